@@ -1,0 +1,88 @@
+// Package verdict decides which coils of a pad face as planned, which do not,
+// and why, from readings and from the field the plan predicts.
+package verdict
+
+import "polewise/layout"
+
+// Outcome is the verdict on the whole pad.
+type Outcome string
+
+// Outcomes. Every coil facing right with the wiring wrong is a Fault.
+const (
+	AsPlanned Outcome = "as-planned"
+	Fault     Outcome = "fault"
+	Undecided Outcome = "undecided"
+)
+
+// State is what is claimed of one coil.
+type State string
+
+// States. All but StateUndecided are claims with a probability of at least
+// MinClaim.
+const (
+	StateAsPlanned State = "as-planned"
+	StateReversed  State = "reversed"
+	StateDead      State = "dead"
+	StateWeak      State = "weak"
+	StateUndecided State = "undecided"
+)
+
+// MinClaim is the least probability at which anything is claimed.
+const MinClaim = 0.99
+
+// Verdict is what is known of a pad. Its JSON form is part of the contract.
+type Verdict struct {
+	Outcome Outcome  `json:"outcome"`
+	Coils   []Coil   `json:"coils"`
+	Causes  []Cause  `json:"causes"`
+	Next    *Next    `json:"next,omitempty"`
+	Notes   []string `json:"notes"`
+}
+
+// Coil is the claim for one coil. Expected and Measured are along z in the pad
+// frame, in microtesla, at the place where the sensor is believed to lie;
+// Measured is nil where nothing was read.
+type Coil struct {
+	ID         string            `json:"id"`
+	State      State             `json:"state"`
+	P          map[State]float64 `json:"p"`
+	ExpectedUT float64           `json:"expected_uT"`
+	MeasuredUT *float64          `json:"measured_uT"`
+	Used       int               `json:"used"` // readings that bear on this coil
+}
+
+// Cause is one explanation, the likeliest first.
+type Cause struct {
+	P      float64        `json:"p"`
+	Faults []layout.Fault `json:"faults"`
+	Mend   []Mend         `json:"mend"`
+	Say    string         `json:"say"`
+}
+
+// Act is something a person can do to a pad.
+type Act string
+
+// Acts.
+const (
+	Flip        Act = "flip" // turn an untaped coil over, or swap its two leads
+	SwapString  Act = "swap-string"
+	SwapPad     Act = "swap-pad"
+	Rejoin      Act = "rejoin"
+	RemakeJoint Act = "remake-joint"
+	Replace     Act = "replace"
+)
+
+// Mend is one step of putting a pad right.
+type Mend struct {
+	Do Act    `json:"do"`
+	ID string `json:"id,omitempty"`
+}
+
+// Next is the reading expected to remove most doubt.
+type Next struct {
+	At      string    `json:"at"`
+	Route   string    `json:"route,omitempty"`
+	TopDeg  *float64  `json:"top_deg,omitempty"`
+	ShiftMM []float64 `json:"shift_mm,omitempty"`
+	Why     string    `json:"why"`
+}
