@@ -1,0 +1,58 @@
+package capture
+
+import (
+	"fmt"
+
+	"polewise/layout"
+)
+
+// Check reports the first line that speaks of a coil, string or group the plan
+// does not have.
+func (c *Capture) Check(plan *layout.Plan) error {
+	for i, l := range c.Lines {
+		if err := CheckLine(plan, l); err != nil {
+			err.Line = c.Numbers[i]
+			return err
+		}
+	}
+	return nil
+}
+
+// CheckLine reports whether a single line fits the plan; nil when it does.
+func CheckLine(plan *layout.Plan, l Line) *Error {
+	noCoil := func(key, id string) *Error {
+		if plan.CoilIndex(id) >= 0 {
+			return nil
+		}
+		return bad(key, "Is this the right plan?", "no coil %q in plan %q.", id, plan.Name)
+	}
+	switch l := l.(type) {
+	case Hold:
+		return noCoil("at", l.Coil)
+	case Reading:
+		return noCoil("at", l.Coil)
+	case Pass:
+		for i, id := range l.Along {
+			if err := noCoil("along", id); err != nil {
+				return err
+			}
+			if i > 0 && l.Along[i-1] == id {
+				return bad("along", "Name each coil once, in the order the phone comes to them.", "coil %q follows itself.", id)
+			}
+		}
+	case Ohms:
+		kind, id := l.Target()
+		switch {
+		case kind == "coil":
+			return noCoil("across", id)
+		case kind == "string" && plan.StringIndex(id) < 0, kind == "group" && plan.GroupIndex(id) < 0:
+			return bad("across", "Is this the right plan?", "no %s %q in plan %q.", kind, id, plan.Name)
+		}
+	}
+	return nil
+}
+
+// String names the capture in messages.
+func (c *Capture) String() string {
+	return fmt.Sprintf("capture by %s route, %d lines", c.Start.Route, len(c.Lines))
+}

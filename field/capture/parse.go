@@ -1,0 +1,551 @@
+package capture
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+)
+
+// Bounds on what is accepted. They are far above any honest capture and keep a
+// hostile one from filling the memory.
+const (
+	MaxLineBytes = 64 << 10
+	MaxLines     = 2_000_000
+	maxSeconds   = 1e7
+	maxUT        = 1e6
+	maxCoilsPass = 1000
+)
+
+// Error is a line that cannot be used.
+type Error struct {
+	Line   int    // from 1; 0 when the line stands alone (in the live stream)
+	Key    string // the offending key; empty when it is the line as a whole
+	Say    string // what was expected and what was found
+	Remedy string
+}
+
+func (e *Error) Error() string {
+	var b strings.Builder
+	if e.Line > 0 {
+		fmt.Fprintf(&b, "line %d: ", e.Line)
+	}
+	if e.Key != "" {
+		fmt.Fprintf(&b, "%q: ", e.Key)
+	}
+	b.WriteString(e.Say)
+	if e.Remedy != "" {
+		b.WriteString(" ")
+		b.WriteString(e.Remedy)
+	}
+	return b.String()
+}
+
+func bad(key, remedy, format string, args ...any) *Error {
+	return &Error{Key: key, Say: fmt.Sprintf(format, args...), Remedy: remedy}
+}
+
+// Read reads a whole capture. Its first line must be a start line. Any error
+// but one of reading itself is an *Error.
+func Read(r io.Reader) (*Capture, error) {
+	c := &Capture{}
+	sc := bufio.NewScanner(r)
+	sc.Buffer(make([]byte, 0, 4096), MaxLineBytes)
+	number := 0
+	started := false
+	for sc.Scan() {
+		number++
+		if number > MaxLines {
+			return nil, &Error{Line: number, Say: fmt.Sprintf("expected at most %d lines.", MaxLines), Remedy: "Split the capture into several."}
+		}
+		raw := bytes.TrimSpace(sc.Bytes())
+		if number == 1 {
+			raw = bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf"))
+		}
+		if len(raw) == 0 {
+			continue
+		}
+		line, err := ParseLine(raw)
+		if err != nil {
+			var e *Error
+			if errors.As(err, &e) {
+				e.Line = number
+			}
+			return nil, err
+		}
+		if err := c.add(line, number, &started); err != nil {
+			return nil, err
+		}
+	}
+	if errors.Is(sc.Err(), bufio.ErrTooLong) {
+		return nil, &Error{Line: number + 1, Say: fmt.Sprintf("the line is longer than %d bytes.", MaxLineBytes), Remedy: "Put one JSON object on each line."}
+	}
+	if err := sc.Err(); err != nil {
+		return nil, fmt.Errorf("reading the capture: %w", err)
+	}
+	if !started {
+		return nil, &Error{Line: 1, Say: "the capture is empty: expected a line of type start.", Remedy: `Begin with {"type":"start","v":1,"route":"vector"}.`}
+	}
+	return c, nil
+}
+
+func (c *Capture) add(line Line, number int, started *bool) error {
+	if _, unknown := line.(Unknown); unknown {
+		c.Unknown++
+		return nil
+	}
+	s, isStart := line.(Start)
+	switch {
+	case isStart && *started:
+		return &Error{Line: number, Key: "type", Say: "a second start line.", Remedy: "A capture has one, at its beginning; put the rest in a capture of its own."}
+	case isStart:
+		c.Start = s
+		*started = true
+		return nil
+	case !*started:
+		return &Error{Line: number, Key: "type", Say: fmt.Sprintf("expected a start line before anything else, found %q.", line.Type()), Remedy: `Begin with {"type":"start","v":1,"route":"vector"}.`}
+	}
+	c.Lines = append(c.Lines, line)
+	c.Numbers = append(c.Numbers, number)
+	return nil
+}
+
+// FromLines builds a capture from lines already parsed. The first that is not
+// unknown must be a Start. Numbers count from 1 in the order given.
+func FromLines(lines []Line) (*Capture, error) {
+	c := &Capture{}
+	started := false
+	for i, l := range lines {
+		if err := c.add(l, i+1, &started); err != nil {
+			return nil, err
+		}
+	}
+	if !started {
+		return nil, &Error{Say: "no start line yet."}
+	}
+	return c, nil
+}
+
+// wire holds every key a line may carry; pointers tell a missing key from zero.
+type wire struct {
+	V      *float64        `json:"v"`
+	Route  *string         `json:"route"`
+	Sensor json.RawMessage `json:"sensor"`
+	TopDeg *float64        `json:"top_deg"`
+	Device *string         `json:"device"`
+
+	T     *float64 `json:"t"`
+	State *string  `json:"state"`
+	Hz    *float64 `json:"hz"`
+	Duty  *float64 `json:"duty"`
+	Amps  *float64 `json:"amps"`
+
+	UT  json.RawMessage `json:"uT"`
+	MS2 []*float64      `json:"ms2"`
+
+	Deg         *float64 `json:"deg"`
+	TurnedDeg   *float64 `json:"turned_deg"`
+	AccuracyDeg *float64 `json:"accuracy_deg"`
+
+	At      *string    `json:"at"`
+	ShiftMM []*float64 `json:"shift_mm"`
+	Along   []string   `json:"along"`
+
+	Face    *string         `json:"face"`
+	Across  *string         `json:"across"`
+	Ohms    json.RawMessage `json:"ohms"`
+	Celsius *float64        `json:"celsius"`
+}
+
+// ParseLine reads one line. A line of a type not known comes back as Unknown;
+// any error is an *Error without a line number.
+func ParseLine(raw []byte) (Line, error) {
+	if len(raw) > MaxLineBytes {
+		return nil, bad("", "Put one JSON object on each line.", "the line is longer than %d bytes.", MaxLineBytes)
+	}
+	var kind struct {
+		Type json.RawMessage `json:"type"`
+	}
+	if err := json.Unmarshal(raw, &kind); err != nil {
+		return nil, notJSON(err)
+	}
+	var name string
+	if kind.Type == nil {
+		return nil, bad("type", `Every line is an object with a "type".`, "missing.")
+	}
+	if err := json.Unmarshal(kind.Type, &name); err != nil {
+		return nil, bad("type", "", "expected text, found %s.", clip(kind.Type))
+	}
+	parse, known := parsers[name]
+	if !known {
+		return Unknown{Name: name, Raw: bytes.Clone(raw)}, nil
+	}
+	var w wire
+	if err := json.Unmarshal(raw, &w); err != nil {
+		return nil, notJSON(err)
+	}
+	line, err := parse(&w)
+	if err != nil {
+		return nil, err
+	}
+	return line, nil
+}
+
+func notJSON(err error) *Error {
+	var syntax *json.SyntaxError
+	var typ *json.UnmarshalTypeError
+	switch {
+	case errors.As(err, &typ) && typ.Field != "":
+		return bad(typ.Field, "", "expected %s, found %s.", jsonKind(typ.Type.Kind().String()), typ.Value)
+	case errors.As(err, &typ):
+		return bad("", "Put one JSON object on each line.", "expected an object, found %s.", typ.Value)
+	case errors.As(err, &syntax):
+		return bad("", "Was the file cut off, or edited by hand?", "not JSON (at byte %d: %s).", syntax.Offset, syntax.Error())
+	default:
+		return bad("", "", "not JSON: %s.", err)
+	}
+}
+
+func jsonKind(k string) string {
+	switch k {
+	case "float64", "int":
+		return "a number"
+	case "string":
+		return "text"
+	case "slice":
+		return "a list"
+	default:
+		return k
+	}
+}
+
+func clip(b []byte) string {
+	if len(b) > 40 {
+		return string(b[:40]) + "…"
+	}
+	return string(b)
+}
+
+var parsers = map[string]func(*wire) (Line, error){
+	"start":    parseStart,
+	"drive":    parseDrive,
+	"b":        parseB,
+	"gravity":  parseGravity,
+	"heading":  parseBearing,
+	"hold":     parseHold,
+	"lift":     func(w *wire) (Line, error) { t, err := w.time(); return Lift{T: t}, err },
+	"pass":     parsePass,
+	"pass-end": func(w *wire) (Line, error) { t, err := w.time(); return PassEnd{T: t}, err },
+	"reading":  parseReading,
+	"ohms":     parseOhms,
+}
+
+// number checks that a value is there and within lo..hi.
+func number(key string, v *float64, lo, hi float64) (float64, error) {
+	if v == nil {
+		return 0, bad(key, "", "missing: expected a number.")
+	}
+	if math.IsNaN(*v) || *v < lo || *v > hi {
+		return 0, bad(key, "", "expected a number from %g to %g, found %g.", lo, hi, *v)
+	}
+	return *v, nil
+}
+
+func optional(key string, v *float64, lo, hi float64) (*float64, error) {
+	if v == nil {
+		return nil, nil
+	}
+	x, err := number(key, v, lo, hi)
+	return &x, err
+}
+
+func numbers(key string, v []*float64, dst []float64, lo, hi float64) error {
+	if v == nil {
+		return bad(key, "", "missing: expected a list of %d numbers.", len(dst))
+	}
+	if len(v) != len(dst) {
+		return bad(key, "", "expected a list of %d numbers, found %d.", len(dst), len(v))
+	}
+	for i := range v {
+		if v[i] == nil {
+			return bad(key, "Leave the line out where the sensor gave nothing.", "number %d is null.", i+1)
+		}
+		x, err := number(key, v[i], lo, hi)
+		if err != nil {
+			return err
+		}
+		dst[i] = x
+	}
+	return nil
+}
+
+func (w *wire) time() (float64, error) { return number("t", w.T, 0, maxSeconds) }
+
+func (w *wire) coil() (string, error) {
+	if w.At == nil || *w.At == "" {
+		return "", bad("at", "", "missing: expected the id of a coil.")
+	}
+	return *w.At, nil
+}
+
+func parseStart(w *wire) (Line, error) {
+	var s Start
+	if w.Route == nil {
+		return nil, bad("route", `Say "vector", "heading" or "hand".`, "missing.")
+	}
+	switch s.Route = Route(*w.Route); s.Route {
+	case Vector, Heading, Hand:
+	default:
+		return nil, bad("route", "", `expected "vector", "heading" or "hand", found %q.`, *w.Route)
+	}
+	switch {
+	case w.V == nil && s.Route != Hand:
+		return nil, bad("v", `Write "v":1.`, "missing: expected the version of the capture's format.")
+	case w.V != nil && *w.V != 1:
+		return nil, bad("v", "It may come from a newer polewise.", "expected version 1, found %g.", *w.V)
+	default:
+		s.V = 1
+	}
+	if w.TopDeg != nil {
+		top, err := number("top_deg", w.TopDeg, -3600, 3600)
+		if err != nil {
+			return nil, err
+		}
+		s.TopDeg = top
+	}
+	if w.Device != nil {
+		s.Device = *w.Device
+	}
+	if len(w.Sensor) > 0 && string(w.Sensor) != "null" {
+		sensor, err := parseSensor(w.Sensor)
+		if err != nil {
+			return nil, err
+		}
+		s.Sensor = sensor
+	}
+	return s, nil
+}
+
+func parseSensor(raw []byte) (*Sensor, error) {
+	var w struct {
+		OffsetMM    []*float64 `json:"offset_mm"`
+		OffsetSDMM  []*float64 `json:"offset_sd_mm"`
+		FullScaleUT *float64   `json:"full_scale_uT"`
+	}
+	if err := json.Unmarshal(raw, &w); err != nil {
+		e := notJSON(err)
+		e.Key = "sensor." + e.Key
+		return nil, e
+	}
+	var s Sensor
+	if w.OffsetMM != nil {
+		s.OffsetMM = new([2]float64)
+		if err := numbers("sensor.offset_mm", w.OffsetMM, s.OffsetMM[:], -500, 500); err != nil {
+			return nil, err
+		}
+	}
+	if w.OffsetSDMM != nil {
+		if s.OffsetMM == nil {
+			return nil, bad("sensor.offset_sd_mm", "Give offset_mm too, or leave both out when nothing is known.", "given without offset_mm.")
+		}
+		s.OffsetSDMM = new([2]float64)
+		if err := numbers("sensor.offset_sd_mm", w.OffsetSDMM, s.OffsetSDMM[:], 0, 500); err != nil {
+			return nil, err
+		}
+	}
+	if w.FullScaleUT != nil {
+		fs, err := number("sensor.full_scale_uT", w.FullScaleUT, 1, maxUT)
+		if err != nil {
+			return nil, err
+		}
+		s.FullScaleUT = fs
+	}
+	return &s, nil
+}
+
+func parseDrive(w *wire) (Line, error) {
+	var d Drive
+	var err error
+	if d.T, err = w.time(); err != nil {
+		return nil, err
+	}
+	if w.State == nil {
+		return nil, bad("state", `Say "off", "on" or "pulse".`, "missing.")
+	}
+	switch d.State = DriveState(*w.State); d.State {
+	case Off, On:
+	case Pulse:
+		if d.Hz, err = number("hz", w.Hz, 0.01, 1e5); err != nil {
+			return nil, err
+		}
+		if d.Duty, err = number("duty", w.Duty, 0, 1); err != nil {
+			return nil, err
+		}
+		if d.Duty == 0 || d.Duty == 1 {
+			return nil, bad("duty", `A duty of 1 is "on", of 0 is "off".`, "expected a number between 0 and 1, found %g.", d.Duty)
+		}
+	default:
+		return nil, bad("state", "", `expected "off", "on" or "pulse", found %q.`, *w.State)
+	}
+	d.Amps, err = optional("amps", w.Amps, 0, 1e4)
+	return d, err
+}
+
+func parseB(w *wire) (Line, error) {
+	var b B
+	var err error
+	if b.T, err = w.time(); err != nil {
+		return nil, err
+	}
+	var v []*float64
+	if w.UT != nil {
+		if err := json.Unmarshal(w.UT, &v); err != nil {
+			return nil, bad("uT", "", "expected a list of 3 numbers, found %s.", clip(w.UT))
+		}
+	}
+	if err := numbers("uT", v, b.UT[:], -maxUT, maxUT); err != nil {
+		return nil, err
+	}
+	return b, nil
+}
+
+func parseGravity(w *wire) (Line, error) {
+	var g Gravity
+	var err error
+	if g.T, err = w.time(); err != nil {
+		return nil, err
+	}
+	if err := numbers("ms2", w.MS2, g.MS2[:], -1000, 1000); err != nil {
+		return nil, err
+	}
+	return g, nil
+}
+
+func parseBearing(w *wire) (Line, error) {
+	var b Bearing
+	var err error
+	if b.T, err = w.time(); err != nil {
+		return nil, err
+	}
+	if b.Deg, err = number("deg", w.Deg, -3600, 3600); err != nil {
+		return nil, err
+	}
+	if b.TurnedDeg, err = optional("turned_deg", w.TurnedDeg, -1e6, 1e6); err != nil {
+		return nil, err
+	}
+	b.AccuracyDeg, err = optional("accuracy_deg", w.AccuracyDeg, -1, 360)
+	return b, err
+}
+
+func parseHold(w *wire) (Line, error) {
+	var h Hold
+	var err error
+	if h.T, err = w.time(); err != nil {
+		return nil, err
+	}
+	if h.Coil, err = w.coil(); err != nil {
+		return nil, err
+	}
+	if w.ShiftMM != nil {
+		h.ShiftMM = new([2]float64)
+		if err := numbers("shift_mm", w.ShiftMM, h.ShiftMM[:], -1e4, 1e4); err != nil {
+			return nil, err
+		}
+	}
+	h.TopDeg, err = optional("top_deg", w.TopDeg, -3600, 3600)
+	return h, err
+}
+
+func parsePass(w *wire) (Line, error) {
+	var p Pass
+	var err error
+	if p.T, err = w.time(); err != nil {
+		return nil, err
+	}
+	if len(w.Along) < 2 {
+		return nil, bad("along", "For a single coil use a hold.", "expected a list of at least two coils, found %d.", len(w.Along))
+	}
+	if len(w.Along) > maxCoilsPass {
+		return nil, bad("along", "", "expected at most %d coils, found %d.", maxCoilsPass, len(w.Along))
+	}
+	p.Along = w.Along
+	p.TopDeg, err = optional("top_deg", w.TopDeg, -3600, 3600)
+	return p, err
+}
+
+func parseReading(w *wire) (Line, error) {
+	var r Reading
+	var err error
+	if r.T, err = w.time(); err != nil {
+		return nil, err
+	}
+	if r.Coil, err = w.coil(); err != nil {
+		return nil, err
+	}
+	if w.Face == nil {
+		return nil, bad("face", `Say "north", "south" or "none".`, "missing.")
+	}
+	switch r.Face = Face(*w.Face); r.Face {
+	case North, South, None:
+	default:
+		return nil, bad("face", "", `expected "north", "south" or "none", found %q.`, *w.Face)
+	}
+	if w.UT != nil && string(w.UT) != "null" {
+		var v float64
+		if err := json.Unmarshal(w.UT, &v); err != nil {
+			return nil, bad("uT", "", "expected a number, found %s.", clip(w.UT))
+		}
+		r.UT, err = optional("uT", &v, -maxUT, maxUT)
+	}
+	return r, err
+}
+
+func parseOhms(w *wire) (Line, error) {
+	var o Ohms
+	var err error
+	if o.T, err = w.time(); err != nil {
+		return nil, err
+	}
+	if w.Across == nil {
+		return nil, bad("across", `Say "coil:ID", "string:ID", "group:ID" or "pad".`, "missing.")
+	}
+	o.Across = *w.Across
+	if kind, id := o.Target(); kind == "" || (kind != "pad" && id == "") {
+		return nil, bad("across", "", `expected "coil:ID", "string:ID", "group:ID" or "pad", found %q.`, *w.Across)
+	}
+	if w.Ohms == nil {
+		return nil, bad("ohms", `Write null for an open circuit.`, "missing: expected a number or null.")
+	}
+	if string(w.Ohms) != "null" {
+		var v float64
+		if err := json.Unmarshal(w.Ohms, &v); err != nil {
+			return nil, bad("ohms", `Write null for an open circuit.`, "expected a number or null, found %s.", clip(w.Ohms))
+		}
+		if o.Ohms, err = optional("ohms", &v, 0, 1e9); err != nil {
+			return nil, err
+		}
+	}
+	o.Celsius, err = optional("celsius", w.Celsius, -50, 200)
+	return o, err
+}
+
+// Target splits Across: kind is "coil", "string", "group" or "pad", id is
+// empty for the pad. Both are empty when Across is none of these.
+func (o Ohms) Target() (kind, id string) {
+	if o.Across == "pad" {
+		return "pad", ""
+	}
+	kind, id, found := strings.Cut(o.Across, ":")
+	if !found {
+		return "", ""
+	}
+	switch kind {
+	case "coil", "string", "group":
+		return kind, id
+	}
+	return "", ""
+}
