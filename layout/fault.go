@@ -1,5 +1,11 @@
 package layout
 
+import (
+	"fmt"
+	"strconv"
+	"strings"
+)
+
 // FaultKind names one thing that can be wrong with a wired pad.
 type FaultKind string
 
@@ -17,6 +23,12 @@ const (
 	CoilInWrongString FaultKind = "coil-in-wrong-string"
 )
 
+// Kinds lists every kind of fault.
+func Kinds() []FaultKind {
+	return []FaultKind{CoilReversed, StringReversed, GroupReversed, PadReversed, CoilShorted, TurnsShorted,
+		StringOpen, CoilOpen, StringsInSeries, CoilInWrongString}
+}
+
 // Fault is one thing wrong. Which fields count depends on Kind: ID for most,
 // IDs for StringsInSeries, ID and String for CoilInWrongString.
 type Fault struct {
@@ -31,3 +43,92 @@ type Fault struct {
 
 // DefaultLost is the share of shorted turns assumed when none is given.
 const DefaultLost = 0.35
+
+// Text writes a fault as ParseFault reads it: KIND:ID, with further words after
+// a comma.
+func (f Fault) Text() string {
+	var what []string
+	switch f.Kind {
+	case StringsInSeries:
+		what = f.IDs
+	case CoilInWrongString:
+		what = []string{f.ID, f.String}
+	case PadReversed:
+	case TurnsShorted:
+		what = []string{f.ID}
+		if f.Lost != 0 {
+			what = append(what, strconv.FormatFloat(f.Lost, 'g', -1, 64))
+		}
+	default:
+		what = []string{f.ID}
+	}
+	if len(what) == 0 {
+		return string(f.Kind)
+	}
+	return string(f.Kind) + ":" + strings.Join(what, ",")
+}
+
+// ParseFault reads a fault: "coil-reversed:A1", "pad-reversed",
+// "turns-shorted:A1" or "turns-shorted:A1,0.3" (the share of turns lost),
+// "strings-in-series:A,B", "coil-in-wrong-string:A1,B". Whether the ids exist
+// is for Solve to say.
+func ParseFault(s string) (Fault, error) {
+	kind, rest, _ := strings.Cut(s, ":")
+	f := Fault{Kind: FaultKind(kind)}
+	var what []string
+	if rest != "" {
+		what = strings.Split(rest, ",")
+	}
+	bad := func(expected string) (Fault, error) {
+		return Fault{}, fmt.Errorf("fault %s: expected %s", strconv.Quote(clip(s)), expected)
+	}
+	for i := range what {
+		what[i] = strings.TrimSpace(what[i])
+		if what[i] == "" {
+			return bad("an id, found nothing before or after a comma")
+		}
+	}
+	switch f.Kind {
+	case CoilReversed, StringReversed, GroupReversed, CoilShorted, StringOpen, CoilOpen:
+		if len(what) != 1 {
+			return bad(fmt.Sprintf("one id, like %s:ID", kind))
+		}
+		f.ID = what[0]
+	case PadReversed:
+		if len(what) != 0 {
+			return bad("no id: there is one pad")
+		}
+	case TurnsShorted:
+		if len(what) != 1 && len(what) != 2 {
+			return bad("a coil and, if known, the share of turns lost, like turns-shorted:A1,0.3")
+		}
+		f.ID = what[0]
+		if len(what) == 2 {
+			lost, err := strconv.ParseFloat(what[1], 64)
+			if err != nil || !(lost > 0 && lost < 1) {
+				return bad("a share of turns between 0 and 1, like turns-shorted:A1,0.3")
+			}
+			f.Lost = lost
+		}
+	case StringsInSeries:
+		if len(what) < 2 {
+			return bad("two strings or more, like strings-in-series:A,B")
+		}
+		f.IDs = what
+	case CoilInWrongString:
+		if len(what) != 2 {
+			return bad("a coil and the string it ended up in, like coil-in-wrong-string:A1,B")
+		}
+		f.ID, f.String = what[0], what[1]
+	default:
+		words := make([]string, 0, len(Kinds()))
+		for _, k := range Kinds() {
+			words = append(words, string(k))
+		}
+		if near := nearest(kind, words); near != "" {
+			return bad(fmt.Sprintf("a kind of fault; did you mean %s?", near))
+		}
+		return bad("a kind of fault: " + strings.Join(words, ", "))
+	}
+	return f, nil
+}

@@ -1,0 +1,532 @@
+package layout
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"regexp"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// Bounds on a plan file. They are far above any pad that was ever wound.
+const (
+	MaxPlanBytes = 1 << 20
+	MaxParts     = 1000 // of each kind: windings, coils, strings, groups
+	maxTurns     = 100_000
+	maxMetres    = 100.0
+	maxNameBytes = 200
+)
+
+// DefaultAbove is the height of the sensor over a coil's top face where the
+// plan gives none, in metres.
+const DefaultAbove = 6e-3
+
+// Load reads a plan file. See Parse.
+func Load(path string) (*Plan, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, MaxPlanBytes+1))
+	if err != nil {
+		return nil, fmt.Errorf("reading the plan %s: %w", path, err)
+	}
+	return Parse(path, data)
+}
+
+// Parse reads a plan. The name is used in messages. The error, if any, is a
+// *Problems that tells everything wrong with the plan at once. Where it is
+// OnlyUnbuildable, the plan is returned beside it and may be computed with;
+// otherwise it is nil.
+func Parse(name string, data []byte) (*Plan, error) {
+	r := &planReader{file: name}
+	plan := r.read(data)
+	problems := r.problems.orNil()
+	if problems == nil {
+		return plan, nil
+	}
+	if !problems.OnlyUnbuildable() {
+		plan = nil
+	}
+	return plan, problems
+}
+
+func (r *planReader) read(data []byte) *Plan {
+	if len(data) > MaxPlanBytes {
+		r.at("", "", "Is this a plan?", "expected at most %d KiB, found more.", MaxPlanBytes>>10)
+		return nil
+	}
+	lines, tooDeep := indexLines(string(data))
+	r.lines = lines
+	if tooDeep > 0 {
+		p := r.at("", "", "A plan needs no more than lists in tables.", "brackets or keys are nested too deep.")
+		p.Line = tooDeep
+		return nil
+	}
+	var values map[string]any
+	if err := toml.Unmarshal(data, &values); err != nil {
+		p := r.at("", "", "Every line reads key = value, with text in quotes, or is a heading like [supply] or [[coil]].", "this is not TOML: %s.", strings.TrimSuffix(err.Error(), "."))
+		var parse toml.ParseError
+		if errors.As(err, &parse) {
+			p.Line = parse.Position.Line
+			p.Say = fmt.Sprintf("this is not TOML: %s.", strings.TrimSuffix(parse.Message, "."))
+		}
+		return nil
+	}
+	return r.plan(&table{r: r, values: values})
+}
+
+func (r *planReader) plan(t *table) *Plan {
+	p := &Plan{Unit: Millimetre, Above: DefaultAbove}
+	if v, ok := t.get("format"); !ok {
+		t.missing("format", "the format of the plan, 1", "Write format = 1.")
+	} else if v != int64(1) {
+		t.bad("format", "A higher number comes from a newer polewise.", "expected 1, found %s.", show(v))
+	}
+	p.Name, _ = t.text("name", required, "the name of the pad", `"Kennel bed"`)
+	if t.has("name") && len(p.Name) > maxNameBytes {
+		t.bad("name", "", "expected at most %d bytes, found %d.", maxNameBytes, len(p.Name))
+	}
+	unit, _ := t.word("length_unit", optional, "mm", "cm", "in")
+	p.Unit = LengthUnit(unit)
+
+	if o, ok := t.child("outline", optional, ""); ok {
+		if x, y, ok := o.pair("size", required, p.size()); ok {
+			p.Outline = r2.Scale(p.Unit.Metres(), r2.Vec{X: x, Y: y})
+		}
+		o.unknown()
+	}
+	if s, ok := t.child("supply", required, "a table that says what drives the pad"); ok {
+		p.Supply = readSupply(s)
+		s.unknown()
+	}
+	if s, ok := t.child("sensor", optional, ""); ok {
+		if z, ok := s.number("above", optional, limits{lo: 0, hi: 1 / p.Unit.Metres(), what: "a height in " + unit}); ok {
+			p.Above = z * p.Unit.Metres()
+		}
+		s.unknown()
+	}
+
+	windings := t.children("winding", required)
+	for _, w := range windings {
+		p.Windings = append(p.Windings, readWinding(w, p))
+		w.unknown()
+	}
+	r.uniqueIDs("winding", windings)
+
+	coils := t.children("coil", required)
+	for _, c := range coils {
+		p.Coils = append(p.Coils, readCoil(c, p))
+		c.unknown()
+	}
+	strings := t.children("string", required)
+	inString := make([]*table, len(p.Coils))
+	for _, s := range strings {
+		p.Strings = append(p.Strings, readString(s, p, inString))
+		s.unknown()
+	}
+	groups := t.children("group", optional)
+	for _, g := range groups {
+		p.Groups = append(p.Groups, readGroup(g))
+		g.unknown()
+	}
+	t.unknown()
+
+	r.uniqueIDs("coil, string or group", coils, strings, groups)
+	for j, s := range inString {
+		if s == nil && len(strings) > 0 {
+			r.at(coils[j].path, coils[j].label, "Name it in the coils of the [[string]] it belongs to.", "expected to be in one string, found it in none.")
+		}
+	}
+	r.checkGroups(p, strings, groups)
+	if len(r.problems.List) == 0 || r.problems.OnlyUnbuildable() {
+		r.checkOverlaps(p, coils)
+	}
+	return p
+}
+
+// lengthFrom is the range of a length in the plan's unit, from lo in that unit.
+func (p *Plan) lengthFrom(lo float64) limits {
+	return limits{lo: lo, hi: maxMetres / p.Unit.Metres(), what: "a length in " + string(p.Unit)}
+}
+
+// size is the range of the size of something that has one: from a hundredth of
+// a millimetre or less, whatever the unit.
+func (p *Plan) size() limits {
+	switch p.Unit {
+	case Centimetre:
+		return p.lengthFrom(0.001)
+	case Inch:
+		return p.lengthFrom(0.0004)
+	default:
+		return p.lengthFrom(0.01)
+	}
+}
+
+func readSupply(t *table) Supply {
+	var s Supply
+	volts, amps := t.has("volts"), t.has("amps")
+	switch {
+	case volts && amps:
+		t.bad("amps", "Take one of them out: volts for a supply set to a voltage, amps for one set to a current.", "expected one of volts and amps, found both.")
+	case !volts && !amps:
+		t.missing("volts", "one of volts and amps", "Write volts = 2.0 for a supply set to a voltage, amps = 1.0 for one set to a current.")
+	}
+	positive := func(what string, hi float64) limits { return limits{lo: 0, hi: hi, openLow: true, what: what} }
+	s.Volts, _ = t.number("volts", optional, positive("a voltage in volts", 1e4))
+	s.Amps, _ = t.number("amps", optional, positive("a current in amperes", 1e4))
+	s.SourceOhms, _ = t.number("source_ohms", optional, limits{lo: 0, hi: 1e6, what: "a resistance in ohms"})
+	s.LimitAmps, _ = t.number("limit_amps", optional, positive("a current in amperes", 1e4))
+	drive, ok := t.word("drive", optional, "steady", "pulsed")
+	s.Pulsed = drive == "pulsed"
+	n := need(s.Pulsed)
+	s.Hz, _ = t.number("hz", n, positive("pulses a second in hertz", 1e5))
+	s.Duty, _ = t.number("duty", n, limits{lo: 0, hi: 1, openLow: true, openHigh: true, what: "the share of the time a pulse is on"})
+	if !s.Pulsed && ok {
+		for _, key := range []string{"hz", "duty"} {
+			if t.has(key) {
+				t.bad(key, `Write drive = "pulsed", or take it out.`, "expected only with a pulsed drive, found it with a steady one.")
+			}
+		}
+		s.Hz, s.Duty = 0, 0
+	}
+	return s
+}
+
+func readWinding(t *table, p *Plan) Winding {
+	w := Winding{AWG: math.NaN()}
+	w.ID = readID(t, `"round"`)
+	m := p.Unit.Metres()
+	shape, shapeKnown := t.word("shape", required, string(Round), string(Oblong), string(Rectangle))
+	w.Shape = Shape(shape)
+	sized := false
+	switch {
+	case !shapeKnown:
+		t.has("inner")
+	case w.Shape == Round:
+		if v, there := t.get("inner"); there {
+			if _, isList := v.([]any); isList {
+				t.bad("inner", `Write one number, or shape = "oblong".`, "expected the inner diameter of a round winding, found %s.", show(v))
+				break
+			}
+		}
+		l := p.size()
+		l.what = "the inner diameter in " + string(p.Unit)
+		w.InnerX, sized = t.number("inner", required, l)
+		w.InnerX *= m
+		w.InnerY = w.InnerX
+	default:
+		w.InnerX, w.InnerY, sized = t.pair("inner", required, p.size())
+		w.InnerX, w.InnerY = w.InnerX*m, w.InnerY*m
+	}
+	if corner, ok := t.number("corner", optional, p.lengthFrom(0)); ok {
+		w.Corner = corner * m
+		most := math.Min(w.InnerX, w.InnerY) / 2
+		switch {
+		case shapeKnown && w.Shape != Rectangle:
+			t.bad("corner", "Take it out.", "expected only on a rectangle, found it on %s winding.", article(shape))
+		case sized && w.Corner > most*(1+1e-9):
+			t.bad("corner", `Make it smaller, or write shape = "oblong".`, "expected at most %s %s, half the shorter inner side, found %s.", p.show(most), p.Unit, p.show(w.Corner))
+		}
+	}
+	turns, turnsOK := t.whole("turns", 1, maxTurns, "the number of turns")
+	w.Turns = int(turns)
+	build, buildOK := t.number("build", required, p.size())
+	width, widthOK := t.number("width", required, p.size())
+	w.Build, w.Width = build*m, width*m
+	wireOK := readWire(t, &w)
+	if ohms, ok := t.number("ohms", optional, limits{lo: 1e-6, hi: 1e6, what: "a resistance in ohms at 20 C"}); ok {
+		w.GivenOhms = ohms
+	}
+	if turnsOK && buildOK && widthOK && wireOK {
+		checkSection(t, p, &w)
+	}
+	return w
+}
+
+func readWire(t *table, w *Winding) bool {
+	awg, mm := t.has("wire_awg"), t.has("wire_mm")
+	switch {
+	case awg && mm:
+		t.bad("wire_mm", "Take one of them out.", "expected one of wire_awg and wire_mm, found both.")
+		return false
+	case awg:
+		g, ok := t.number("wire_awg", required, limits{lo: -3, hi: 56, what: "a wire gauge"})
+		if !ok {
+			return false
+		}
+		w.AWG, w.Wire = g, BareDiameterOfAWG(g)
+		return true
+	case mm:
+		d, ok := t.number("wire_mm", required, limits{lo: 0.01, hi: 20, what: "the bare copper diameter in mm"})
+		w.Wire = d * 1e-3
+		return ok
+	}
+	t.missing("wire_awg", "one of wire_awg and wire_mm", "Write wire_awg = 22, or wire_mm = 0.64 for the bare copper diameter.")
+	return false
+}
+
+// densest is the share of the plane that equal circles can cover at most
+// (Lagrange, Thue). In a bounded section they cover less.
+var densest = math.Pi / (2 * math.Sqrt(3))
+
+// checkSection reports turns that no winder could get into the section, even
+// with bare wire.
+func checkSection(t *table, p *Plan, w *Winding) {
+	const slack = 1 + 1e-9
+	for _, side := range []struct {
+		key  string
+		size float64
+	}{{"build", w.Build}, {"width", w.Width}} {
+		if w.Wire > side.size*slack {
+			t.bad(side.key, fmt.Sprintf("Take thinner wire, or make it at least %s %s.", p.showUp(w.Wire), p.Unit),
+				"expected room for the wire, %s %s thick, found %s %s.", p.showUp(w.Wire), p.Unit, p.show(side.size), p.Unit).Unbuildable = true
+			return
+		}
+	}
+	copper, section := float64(w.Turns)*w.WireSection(), w.Build*w.Width
+	if copper <= densest*section*slack {
+		return
+	}
+	most := int(densest * section / w.WireSection())
+	t.bad("turns", fmt.Sprintf("Wind at most %d turns, or make build times width at least %.1f mm2; enamel and the hand need more room still.", most, math.Ceil(copper/densest*1e7)/10),
+		"%d turns of %.3f mm copper take %.1f mm2, and round wire fills at most %.1f percent of the %.1f mm2 of the section.",
+		w.Turns, w.Wire*1e3, copper*1e6, densest*100, section*1e6).Unbuildable = true
+}
+
+func readCoil(t *table, p *Plan) Coil {
+	c := Coil{North: Up}
+	c.ID = readID(t, `"A1"`)
+	c.Winding = -1
+	if id, ok := t.text("winding", required, "the id of a winding", `"round"`); ok {
+		for i := range p.Windings {
+			if p.Windings[i].ID == id {
+				c.Winding = i
+				break
+			}
+		}
+		if c.Winding < 0 {
+			ids := make([]string, 0, len(p.Windings))
+			for i := range p.Windings {
+				ids = append(ids, p.Windings[i].ID)
+			}
+			t.bad("winding", known("winding", id, ids), "expected the id of a winding, found %s.", show(id))
+		}
+	}
+	far := limits{lo: -maxMetres / p.Unit.Metres(), hi: maxMetres / p.Unit.Metres(), what: "a place in " + string(p.Unit)}
+	x, y, _ := t.pair("at", required, far)
+	c.At = r2.Scale(p.Unit.Metres(), r2.Vec{X: x, Y: y})
+	deg, _ := t.number("turned", optional, limits{lo: -360, hi: 360, what: "an angle in degrees"})
+	c.Turned = deg * degree
+	north, _ := t.word("north", optional, "up", "down")
+	if north == "down" {
+		c.North = Down
+	}
+	if t.has("sense") {
+		sense, ok := t.word("sense", required, string(CounterClockwise), string(Clockwise))
+		if ok {
+			c.Sense = Sense(sense)
+		}
+	}
+	return c
+}
+
+// degree in radians.
+const degree = math.Pi / 180
+
+func readString(t *table, p *Plan, inString []*table) String {
+	var s String
+	s.ID = readID(t, `"A"`)
+	s.LeadOhms, _ = t.number("lead_ohms", optional, limits{lo: 0, hi: 1e6, what: "a resistance in ohms"})
+	ids, _ := t.texts("coils", "ids of coils")
+	all := make([]string, len(p.Coils))
+	for j := range p.Coils {
+		all[j] = p.Coils[j].ID
+	}
+	for _, id := range ids {
+		j := p.CoilIndex(id)
+		switch {
+		case j < 0:
+			t.bad("coils", known("coil", id, all), "expected ids of coils, found %s, which is none.", show(id))
+			continue
+		case inString[j] == t:
+			t.bad("coils", "Name it once.", "coil %s is named twice.", show(id))
+			continue
+		case inString[j] != nil:
+			t.bad("coils", "Every coil is in exactly one string.", "coil %s is in %s already.", show(id), inString[j].label)
+			continue
+		}
+		inString[j] = t
+		s.Coils = append(s.Coils, j)
+	}
+	return s
+}
+
+func readGroup(t *table) Group {
+	var g Group
+	g.ID = readID(t, `"left"`)
+	join, _ := t.word("join", required, string(Parallel), string(Series))
+	g.Join = Join(join)
+	g.Of, _ = t.texts("of", "ids of strings or groups")
+	return g
+}
+
+var idPattern = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_-]{0,31}$`)
+
+func readID(t *table, example string) string {
+	id, ok := t.text("id", required, "an id", example)
+	if ok && !idPattern.MatchString(id) {
+		t.bad("id", "Use letters, digits, _ and -, at most 32 in all, and begin with a letter or digit.", "expected an id, found %s.", show(id))
+	}
+	return id
+}
+
+// uniqueIDs reports every id that was given before in any of the lists.
+func (r *planReader) uniqueIDs(what string, lists ...[]*table) {
+	first := map[string]*table{}
+	for _, list := range lists {
+		for _, t := range list {
+			id, ok := t.values["id"].(string)
+			if !ok || id == "" {
+				continue
+			}
+			if other, taken := first[id]; taken {
+				where := ""
+				if line := r.lineOf(other.place("id")); line > 0 {
+					where = fmt.Sprintf(" on line %d", line)
+				}
+				t.bad("id", "Give it another id.", "expected an id no other %s has, found the one of %s%s.", what, other.label, where)
+				continue
+			}
+			first[id] = t
+		}
+	}
+}
+
+// checkGroups reports what keeps groups and strings from making one tree.
+func (r *planReader) checkGroups(p *Plan, strings, groups []*table) {
+	if len(groups) == 0 {
+		return
+	}
+	ids := make([]string, 0, len(p.Strings)+len(p.Groups))
+	for i := range p.Strings {
+		ids = append(ids, p.Strings[i].ID)
+	}
+	for i := range p.Groups {
+		ids = append(ids, p.Groups[i].ID)
+	}
+	parent := map[string]int{} // id of a member to the index of its group
+	sound := true
+	for g := range p.Groups {
+		t := groups[g]
+		for _, id := range p.Groups[g].Of {
+			if p.StringIndex(id) < 0 && p.GroupIndex(id) < 0 {
+				remedy := known("string or group", id, ids)
+				if p.CoilIndex(id) >= 0 {
+					remedy = "That is a coil: name the string it is in."
+				}
+				t.bad("of", remedy, "expected ids of strings or groups, found %s, which is none.", show(id))
+				sound = false
+				continue
+			}
+			if other, taken := parent[id]; taken {
+				if other == g {
+					t.bad("of", "Name it once.", "%s is named twice.", show(id))
+				} else {
+					t.bad("of", "A string or group is joined in one place only.", "%s is in %s already.", show(id), groups[other].label)
+				}
+				sound = false
+				continue
+			}
+			parent[id] = g
+		}
+	}
+	for i := range p.Strings {
+		if _, ok := parent[p.Strings[i].ID]; !ok && p.Strings[i].ID != "" {
+			strings[i].r.at(strings[i].path, strings[i].label, "When there are groups, every string is in one: name it in the of of a [[group]].", "expected to be in a group, found it in none.")
+			sound = false
+		}
+	}
+	if !sound {
+		return
+	}
+	// Every string and all but one group now have exactly one parent. Walk up
+	// from each group: it must come to a root.
+	var roots []int
+	for g := range p.Groups {
+		at, steps := g, 0
+		for ; steps <= len(p.Groups); steps++ {
+			up, ok := parent[p.Groups[at].ID]
+			if !ok {
+				break
+			}
+			at = up
+		}
+		if steps > len(p.Groups) {
+			groups[g].bad("of", "Take one of them out of the other.", "the group contains itself, or is in one that does.")
+			return
+		}
+		if at == g {
+			roots = append(roots, g)
+		}
+	}
+	for _, g := range roots[1:] {
+		r.at(groups[g].path, groups[g].label, "Name both in a further [[group]]: the one that is part of no other is the pad.", "expected exactly one group that is part of no other, found this beside %s.", groups[roots[0]].label)
+	}
+}
+
+// checkOverlaps reports every two coils whose copper would lie in one place.
+func (r *planReader) checkOverlaps(p *Plan, coils []*table) {
+	cores := make([]core, len(p.Coils))
+	for j := range cores {
+		cores[j] = p.core(j)
+	}
+	for j := range cores {
+		for i := range j {
+			depth := overlap(&cores[i], &cores[j])
+			if depth == 0 {
+				continue
+			}
+			coils[j].bad("at", fmt.Sprintf("Move one of them by %s %s or more, or make them smaller.", p.showUp(depth), p.Unit),
+				"the copper of coils %s and %s overlaps by %s %s.", show(p.Coils[i].ID), show(p.Coils[j].ID), p.showUp(depth), p.Unit).Unbuildable = true
+		}
+	}
+}
+
+// show writes a length in the plan's unit, to a thousandth.
+func (p *Plan) show(metres float64) string {
+	return plain(math.Round(metres/p.Unit.Metres()*1e3) / 1e3)
+}
+
+// showUp is show, rounded up to a hundredth: for lengths that must be reached.
+func (p *Plan) showUp(metres float64) string {
+	return plain(math.Ceil(metres/p.Unit.Metres()*1e2-1e-6) / 1e2)
+}
+
+// known says what a name that refers to nothing might have meant.
+func known(what, found string, ids []string) string {
+	if near := nearest(found, ids); near != "" {
+		return fmt.Sprintf("Did you mean %q?", near)
+	}
+	const most = 12
+	switch {
+	case len(ids) == 0:
+		return fmt.Sprintf("The plan has no %s yet.", what)
+	case len(ids) > most:
+		return fmt.Sprintf("There are %d to choose from, %s the first.", len(ids), show(ids[0]))
+	}
+	return fmt.Sprintf("There is %s.", quoted(ids, "and"))
+}
+
+func article(word string) string {
+	if strings.ContainsRune("aeiou", rune(word[0])) {
+		return "an " + word
+	}
+	return "a " + word
+}
