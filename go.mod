@@ -2,10 +2,12 @@ module polewise
 
 go 1.26.0
 
-require gonum.org/v1/gonum v0.17.0
+require (
+	github.com/BurntSushi/toml v1.6.0
+	gonum.org/v1/gonum v0.17.0
+)
 
 require (
-	github.com/BurntSushi/toml v1.6.0 // indirect
 	github.com/chromedp/cdproto v0.0.0-20260321001828-e3e3800016bc // indirect
 	github.com/chromedp/chromedp v0.15.1 // indirect
 	github.com/chromedp/sysutil v1.1.0 // indirect
