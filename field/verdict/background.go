@@ -1,0 +1,212 @@
+package verdict
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// background is what a phone reads with the supply off, as far as a hypothesis
+// lets it be known.
+type background struct {
+	b        [3]float64 // phone frame, uT
+	variance [3]float64
+}
+
+// backgroundGroup is the prior of one group's background, from rests if any.
+type backgroundGroup struct {
+	src     int
+	topDeg  float64
+	mean    [3]float64
+	sd      [3]float64
+	settles bool // some factor in it needs the background
+}
+
+// prior is the background before any hypothesis.
+func (g *backgroundGroup) prior() background {
+	return background{b: g.mean, variance: [3]float64{g.sd[0] * g.sd[0], g.sd[1] * g.sd[1], g.sd[2] * g.sd[2]}}
+}
+
+// needsBackground is a factor that cannot tell the pad's pull from the
+// background by itself.
+type needsBackground interface {
+	// residual returns the background the factor would see at an offset cell
+	// and a scale, phone frame, with its variance.
+	residual(field []nine, cell int, scale float64, bg *background, sc *scales) (b, variance [3]float64, ok bool)
+}
+
+const (
+	rezeroChance = 0.08 // that a phone re-zeroes itself between two holds
+	rezeroSD     = 20.0 // by how much, per axis, uT
+)
+
+// left is the background that one reading leaves under a hypothesis.
+type left struct {
+	factor int
+	t      float64
+	b, w   [3]float64 // value and weight (1/variance) per axis
+}
+
+// fitBackground moves the backgrounds to where a node's hypothesis leaves them:
+// one level per group, with steps where the phone seems to have re-zeroed
+// itself. It reports whether anything had to be fitted.
+func (e *engine) fitBackground(n *node) bool {
+	fitted := false
+	n.bgLog = 0
+	type spot struct{ cell, scale int }
+	spots := make([]spot, len(e.phones))
+	for p := range e.phones {
+		spots[p].cell, spots[p].scale = e.likeliest(n, p)
+	}
+	for g := range e.groups {
+		gr := &e.groups[g]
+		if !gr.settles {
+			continue
+		}
+		fitted = true
+		var list []left
+		for i, f := range e.factors {
+			fr := f.frame()
+			r, ok := f.(needsBackground)
+			if fr.group != g || !ok {
+				continue
+			}
+			s := spots[fr.src]
+			b, v, ok := r.residual(n.field[i], s.cell, n.sc.s[s.scale], &n.bg[i], &n.sc)
+			if !ok {
+				continue
+			}
+			l := left{factor: i, t: f.time(), b: b}
+			for a := range l.w {
+				l.w[a] = 1 / (v[a] + driftSD*driftSD)
+			}
+			list = append(list, l)
+		}
+		slices.SortFunc(list, func(a, b left) int { return cmp.Compare(a.t, b.t) })
+		n.bgLog += gr.settle(list, n.bg)
+		if len(list) == 0 {
+			continue
+		}
+		// Readings that could not vote take the level of the nearest in time.
+		for i, f := range e.factors {
+			if f.frame().group != g {
+				continue
+			}
+			if slices.ContainsFunc(list, func(l left) bool { return l.factor == i }) {
+				continue
+			}
+			near := list[0]
+			for _, l := range list {
+				if math.Abs(l.t-f.time()) < math.Abs(near.t-f.time()) {
+					near = l
+				}
+			}
+			n.bg[i] = n.bg[near.factor]
+		}
+	}
+	return fitted
+}
+
+// settle levels a group's backgrounds piece by piece and returns the log prior
+// of the result: the first level against the rest, every later one against the
+// level before it.
+func (g *backgroundGroup) settle(list []left, bg []background) float64 {
+	if len(list) == 0 {
+		return 0
+	}
+	cuts := steps(list)
+	log := 0.0
+	mean := g.mean
+	sd := g.sd
+	for c := 0; c+1 < len(cuts); c++ {
+		piece := list[cuts[c]:cuts[c+1]]
+		var fit background
+		for a := 0; a < 3; a++ {
+			prec := 1 / (sd[a] * sd[a])
+			sum := mean[a] * prec
+			// Twice, the second time with readings far from the level held back.
+			level, spread := sum/prec, 1/prec
+			for pass := 0; pass < 2; pass++ {
+				p, s := 1/(sd[a]*sd[a]), mean[a]/(sd[a]*sd[a])
+				for _, l := range piece {
+					w := l.w[a]
+					if pass > 0 {
+						if d := math.Abs(l.b[a]-level) / math.Sqrt(1/w+spread); d > 2.5 {
+							w *= 2.5 / d
+						}
+					}
+					p += w
+					s += w * l.b[a]
+				}
+				level, spread = s/p, 1/p
+			}
+			fit.b[a], fit.variance[a] = level, spread
+			d := (level - mean[a]) / sd[a]
+			log += -d*d/2 - 0.5*math.Log(sd[a]*sd[a]/spread)
+		}
+		if c > 0 {
+			log += math.Log(rezeroChance)
+		}
+		for _, l := range piece {
+			bg[l.factor] = fit
+		}
+		mean, sd = fit.b, [3]float64{rezeroSD, rezeroSD, rezeroSD}
+	}
+	return log
+}
+
+// steps cuts a row of backgrounds where splitting a piece in two explains more
+// than a step costs; it returns the bounds of the pieces.
+func steps(list []left) []int {
+	cuts := []int{0, len(list)}
+	var split func(lo, hi, depth int)
+	split = func(lo, hi, depth int) {
+		if hi-lo < 2 || depth > 12 {
+			return
+		}
+		at, gain := bestStep(list[lo:hi])
+		if gain <= 0 {
+			return
+		}
+		cuts = append(cuts, lo+at)
+		split(lo, lo+at, depth+1)
+		split(lo+at, hi, depth+1)
+	}
+	split(0, len(list), 0)
+	slices.Sort(cuts)
+	return cuts
+}
+
+// bestStep finds the cut of a piece that gains most, log units net of the
+// step's own price.
+func bestStep(piece []left) (at int, gain float64) {
+	var w, wb [3]float64 // of everything
+	for _, l := range piece {
+		for a := range w {
+			w[a] += l.w[a]
+			wb[a] += l.w[a] * l.b[a]
+		}
+	}
+	gain = math.Inf(-1)
+	var lw, lwb [3]float64
+	for k := 0; k+1 < len(piece); k++ {
+		v := math.Log(rezeroChance)
+		far := 0.0
+		for a := range lw {
+			lw[a] += piece[k].w[a]
+			lwb[a] += piece[k].w[a] * piece[k].b[a]
+			rw, rwb := w[a]-lw[a], wb[a]-lwb[a]
+			// A step of size d with prior N(0, rezeroSD^2), seen with variance s.
+			d := lwb[a]/lw[a] - rwb/rw
+			far = math.Max(far, math.Abs(d)/rezeroSD)
+			s := 1/lw[a] + 1/rw
+			v += d*d/2*(1/s-1/(s+rezeroSD*rezeroSD)) - 0.5*math.Log(1+rezeroSD*rezeroSD/s)
+		}
+		// No phone re-zeroes that far: such a reading is not explained, and must
+		// not be explained away.
+		if far < 4 && v > gain {
+			at, gain = k+1, v
+		}
+	}
+	return at, gain
+}

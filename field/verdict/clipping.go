@@ -1,0 +1,124 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/field/capture"
+)
+
+// flatTop is a level at which an axis stopped following the field.
+type flatTop struct {
+	level float64
+	sign  float64 // +1: the field may be higher; -1: lower
+}
+
+// flatTops looks for levels at the very end of what an axis ever read that come
+// back bit for bit while the other axes go on: a sensor at the end of its
+// range, which may lie below full scale and differ between the two directions.
+// Coarse quantisation alone repeats values too, but not the same extreme over
+// two coils and not in an axis that elsewhere seldom repeats.
+func flatTops(cut *capture.Stretches, fullScale float64) [3][]flatTop {
+	var tops [3][]flatTop
+	background := offLevel(cut)
+	var stretches []*capture.Stretch
+	for i := range cut.Holds {
+		stretches = append(stretches, &cut.Holds[i])
+	}
+	for i := range cut.Passes {
+		stretches = append(stretches, &cut.Passes[i])
+	}
+	for a := 0; a < 3; a++ {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		repeats, total := 0, 0
+		for _, s := range stretches {
+			for i, b := range s.B {
+				lo, hi = math.Min(lo, b.UT[a]), math.Max(hi, b.UT[a])
+				if i > 0 {
+					total++
+					if b.UT[a] == s.B[i-1].UT[a] {
+						repeats++
+					}
+				}
+			}
+		}
+		for _, end := range []flatTop{{hi, 1}, {lo, -1}} {
+			holds, most, run := 0, 0, 0
+			for _, s := range stretches {
+				n := 0
+				for _, b := range s.B {
+					if b.UT[a] == end.level {
+						n++
+					}
+				}
+				if n >= 3 && (n*4 >= len(s.B) || s.Pass != nil) {
+					holds++
+				}
+				if n > most {
+					most, run = n, n
+				}
+			}
+			elsewhere := float64(repeats-max(run-1, 0)) / math.Max(1, float64(total-run))
+			full := fullScale > 0 && math.Abs(end.level) >= 0.98*fullScale
+			away := math.Abs(end.level-background[a]) > awayUT // false too where the background is not known
+			switch {
+			case full && most >= 1,
+				holds >= 2 && most >= 4 && away,
+				most >= 5 && elsewhere < 0.25:
+				tops[a] = append(tops[a], end)
+			}
+		}
+	}
+	return tops
+}
+
+// awayUT is how far from the background a level must lie to be called a flat
+// top in an axis that repeats values anyway: the background repeats too.
+const awayUT = 60
+
+// offLevel is the middle of what was read with the supply off, NaN where
+// nothing was.
+func offLevel(cut *capture.Stretches) [3]float64 {
+	var xs []sample
+	for _, list := range [][]capture.Stretch{cut.Rests, cut.Holds} {
+		for i := range list {
+			for _, b := range list[i].B {
+				if d, ok := cut.DriveAt(b.T); ok && d.State == capture.Off {
+					xs = append(xs, sample{t: b.T, u: b.UT})
+				}
+			}
+		}
+	}
+	return medianOf(xs)
+}
+
+// clippedIn returns, per axis, the level at which the samples of a hold lie
+// flat, or 0.
+func clippedIn(h *capture.Stretch, tops [3][]flatTop) (level [3]float64) {
+	for a := range tops {
+		for _, top := range tops[a] {
+			n := 0
+			for _, b := range h.B {
+				if b.UT[a] == top.level {
+					n++
+				}
+			}
+			if n >= 2 && n*5 >= len(h.B) {
+				level[a] = top.level
+			}
+		}
+	}
+	return level
+}
+
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	w := slices.Clone(v)
+	slices.Sort(w)
+	if len(w)%2 == 1 {
+		return w[len(w)/2]
+	}
+	return (w[len(w)/2-1] + w[len(w)/2]) / 2
+}

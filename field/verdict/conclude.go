@@ -1,0 +1,270 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"polewise/layout"
+)
+
+const (
+	maxCauses   = 6
+	leastCause  = 0.004 // causes less likely than this are not told
+	minorShare  = weakBelow
+	misfitLimit = 10.0 // log units by which a hold falls short of a fair fit
+)
+
+// conclude sums the scored hypotheses up to a verdict.
+func (e *engine) conclude(list []*scored) *Verdict {
+	plan := e.m.plan
+	v := &Verdict{Outcome: Undecided, Causes: []Cause{}, Notes: e.ev.notes}
+	if v.Notes == nil {
+		v.Notes = []string{}
+	}
+	weights := normalise(list)
+	p := make([]map[State]float64, len(plan.Coils))
+	for j := range p {
+		p[j] = map[State]float64{StateAsPlanned: 0, StateReversed: 0, StateDead: 0, StateWeak: 0}
+	}
+	fine := 0.0
+	for i, s := range list {
+		for j, st := range s.hyp.states {
+			p[j][st] += weights[i]
+		}
+		if s.hyp.fine() {
+			fine += weights[i]
+		}
+	}
+	var top *node
+	if len(list) > 0 {
+		top = e.evaluate(&scored{hyp: list[0].hyp})
+	}
+	all := true
+	for j := range plan.Coils {
+		c := Coil{ID: plan.Coils[j].ID, State: StateUndecided, P: p[j], ExpectedUT: e.m.tops[j], Used: e.used(j)}
+		for _, st := range []State{StateAsPlanned, StateReversed, StateDead, StateWeak} {
+			if p[j][st] >= MinClaim {
+				c.State = st
+			}
+		}
+		if top != nil {
+			c.ExpectedUT, c.MeasuredUT = e.compare(top, j)
+		}
+		all = all && c.State == StateAsPlanned
+		v.Coils = append(v.Coils, c)
+	}
+	switch {
+	case all && fine >= MinClaim:
+		v.Outcome = AsPlanned
+	case fine <= 1-MinClaim:
+		v.Outcome = Fault
+	}
+	if v.Outcome != AsPlanned {
+		v.Causes = e.causes(list, weights)
+	}
+	if top != nil {
+		v.Notes = append(v.Notes, e.misfits(top)...)
+	}
+	v.Next = e.next(v, list, weights)
+	for j := range v.Coils {
+		for st, q := range v.Coils[j].P {
+			v.Coils[j].P[st] = round(q, 6)
+		}
+	}
+	return v
+}
+
+// fine tells whether nothing is wrong under h that the contract calls a fault:
+// a coil that has lost a few turns and still makes most of its field is not.
+func (h *hypothesis) fine() bool {
+	for _, f := range h.faults {
+		if f.Kind != layout.TurnsShorted || 1-f.Lost < minorShare {
+			return false
+		}
+	}
+	return true
+}
+
+func normalise(list []*scored) []float64 {
+	w := make([]float64, len(list))
+	if len(list) == 0 {
+		return w
+	}
+	var sum float64
+	for i, s := range list {
+		w[i] = math.Exp(s.log - list[0].log)
+		sum += w[i]
+	}
+	for i := range w {
+		w[i] /= sum
+	}
+	return w
+}
+
+func round(x float64, digits int) float64 {
+	f := math.Pow(10, float64(digits))
+	return math.Round(x*f) / f
+}
+
+// used counts the readings that were about a coil.
+func (e *engine) used(j int) int {
+	n := 0
+	for _, f := range e.factors {
+		if f.frame().coil == j {
+			n++
+		}
+	}
+	for i := range e.ev.passes {
+		if slices.Contains(e.ev.passes[i].coils, j) {
+			n++
+		}
+	}
+	for _, f := range e.ev.faces {
+		if f.coil == j {
+			n++
+		}
+	}
+	for _, o := range e.ev.ohms {
+		if o.kind == "coil" && o.index == j {
+			n++
+		}
+	}
+	return n
+}
+
+// likeliest returns the offset cell and scale node where a node puts a phone.
+func (e *engine) likeliest(n *node, src int) (cell, scale int) {
+	top := math.Inf(-1)
+	ph := e.phones[src]
+	nodes := len(n.sc.s)
+	for c, k := range ph.cells {
+		for m := range n.sc.s {
+			if v := ph.prior[k] + n.tot[src][c*nodes+m] + n.sc.lp[m]; v > top {
+				top, cell, scale = v, c, m
+			}
+		}
+	}
+	return cell, scale
+}
+
+// compare returns the planned and the measured Bz over coil j, at the place
+// where the sensor is believed to have been. Without a hold on the coil it is
+// the planned field over its centre, and nothing measured.
+func (e *engine) compare(n *node, j int) (expected float64, measured *float64) {
+	expected = e.m.tops[j]
+	count := 0.0
+	var sumE, sumM float64
+	for i, f := range e.factors {
+		h, ok := f.(*holdFactor)
+		if !ok || h.coil != j {
+			continue
+		}
+		c, m := e.likeliest(n, h.source)
+		k := h.ph.middle(h.ph.cells[c])
+		planned := make([]nine, h.frame_.cols.points)
+		h.frame_.cols.sum(planned, e.m.planned.at)
+		sumE += planned[k][2] * n.sc.s[m]
+		pulls := h.pulls(&n.bg[i])
+		best := 0
+		for q := range pulls {
+			z := func(q int) float64 { return math.Abs(pulls[q].d[2] - n.field[i][k][2]*n.sc.s[m]) }
+			if pulls[q].logW > pulls[best].logW-3 && z(q) < z(best) {
+				best = q
+			}
+		}
+		sumM += pulls[best].d[2]
+		count++
+	}
+	if count > 0 {
+		m := round(sumM/count, 1)
+		return round(sumE/count, 1), &m
+	}
+	for _, f := range e.ev.faces {
+		if f.coil == j && !math.IsNaN(f.ut) {
+			m := math.Abs(f.ut)
+			if f.face == "south" {
+				m = -m
+			}
+			measured = &m
+		}
+	}
+	return round(expected, 1), measured
+}
+
+// misfits tells of holds that no hypothesis explains.
+func (e *engine) misfits(n *node) []string {
+	var bad []string
+	for i, f := range e.factors {
+		h, ok := f.(*holdFactor)
+		if !ok {
+			continue
+		}
+		c, m := e.likeliest(n, h.source)
+		if n.ll[i][c*len(n.sc.s)+m] < outlierLog(h.pulls(&n.bg[i]))+3 {
+			bad = append(bad, h.label)
+		}
+	}
+	if len(bad) == 0 {
+		return nil
+	}
+	slices.Sort(bad)
+	bad = slices.Compact(bad)
+	s := fmt.Sprintf("What was read over %s fits neither the plan nor any fault known here. Was the phone on that coil? Is steel near? Read it again.", and(bad))
+	if len(bad) > 2 && len(bad)*3 > len(e.factors) {
+		s = fmt.Sprintf("The readings over %s fit neither the plan nor any fault known here: a bridge between strings, the wrong plan, or the wrong coils under the phone.", and(bad))
+	}
+	return []string{s}
+}
+
+// causes merges hypotheses that name the same faults and words them.
+func (e *engine) causes(list []*scored, weights []float64) []Cause {
+	type merged struct {
+		hyp *hypothesis
+		p   float64
+	}
+	var order []*merged
+	byName := map[string]*merged{}
+	for i, s := range list {
+		if len(s.hyp.faults) == 0 {
+			continue
+		}
+		name := faultNames(s.hyp.faults)
+		m, ok := byName[name]
+		if !ok {
+			m = &merged{hyp: s.hyp}
+			byName[name] = m
+			order = append(order, m)
+		}
+		m.p += weights[i]
+	}
+	slices.SortStableFunc(order, func(a, b *merged) int {
+		switch {
+		case a.p > b.p:
+			return -1
+		case a.p < b.p:
+			return 1
+		}
+		return 0
+	})
+	out := []Cause{}
+	for _, m := range order {
+		if len(out) == maxCauses || m.p < leastCause {
+			break
+		}
+		mend := mendFor(e.m.plan, m.hyp.faults)
+		out = append(out, Cause{P: round(m.p, 6), Faults: m.hyp.faults, Mend: mend, Say: say(e.m.plan, m.hyp, mend)})
+	}
+	return out
+}
+
+// faultNames is a name equal for equal sets of faults, whatever their degree.
+func faultNames(faults []layout.Fault) string {
+	var names []string
+	for _, f := range faults {
+		names = append(names, string(f.Kind)+":"+f.ID+":"+strings.Join(f.IDs, ",")+":"+f.String)
+	}
+	slices.Sort(names)
+	return strings.Join(names, ";")
+}

@@ -1,0 +1,341 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/field/capture"
+)
+
+// axis is what one hold says of one axis of the phone: the background b, the
+// pad's pull d (reading with the drive at its peak, minus b), and how their
+// errors go together. Microtesla.
+type axis struct {
+	b, d       float64
+	vb, vd, cv float64 // variances of b and d, and their covariance
+}
+
+// reading is one way to understand the samples of a hold, of weight exp(logW).
+// A hold that jumped, or whose pulses could be counted either way, has several.
+type reading struct {
+	logW float64
+	ax   [3]axis
+}
+
+// digest is a hold boiled down.
+type digest struct {
+	coil     int
+	source   int // which capture it came from
+	from, to float64
+	shift    [2]float64 // metres, pad frame
+	topDeg   float64
+	up       [3]float64 // gravity's direction in the phone frame, unit; zero when unknown
+	readings []reading
+	toggled  bool // on and off were both seen, so the background drops out
+	samples  int
+	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the drive-on samples lie flat
+	jumped   bool
+	open     bool
+	label    string // what to call it in messages
+}
+
+// vague is the variance of something not measured, in uT².
+const vague = 1e8
+
+const (
+	// switchGuard keeps samples near a switching of the supply out: the person
+	// taps a moment before or after, and the sensor's own filter needs a sample
+	// or two.
+	guardBefore = 0.12
+	guardAfter  = 0.26
+	jumpPrior   = 0.03 // chance that a phone re-zeroes within one hold
+	jumpSD      = 18.0 // uT, per axis
+)
+
+// sample is a magnetometer sample with what the supply did.
+type sample struct {
+	t float64
+	u [3]float64
+	s float64 // 0 off, 1 on
+}
+
+// digestSteady fits background and pull to samples under a drive that is off
+// or on. Every place where the phone may have re-zeroed itself is tried.
+func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, jumped bool) {
+	n := len(xs)
+	on := 0
+	for _, x := range xs {
+		if x.s > 0 {
+			on++
+		}
+	}
+	if n == 0 {
+		return nil, false, false
+	}
+	toggled = on > 0 && on < n
+	if on == 0 {
+		return nil, false, false
+	}
+	type fit struct {
+		logW float64
+		ax   [3]axis
+	}
+	var fits []fit
+	for k := 0; k < n; k++ { // k == 0: no jump; else the offset changed before sample k
+		f := fit{logW: math.Log(1 - jumpPrior)}
+		if k > 0 {
+			if n < 4 {
+				break
+			}
+			f.logW = math.Log(jumpPrior / float64(n-1))
+		}
+		for a := 0; a < 3; a++ {
+			ax, ll := fitAxis(xs, a, k, sigma[a], toggled)
+			f.ax[a] = ax
+			f.logW += ll
+		}
+		fits = append(fits, f)
+		// Without a toggle a jump leaves two levels, and either may be the one
+		// that goes with the background elsewhere.
+		if k > 0 && !toggled {
+			g := f
+			f.logW -= math.Ln2
+			g.logW -= math.Ln2
+			for a := 0; a < 3; a++ {
+				g.ax[a] = meanAxis(xs[k:], a, sigma[a])
+				f.ax[a] = meanAxis(xs[:k], a, sigma[a])
+			}
+			fits[len(fits)-1] = f
+			fits = append(fits, g)
+		}
+	}
+	best := math.Inf(-1)
+	for _, f := range fits {
+		best = math.Max(best, f.logW)
+	}
+	slices.SortFunc(fits, func(a, b fit) int {
+		switch {
+		case a.logW > b.logW:
+			return -1
+		case a.logW < b.logW:
+			return 1
+		}
+		return 0
+	})
+	var total float64
+	for _, f := range fits {
+		total += math.Exp(f.logW - best)
+	}
+	for _, f := range fits {
+		w := f.logW - best - math.Log(total)
+		if w < -16 {
+			break
+		}
+		merged := false
+		for i := range readings {
+			if closeReadings(&readings[i], &f.ax) {
+				readings[i].logW = logAdd(readings[i].logW, w)
+				merged = true
+				break
+			}
+		}
+		if !merged && len(readings) < 6 {
+			readings = append(readings, reading{logW: w, ax: f.ax})
+		}
+	}
+	noJump := math.Inf(-1)
+	for _, f := range fits {
+		if f.logW > noJump {
+			noJump = f.logW
+		}
+	}
+	jumped = fitsWithoutJump(xs, sigma, toggled) < noJump-6
+	return readings, toggled, jumped
+}
+
+func fitsWithoutJump(xs []sample, sigma [3]float64, toggled bool) float64 {
+	ll := math.Log(1 - jumpPrior)
+	for a := 0; a < 3; a++ {
+		_, l := fitAxis(xs, a, 0, sigma[a], toggled)
+		ll += l
+	}
+	return ll
+}
+
+// closeReadings tells whether two fits say the same of the pull.
+func closeReadings(r *reading, ax *[3]axis) bool {
+	for a := 0; a < 3; a++ {
+		x, y := r.ax[a], ax[a]
+		if x.vd >= vague/2 { // only the sum is known
+			if math.Abs(x.b-y.b) > 1.5 {
+				return false
+			}
+			continue
+		}
+		if math.Abs(x.d-y.d) > 1.5 || y.vd > 4*x.vd+1 {
+			return false
+		}
+	}
+	return true
+}
+
+// meanAxis is the sum b + d where the drive never changed: b carries it, and d
+// is left open.
+func meanAxis(xs []sample, a int, sigma float64) axis {
+	var sum float64
+	for _, x := range xs {
+		sum += x.u[a]
+	}
+	n := float64(len(xs))
+	return axis{b: sum / n, vb: sigma * sigma / n, vd: vague}
+}
+
+// fitAxis is the linear fit x = b + d s + J [i >= k] of one axis, with vague
+// priors on b and d and sd jumpSD on J; its log evidence comes with it.
+func fitAxis(xs []sample, a, k int, sigma float64, toggled bool) (axis, float64) {
+	prec := 1 / (sigma * sigma)
+	var m [3][3]float64 // b, d, J
+	var h [3]float64
+	var yy float64
+	for i, x := range xs {
+		row := [3]float64{1, x.s, 0}
+		if k > 0 && i >= k {
+			row[2] = 1
+		}
+		for p := 0; p < 3; p++ {
+			h[p] += row[p] * x.u[a] * prec
+			for q := 0; q < 3; q++ {
+				m[p][q] += row[p] * row[q] * prec
+			}
+		}
+		yy += x.u[a] * x.u[a] * prec
+	}
+	prior := [3]float64{1 / (500.0 * 500), 1 / (1000.0 * 1000), 1 / (jumpSD * jumpSD)}
+	ll := -float64(len(xs)) / 2 * math.Log(2*math.Pi*sigma*sigma)
+	if !toggled {
+		// Only b + d is seen: fold d into b.
+		m[1] = [3]float64{}
+		m[0][1], m[2][1], h[1] = 0, 0, 0
+	}
+	for p := 0; p < 3; p++ {
+		m[p][p] += prior[p]
+		ll += 0.5 * math.Log(prior[p])
+	}
+	inv, logDet, ok := invert3(m)
+	if !ok {
+		return axis{vb: vague, vd: vague}, math.Inf(-1)
+	}
+	var v [3]float64
+	var q float64
+	for p := 0; p < 3; p++ {
+		for r := 0; r < 3; r++ {
+			v[p] += inv[p][r] * h[r]
+		}
+		q += h[p] * v[p]
+	}
+	ll += -0.5*(yy-q) - 0.5*logDet
+	if !toggled {
+		return axis{b: v[0], vb: inv[0][0], vd: vague}, ll
+	}
+	return axis{b: v[0], d: v[1], vb: inv[0][0], vd: inv[1][1], cv: inv[0][1]}, ll
+}
+
+// invert3 inverts a symmetric positive definite matrix and returns the
+// logarithm of its determinant.
+func invert3(m [3][3]float64) (inv [3][3]float64, logDet float64, ok bool) {
+	// Scaled to a unit diagonal first: b and J differ by orders of magnitude.
+	var s [3]float64
+	for i := 0; i < 3; i++ {
+		if m[i][i] <= 0 {
+			return inv, 0, false
+		}
+		s[i] = 1 / math.Sqrt(m[i][i])
+	}
+	a, b, c := m[0][1]*s[0]*s[1], m[0][2]*s[0]*s[2], m[1][2]*s[1]*s[2]
+	det := 1 + 2*a*b*c - a*a - b*b - c*c
+	if det <= 1e-15 {
+		return inv, 0, false
+	}
+	inv = [3][3]float64{
+		{(1 - c*c) / det, (b*c - a) / det, (a*c - b) / det},
+		{(b*c - a) / det, (1 - b*b) / det, (a*b - c) / det},
+		{(a*c - b) / det, (a*b - c) / det, (1 - a*a) / det},
+	}
+	logDet = math.Log(det)
+	for i := 0; i < 3; i++ {
+		logDet -= 2 * math.Log(s[i])
+		for j := 0; j < 3; j++ {
+			inv[i][j] *= s[i] * s[j]
+		}
+	}
+	return inv, logDet, true
+}
+
+func logAdd(a, b float64) float64 {
+	if a < b {
+		a, b = b, a
+	}
+	if math.IsInf(b, -1) {
+		return a
+	}
+	return a + math.Log1p(math.Exp(b-a))
+}
+
+// noise estimates the standard deviation of one sample per axis from the
+// differences of neighbours under an unchanged steady drive. Trimmed, so that
+// a jump does not count; never below a tenth of a microtesla or what the
+// quantisation alone makes.
+func noise(stretches [][]sample) [3]float64 {
+	var sigma [3]float64
+	for a := 0; a < 3; a++ {
+		var diffs []float64
+		step := math.Inf(1)
+		for _, xs := range stretches {
+			for i := 1; i < len(xs); i++ {
+				if xs[i].s != xs[i-1].s || xs[i].t-xs[i-1].t > 1 {
+					continue
+				}
+				d := math.Abs(xs[i].u[a] - xs[i-1].u[a])
+				diffs = append(diffs, d)
+				if d > 1e-6 {
+					step = math.Min(step, d)
+				}
+			}
+		}
+		if len(diffs) < 6 {
+			sigma[a] = 0.9
+			continue
+		}
+		slices.Sort(diffs)
+		keep := diffs[:(len(diffs)*9+9)/10]
+		var sum float64
+		for _, d := range keep {
+			sum += d * d
+		}
+		// The lowest nine tenths of |N(0,1)| have an rms of 0.789.
+		s := math.Sqrt(sum/float64(len(keep))) / 0.789 / math.Sqrt2
+		if step < 2 {
+			s = math.Max(s, step/math.Sqrt(12))
+		}
+		sigma[a] = math.Min(math.Max(s, 0.1), 5)
+	}
+	return sigma
+}
+
+// meanUp averages gravity to a direction; zero when there is none.
+func meanUp(gs []capture.Gravity) [3]float64 {
+	var v [3]float64
+	for _, g := range gs {
+		for a := 0; a < 3; a++ {
+			v[a] += g.MS2[a]
+		}
+	}
+	n := math.Sqrt(v[0]*v[0] + v[1]*v[1] + v[2]*v[2])
+	if n < 1 {
+		return [3]float64{}
+	}
+	for a := 0; a < 3; a++ {
+		v[a] /= n
+	}
+	return v
+}

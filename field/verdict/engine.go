@@ -1,0 +1,436 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// scales are the values the current of the whole pad may have, relative to the
+// plan's, with their log weights under the plan's tolerance and any reading of
+// the supply's display.
+type scales struct {
+	s, lp []float64
+	sd    float64 // width each node stands for, relative
+}
+
+func (a *scales) equal(b *scales) bool { return slices.Equal(a.s, b.s) }
+
+// factor is one independent piece of evidence that depends on where the sensor
+// sits and on the current.
+type factor interface {
+	// frame says which phone and background group the factor belongs to, and
+	// the columns at the points where it needs the field.
+	frame() *frame
+	// time is when the factor was taken, seconds into its capture.
+	time() float64
+	// like writes the log likelihood for every active offset cell and scale to
+	// out[cell*len(sc.s)+scale], given the pad's field at the factor's points.
+	like(out []float64, field []nine, bg *background, sc *scales)
+}
+
+type frame struct {
+	src    int
+	group  int
+	coil   int // the coil it was mostly about, -1 for several
+	cols   *columns
+	points *[]int // the points in use; nil: all of them
+}
+
+// count is the number of points in use.
+func (f *frame) count() int {
+	if f.points != nil {
+		return len(*f.points)
+	}
+	return f.cols.points
+}
+
+// engine scores hypotheses against one body of evidence.
+type engine struct {
+	m       *Model
+	res     resolution
+	ev      *evidence
+	phones  []*phone
+	factors []factor
+	groups  []backgroundGroup
+	singles []single
+	best    float64
+	seen    map[uint64]*scored
+}
+
+// node is a hypothesis with everything needed to score its neighbours cheaply.
+type node struct {
+	*scored
+	at    []float64
+	sc    scales
+	bg    []background // per factor
+	bgLog float64      // log prior of the fitted backgrounds
+	field [][]nine
+	ll    [][]float64
+	tot   [][]float64 // per source, sum of ll over its factors
+
+	glance []glance
+}
+
+// scored is a hypothesis and its log posterior, up to a common constant.
+type scored struct {
+	hyp      *hypothesis
+	log      float64
+	expanded bool
+}
+
+// scalesFor lays the nodes of the current's scale where prior and display
+// readings put it.
+func (e *engine) scalesFor(h *hypothesis) scales {
+	mean, prec := 1.0, 1/(scaleSD*scaleSD)
+	var sum = prec * mean
+	for _, a := range e.ev.amps {
+		if h.cur.PadAmps <= 0 {
+			continue
+		}
+		sd := (0.02*a.amps + 0.01) / h.cur.PadAmps
+		prec += 1 / (sd * sd)
+		sum += a.amps / h.cur.PadAmps / (sd * sd)
+	}
+	mean = sum / prec
+	sd := 1 / math.Sqrt(prec)
+	n := e.res.scales
+	sc := scales{s: make([]float64, n), lp: make([]float64, n)}
+	step := 0.85 * sd
+	sc.sd = math.Max(0.5*step, 0.008)
+	if n == 1 {
+		sc.sd = sd
+	}
+	for i := range sc.s {
+		s := math.Max(mean+(float64(i)-float64(n-1)/2)*step, 0.02)
+		sc.s[i] = s
+		lp := logNormal(s, 1, scaleSD) + math.Log(step)
+		for _, a := range e.ev.amps {
+			lp += logNormal(a.amps, s*h.cur.PadAmps, 0.02*a.amps+0.01)
+		}
+		sc.lp[i] = lp
+	}
+	return sc
+}
+
+func logNormal(x, mean, sd float64) float64 {
+	d := (x - mean) / sd
+	return -d*d/2 - math.Log(sd) - 0.5*math.Log(2*math.Pi)
+}
+
+// evaluate builds the full node of a hypothesis: fields, backgrounds, scores.
+func (e *engine) evaluate(s *scored) *node {
+	n := &node{scored: s, at: s.hyp.at, sc: e.scalesFor(s.hyp)}
+	n.bg = make([]background, len(e.factors))
+	for i, f := range e.factors {
+		n.bg[i] = e.groups[f.frame().group].prior()
+	}
+	n.field = make([][]nine, len(e.factors))
+	n.ll = make([][]float64, len(e.factors))
+	for i, f := range e.factors {
+		fr := f.frame()
+		n.field[i] = make([]nine, fr.cols.points)
+		fr.cols.sum(n.field[i], n.at)
+		n.ll[i] = make([]float64, len(e.phones[fr.src].cells)*e.res.scales)
+	}
+	e.likeAll(n)
+	for range 3 {
+		if !e.fitBackground(n) {
+			break
+		}
+		e.likeAll(n)
+	}
+	n.log = e.total(n.tot, &n.sc) + s.hyp.logPrior + n.bgLog + e.direct(s.hyp)
+	return n
+}
+
+func (e *engine) likeAll(n *node) {
+	n.tot = make([][]float64, len(e.phones))
+	for p := range e.phones {
+		n.tot[p] = make([]float64, len(e.phones[p].cells)*e.res.scales)
+	}
+	for i, f := range e.factors {
+		fr := f.frame()
+		f.like(n.ll[i], n.field[i], &n.bg[i], &n.sc)
+		tot := n.tot[fr.src]
+		for q, v := range n.ll[i] {
+			tot[q] += v
+		}
+	}
+}
+
+// total sums the offset cells of every phone and the scales out.
+func (e *engine) total(tot [][]float64, sc *scales) float64 {
+	out := math.Inf(-1)
+	nodes := len(sc.s)
+	for m := range sc.s {
+		v := sc.lp[m]
+		for p, ph := range e.phones {
+			sum, top := 0.0, math.Inf(-1)
+			for c, cell := range ph.cells {
+				top = math.Max(top, ph.prior[cell]+tot[p][c*nodes+m])
+			}
+			for c, cell := range ph.cells {
+				sum += math.Exp(ph.prior[cell] + tot[p][c*nodes+m] - top)
+			}
+			v += top + math.Log(sum)
+		}
+		out = logAdd(out, v)
+	}
+	return out
+}
+
+// affectUT is the smallest change of field that makes a reading worth scoring
+// anew.
+const affectUT = 0.4
+
+// bail is how far below the best a hypothesis may fall before its remaining
+// readings are not looked at any more.
+const bail = 18
+
+// child scores a neighbour of a node. Only readings that the change reaches are
+// scored anew, the nearest first; a neighbour that falls hopelessly behind is
+// given up with -Inf.
+func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
+	sc := e.scalesFor(h)
+	sameScales := sc.equal(&n.sc)
+	e.affected(n, h.at, sameScales, work)
+	base := h.logPrior + n.bgLog + e.direct(h)
+	if len(work.order) == 0 {
+		return e.total(n.tot, &sc) + base
+	}
+	if sameScales && e.hopeless(n, h, &sc, work) {
+		return math.Inf(-1)
+	}
+	for p := range n.tot {
+		work.tot[p] = append(work.tot[p][:0], n.tot[p]...)
+	}
+	for i, o := range work.order {
+		fr := e.factors[o.factor].frame()
+		fld := work.changed(n.field[o.factor], fr, n.at, h.at)
+		out := work.out[:0]
+		out = append(out, n.ll[o.factor]...)
+		e.factors[o.factor].like(out, fld, &n.bg[o.factor], &sc)
+		work.out = out
+		tot := work.tot[fr.src]
+		old := n.ll[o.factor]
+		for q := range out {
+			tot[q] += out[q] - old[q]
+		}
+		if !sameScales {
+			continue
+		}
+		if i < len(work.order)-1 && (i < 3 || i%4 == 0) {
+			if e.total(work.tot, &sc)+base < e.best-bail {
+				return math.Inf(-1)
+			}
+		}
+	}
+	return e.total(work.tot, &sc) + base
+}
+
+// Bounds on the glance that tells hopeless neighbours.
+const (
+	glanceCells = 3  // offset cells looked at
+	glanceSlack = 10 // log units that other cells may make good
+)
+
+// hopeless takes a glance at the node's likeliest offset cells alone and tells
+// whether a neighbour falls too far behind there to be worth a full score.
+func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace) bool {
+	if n.glance == nil {
+		n.glance = e.glanceOf(n)
+	}
+	nodes := len(sc.s)
+	for p := range e.phones {
+		g := &n.glance[p]
+		if len(e.phones[p].cells) <= 2*glanceCells {
+			return false
+		}
+		work.few[p] = work.few[p][:0]
+		for _, c := range g.index {
+			work.few[p] = append(work.few[p], n.tot[p][c*nodes:(c+1)*nodes]...)
+		}
+	}
+	e.swapGlance(n)
+	defer e.swapGlance(n)
+	before := e.total(work.few, sc)
+	limit := e.best - bail - glanceSlack - (n.log - before) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
+	for i, o := range work.order {
+		fr := e.factors[o.factor].frame()
+		g := &n.glance[fr.src]
+		fld := work.changed(n.field[o.factor], fr, n.at, h.at)
+		out := slices.Grow(work.out[:0], len(g.index)*nodes)[:len(g.index)*nodes]
+		e.factors[o.factor].like(out, fld, &n.bg[o.factor], sc)
+		work.out = out
+		for q, c := range g.index {
+			for m := range nodes {
+				work.few[fr.src][q*nodes+m] += out[q*nodes+m] - n.ll[o.factor][c*nodes+m]
+			}
+		}
+		if (i < 4 || i == len(work.order)-1) && e.total(work.few, sc) < limit {
+			return true
+		}
+	}
+	return false
+}
+
+// glance is a node's likeliest offset cells of one phone.
+type glance struct {
+	view
+	index []int // of each cell, its place in the phone's full list
+}
+
+func (e *engine) glanceOf(n *node) []glance {
+	out := make([]glance, len(e.phones))
+	nodes := len(n.sc.s)
+	for p, ph := range e.phones {
+		score := make([]float64, len(ph.cells))
+		for c, cell := range ph.cells {
+			score[c] = math.Inf(-1)
+			for m := range nodes {
+				score[c] = logAdd(score[c], ph.prior[cell]+n.tot[p][c*nodes+m]+n.sc.lp[m])
+			}
+		}
+		var cells []int
+		for range min(glanceCells, len(score)) {
+			best := 0
+			for c := range score {
+				if score[c] > score[best] {
+					best = c
+				}
+			}
+			out[p].index = append(out[p].index, best)
+			cells = append(cells, ph.cells[best])
+			score[best] = math.Inf(-1)
+		}
+		out[p].view = ph.viewOf(cells)
+	}
+	return out
+}
+
+// swapGlance exchanges the phones' full views and the node's glance.
+func (e *engine) swapGlance(n *node) {
+	for p, ph := range e.phones {
+		ph.view, n.glance[p].view = n.glance[p].view, ph.view
+	}
+}
+
+// changed returns a factor's field with the ampere-turns changed. Only the
+// points in use are filled in.
+func (w *workspace) changed(old []nine, fr *frame, from, to []float64) []nine {
+	if cap(w.field) < len(old) {
+		w.field = make([]nine, len(old))
+	}
+	dst := w.field[:len(old)]
+	c := fr.cols
+	n := len(c.near)
+	w.delta, w.index = w.delta[:0], w.index[:0]
+	for i, j := range c.near {
+		if d := to[j] - from[j]; d != 0 && math.Abs(d)*c.peak[i] > affectUT/8 {
+			w.delta, w.index = append(w.delta, d), append(w.index, i)
+		}
+	}
+	for q, count := 0, fr.count(); q < count; q++ {
+		k := q
+		if fr.points != nil {
+			k = (*fr.points)[q]
+		}
+		b := old[k]
+		row := c.g[k*n : k*n+n]
+		for i, d := range w.delta {
+			g := &row[w.index[i]]
+			for a := range b {
+				b[a] += d * g[a]
+			}
+		}
+		dst[k] = b
+	}
+	return dst
+}
+
+type affectedFactor struct {
+	factor int
+	change float64
+}
+
+type workspace struct {
+	order []affectedFactor
+	field []nine
+	delta []float64
+	index []int
+	out   []float64
+	tot   [][]float64
+	few   [][]float64
+}
+
+func (e *engine) newWorkspace() *workspace {
+	return &workspace{tot: make([][]float64, len(e.phones)), few: make([][]float64, len(e.phones))}
+}
+
+// affected lists the factors a change reaches, most changed first.
+func (e *engine) affected(n *node, at []float64, sameScales bool, work *workspace) {
+	work.order = work.order[:0]
+	for i, f := range e.factors {
+		fr := f.frame()
+		var change float64
+		for q, j := range fr.cols.near {
+			if d := at[j] - n.at[j]; d != 0 {
+				change += math.Abs(d) * fr.cols.peak[q]
+			}
+		}
+		if change > affectUT || !sameScales {
+			work.order = append(work.order, affectedFactor{i, change})
+		}
+	}
+	sortAffected(work.order)
+}
+
+// rotation returns the matrix that takes phone axes to pad axes: gravity says
+// which way is up, topDeg where the top edge points.
+func rotation(topDeg float64, up [3]float64) [3][3]float64 {
+	s, c := math.Sincos(topDeg * math.Pi / 180)
+	turn := [3][3]float64{{c, -s, 0}, {s, c, 0}, {0, 0, 1}}
+	u := r3.Vec{X: up[0], Y: up[1], Z: up[2]}
+	if r3.Norm(u) < 0.5 || u.Z < -0.9 {
+		return turn
+	}
+	// The shortest rotation that takes u to z.
+	axis := r3.Vec{X: u.Y, Y: -u.X}
+	sin := r3.Norm(axis)
+	if sin < 1e-6 {
+		return turn
+	}
+	rot := r3.NewRotation(math.Atan2(sin, u.Z), axis)
+	var m [3][3]float64
+	for a, e := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
+		v := rot.Rotate(e)
+		m[0][a], m[1][a], m[2][a] = v.X, v.Y, v.Z
+	}
+	return mul3(turn, m)
+}
+
+func mul3(a, b [3][3]float64) (c [3][3]float64) {
+	for i := range c {
+		for j := range c {
+			for k := range c {
+				c[i][j] += a[i][k] * b[k][j]
+			}
+		}
+	}
+	return c
+}
+
+// direct is the likelihood of readings that do not depend on where a sensor
+// sits: faces read by hand and resistances.
+func (e *engine) direct(h *hypothesis) float64 {
+	var sum float64
+	for i := range e.ev.faces {
+		sum += e.m.faceLike(&e.ev.faces[i], h)
+	}
+	for i := range e.ev.ohms {
+		sum += ohmLike(&e.ev.ohms[i], h)
+	}
+	return sum
+}

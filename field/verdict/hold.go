@@ -1,0 +1,346 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+)
+
+// holdFactor is a hold by the vector route.
+type holdFactor struct {
+	frame_ frame
+	*digest
+	ph    *phone
+	rot   [3][3]float64 // phone axes to pad axes
+	tilt  float64       // sd of the tilt left after gravity, radians
+	buf   []float64     // place scores, reused
+	comps []pull
+	// The background the pulls were made for.
+	made background
+}
+
+func (h *holdFactor) frame() *frame { return &h.frame_ }
+
+func (h *holdFactor) time() float64 { return h.from }
+
+// pull is one way to understand the hold, in pad axes: the pad's pull and its
+// covariance (xx, yy, zz, xy, xz, yz).
+type pull struct {
+	logW    float64
+	d       [3]float64
+	c       sym3
+	clip    [3]clip // unused entries have no direction
+	clipped bool
+	// Where the hold itself shows the background (pulses), that is b, phone axes.
+	seesB bool
+	b, vb [3]float64
+}
+
+// clip says that a reading stopped at a level along a direction in pad axes.
+type clip struct {
+	dir   [3]float64
+	level float64 // pull along dir at which the sensor stopped; the true one is beyond
+}
+
+// sym3 is a symmetric 3 by 3 matrix.
+type sym3 struct{ xx, yy, zz, xy, xz, yz float64 }
+
+func (s *sym3) add(x, y, z, w float64) {
+	s.xx += w * x * x
+	s.yy += w * y * y
+	s.zz += w * z * z
+	s.xy += w * x * y
+	s.xz += w * x * z
+	s.yz += w * y * z
+}
+
+// chol3 is the lower Cholesky factor of a sym3, with reciprocal diagonal.
+type chol3 struct{ i0, l10, i1, l20, l21, i2, logDet float64 }
+
+func (s *sym3) chol() (c chol3) {
+	l00 := math.Sqrt(s.xx)
+	c.i0 = 1 / l00
+	c.l10 = s.xy * c.i0
+	c.l20 = s.xz * c.i0
+	l11 := math.Sqrt(math.Max(s.yy-c.l10*c.l10, 1e-9))
+	c.i1 = 1 / l11
+	c.l21 = (s.yz - c.l20*c.l10) * c.i1
+	l22 := math.Sqrt(math.Max(s.zz-c.l20*c.l20-c.l21*c.l21, 1e-9))
+	c.i2 = 1 / l22
+	c.logDet = math.Log(l00 * l11 * l22)
+	return c
+}
+
+// solve returns L^-1 v.
+func (c *chol3) solve(x, y, z float64) (a, b, d float64) {
+	a = x * c.i0
+	b = (y - c.l10*a) * c.i1
+	d = (z - c.l20*a - c.l21*b) * c.i2
+	return a, b, d
+}
+
+// inverse returns (L L^T)^-1.
+func (c *chol3) inverse() sym3 {
+	// Columns of L^-1.
+	a0, a1, a2 := c.solve(1, 0, 0)
+	_, b1, b2 := c.solve(0, 1, 0)
+	c2 := c.i2
+	return sym3{
+		xx: a0*a0 + a1*a1 + a2*a2, yy: b1*b1 + b2*b2, zz: c2 * c2,
+		xy: a1*b1 + a2*b2, xz: a2 * c2, yz: b2 * c2,
+	}
+}
+
+func (s *sym3) addSym(o *sym3, w float64) {
+	s.xx += w * o.xx
+	s.yy += w * o.yy
+	s.zz += w * o.zz
+	s.xy += w * o.xy
+	s.xz += w * o.xz
+	s.yz += w * o.yz
+}
+
+// pulls turns the hold's readings into pulls, given the background.
+func (h *holdFactor) pulls(bg *background) []pull {
+	if h.comps != nil && h.made == *bg {
+		return h.comps
+	}
+	h.made = *bg
+	h.comps = h.comps[:0]
+	for i := range h.readings {
+		r := &h.readings[i]
+		options := [2]struct{ w, v float64 }{{math.Log(1 - jumpedShare), driftSD * driftSD}, {math.Log(jumpedShare), jumpedSD * jumpedSD}}
+		for o, opt := range options {
+			if h.toggled && o > 0 {
+				break
+			}
+			p := pull{logW: r.logW}
+			var d, v, b [3]float64
+			for a := range d {
+				ax := r.ax[a]
+				prior := opt.v + bg.variance[a]
+				switch {
+				case h.toggled:
+					d[a], v[a], b[a] = ax.d, ax.vd, ax.b
+				case ax.vd >= vague/2: // only background and pull together are known
+					d[a], v[a], b[a] = ax.b-bg.b[a], ax.vb+prior, bg.b[a]
+				default:
+					s := ax.vb + prior
+					in := bg.b[a] - ax.b
+					p.logW += -in*in/(2*s) - 0.5*math.Log(s)
+					d[a] = ax.d + ax.cv/s*in
+					v[a] = ax.vd - ax.cv*ax.cv/s
+					b[a] = ax.b + ax.vb/s*in
+					p.seesB, p.b[a], p.vb[a] = true, ax.b, ax.vb
+				}
+			}
+			if !h.toggled {
+				p.logW += opt.w
+			}
+			for row := 0; row < 3; row++ {
+				for a := 0; a < 3; a++ {
+					p.d[row] += h.rot[row][a] * d[a]
+				}
+			}
+			for a := 0; a < 3; a++ {
+				p.c.add(h.rot[0][a], h.rot[1][a], h.rot[2][a], v[a]+floorUT*floorUT)
+			}
+			for a := range h.clipped {
+				if level := h.clipped[a]; level != 0 {
+					sign := math.Copysign(1, level-b[a])
+					p.clip[a] = clip{
+						dir:   [3]float64{sign * h.rot[0][a], sign * h.rot[1][a], sign * h.rot[2][a]},
+						level: sign * (level - b[a]),
+					}
+					p.clipped = true
+				}
+			}
+			h.comps = append(h.comps, p)
+		}
+	}
+	if len(h.comps) > 2 {
+		slices.SortFunc(h.comps, func(a, b pull) int {
+			switch {
+			case a.logW > b.logW:
+				return -1
+			case a.logW < b.logW:
+				return 1
+			}
+			return 0
+		})
+		keep := len(h.comps)
+		for keep > 1 && h.comps[keep-1].logW < h.comps[0].logW-18 {
+			keep--
+		}
+		h.comps = h.comps[:keep]
+	}
+	return h.comps
+}
+
+// spread adds what placement, height, turn, tilt and scale leave open at a
+// place to a covariance.
+func (h *holdFactor) spread(c *sym3, f *nine, scaleSD float64) {
+	const high = heightSD * heightSD
+	cell := h.ph.sd * h.ph.sd
+	yx, yy, yz := f.slopeY()
+	c.add(f[3], f[4], f[5], cell)
+	c.add(yx, yy, yz, cell)
+	c.add(f[6], f[7], f[8], high)
+	c.add(-f[1], f[0], 0, yawSD*yawSD)
+	t := h.tilt * h.tilt
+	c.add(0, -f[2], f[1], t)
+	c.add(f[2], 0, -f[0], t)
+	c.add(f[0], f[1], f[2], scaleSD*scaleSD+0.02*0.02)
+}
+
+func (h *holdFactor) like(out []float64, field []nine, bg *background, sc *scales) {
+	comps := h.pulls(bg)
+	nodes := len(sc.s)
+	if need := len(field) * nodes; cap(h.buf) < need {
+		h.buf = make([]float64, need)
+	}
+	score := h.buf[:len(field)*nodes]
+	ref := reference(comps)
+	for _, k := range h.ph.places {
+		row := score[k*nodes : k*nodes+nodes]
+		clear(row)
+		for i := range comps {
+			h.placeScores(row, &comps[i], &field[k], sc, ref)
+		}
+	}
+	h.ph.blur(out, score, nodes, ref, outlierLog(comps))
+}
+
+const log2pi = 1.8378770664093453
+
+// reference is a log likelihood no place can exceed: scores are kept relative
+// to it, as plain numbers.
+func reference(comps []pull) float64 {
+	ref := math.Inf(-1)
+	for i := range comps {
+		ch := comps[i].c.chol()
+		ref = math.Max(ref, comps[i].logW-ch.logDet-1.5*log2pi)
+	}
+	return ref
+}
+
+// negligible is how far below the reference a score is not worth an exponential:
+// the outlier term lies well above it.
+const negligible = -48
+
+// placeScores adds one pull's likelihood at one place, relative to ref, for
+// every scale.
+func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales, ref float64) {
+	c := p.c
+	h.spread(&c, f, sc.sd)
+	ch := c.chol()
+	base := p.logW - ch.logDet - 1.5*log2pi - ref
+	if !p.clipped {
+		bx, by, bz := ch.solve(f[0], f[1], f[2])
+		dx, dy, dz := ch.solve(p.d[0], p.d[1], p.d[2])
+		dd := dx*dx + dy*dy + dz*dz
+		db := dx*bx + dy*by + dz*bz
+		bb := bx*bx + by*by + bz*bz
+		for m, s := range sc.s {
+			if l := base - 0.5*(dd-2*s*db+s*s*bb); l > negligible {
+				row[m] += math.Exp(l)
+			}
+		}
+		return
+	}
+	for m, s := range sc.s {
+		d := p.d
+		for a := range p.clip {
+			q := &p.clip[a]
+			if q.dir == [3]float64{} {
+				continue
+			}
+			along := s * (q.dir[0]*f[0] + q.dir[1]*f[1] + q.dir[2]*f[2])
+			// Beyond the level every pull reads the same.
+			to := math.Max(along, q.level)
+			is := q.dir[0]*d[0] + q.dir[1]*d[1] + q.dir[2]*d[2]
+			for r := range d {
+				d[r] += q.dir[r] * (to - is)
+			}
+		}
+		x, y, z := ch.solve(d[0]-s*f[0], d[1]-s*f[1], d[2]-s*f[2])
+		if l := base - 0.5*(x*x+y*y+z*z); l > negligible {
+			row[m] += math.Exp(l)
+		}
+	}
+}
+
+// outlierLog is the log likelihood of a hold that is not what it says it is.
+func outlierLog(comps []pull) float64 {
+	sum := math.Inf(-1)
+	for i := range comps {
+		d := comps[i].d
+		sum = logAdd(sum, comps[i].logW-(d[0]*d[0]+d[1]*d[1]+d[2]*d[2])/(2*outlierSD*outlierSD))
+	}
+	return sum - 3*math.Log(outlierSD) - 1.5*math.Log(2*math.Pi) + math.Log(outlierShare)
+}
+
+// residual implements needsBackground: what the hold leaves as background at an
+// offset cell, weighed over the places around it.
+func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *background, sc *scales) (b, variance [3]float64, ok bool) {
+	if h.toggled || h.clipped != [3]float64{} {
+		return b, variance, false
+	}
+	comps := h.pulls(bg)
+	one := scales{s: []float64{scale}, sd: sc.sd}
+	c := h.ph.cells[cell]
+	i0, j0 := c/h.ph.oy, c%h.ph.oy
+	ref := reference(comps)
+	type seen struct {
+		w    float64
+		d, v [3]float64
+	}
+	var list []seen
+	for di, ki := range h.ph.kernel {
+		for dj, kj := range h.ph.kernel {
+			k := (i0+di)*h.ph.ny + j0 + dj
+			for i := range comps {
+				var row [1]float64
+				h.placeScores(row[:], &comps[i], &field[k], &one, ref)
+				w := row[0] * ki * kj
+				if w == 0 {
+					continue
+				}
+				var sp sym3
+				h.spread(&sp, &field[k], sc.sd)
+				s := seen{w: w}
+				// Back to phone axes: the transpose of the rotation.
+				for a := range s.d {
+					for r := 0; r < 3; r++ {
+						s.d[a] += h.rot[r][a] * (comps[i].d[r] - scale*field[k][r])
+					}
+				}
+				s.v = [3]float64{sp.xx, sp.yy, sp.zz}
+				if p := &comps[i]; p.seesB {
+					s.v = p.vb
+					for a := range s.d {
+						s.d[a] = p.b[a] - bg.b[a]
+					}
+				}
+				list = append(list, s)
+			}
+		}
+	}
+	var sum float64
+	for i := range list {
+		w := list[i].w
+		sum += w
+		for a := range b {
+			b[a] += w * list[i].d[a]
+			variance[a] += w * (list[i].v[a] + list[i].d[a]*list[i].d[a])
+		}
+	}
+	if sum == 0 || math.IsNaN(sum) {
+		return b, variance, false
+	}
+	for a := range b {
+		b[a] /= sum
+		variance[a] = math.Max(variance[a]/sum-b[a]*b[a], 1)
+		b[a] += bg.b[a]
+	}
+	return b, variance, true
+}

@@ -1,0 +1,208 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/layout"
+)
+
+// hypothesis is one way the pad may be wired and wound.
+type hypothesis struct {
+	faults   []layout.Fault
+	logPrior float64
+	cur      *layout.Currents
+	at       []float64 // ampere-turns per coil, pad frame, at the planned supply
+	states   []State
+	key      uint64 // equal where no reading, by phone or ohmmeter, could tell two apart
+}
+
+// single is one fault with its prior chance.
+type single struct {
+	fault layout.Fault
+	logP  float64
+	kind  layout.FaultKind
+}
+
+// singles lists every single fault of the plan.
+func singles(p *layout.Plan, openCoils map[int]bool) []single {
+	var out []single
+	add := func(chance float64, f layout.Fault) {
+		out = append(out, single{fault: f, logP: math.Log(chance), kind: f.Kind})
+	}
+	for j := range p.Coils {
+		id := p.Coils[j].ID
+		add(pCoilReversed, layout.Fault{Kind: layout.CoilReversed, ID: id})
+		add(pCoilShorted, layout.Fault{Kind: layout.CoilShorted, ID: id})
+		for _, lost := range lostShares {
+			add(pTurnsShorted/float64(len(lostShares)), layout.Fault{Kind: layout.TurnsShorted, ID: id, Lost: lost})
+		}
+		if openCoils[j] {
+			add(pStringOpen, layout.Fault{Kind: layout.CoilOpen, ID: id})
+		}
+	}
+	for i := range p.Strings {
+		id := p.Strings[i].ID
+		add(pStringReversed, layout.Fault{Kind: layout.StringReversed, ID: id})
+		add(pStringOpen, layout.Fault{Kind: layout.StringOpen, ID: id})
+	}
+	for _, g := range p.Groups {
+		add(pGroupReversed, layout.Fault{Kind: layout.GroupReversed, ID: g.ID})
+	}
+	add(pPadReversed, layout.Fault{Kind: layout.PadReversed})
+	for _, set := range parallelSets(p) {
+		for a := range set {
+			for b := a + 1; b < len(set); b++ {
+				add(pSeries, layout.Fault{Kind: layout.StringsInSeries, IDs: []string{set[a], set[b]}})
+			}
+		}
+	}
+	if n := len(p.Coils) * (len(p.Strings) - 1); n > 0 {
+		for i := range p.Strings {
+			if len(p.Strings[i].Coils) < 2 {
+				continue
+			}
+			for _, j := range p.Strings[i].Coils {
+				for k := range p.Strings {
+					if k != i {
+						add(pWrongString/float64(n), layout.Fault{Kind: layout.CoilInWrongString, ID: p.Coils[j].ID, String: p.Strings[k].ID})
+					}
+				}
+			}
+		}
+	}
+	return out
+}
+
+// parallelSets lists the ids of strings that are planned side by side.
+func parallelSets(p *layout.Plan) [][]string {
+	if len(p.Groups) == 0 {
+		var all []string
+		for i := range p.Strings {
+			all = append(all, p.Strings[i].ID)
+		}
+		return [][]string{all}
+	}
+	var sets [][]string
+	for _, g := range p.Groups {
+		if g.Join != layout.Parallel {
+			continue
+		}
+		var set []string
+		for _, id := range g.Of {
+			if p.StringIndex(id) >= 0 {
+				set = append(set, id)
+			}
+		}
+		sets = append(sets, set)
+	}
+	return sets
+}
+
+// newHypothesis solves the network for a set of faults. It returns nil for
+// sets that make no sense together.
+func newHypothesis(p *layout.Plan, faults []layout.Fault, logPrior float64) *hypothesis {
+	cur, err := p.Solve(faults...)
+	if err != nil {
+		return nil
+	}
+	h := &hypothesis{faults: faults, logPrior: logPrior, cur: cur}
+	h.fill(p)
+	return h
+}
+
+// fill derives ampere-turns, states and key from the currents.
+func (h *hypothesis) fill(p *layout.Plan) {
+	h.at = make([]float64, len(p.Coils))
+	h.states = make([]State, len(p.Coils))
+	k := newKey()
+	for j := range p.Coils {
+		h.at[j] = h.cur.AmpereTurns(p, j)
+		facing := h.cur.CoilAmps[j] * h.cur.CoilTurns[j]
+		switch {
+		case facing == 0:
+			h.states[j] = StateDead
+		case facing < 0:
+			h.states[j] = StateReversed
+		case h.cur.CoilTurns[j] < weakBelow*float64(p.WindingOf(j).Turns):
+			h.states[j] = StateWeak
+		default:
+			h.states[j] = StateAsPlanned
+		}
+		k.add(facing)
+		k.add(h.cur.CoilOhms[j])
+	}
+	for i := range p.Strings {
+		k.add(h.cur.StringOhms[i])
+	}
+	k.add(h.cur.PadOhms)
+	h.key = uint64(k)
+}
+
+// key is an FNV-1a hash of numbers rounded to a little less than single
+// precision: sums taken in another order differ in the last digits.
+type key uint64
+
+func newKey() key { return 14695981039346656037 }
+
+func (k *key) add(x float64) {
+	bits := (math.Float32bits(float32(x+0)) + 32) >> 6
+	for i := 0; i < 4; i++ {
+		*k = (*k ^ key(bits>>(8*i)&0xff)) * 1099511628211
+	}
+}
+
+// with adds a fault, or returns nil where it would speak twice of one thing.
+func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
+	for _, f := range h.faults {
+		if f.Kind == s.fault.Kind && f.ID == s.fault.ID && f.String == s.fault.String && slices.Equal(f.IDs, s.fault.IDs) {
+			return nil
+		}
+		// A coil fails in one way at a time, and joins in one wrong place.
+		if f.ID != "" && f.ID == s.fault.ID && coilWound(f.Kind) && coilWound(s.fault.Kind) {
+			return nil
+		}
+	}
+	faults := append(slices.Clone(h.faults), s.fault)
+	flipped := s.flips(p)
+	if flipped == nil || slices.ContainsFunc(faults, func(f layout.Fault) bool { return f.Kind == layout.CoilInWrongString }) {
+		return newHypothesis(p, faults, h.logPrior+s.logP)
+	}
+	// A reversal changes signs and nothing else.
+	cur := *h.cur
+	cur.CoilAmps = slices.Clone(h.cur.CoilAmps)
+	for _, j := range flipped {
+		cur.CoilAmps[j] = -cur.CoilAmps[j]
+	}
+	n := &hypothesis{faults: faults, logPrior: h.logPrior + s.logP, cur: &cur}
+	n.fill(p)
+	return n
+}
+
+// flips lists the coils that a fault of reversal turns; nil for other faults.
+func (s *single) flips(p *layout.Plan) []int {
+	switch s.fault.Kind {
+	case layout.CoilReversed:
+		return []int{p.CoilIndex(s.fault.ID)}
+	case layout.StringReversed:
+		return p.Strings[p.StringIndex(s.fault.ID)].Coils
+	case layout.GroupReversed:
+		return coilsOfGroup(p, s.fault.ID, 0)
+	case layout.PadReversed:
+		all := make([]int, len(p.Coils))
+		for j := range all {
+			all[j] = j
+		}
+		return all
+	}
+	return nil
+}
+
+// coilWound tells faults of which a coil can have but one.
+func coilWound(k layout.FaultKind) bool {
+	switch k {
+	case layout.CoilShorted, layout.TurnsShorted, layout.CoilOpen, layout.CoilInWrongString:
+		return true
+	}
+	return false
+}

@@ -1,0 +1,265 @@
+package verdict
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"polewise/field"
+	"polewise/layout"
+)
+
+// The sensor's place in the phone is a grid of cells common to all holds of one
+// phone; the place over a hold is the cell the offset falls in, moved by a few
+// cells more for the placement of the mark. Within a cell the field is taken as
+// linear, so that each cell stands for a small Gaussian.
+
+// resolution is how finely places and scales are told apart.
+type resolution struct {
+	step   float64 // metres between cells
+	sd     float64 // of the Gaussian a cell stands for
+	margin int     // cells of placement around an offset cell
+	scales int     // values of the common current scale
+}
+
+var (
+	fineCells = resolution{step: 0.006, sd: 0.0042, margin: 2, scales: 5}
+	// The coarse look takes placement and cell together for one wide Gaussian.
+	coarseCells = resolution{step: 0.012, sd: 0.008, margin: 0, scales: 1}
+)
+
+// maxScales bounds resolution.scales.
+const maxScales = 8
+
+// grid is the cells of one phone.
+type grid struct {
+	resolution
+	x0, y0 float64   // offset of place cell (0,0), metres, phone frame
+	nx, ny int       // cells of place
+	ox, oy int       // cells of offset: the inner part, from (margin, margin) on
+	prior  []float64 // log prior of each offset cell, ox*oy
+	kernel []float64 // weight of a placement by -margin..margin cells
+}
+
+func newGrid(s sourceInfo, r resolution) *grid {
+	g := &grid{resolution: r}
+	span := func(sd float64) int { // cells each side of the middle
+		return int(math.Ceil(2.4 * sd / r.step))
+	}
+	hx, hy := span(s.sd[0]), span(s.sd[1])
+	g.ox, g.oy = 2*hx+1, 2*hy+1
+	g.nx, g.ny = g.ox+2*r.margin, g.oy+2*r.margin
+	g.x0 = s.offset[0] - float64(hx+r.margin)*r.step
+	g.y0 = s.offset[1] - float64(hy+r.margin)*r.step
+	g.prior = make([]float64, g.ox*g.oy)
+	lp := func(i, h int, sd float64) float64 {
+		if h == 0 {
+			return 0
+		}
+		d := float64(i-h) * r.step / sd
+		return -d * d / 2
+	}
+	total := math.Inf(-1)
+	for i := 0; i < g.ox; i++ {
+		for j := 0; j < g.oy; j++ {
+			v := lp(i, hx, s.sd[0]) + lp(j, hy, s.sd[1])
+			g.prior[i*g.oy+j] = v
+			total = logAdd(total, v)
+		}
+	}
+	for i := range g.prior {
+		g.prior[i] -= total
+	}
+	rest := math.Max(placeSD*placeSD-r.sd*r.sd, 1e-9)
+	g.kernel = make([]float64, 2*r.margin+1)
+	var sum float64
+	for d := range g.kernel {
+		x := float64(d-r.margin) * r.step
+		g.kernel[d] = math.Exp(-x * x / (2 * rest))
+		sum += g.kernel[d]
+	}
+	for d := range g.kernel {
+		g.kernel[d] /= sum
+	}
+	return g
+}
+
+func (g *grid) size() int    { return g.nx * g.ny }
+func (g *grid) offsets() int { return g.ox * g.oy }
+
+// offset returns the sensor offset of place cell k, metres, phone frame.
+func (g *grid) offset(k int) r2.Vec {
+	return r2.Vec{X: g.x0 + float64(k/g.ny)*g.step, Y: g.y0 + float64(k%g.ny)*g.step}
+}
+
+// middle returns the place cell in the middle of an offset cell.
+func (g *grid) middle(cell int) int {
+	return (cell/g.oy+g.margin)*g.ny + cell%g.oy + g.margin
+}
+
+// near adds the offset cells within reach of a place to a set.
+func (g *grid) near(o r2.Vec, reach float64, set map[int]bool) {
+	for c := range g.offsets() {
+		q := g.offset(g.middle(c))
+		if math.Abs(q.X-o.X) <= reach && math.Abs(q.Y-o.Y) <= reach {
+			set[c] = true
+		}
+	}
+}
+
+// phone is a source's offset grid and the part of it in play.
+type phone struct {
+	*grid
+	view
+}
+
+// view is a set of offset cells with the place cells those can reach.
+type view struct {
+	cells  []int
+	places []int
+}
+
+// viewOf lists the places that a set of offset cells can reach.
+func (g *grid) viewOf(cells []int) view {
+	in := make([]bool, g.size())
+	for _, c := range cells {
+		i0, j0 := c/g.oy, c%g.oy
+		for i := i0; i <= i0+2*g.margin; i++ {
+			for j := j0; j <= j0+2*g.margin; j++ {
+				in[i*g.ny+j] = true
+			}
+		}
+	}
+	v := view{cells: cells}
+	for k := range in {
+		if in[k] {
+			v.places = append(v.places, k)
+		}
+	}
+	return v
+}
+
+func (g *grid) allCells() []int {
+	all := make([]int, g.offsets())
+	for i := range all {
+		all[i] = i
+	}
+	return all
+}
+
+// blur sums place scores (plain, relative to ref) to log likelihoods of offset
+// cells: the mark was placed within a few cells of where it should be. A share
+// of outliers is added to every cell.
+func (p *phone) blur(out, score []float64, nodes int, ref, outlier float64) {
+	low := math.Exp(math.Max(outlier-ref, -700))
+	var sum [maxScales]float64
+	for c, cell := range p.cells {
+		i0, j0 := cell/p.oy, cell%p.oy
+		clear(sum[:nodes])
+		for di, ki := range p.kernel {
+			for dj, kj := range p.kernel {
+				w := ki * kj
+				row := score[((i0+di)*p.ny+j0+dj)*nodes:]
+				row = row[:nodes]
+				for m, v := range row {
+					sum[m] += w * v
+				}
+			}
+		}
+		for m, s := range sum[:nodes] {
+			out[c*nodes+m] = math.Log(s+low) + ref
+		}
+	}
+}
+
+// nine is a field and its slopes at one place: B, dB/dx, dB/dz. In free space
+// the field has neither divergence nor curl, so the slope along y follows.
+type nine [9]float64
+
+func (n *nine) slopeY() (x, y, z float64) {
+	return n[4], -(n[3] + n[8]), n[7]
+}
+
+// columns are the fields of the coils near a hold at each of its places, uT per
+// ampere-turn (and per metre for the slopes).
+type columns struct {
+	near   []int32   // coil indices
+	g      []nine    // [place*len(near) + i]
+	peak   []float64 // per near coil: the largest |B| over the places
+	points int       // number of places
+}
+
+const slopeStep = 1e-3
+
+// columnsAt evaluates the near coils at a list of places.
+func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3.Vec, reachUT float64) *columns {
+	c := &columns{points: len(places)}
+	if len(places) == 0 {
+		return c
+	}
+	var centre r3.Vec
+	for _, p := range places {
+		centre = r3.Add(centre, r3.Scale(1/float64(len(places)), p))
+	}
+	var radius float64
+	for _, p := range places {
+		radius = math.Max(radius, r3.Norm(r3.Sub(p, centre)))
+	}
+	for j := range plan.Coils {
+		if reaches(plan, j, planned[j], centre, radius, reachUT) {
+			c.near = append(c.near, int32(j))
+		}
+	}
+	c.g = make([]nine, len(places)*len(c.near))
+	c.peak = make([]float64, len(c.near))
+	for i, j := range c.near {
+		for k, p := range places {
+			b := pad.Column(int(j), p)
+			bx := pad.Column(int(j), r3.Vec{X: p.X + slopeStep, Y: p.Y, Z: p.Z})
+			bz := pad.Column(int(j), r3.Vec{X: p.X, Y: p.Y, Z: p.Z + slopeStep})
+			const u = 1e6
+			const s = 1e6 / slopeStep
+			c.g[k*len(c.near)+i] = nine{
+				b.X * u, b.Y * u, b.Z * u,
+				(bx.X - b.X) * s, (bx.Y - b.Y) * s, (bx.Z - b.Z) * s,
+				(bz.X - b.X) * s, (bz.Y - b.Y) * s, (bz.Z - b.Z) * s,
+			}
+			c.peak[i] = math.Max(c.peak[i], r3.Norm(b)*u)
+		}
+	}
+	return c
+}
+
+// reaches tells whether coil j, seen as a dipole, can make reachUT anywhere
+// within radius of a place at the planned ampere-turns.
+func reaches(plan *layout.Plan, j int, ampereTurns float64, centre r3.Vec, radius, reachUT float64) bool {
+	w := plan.WindingOf(j)
+	e := w.HalfExtent()
+	at := plan.Coils[j].At
+	d := math.Hypot(centre.X-at.X, centre.Y-at.Y) - radius - math.Max(e.X, e.Y)
+	if d < 0.02 {
+		return true
+	}
+	moment := math.Abs(ampereTurns) * 4 * e.X * e.Y
+	return field.Mu0/(4*math.Pi)*moment/(d*d*d)*1e6 > reachUT
+}
+
+// sum adds up the near coils' fields for given ampere-turns.
+func (c *columns) sum(dst []nine, at []float64) {
+	n := len(c.near)
+	for k := range dst {
+		var b nine
+		row := c.g[k*n : k*n+n]
+		for i := range row {
+			a := at[c.near[i]]
+			if a == 0 {
+				continue
+			}
+			for q := range b {
+				b[q] += a * row[i][q]
+			}
+		}
+		dst[k] = b
+	}
+}

@@ -1,0 +1,49 @@
+package verdict
+
+// What is taken for granted before any reading. Lengths in metres, angles in
+// radians, field in microtesla. The figures are those a workshop and the phones
+// in it give; where they are wrong the verdict grows doubtful, not false, since
+// every reading may also be an outlier.
+const (
+	// Where the sensor sits relative to the mark when nobody knows: phone
+	// frame, from the middle of the screen.
+	offsetMeanX, offsetMeanY = 0.000, 0.035
+	offsetSDX, offsetSDY     = 0.015, 0.025
+
+	placeSD  = 0.0058 // placement of the mark, x and y, per hold
+	heightSD = 0.0023 // height of the sensor over the coil, per hold
+	yawSD    = 0.105  // turn of the phone against what was said, per hold (6 degrees)
+	tiltSD   = 0.045  // tilt, where gravity says nothing
+	levelSD  = 0.012  // tilt, where gravity was read
+	floorUT  = 1.2    // what the model itself leaves open, per axis
+
+	scaleSD = 0.10 // current against the plan, common to the whole pad
+
+	// Background of a hold against the common one: mostly steel in the bench,
+	// now and then a phone that re-zeroed itself.
+	driftSD, jumpedSD = 9.0, 30.0
+	jumpedShare       = 0.15
+
+	outlierShare = 3e-4  // holds that are not what they claim to be
+	outlierSD    = 500.0 // spread of what such a hold reads, per axis
+)
+
+// Prior chances of single faults. Several faults multiply, so that one simple
+// cause is preferred to a coincidence.
+const (
+	pCoilReversed   = 0.03
+	pStringReversed = 0.02
+	pGroupReversed  = 0.01
+	pPadReversed    = 0.03
+	pCoilShorted    = 0.006
+	pTurnsShorted   = 0.007
+	pStringOpen     = 0.015
+	pSeries         = 0.006
+	pWrongString    = 0.015 // shared among all coils and strings
+)
+
+// lostShares are the shares of shorted turns that stand for the continuum.
+var lostShares = []float64{0.1, 0.22, 0.36, 0.52, 0.75}
+
+// weakBelow is the share of the planned field under which a coil is weak.
+const weakBelow = 0.85

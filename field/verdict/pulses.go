@@ -1,0 +1,274 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+)
+
+// digestPulses finds background and pull in samples under a pulse train of
+// known frequency and duty and unknown phase. Where the two levels stand
+// clearly apart, each sample is given to one of them, and the phase only has to
+// say which level is the pulse; where they do not, every phase is tried.
+func digestPulses(xs []sample, sigma [3]float64, hz, duty float64) []reading {
+	n := len(xs)
+	if n < 3 {
+		return nil
+	}
+	label, gap := split(xs)
+	s := math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
+	if gap > 8*s {
+		return twoLevels(xs, label, gap, sigma, hz, duty)
+	}
+	return byPhase(xs, sigma, hz, duty)
+}
+
+// split parts the samples in two along the direction in which they scatter
+// most, and returns the distance between the two middles.
+func split(xs []sample) (label []int, gap float64) {
+	n := len(xs)
+	var mean [3]float64
+	for _, x := range xs {
+		for a := range mean {
+			mean[a] += x.u[a] / float64(n)
+		}
+	}
+	var c [3][3]float64
+	for _, x := range xs {
+		for p := 0; p < 3; p++ {
+			for q := 0; q < 3; q++ {
+				c[p][q] += (x.u[p] - mean[p]) * (x.u[q] - mean[q])
+			}
+		}
+	}
+	dir := [3]float64{0.37, 0.41, 0.83}
+	for it := 0; it < 30; it++ {
+		var v [3]float64
+		var norm float64
+		for p := 0; p < 3; p++ {
+			for q := 0; q < 3; q++ {
+				v[p] += c[p][q] * dir[q]
+			}
+			norm += v[p] * v[p]
+		}
+		if norm == 0 {
+			break
+		}
+		norm = math.Sqrt(norm)
+		for p := range dir {
+			dir[p] = v[p] / norm
+		}
+	}
+	type item struct {
+		x float64
+		i int
+	}
+	items := make([]item, n)
+	var sum, sq float64
+	for i, x := range xs {
+		p := dir[0]*x.u[0] + dir[1]*x.u[1] + dir[2]*x.u[2]
+		items[i] = item{p, i}
+		sum += p
+		sq += p * p
+	}
+	slices.SortFunc(items, func(a, b item) int {
+		switch {
+		case a.x < b.x:
+			return -1
+		case a.x > b.x:
+			return 1
+		}
+		return 0
+	})
+	best, at := math.Inf(1), 1
+	var ls, lq float64
+	for k := 1; k < n; k++ {
+		x := items[k-1].x
+		ls += x
+		lq += x * x
+		rs, rq := sum-ls, sq-lq
+		ss := lq - ls*ls/float64(k) + rq - rs*rs/float64(n-k)
+		if ss < best {
+			best, at = ss, k
+		}
+	}
+	label = make([]int, n)
+	for k := at; k < n; k++ {
+		label[items[k].i] = 1
+	}
+	lo, hi := items[at/2].x, items[at+(n-at)/2].x
+	return label, hi - lo
+}
+
+// onAt is how sure it is that the pulse is on at time t when it begins at
+// phase phi (in cycles). Near an edge it goes over softly: clocks jitter.
+func onAt(t, hz, duty, phi float64) float64 {
+	x := t*hz - phi
+	x -= math.Floor(x)
+	soft := math.Min(0.012*hz, 0.25*math.Min(duty, 1-duty)) + 1e-9
+	// Signed distance inside the pulse, in cycles, to the nearer edge.
+	var d float64
+	if x < duty {
+		d = math.Min(x, duty-x)
+	} else {
+		d = -math.Min(x-duty, 1-x)
+	}
+	return 1 / (1 + math.Exp(-3*d/soft))
+}
+
+const (
+	phases    = 48
+	mislabel  = 0.02 // chance that a sample near neither edge has the wrong label all the same
+	edgeShare = 0.2  // samples further than this share of the gap from both levels were taken on an edge
+)
+
+func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty float64) []reading {
+	var level [2][3]float64
+	var count [2]int
+	var spread [2][3]float64
+	used := make([]bool, len(xs))
+	for l := 0; l < 2; l++ {
+		for a := 0; a < 3; a++ {
+			var v []float64
+			for i, x := range xs {
+				if label[i] == l {
+					v = append(v, x.u[a])
+				}
+			}
+			slices.Sort(v)
+			level[l][a] = v[len(v)/2]
+		}
+	}
+	for i, x := range xs {
+		l := label[i]
+		var far float64
+		for a := 0; a < 3; a++ {
+			far += (x.u[a] - level[l][a]) * (x.u[a] - level[l][a])
+		}
+		if math.Sqrt(far) > edgeShare*gap+6*sigma[2] {
+			continue
+		}
+		used[i] = true
+		count[l]++
+		for a := 0; a < 3; a++ {
+			spread[l][a] += (x.u[a] - level[l][a]) * (x.u[a] - level[l][a])
+		}
+	}
+	for l := 0; l < 2; l++ {
+		for a := 0; a < 3; a++ {
+			var m float64
+			for i, x := range xs {
+				if used[i] && label[i] == l {
+					m += x.u[a]
+				}
+			}
+			if count[l] > 0 {
+				level[l][a] = m / float64(count[l])
+			}
+		}
+	}
+	logs := [2]float64{math.Inf(-1), math.Inf(-1)} // level 1 is the pulse; level 0 is
+	for p := 0; p < phases; p++ {
+		phi := (float64(p) + 0.5) / phases
+		var l1, l0 float64
+		for i, x := range xs {
+			if !used[i] {
+				continue
+			}
+			on := mislabel/2 + (1-mislabel)*onAt(x.t, hz, duty, phi)
+			if label[i] == 1 {
+				l1 += math.Log(on)
+				l0 += math.Log(1 - on)
+			} else {
+				l1 += math.Log(1 - on)
+				l0 += math.Log(on)
+			}
+		}
+		logs[0] = logAdd(logs[0], l1)
+		logs[1] = logAdd(logs[1], l0)
+	}
+	total := logAdd(logs[0], logs[1])
+	var out []reading
+	for way := 0; way < 2; way++ {
+		w := logs[way] - total
+		if w < -16 {
+			continue
+		}
+		on, off := 1-way, way
+		r := reading{logW: w}
+		for a := 0; a < 3; a++ {
+			// A spread beyond the noise (a jump, a slow sensor) is kept as doubt
+			// that more samples do not take away.
+			extra := 0.0
+			for l := 0; l < 2; l++ {
+				if count[l] > 2 {
+					v := spread[l][a] / float64(count[l])
+					extra = math.Max(extra, v-2*sigma[a]*sigma[a])
+				}
+			}
+			v := func(l int) float64 {
+				return sigma[a]*sigma[a]/math.Max(1, float64(count[l])) + extra/2
+			}
+			r.ax[a] = axis{
+				b: level[off][a], d: level[on][a] - level[off][a],
+				vb: v(off), vd: v(off) + v(on), cv: -v(off),
+			}
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// byPhase fits background and pull at every phase. Pulls too small to see and
+// pulses that always fall between two samples come out as what they are: a pull
+// near zero, or one not known at all.
+func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
+	ys := slices.Clone(xs)
+	var out []reading
+	total := math.Inf(-1)
+	for p := 0; p < phases; p++ {
+		phi := (float64(p) + 0.5) / phases
+		any := 0.0
+		for i := range ys {
+			ys[i].s = onAt(ys[i].t, hz, duty, phi)
+			any = math.Max(any, ys[i].s)
+		}
+		r := reading{logW: -math.Log(phases)}
+		for a := 0; a < 3; a++ {
+			ax, ll := fitAxis(ys, a, 0, sigma[a], true)
+			r.ax[a] = ax
+			r.logW += ll
+		}
+		total = logAdd(total, r.logW)
+		merged := false
+		for i := range out {
+			if closeReadings(&out[i], &r.ax) {
+				out[i].logW = logAdd(out[i].logW, r.logW)
+				merged = true
+				break
+			}
+		}
+		if !merged {
+			out = append(out, r)
+		}
+	}
+	keep := out[:0]
+	for _, r := range out {
+		r.logW -= total
+		if r.logW > -12 {
+			keep = append(keep, r)
+		}
+	}
+	slices.SortFunc(keep, func(a, b reading) int {
+		switch {
+		case a.logW > b.logW:
+			return -1
+		case a.logW < b.logW:
+			return 1
+		}
+		return 0
+	})
+	if len(keep) > 8 {
+		keep = keep[:8]
+	}
+	return keep
+}

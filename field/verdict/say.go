@@ -1,0 +1,122 @@
+package verdict
+
+import (
+	"fmt"
+	"strings"
+
+	"polewise/layout"
+)
+
+// say words a cause and its mend for a person at the bench.
+func say(plan *layout.Plan, h *hypothesis, mend []Mend) string {
+	var what []string
+	var coils, strings_ []string
+	for _, f := range h.faults {
+		switch f.Kind {
+		case layout.CoilReversed:
+			coils = append(coils, f.ID)
+		case layout.StringReversed:
+			strings_ = append(strings_, f.ID)
+		}
+	}
+	switch len(coils) {
+	case 0:
+	case 1:
+		what = append(what, fmt.Sprintf("Coil %s faces the wrong way.", coils[0]))
+	default:
+		what = append(what, fmt.Sprintf("Coils %s face the wrong way.", and(coils)))
+	}
+	switch len(strings_) {
+	case 0:
+	case 1:
+		what = append(what, fmt.Sprintf("The whole string %s runs the wrong way: its plus and minus ends are swapped.", strings_[0]))
+	default:
+		what = append(what, fmt.Sprintf("The strings %s run the wrong way: their plus and minus ends are swapped.", and(strings_)))
+	}
+	for _, f := range h.faults {
+		switch f.Kind {
+		case layout.GroupReversed:
+			what = append(what, fmt.Sprintf("The group %s is joined the wrong way round.", f.ID))
+		case layout.PadReversed:
+			what = append(what, "The whole pad runs the wrong way: its plug or the supply's leads are swapped.")
+		case layout.CoilShorted:
+			what = append(what, fmt.Sprintf("Coil %s is shorted: it makes no field, and the rest of its string carries more current.", f.ID))
+		case layout.TurnsShorted:
+			what = append(what, fmt.Sprintf("Coil %s is weak: some of its turns are shorted.", f.ID))
+		case layout.StringOpen:
+			what = append(what, fmt.Sprintf("String %s carries no current: a joint or a wire in it is open.", f.ID))
+		case layout.CoilOpen:
+			what = append(what, fmt.Sprintf("Coil %s is open, so its whole string carries no current.", f.ID))
+		case layout.StringsInSeries:
+			what = append(what, fmt.Sprintf("Strings %s are joined one after the other instead of side by side, so both carry too little.", and(f.IDs)))
+		case layout.CoilInWrongString:
+			what = append(what, fmt.Sprintf("Coil %s is joined into string %s instead of %s.", f.ID, f.String, plan.Strings[plan.StringOf(plan.CoilIndex(f.ID))].ID))
+		}
+	}
+	return strings.Join(append(what, sayMend(plan, h, mend)...), " ")
+}
+
+func sayMend(plan *layout.Plan, h *hypothesis, mend []Mend) []string {
+	var out, flips []string
+	for _, m := range mend {
+		if m.Do == Flip {
+			flips = append(flips, m.ID)
+		}
+	}
+	for _, m := range mend {
+		switch m.Do {
+		case SwapPad:
+			out = append(out, "Swap the pad's two leads at its plug.")
+		case SwapString:
+			out = append(out, fmt.Sprintf("Swap the two ends of string %s where it joins the others.", m.ID))
+		case Rejoin:
+			switch {
+			case plan.GroupIndex(m.ID) >= 0:
+				out = append(out, fmt.Sprintf("Swap the two ends of group %s where it joins the rest.", m.ID))
+			case plan.CoilIndex(m.ID) >= 0:
+				out = append(out, fmt.Sprintf("Take %s out there and join it into string %s.", m.ID, plan.Strings[plan.StringOf(plan.CoilIndex(m.ID))].ID))
+			default:
+				out = append(out, fmt.Sprintf("Undo the joint between them and join string %s to plus and minus by itself.", m.ID))
+			}
+		case RemakeJoint:
+			switch {
+			case plan.CoilIndex(m.ID) < 0:
+				out = append(out, fmt.Sprintf("Find the open joint of string %s with an ohmmeter, coil by coil, and solder it again.", m.ID))
+			case shorted(h, m.ID):
+				out = append(out, fmt.Sprintf("Look for touching leads or bare wire at %s; part them, or replace the coil.", m.ID))
+			default:
+				out = append(out, fmt.Sprintf("Solder the joints of %s again; if it stays open, replace the coil.", m.ID))
+			}
+		case Replace:
+			out = append(out, fmt.Sprintf("Replace %s.", m.ID))
+		}
+	}
+	switch len(flips) {
+	case 0:
+	case 1:
+		out = append(out, fmt.Sprintf("Turn %s over, or swap its two leads.", flips[0]))
+	default:
+		out = append(out, fmt.Sprintf("Turn %s over, or swap the two leads of each.", and(flips)))
+	}
+	return out
+}
+
+func shorted(h *hypothesis, id string) bool {
+	for _, f := range h.faults {
+		if f.Kind == layout.CoilShorted && f.ID == id {
+			return true
+		}
+	}
+	return false
+}
+
+// and joins names as a person would say them.
+func and(names []string) string {
+	switch len(names) {
+	case 0:
+		return ""
+	case 1:
+		return names[0]
+	}
+	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
+}

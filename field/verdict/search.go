@@ -1,0 +1,426 @@
+package verdict
+
+import (
+	"cmp"
+	"maps"
+	"math"
+	"slices"
+
+	"polewise/field"
+	"polewise/field/capture"
+	"polewise/layout"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+func sortAffected(a []affectedFactor) {
+	slices.SortFunc(a, func(x, y affectedFactor) int { return cmp.Compare(y.change, x.change) })
+}
+
+// Bounds on the search. Hypotheses grow from the best ones by one fault at a
+// time, so that three coils turned in one pad are found without trying every
+// triple.
+const (
+	maxFaults     = 6
+	maxExpansions = 14
+	refineBest    = 8    // neighbours of each expanded hypothesis that get a full score
+	expandWithin  = 5.5  // log units below the best that are still worth growing from
+	coarseWithin  = 20.0 // log units below the best that stay in play after the coarse look
+)
+
+// Model is what the verdict keeps of a plan between captures: its field and its
+// single faults. It is not safe for use by several goroutines at once.
+type Model struct {
+	plan    *layout.Plan
+	pad     *field.Pad
+	planned *hypothesis
+	tops    []float64   // planned Bz over each coil's centre at sensor height, uT
+	over    [][]float64 // the same per ampere-turn of every coil; nil until needed
+	columns map[columnsKey]*columns
+}
+
+type columnsKey struct {
+	coil   int
+	topDeg float64
+	shift  [2]float64
+	x0, y0 float64
+	nx, ny int
+	step   float64
+}
+
+// maxCachedColumns bounds what a model keeps for live verdicts.
+const maxCachedColumns = 400
+
+// Warm prepares a model of a plan. The plan must not change afterwards.
+func Warm(plan *layout.Plan) (*Model, error) {
+	if _, err := plan.Solve(); err != nil {
+		return nil, err
+	}
+	m := &Model{plan: plan, pad: field.NewPad(plan), columns: map[columnsKey]*columns{}}
+	m.planned = newHypothesis(plan, nil, 0)
+	for j := range plan.Coils {
+		m.tops = append(m.tops, m.fieldOver(m.planned, j).Z)
+	}
+	return m, nil
+}
+
+// fieldOver is the field at the planned sensor height over a coil's centre in
+// microtesla.
+func (m *Model) fieldOver(h *hypothesis, j int) r3.Vec {
+	return r3.Scale(1e6, m.pad.At(h.at, m.sensorOver(j)))
+}
+
+// sensorOver is the planned place of the sensor over a coil's centre.
+func (m *Model) sensorOver(j int) r3.Vec {
+	c := &m.plan.Coils[j]
+	return r3.Vec{X: c.At.X, Y: c.At.Y, Z: m.plan.SensorHeight(j)}
+}
+
+// placesOf lists where the sensor may be during a hold, per place cell.
+func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []r3.Vec {
+	c := &m.plan.Coils[coil]
+	z := m.plan.SensorHeight(coil)
+	sin, cos := math.Sincos(topDeg * math.Pi / 180)
+	out := make([]r3.Vec, g.size())
+	for k := range out {
+		o := g.offset(k)
+		out[k] = r3.Vec{
+			X: c.At.X + shift[0] + cos*o.X - sin*o.Y,
+			Y: c.At.Y + shift[1] + sin*o.X + cos*o.Y,
+			Z: z,
+		}
+	}
+	return out
+}
+
+// reachUT is the least field of a coil over a hold that is followed.
+const reachUT = 0.15
+
+func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64) *columns {
+	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step}
+	if c, ok := m.columns[key]; ok {
+		return c
+	}
+	c := columnsAt(m.plan, m.pad, m.planned.at, m.placesOf(g, coil, shift, topDeg), reachUT)
+	if len(m.columns) >= maxCachedColumns {
+		clear(m.columns)
+	}
+	m.columns[key] = c
+	return c
+}
+
+// newEngine lays out the factors of a body of evidence.
+func (m *Model) newEngine(ev *evidence, res resolution) *engine {
+	e := &engine{m: m, ev: ev, res: res, best: math.Inf(-1), seen: map[uint64]*scored{}}
+	for _, s := range ev.sources {
+		ph := &phone{grid: newGrid(s, res)}
+		ph.view = ph.viewOf(ph.allCells())
+		e.phones = append(e.phones, ph)
+	}
+	for i := range ev.holds {
+		d := &ev.holds[i]
+		ph := e.phones[d.source]
+		h := &holdFactor{digest: d, ph: ph, rot: rotation(d.topDeg, d.up), tilt: tiltSD}
+		if d.up != [3]float64{} {
+			h.tilt = levelSD
+		}
+		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg), group: e.groupFor(d.source, d.topDeg), points: &ph.places}
+		if !d.toggled {
+			e.groups[h.frame_.group].settles = true
+		}
+		e.factors = append(e.factors, h)
+	}
+	for i := range ev.passes {
+		e.addPassFactors(&ev.passes[i])
+	}
+	for i := range ev.bearings {
+		e.addBearingFactor(&ev.bearings[i])
+	}
+	open := map[int]bool{}
+	for _, o := range ev.ohms {
+		if o.kind == "coil" {
+			for _, j := range m.plan.Strings[m.plan.StringOf(o.index)].Coils {
+				open[j] = true
+			}
+		}
+	}
+	e.singles = singles(m.plan, open)
+	return e
+}
+
+// groupFor finds or makes the background group of a phone lying one way.
+func (e *engine) groupFor(src int, topDeg float64) int {
+	for g := range e.groups {
+		if e.groups[g].src == src && math.Abs(wrapDeg(e.groups[g].topDeg-topDeg)) < 15 {
+			return g
+		}
+	}
+	// Nothing known: the earth's field and the phone's own error.
+	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{70, 70, 80}}
+	if b, n := e.restOf(src); n > 0 {
+		gr.mean = b
+		// Nobody knows which way the phone lay during the rest, but it lay flat.
+		gr.sd = [3]float64{28, 28, 14}
+		for _, r := range e.ev.rests {
+			if r.source == src && math.Abs(wrapDeg(r.topDeg-topDeg)) >= 15 {
+				gr.sd = [3]float64{45, 45, 14}
+			}
+		}
+	}
+	e.groups = append(e.groups, gr)
+	return len(e.groups) - 1
+}
+
+// restOf is the middle of a source's rests.
+func (e *engine) restOf(src int) (b [3]float64, n int) {
+	for _, r := range e.ev.rests {
+		if r.source != src {
+			continue
+		}
+		for a := range b {
+			b[a] += r.b[a]
+		}
+		n++
+	}
+	for a := range b {
+		b[a] /= math.Max(1, float64(n))
+	}
+	return b, n
+}
+
+func wrapDeg(d float64) float64 {
+	d = math.Mod(d, 360)
+	switch {
+	case d > 180:
+		d -= 360
+	case d <= -180:
+		d += 360
+	}
+	return d
+}
+
+// search scores hypotheses, growing from the best, and returns them best first.
+func (e *engine) search() []*scored {
+	if e.wide() {
+		e.narrow()
+	}
+	e.grow()
+	var out []*scored
+	for _, s := range e.seen {
+		if s.log > e.best-bail {
+			out = append(out, s)
+		}
+	}
+	slices.SortFunc(out, func(a, b *scored) int {
+		if c := cmp.Compare(b.log, a.log); c != 0 {
+			return c
+		}
+		return cmp.Compare(a.hyp.key, b.hyp.key)
+	})
+	return out
+}
+
+// wide tells whether any phone's sensor may be in so many places that a coarse
+// look first is worth it.
+func (e *engine) wide() bool {
+	for _, ph := range e.phones {
+		if ph.offsets() > 40 {
+			return true
+		}
+	}
+	return false
+}
+
+// bases are the hypotheses a search starts from: far apart, so that a phone
+// whose sensor place is unknown is not settled by the first guess.
+func (e *engine) bases() []*hypothesis {
+	p := e.m.plan
+	out := []*hypothesis{newHypothesis(p, nil, 0)}
+	for _, s := range e.singles {
+		switch s.kind {
+		case layout.PadReversed, layout.StringReversed, layout.GroupReversed, layout.StringOpen:
+			if h := out[0].with(p, s); h != nil {
+				out = append(out, h)
+			}
+		}
+	}
+	return out
+}
+
+// narrow looks over all sensor places coarsely with the faults that change most,
+// keeps the cells where any good hypothesis puts the sensor, and notes those
+// hypotheses as places to begin.
+func (e *engine) narrow() {
+	c := e.m.newEngine(e.ev, coarseCells)
+	nodes := c.climb()
+	best := math.Inf(-1)
+	for _, n := range nodes {
+		best = math.Max(best, n.log)
+	}
+	for p, ph := range c.phones {
+		fine := e.phones[p]
+		keep := map[int]bool{}
+		for _, n := range nodes {
+			if n.log < best-coarseWithin {
+				continue
+			}
+			top := math.Inf(-1)
+			cellLog := make([]float64, len(ph.cells))
+			for i, cell := range ph.cells {
+				cellLog[i] = ph.prior[cell] + n.tot[p][i]
+				top = math.Max(top, cellLog[i])
+			}
+			for i, cell := range ph.cells {
+				if cellLog[i]-top+n.log > best-coarseWithin {
+					fine.near(ph.offset(ph.middle(cell)), 0.8*ph.step, keep)
+				}
+			}
+		}
+		cells := slices.Sorted(maps.Keys(keep))
+		if len(cells) > 0 {
+			fine.view = fine.viewOf(cells)
+		}
+	}
+	for _, n := range nodes {
+		if n.log > best-coarseWithin {
+			e.put(n.hyp, math.Inf(-1))
+		}
+	}
+}
+
+// climb improves every base fault by fault and returns all nodes on the way.
+func (e *engine) climb() []*node {
+	work := e.newWorkspace()
+	var nodes []*node
+	visited := map[uint64]bool{}
+	for _, h := range e.bases() {
+		n := e.evaluate(&scored{hyp: h})
+		for range maxFaults {
+			if visited[n.hyp.key] {
+				break
+			}
+			visited[n.hyp.key] = true
+			nodes = append(nodes, n)
+			e.best = n.log
+			var top *hypothesis
+			topLog := n.log
+			for _, s := range e.singles {
+				switch s.kind {
+				case layout.CoilReversed, layout.StringReversed, layout.StringOpen, layout.CoilShorted:
+				default:
+					continue
+				}
+				if h := n.hyp.with(e.m.plan, s); h != nil {
+					if l := e.child(n, h, work); l > topLog {
+						top, topLog = h, l
+					}
+				}
+			}
+			if top == nil {
+				break
+			}
+			n = e.evaluate(&scored{hyp: top})
+		}
+	}
+	return nodes
+}
+
+// put records a hypothesis unless an equal one is known.
+func (e *engine) put(h *hypothesis, log float64) *scored {
+	if s, ok := e.seen[h.key]; ok {
+		if h.logPrior > s.hyp.logPrior {
+			s.log += h.logPrior - s.hyp.logPrior
+			s.hyp = h
+		}
+		return s
+	}
+	s := &scored{hyp: h, log: log}
+	e.seen[h.key] = s
+	return s
+}
+
+// grow grows hypotheses from the best until none worth growing is left.
+func (e *engine) grow() {
+	for _, h := range e.bases() {
+		e.put(h, math.Inf(-1))
+	}
+	first := make([]*scored, 0, len(e.seen))
+	for _, s := range e.seen {
+		first = append(first, s)
+	}
+	slices.SortFunc(first, func(a, b *scored) int { return cmp.Compare(a.hyp.key, b.hyp.key) })
+	for _, s := range first {
+		s.log = e.evaluate(s).log
+		e.best = math.Max(e.best, s.log)
+	}
+	work := e.newWorkspace()
+	for range maxExpansions {
+		var next *scored
+		for _, s := range e.seen {
+			if s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-expandWithin {
+				continue
+			}
+			if next == nil || s.log > next.log || s.log == next.log && s.hyp.key < next.hyp.key {
+				next = s
+			}
+		}
+		if next == nil {
+			return
+		}
+		next.expanded = true
+		n := e.evaluate(next)
+		e.best = math.Max(e.best, n.log)
+		var fresh []*scored
+		for _, s := range e.singles {
+			h := n.hyp.with(e.m.plan, s)
+			if h == nil {
+				continue
+			}
+			if old, ok := e.seen[h.key]; ok {
+				if h.logPrior > old.hyp.logPrior {
+					e.put(h, old.log)
+				}
+				continue
+			}
+			l := e.child(n, h, work)
+			fresh = append(fresh, e.put(h, l))
+			e.best = math.Max(e.best, l)
+		}
+		e.refine(fresh)
+	}
+}
+
+// refine scores the best few of a node's neighbours anew with backgrounds of
+// their own: seen against their parent's they may look far worse than they are.
+func (e *engine) refine(fresh []*scored) {
+	if !slices.ContainsFunc(e.groups, func(g backgroundGroup) bool { return g.settles }) {
+		return
+	}
+	slices.SortStableFunc(fresh, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
+	for _, s := range fresh[:min(len(fresh), refineBest)] {
+		if math.IsInf(s.log, -1) {
+			return
+		}
+		s.log = e.evaluate(s).log
+		e.best = math.Max(e.best, s.log)
+	}
+}
+
+// Judge decides on what the captures say.
+func (m *Model) Judge(captures ...*capture.Capture) (*Verdict, error) {
+	ev, err := gather(m.plan, captures)
+	if err != nil {
+		return nil, err
+	}
+	e := m.newEngine(ev, fineCells)
+	return e.conclude(e.search()), nil
+}
+
+// Judge warms a model and decides.
+func Judge(plan *layout.Plan, captures ...*capture.Capture) (*Verdict, error) {
+	m, err := Warm(plan)
+	if err != nil {
+		return nil, err
+	}
+	return m.Judge(captures...)
+}
