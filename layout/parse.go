@@ -140,7 +140,8 @@ func (r *planReader) plan(t *table) *Plan {
 
 	r.uniqueIDs("coil, string or group", coils, strings, groups)
 	for j, s := range inString {
-		if s == nil && len(strings) > 0 {
+		// A second coil of one id cannot be named; its id was told off already.
+		if s == nil && len(strings) > 0 && p.CoilIndex(p.Coils[j].ID) == j {
 			r.at(coils[j].path, coils[j].label, "Name it in the coils of the [[string]] it belongs to.", "expected to be in one string, found it in none.")
 		}
 	}
@@ -232,7 +233,7 @@ func readWinding(t *table, p *Plan) Winding {
 		case shapeKnown && w.Shape != Rectangle:
 			t.bad("corner", "Take it out.", "expected only on a rectangle, found it on %s winding.", article(shape))
 		case sized && w.Corner > most*(1+1e-9):
-			t.bad("corner", `Make it smaller, or write shape = "oblong".`, "expected at most %s %s, half the shorter inner side, found %s.", p.show(most), p.Unit, p.show(w.Corner))
+			t.bad("corner", `Make it smaller, or write shape = "oblong".`, "expected at most %s %s, half the shorter inner side, found %s %s.", p.show(most), p.Unit, p.show(w.Corner), p.Unit)
 		}
 	}
 	turns, turnsOK := t.whole("turns", 1, maxTurns, "the number of turns")
@@ -449,7 +450,7 @@ func (r *planReader) checkGroups(p *Plan, strings, groups []*table) {
 	}
 	for i := range p.Strings {
 		if _, ok := parent[p.Strings[i].ID]; !ok && p.Strings[i].ID != "" {
-			strings[i].r.at(strings[i].path, strings[i].label, "When there are groups, every string is in one: name it in the of of a [[group]].", "expected to be in a group, found it in none.")
+			strings[i].r.at(strings[i].path, strings[i].label, "When there are groups, every string is in one: name it after of = in a [[group]].", "expected to be in a group, found it in none.")
 			sound = false
 		}
 	}
@@ -519,9 +520,9 @@ func known(what, found string, ids []string) string {
 	case len(ids) == 0:
 		return fmt.Sprintf("The plan has no %s yet.", what)
 	case len(ids) > most:
-		return fmt.Sprintf("There are %d to choose from, %s the first.", len(ids), show(ids[0]))
+		return fmt.Sprintf("The plan has %d, from %s to %s.", len(ids), show(ids[0]), show(ids[len(ids)-1]))
 	}
-	return fmt.Sprintf("There is %s.", quoted(ids, "and"))
+	return fmt.Sprintf("The plan has %s.", quoted(ids, "and"))
 }
 
 func article(word string) string {

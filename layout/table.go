@@ -114,7 +114,11 @@ func (t *table) word(key string, n need, words ...string) (string, bool) {
 		return words[0], n == optional && !t.has(key)
 	}
 	if !slices.Contains(words, s) {
-		t.bad(key, "", "expected %s, found %s.", list, show(s))
+		remedy := ""
+		if near := nearest(s, words); near != "" {
+			remedy = fmt.Sprintf("Did you mean %q?", near)
+		}
+		t.bad(key, remedy, "expected %s, found %s.", list, show(s))
 		return words[0], false
 	}
 	return s, true
@@ -149,7 +153,7 @@ func (t *table) number(key string, n need, l limits) (float64, bool) {
 	v, ok := t.get(key)
 	if !ok {
 		if n == required {
-			t.missing(key, l.String(), "")
+			t.missing(key, l.what, "")
 		}
 		return 0, false
 	}
@@ -160,7 +164,13 @@ func (t *table) finite(key string, v any, l limits) (float64, bool) {
 	x, ok := asNumber(v)
 	switch {
 	case !ok:
-		t.bad(key, "", "expected %s, found %s.", l, show(v))
+		remedy := ""
+		if s, isText := v.(string); isText {
+			if _, err := strconv.ParseFloat(s, 64); err == nil {
+				remedy = "Write it without quotes."
+			}
+		}
+		t.bad(key, remedy, "expected %s, found %s.", l.what, show(v))
 	case math.IsNaN(x) || math.IsInf(x, 0):
 		t.bad(key, "", "expected a finite number, found %s.", show(v))
 		return 0, false
@@ -192,13 +202,13 @@ func (t *table) pair(key string, n need, l limits) (x, y float64, ok bool) {
 	v, there := t.get(key)
 	if !there {
 		if n == required {
-			t.missing(key, "[x, y], each "+l.String(), "")
+			t.missing(key, "[x, y], each "+l.what, "")
 		}
 		return 0, 0, false
 	}
 	list, isList := v.([]any)
 	if !isList || len(list) != 2 {
-		t.bad(key, "", "expected [x, y], found %s.", show(v))
+		t.bad(key, fmt.Sprintf("Write %s = [x, y].", key), "expected two numbers, found %s.", show(v))
 		return 0, 0, false
 	}
 	x, okX := t.finite(key, list[0], l)
