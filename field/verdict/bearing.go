@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"fmt"
 	"math"
 
 	"polewise/field/capture"
@@ -172,6 +173,10 @@ type bearingFactor struct {
 func (b *bearingFactor) frame() *frame { return &b.frame_ }
 
 func (b *bearingFactor) time() float64 { return b.bearingDigest.from }
+
+func (b *bearingFactor) name() string {
+	return fmt.Sprintf("compass beside %s at %.0f s", b.label, b.bearingDigest.from)
+}
 
 func (e *engine) addBearingFactor(d *bearingDigest) {
 	ph := e.phones[d.source]

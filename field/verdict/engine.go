@@ -25,6 +25,8 @@ type factor interface {
 	frame() *frame
 	// time is when the factor was taken, seconds into its capture.
 	time() float64
+	// name says which reading it is.
+	name() string
 	// like writes the log likelihood for every active offset cell and scale to
 	// out[cell*len(sc.s)+scale], given the pad's field at the factor's points.
 	like(out []float64, field []nine, bg *background, sc *scales)
@@ -183,11 +185,11 @@ func (e *engine) total(tot [][]float64, sc *scales) float64 {
 
 // affectUT is the smallest change of field that makes a reading worth scoring
 // anew.
-const affectUT = 0.4
+const affectUT = 1.5
 
 // bail is how far below the best a hypothesis may fall before its remaining
 // readings are not looked at any more.
-const bail = 18
+const bail = 15
 
 // child scores a neighbour of a node. Only readings that the change reaches are
 // scored anew, the nearest first; a neighbour that falls hopelessly behind is
@@ -232,8 +234,8 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 
 // Bounds on the glance that tells hopeless neighbours.
 const (
-	glanceCells = 3  // offset cells looked at
-	glanceSlack = 10 // log units that other cells may make good
+	glanceCells = 3 // offset cells looked at
+	glanceSlack = 7 // log units that other cells may make good
 )
 
 // hopeless takes a glance at the node's likeliest offset cells alone and tells

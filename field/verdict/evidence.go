@@ -293,3 +293,16 @@ func medianOf(xs []sample) (m [3]float64) {
 	}
 	return m
 }
+
+// name says what was measured.
+func (o *ohmReading) name(plan *layout.Plan) string {
+	switch o.kind {
+	case "coil":
+		return "ohms of coil " + plan.Coils[o.index].ID
+	case "string":
+		return "ohms of string " + plan.Strings[o.index].ID
+	case "group":
+		return "ohms of group " + plan.Groups[o.index].ID
+	}
+	return "ohms of the pad"
+}

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"fmt"
 	"math"
 	"slices"
 )
@@ -22,10 +23,15 @@ func (h *holdFactor) frame() *frame { return &h.frame_ }
 
 func (h *holdFactor) time() float64 { return h.from }
 
+func (h *holdFactor) name() string {
+	return fmt.Sprintf("hold on %s at %.0f s", h.label, h.from)
+}
+
 // pull is one way to understand the hold, in pad axes: the pad's pull and its
 // covariance (xx, yy, zz, xy, xz, yz).
 type pull struct {
 	logW    float64
+	height  float64 // weight relative to the reference, set by it
 	d       [3]float64
 	c       sym3
 	clip    [3]clip // unused entries have no direction
@@ -54,7 +60,10 @@ func (s *sym3) add(x, y, z, w float64) {
 }
 
 // chol3 is the lower Cholesky factor of a sym3, with reciprocal diagonal.
-type chol3 struct{ i0, l10, i1, l20, l21, i2, logDet float64 }
+type chol3 struct{ i0, l10, i1, l20, l21, i2 float64 }
+
+// logDet is the logarithm of the factor's determinant.
+func (c *chol3) logDet() float64 { return -math.Log(c.i0 * c.i1 * c.i2) }
 
 func (s *sym3) chol() (c chol3) {
 	l00 := math.Sqrt(s.xx)
@@ -66,7 +75,6 @@ func (s *sym3) chol() (c chol3) {
 	c.l21 = (s.yz - c.l20*c.l10) * c.i1
 	l22 := math.Sqrt(math.Max(s.zz-c.l20*c.l20-c.l21*c.l21, 1e-9))
 	c.i2 = 1 / l22
-	c.logDet = math.Log(l00 * l11 * l22)
 	return c
 }
 
@@ -204,7 +212,7 @@ func (h *holdFactor) like(out []float64, field []nine, bg *background, sc *scale
 		row := score[k*nodes : k*nodes+nodes]
 		clear(row)
 		for i := range comps {
-			h.placeScores(row, &comps[i], &field[k], sc, ref)
+			h.placeScores(row, &comps[i], &field[k], sc)
 		}
 	}
 	h.ph.blur(out, score, nodes, ref, outlierLog(comps))
@@ -218,22 +226,26 @@ func reference(comps []pull) float64 {
 	ref := math.Inf(-1)
 	for i := range comps {
 		ch := comps[i].c.chol()
-		ref = math.Max(ref, comps[i].logW-ch.logDet-1.5*log2pi)
+		ref = math.Max(ref, comps[i].logW-ch.logDet()-1.5*log2pi)
+	}
+	for i := range comps {
+		comps[i].height = math.Exp(comps[i].logW - 1.5*log2pi - ref)
 	}
 	return ref
 }
 
-// negligible is how far below the reference a score is not worth an exponential:
-// the outlier term lies well above it.
-const negligible = -48
+// negligible is the squared distance, in standard deviations, from which a
+// score is not worth an exponential: the outlier term lies well above it.
+const negligible = 80
 
-// placeScores adds one pull's likelihood at one place, relative to ref, for
-// every scale.
-func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales, ref float64) {
+// placeScores adds one pull's likelihood at one place, relative to the
+// reference, for every scale.
+func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales) {
 	c := p.c
 	h.spread(&c, f, sc.sd)
 	ch := c.chol()
-	base := p.logW - ch.logDet - 1.5*log2pi - ref
+	// What a perfect fit would score here: the density's height.
+	height := ch.i0 * ch.i1 * ch.i2 * p.height
 	if !p.clipped {
 		bx, by, bz := ch.solve(f[0], f[1], f[2])
 		dx, dy, dz := ch.solve(p.d[0], p.d[1], p.d[2])
@@ -241,8 +253,8 @@ func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales, re
 		db := dx*bx + dy*by + dz*bz
 		bb := bx*bx + by*by + bz*bz
 		for m, s := range sc.s {
-			if l := base - 0.5*(dd-2*s*db+s*s*bb); l > negligible {
-				row[m] += math.Exp(l)
+			if q := dd - 2*s*db + s*s*bb; q < negligible {
+				row[m] += height * math.Exp(-0.5*q)
 			}
 		}
 		return
@@ -263,8 +275,8 @@ func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales, re
 			}
 		}
 		x, y, z := ch.solve(d[0]-s*f[0], d[1]-s*f[1], d[2]-s*f[2])
-		if l := base - 0.5*(x*x+y*y+z*z); l > negligible {
-			row[m] += math.Exp(l)
+		if q := x*x + y*y + z*z; q < negligible {
+			row[m] += height * math.Exp(-0.5*q)
 		}
 	}
 }
@@ -289,7 +301,7 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 	one := scales{s: []float64{scale}, sd: sc.sd}
 	c := h.ph.cells[cell]
 	i0, j0 := c/h.ph.oy, c%h.ph.oy
-	ref := reference(comps)
+	reference(comps)
 	type seen struct {
 		w    float64
 		d, v [3]float64
@@ -300,7 +312,7 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 			k := (i0+di)*h.ph.ny + j0 + dj
 			for i := range comps {
 				var row [1]float64
-				h.placeScores(row[:], &comps[i], &field[k], &one, ref)
+				h.placeScores(row[:], &comps[i], &field[k], &one)
 				w := row[0] * ki * kj
 				if w == 0 {
 					continue

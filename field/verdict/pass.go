@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -93,12 +94,17 @@ type passFactor struct {
 
 	chols   []chol3
 	offChol chol3
+	logDets []float64
 	a, b    []float64
 }
 
 func (p *passFactor) frame() *frame { return &p.frame_ }
 
 func (p *passFactor) time() float64 { return p.from }
+
+func (p *passFactor) name() string {
+	return fmt.Sprintf("pass from %s at %.0f s", p.label, p.from)
+}
 
 func (e *engine) addPassFactors(d *passDigest) {
 	ph := e.phones[d.source]
@@ -242,10 +248,10 @@ type record struct {
 func (p *passFactor) walk(rows []nine, bg *background, sc *scales, scale float64, rec *record) float64 {
 	n := p.n
 	if cap(p.a) < n {
-		p.a, p.b = make([]float64, n), make([]float64, n)
+		p.a, p.b, p.logDets = make([]float64, n), make([]float64, n), make([]float64, n)
 		p.chols = make([]chol3, n)
 	}
-	a, b, chols := p.a[:n], p.b[:n], p.chols[:n]
+	a, b, chols, logDets := p.a[:n], p.b[:n], p.chols[:n], p.logDets[:n]
 	var noise sym3
 	for q := 0; q < 3; q++ {
 		v := p.sigma[q]*p.sigma[q] + floorUT*floorUT + driftSD*driftSD + bg.variance[q]
@@ -253,7 +259,7 @@ func (p *passFactor) walk(rows []nine, bg *background, sc *scales, scale float64
 	}
 	offChol := noise.chol()
 	p.offChol = offChol
-	ref := -offChol.logDet - 1.5*log2pi // no sample is likelier than this
+	ref := -offChol.logDet() - 1.5*log2pi // no sample is likelier than this
 	tilt := tiltSD
 	if p.up != [3]float64{} {
 		tilt = levelSD
@@ -273,6 +279,7 @@ func (p *passFactor) walk(rows []nine, bg *background, sc *scales, scale float64
 		c.add(f[2], 0, -f[0], tilt*tilt*w)
 		c.add(f[0], f[1], f[2], (sc.sd*sc.sd+0.02*0.02)*w)
 		chols[k] = c.chol()
+		logDets[k] = chols[k].logDet()
 	}
 	span := p.xs[len(p.xs)-1].t - p.xs[0].t
 	if span <= 0 {
@@ -319,7 +326,7 @@ func (p *passFactor) walk(rows []nine, bg *background, sc *scales, scale float64
 		uy := p.rot[1][0]*d[0] + p.rot[1][1]*d[1] + p.rot[1][2]*d[2]
 		uz := p.rot[2][0]*d[0] + p.rot[2][1]*d[1] + p.rot[2][2]*d[2]
 		ox, oy, oz := offChol.solve(ux, uy, uz)
-		off := -0.5*(ox*ox+oy*oy+oz*oz) - offChol.logDet - 1.5*log2pi
+		off := -0.5*(ox*ox+oy*oy+oz*oz) - offChol.logDet() - 1.5*log2pi
 		var sum float64
 		var emit []float64
 		if rec != nil {
@@ -334,7 +341,7 @@ func (p *passFactor) walk(rows []nine, bg *background, sc *scales, scale float64
 				f := &rows[k]
 				c := &chols[k]
 				rx, ry, rz := c.solve(ux-scale*f[0], uy-scale*f[1], uz-scale*f[2])
-				l = -0.5*(rx*rx+ry*ry+rz*rz) - c.logDet - 1.5*log2pi
+				l = -0.5*(rx*rx+ry*ry+rz*rz) - logDets[k] - 1.5*log2pi
 				if x.s < 1 {
 					l = logAdd(l+math.Log(x.s), off+math.Log(1-x.s))
 				}

@@ -9,6 +9,11 @@ import (
 
 // say words a cause and its mend for a person at the bench.
 func say(plan *layout.Plan, h *hypothesis, mend []Mend) string {
+	return strings.Join(append([]string{sayFaults(plan, h)}, sayMend(plan, h, mend)...), " ")
+}
+
+// sayFaults words what is wrong.
+func sayFaults(plan *layout.Plan, h *hypothesis) string {
 	var what []string
 	var coils, strings_ []string
 	for _, f := range h.faults {
@@ -53,7 +58,7 @@ func say(plan *layout.Plan, h *hypothesis, mend []Mend) string {
 			what = append(what, fmt.Sprintf("Coil %s is joined into string %s instead of %s.", f.ID, f.String, plan.Strings[plan.StringOf(plan.CoilIndex(f.ID))].ID))
 		}
 	}
-	return strings.Join(append(what, sayMend(plan, h, mend)...), " ")
+	return strings.Join(what, " ")
 }
 
 func sayMend(plan *layout.Plan, h *hypothesis, mend []Mend) []string {

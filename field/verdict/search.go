@@ -360,6 +360,9 @@ func (e *engine) grow() {
 			if s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-expandWithin {
 				continue
 			}
+			if s.hyp.fine() && len(s.hyp.faults) > 0 {
+				continue // a coil that lost a few turns changes nothing worth following up
+			}
 			if next == nil || s.log > next.log || s.log == next.log && s.hyp.key < next.hyp.key {
 				next = s
 			}

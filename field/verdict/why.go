@@ -1,0 +1,114 @@
+package verdict
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"polewise/field/capture"
+)
+
+// Why explains a verdict: the readings that carried it and the best rival.
+type Why struct {
+	Best  string `json:"best"`  // the likeliest explanation, in words
+	Rival string `json:"rival"` // the likeliest that claims something else; empty when there is none near
+	// WorseBy is how many times less likely the rival is, all told.
+	WorseBy float64   `json:"worse_by"`
+	Carried []Carried `json:"carried"` // strongest first
+}
+
+// Carried is one reading's share in preferring the best to the rival.
+type Carried struct {
+	Reading string  `json:"reading"`
+	Times   float64 `json:"times"` // how many times better the best explains it; below 1: worse
+}
+
+const maxCarried = 8
+
+// Explain judges as Judge does and says why.
+func (m *Model) Explain(captures ...*capture.Capture) (*Verdict, *Why, error) {
+	ev, err := gather(m.plan, captures)
+	if err != nil {
+		return nil, nil, err
+	}
+	e := m.newEngine(ev, fineCells)
+	list := e.search()
+	v := e.conclude(list)
+	return v, e.why(list), nil
+}
+
+func (e *engine) why(list []*scored) *Why {
+	w := &Why{Carried: []Carried{}}
+	if len(list) == 0 {
+		return w
+	}
+	best := list[0].hyp
+	w.Best = e.describe(best)
+	var rival *hypothesis
+	for _, s := range e.ranked() {
+		if !slices.Equal(s.hyp.states, best.states) || s.hyp.fine() != best.fine() {
+			rival = s.hyp
+			break
+		}
+	}
+	if rival == nil {
+		return w
+	}
+	w.Rival = e.describe(rival)
+	a, b := e.evaluate(&scored{hyp: best}), e.evaluate(&scored{hyp: rival})
+	w.WorseBy = times(a.log - b.log)
+	for i, f := range e.factors {
+		ca, ma := e.likeliest(a, f.frame().src)
+		cb, mb := e.likeliest(b, f.frame().src)
+		d := a.ll[i][ca*len(a.sc.s)+ma] - b.ll[i][cb*len(b.sc.s)+mb]
+		w.Carried = append(w.Carried, Carried{Reading: f.name(), Times: d})
+	}
+	for i := range e.ev.faces {
+		f := &e.ev.faces[i]
+		d := e.m.faceLike(f, best) - e.m.faceLike(f, rival)
+		w.Carried = append(w.Carried, Carried{Reading: fmt.Sprintf("%s read by hand on %s", f.face, e.m.plan.Coils[f.coil].ID), Times: d})
+	}
+	for i := range e.ev.ohms {
+		o := &e.ev.ohms[i]
+		w.Carried = append(w.Carried, Carried{Reading: o.name(e.m.plan), Times: ohmLike(o, best) - ohmLike(o, rival)})
+	}
+	slices.SortStableFunc(w.Carried, func(x, y Carried) int { return cmp.Compare(math.Abs(y.Times), math.Abs(x.Times)) })
+	if len(w.Carried) > maxCarried {
+		w.Carried = w.Carried[:maxCarried]
+	}
+	for i := range w.Carried {
+		w.Carried[i].Times = times(w.Carried[i].Times)
+	}
+	return w
+}
+
+// ranked lists all scored hypotheses, best first, also those too unlikely to
+// count in the verdict.
+func (e *engine) ranked() []*scored {
+	all := make([]*scored, 0, len(e.seen))
+	for _, s := range e.seen {
+		if !math.IsInf(s.log, -1) {
+			all = append(all, s)
+		}
+	}
+	slices.SortFunc(all, func(a, b *scored) int {
+		if c := cmp.Compare(b.log, a.log); c != 0 {
+			return c
+		}
+		return cmp.Compare(a.hyp.key, b.hyp.key)
+	})
+	return all
+}
+
+// times turns a difference of log likelihoods into a ratio that JSON can carry.
+func times(log float64) float64 {
+	return round(math.Exp(math.Max(-30, math.Min(30, log))), 3)
+}
+
+func (e *engine) describe(h *hypothesis) string {
+	if len(h.faults) == 0 {
+		return "Everything is as planned."
+	}
+	return sayFaults(e.m.plan, h)
+}
