@@ -1,0 +1,123 @@
+package rehearsal
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"polewise/field/capture"
+	"polewise/layout"
+)
+
+// Phone is a made-up phone over a made-up pad, moved about and read live. It is
+// for one goroutine.
+type Phone struct {
+	o      Options
+	world  *world
+	sensor *sensor
+	rng    *rand.Rand
+
+	offsetMM [2]float64
+	posture  posture
+	mark     r3.Vec
+	down     bool
+
+	drive capture.Drive
+	phase float64
+}
+
+// liftedBy is how high a phone is held that is not down on the pad, metres.
+const liftedBy = 0.06
+
+// NewPhone returns a phone over a pad with faults built in. Of the options it
+// uses the seed, the faults and what concerns sensor, surroundings and current;
+// placement, height, yaw and tilt come from whoever moves it.
+func NewPhone(plan *layout.Plan, o Options) (*Phone, error) {
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	stream := func(n uint64) *rand.Rand { return rand.New(rand.NewPCG(o.Seed, n)) }
+	scale := math.Min(math.Max(1+o.CurrentSD*stream(5).NormFloat64(), 0.5), 1.5)
+	w, err := newWorld(plan, o.Faults, scale, o.EarthUT, o.SteelUT, stream(6))
+	if err != nil {
+		return nil, err
+	}
+	place := stream(7)
+	ph := &Phone{o: o, world: w, sensor: newSensor(&o, stream(1)), rng: stream(8), drive: capture.Drive{State: capture.Off}}
+	ph.offsetMM = [2]float64{15 * place.NormFloat64(), 35 + 25*place.NormFloat64()}
+	if o.OffsetMM != nil {
+		ph.offsetMM = *o.OffsetMM
+	}
+	ph.phase = place.Float64()
+	ph.Move(0, 0, o.TopDeg, 0, 0, false)
+	return ph, nil
+}
+
+// Move puts the mark at (xMM, yMM) of the pad frame, the top edge at topDeg
+// counter-clockwise from pad +y, pitched and rolled (W3C beta and gamma). Down
+// means lying on the pad; otherwise the phone is in the hand, a few centimetres
+// up. Values that are not finite, or more than ten metres off, are ignored.
+func (ph *Phone) Move(xMM, yMM, topDeg, pitchDeg, rollDeg float64, down bool) {
+	for _, v := range [...]float64{xMM, yMM, topDeg, pitchDeg, rollDeg} {
+		if !(math.Abs(v) <= 1e4) {
+			return
+		}
+	}
+	ph.posture = lie(topDeg, pitchDeg, rollDeg)
+	ph.mark = r3.Vec{X: xMM * 1e-3, Y: yMM * 1e-3}
+	ph.mark.Z = ph.world.height(ph.mark.X, ph.mark.Y)
+	if !down {
+		ph.mark.Z += liftedBy
+	}
+	if down && !ph.down && ph.rng.Float64() < ph.o.JumpChance {
+		ph.sensor.jump(ph.o.JumpUT)
+	}
+	ph.down = down
+}
+
+// Drive switches the supply. Pulses are the plan's, or one a second, half on,
+// where the plan has none. It returns the line to tell a capture, without time.
+func (ph *Phone) Drive(state capture.DriveState) capture.Drive {
+	ph.drive = capture.Drive{State: state}
+	if state == capture.Pulse {
+		ph.drive.Hz, ph.drive.Duty = 1, 0.5
+		if s := &ph.world.plan.Supply; s.Pulsed {
+			ph.drive.Hz, ph.drive.Duty = s.Hz, s.Duty
+		}
+	}
+	return ph.drive
+}
+
+// Driven is what the supply does now.
+func (ph *Phone) Driven() capture.Drive { return ph.drive }
+
+// Read is one reading of magnetometer and gravity sensor at time t, in seconds
+// since any fixed moment, phone axes: microtesla, and metres a second squared.
+func (ph *Phone) Read(t float64) (uT, ms2 [3]float64) {
+	p := ph.posture
+	if !ph.down { // nobody's hand is still
+		p = shaken(p, ph.rng)
+	}
+	at := r3.Add(ph.mark, p.offset(ph.offsetMM[0]*1e-3, ph.offsetMM[1]*1e-3))
+	at.Z = math.Max(at.Z, ph.world.height(ph.mark.X, ph.mark.Y)-ph.world.plan.Above+leastGap)
+	b := ph.world.background(at)
+	if driveShare(ph.drive.State, ph.drive.Hz, ph.drive.Duty, ph.phase, t) > 0 {
+		b = r3.Add(b, ph.world.pad.At(ph.world.turns, at))
+	}
+	g := p.gravity()
+	for a := range g {
+		g[a] = math.Round(1e3*(g[a]+0.02*ph.rng.NormFloat64())) / 1e3
+	}
+	return ph.sensor.read(p.toPhone(b)), g
+}
+
+// shaken turns a posture by a degree or two about a random level axis.
+func shaken(p posture, rng *rand.Rand) posture {
+	turn := r3.NewRotation(1.5*degree*rng.NormFloat64(), r3.Vec{X: rng.NormFloat64(), Y: rng.NormFloat64(), Z: rng.NormFloat64()})
+	return posture{turn.Rotate(p.x), turn.Rotate(p.y), turn.Rotate(p.z)}
+}
+
+// OffsetMM is where the sensor sits relative to the mark, phone frame x and y:
+// for telling afterwards.
+func (ph *Phone) OffsetMM() [2]float64 { return ph.offsetMM }
