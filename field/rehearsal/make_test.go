@@ -367,7 +367,7 @@ func TestSensorFigures(t *testing.T) {
 func TestPasses(t *testing.T) {
 	p := grid()
 	o := exact()
-	o.Passes, o.Rest, o.EarthUT = true, RestOnce, 25
+	o.Passes, o.Rest, o.EarthUT, o.Hz = true, RestOnce, 25, 50
 	_, s := cut(t, p, mustMake(t, p, o))
 	if len(s.Passes) != 2 || len(s.Holds) != 0 {
 		t.Fatalf("%d passes, %d holds", len(s.Passes), len(s.Holds))
@@ -386,7 +386,7 @@ func TestPasses(t *testing.T) {
 		if peaks < 3 { // flat over the middle, so there may be one more
 			t.Errorf("pass %d: %d peaks in %d samples", i, peaks, len(pass.B))
 		}
-		if seconds := pass.To - pass.From; seconds < 3 || seconds > 30 {
+		if seconds := pass.To - pass.From; seconds < 2 || seconds > 15 {
 			t.Errorf("pass %d takes %g s", i, seconds)
 		}
 	}

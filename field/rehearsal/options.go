@@ -81,7 +81,7 @@ func Defaults() Options {
 		PlacementMM:  5.5, HeightMM: 2, YawDeg: 6, TiltDeg: 1.5, Gravity: true,
 		SteelUT: 12, JumpChance: 0.05, JumpUT: 40, NoiseUT: 0.4, StepUT: 0.15, FrozenShare: 0.03, FullScaleUT: 4900,
 		CurrentSD:  0.05,
-		HeadingDeg: 1.5, LagSeconds: 0.8,
+		HeadingDeg: 1.5, LagSeconds: 0.8, HandMistakes: 0.01,
 	}
 }
 

@@ -70,7 +70,7 @@ func (s *script) pass(row []int) {
 	}
 
 	const mm = 1e-3
-	speed := 0.03 + 0.03*s.hand.Float64() // metres a second
+	speed := 0.05 + 0.1*s.hand.Float64() // metres a second
 	type wave struct{ size, turns, phase float64 }
 	waves := func(size float64) (out [2]wave) {
 		for i := range out {
