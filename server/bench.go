@@ -1,0 +1,227 @@
+package main
+
+import (
+	"context"
+	"crypto/tls"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strconv"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"polewise/assets"
+	"polewise/server/desk"
+	"polewise/server/pairing"
+	"polewise/server/store"
+	"polewise/server/web"
+)
+
+// benchOptions are the flags of bench.
+type benchOptions struct {
+	plan, listen, phoneListen, data, readyFile, cert, key string
+}
+
+func benchCommand() *cobra.Command {
+	var o benchOptions
+	c := &cobra.Command{
+		Use:   "bench",
+		Short: "Serve the bench page and the phone page",
+		Args:  noCommand,
+		RunE:  func(c *cobra.Command, _ []string) error { return bench(c, o) },
+	}
+	f := c.Flags()
+	f.StringVar(&o.plan, "plan", "", "the pad's plan, a TOML `FILE` (default: a demo)")
+	f.StringVar(&o.listen, "listen", "127.0.0.1:8770", "`HOST:PORT` of the bench page")
+	f.StringVar(&o.phoneListen, "phone-listen", "0.0.0.0:8771", "`HOST:PORT` of the phone page (TLS)")
+	f.StringVar(&o.data, "data", "", "data `FOLDER` (default: polewise in your configuration folder)")
+	f.StringVar(&o.readyFile, "ready-file", "", "write addresses to this `FILE` once everything listens")
+	f.StringVar(&o.cert, "cert", "", "certificate chain of your own for the phone page, PEM `FILE`")
+	f.StringVar(&o.key, "key", "", "its key, PEM `FILE`")
+	return c
+}
+
+const shutdownWait = 5 * time.Second
+
+func bench(c *cobra.Command, o benchOptions) error {
+	ctx, stop := context.WithCancel(c.Context())
+	defer stop()
+	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), &slog.HandlerOptions{Level: slog.LevelInfo}))
+	if (o.cert == "") != (o.key == "") {
+		return usage(errors.New("--cert and --key go together"))
+	}
+	text := desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}
+	if o.plan != "" {
+		if _, err := loadPlan(o.plan); err != nil {
+			return err
+		}
+		raw, err := os.ReadFile(o.plan)
+		if err != nil {
+			return badData(err)
+		}
+		text = desk.PlanText{Name: o.plan, TOML: raw, Asked: true}
+	}
+	if o.data == "" {
+		dir, err := os.UserConfigDir()
+		if err != nil {
+			return usage(fmt.Errorf("no configuration folder is known (%w): name one with --data", err))
+		}
+		o.data = filepath.Join(dir, "polewise")
+	}
+
+	st, err := store.Open(o.data)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	key, err := pairing.OpenKey(o.data)
+	if err != nil {
+		return err
+	}
+	benchLn, err := listen(o.listen, "--listen")
+	if err != nil {
+		return err
+	}
+	defer benchLn.Close()
+	phoneLn, err := listen(o.phoneListen, "--phone-listen")
+	if err != nil {
+		return err
+	}
+	defer phoneLn.Close()
+
+	d, err := desk.Open(ctx, st, text, log)
+	if err != nil {
+		return err
+	}
+	site := web.NewSite(d, key, log)
+	cert, caFile, err := certificate(o, site)
+	if err != nil {
+		return err
+	}
+	urls := addresses(benchLn, phoneLn, o.phoneListen, key)
+	urls.CAFile = caFile
+	site.PhoneURL = urls.Phone
+
+	benchSrv := server(site.Bench(o.listen), log)
+	phoneSrv := server(site.Phone(), log)
+	phoneSrv.TLSConfig = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}}
+	failed := make(chan error, 2)
+	go func() { failed <- benchSrv.Serve(benchLn) }()
+	go func() { failed <- phoneSrv.ServeTLS(phoneLn, "", "") }()
+
+	if o.readyFile != "" {
+		if err := writeReady(o.readyFile, urls); err != nil {
+			return err
+		}
+	}
+	welcome(c, urls, st.Path())
+
+	var trouble error
+	select {
+	case <-ctx.Done():
+	case trouble = <-failed:
+	}
+	stop()
+	site.Close()
+	wait, cancel := context.WithTimeout(context.Background(), shutdownWait)
+	defer cancel()
+	err = errors.Join(trouble, benchSrv.Shutdown(wait), phoneSrv.Shutdown(wait))
+	d.Wait()
+	return err
+}
+
+func listen(address, flag string) (net.Listener, error) {
+	ln, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, usage(fmt.Errorf("cannot listen on %s: %w. Is polewise running already? Choose another port with %s HOST:PORT", address, err, flag))
+	}
+	return ln, nil
+}
+
+func server(h http.Handler, log *slog.Logger) *http.Server {
+	return &http.Server{
+		Handler:           h,
+		ReadHeaderTimeout: 10 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    32 << 10,
+		// Phones that have not accepted the certificate yet end handshakes; that
+		// is no news.
+		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
+	}
+}
+
+// certificate is the maker's own, or one from the local authority.
+func certificate(o benchOptions, site *web.Site) (cert tls.Certificate, caFile string, err error) {
+	if o.cert != "" {
+		cert, err = tls.LoadX509KeyPair(o.cert, o.key)
+		if err != nil {
+			return cert, "", usage(fmt.Errorf("the certificate cannot be used: %w. --cert takes the chain, --key its key, both PEM", err))
+		}
+		return cert, "", nil
+	}
+	authority, err := pairing.OpenAuthority(o.data)
+	if err != nil {
+		return cert, "", err
+	}
+	ips, names := pairing.Addresses()
+	if host, _, err := net.SplitHostPort(o.phoneListen); err == nil {
+		if ip := net.ParseIP(host); ip != nil && !ip.IsUnspecified() {
+			ips = append(ips, ip)
+		}
+	}
+	cert, err = authority.Certificate(names, ips)
+	site.CA = authority.DER()
+	return cert, authority.CertificateFile(), err
+}
+
+// urls is what the ready file holds.
+type urls struct {
+	Bench  string `json:"bench_url"`
+	Phone  string `json:"phone_url"`
+	Stream string `json:"stream_url"`
+	CAFile string `json:"ca_file"`
+}
+
+func addresses(benchLn, phoneLn net.Listener, phoneListen string, key pairing.Key) urls {
+	host, _, err := net.SplitHostPort(phoneListen)
+	if ip := net.ParseIP(host); err != nil || host == "" || ip != nil && ip.IsUnspecified() {
+		host = "127.0.0.1"
+		if ips, _ := pairing.Addresses(); len(ips) > 0 {
+			host = ips[0].String()
+		}
+	}
+	phone := net.JoinHostPort(host, strconv.Itoa(phoneLn.Addr().(*net.TCPAddr).Port))
+	return urls{
+		Bench:  fmt.Sprintf("http://%s/", benchLn.Addr()),
+		Phone:  fmt.Sprintf("https://%s/%s/", phone, key),
+		Stream: fmt.Sprintf("wss://%s/%s/stream", phone, key),
+	}
+}
+
+// writeReady writes the ready file whole or not at all.
+func writeReady(path string, u urls) error {
+	raw, err := json.Marshal(u)
+	if err != nil {
+		return err
+	}
+	tmp := path + ".new"
+	if err := os.WriteFile(tmp, append(raw, '\n'), 0o600); err != nil {
+		return fmt.Errorf("the ready file cannot be written: %w", err)
+	}
+	return os.Rename(tmp, path)
+}
+
+func welcome(c *cobra.Command, u urls, data string) {
+	w := c.ErrOrStderr()
+	fmt.Fprintf(w, "\nBench page:  %s\nPhone page:  %s\n", u.Bench, u.Phone)
+	if qr, err := pairing.Terminal(u.Phone); err == nil {
+		fmt.Fprintf(w, "\n%s\n", qr)
+	}
+	fmt.Fprintf(w, "The phone must be on the same network. Everything is kept in %s.\n\n%s\n\nCtrl+C ends it.\n", data, cautions)
+}

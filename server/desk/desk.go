@@ -1,0 +1,438 @@
+// Package desk owns the check in progress: the plan, what every phone has sent,
+// the running verdict, and who is to be told of it. Readings are stored before
+// they are acknowledged; the verdict is worked out beside the stream and never
+// holds it up.
+package desk
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"slices"
+	"sync"
+	"time"
+
+	"polewise/field/capture"
+	"polewise/field/verdict"
+	"polewise/layout"
+	"polewise/server/store"
+)
+
+// Desk is safe for concurrent use. Its worker runs until the context given to
+// Open ends.
+type Desk struct {
+	store *store.Store
+	log   *slog.Logger
+
+	mu      sync.Mutex
+	check   *check
+	clients map[*Client]bool
+
+	dirty chan struct{} // one token: something new to judge
+	done  chan struct{} // closed when the worker has ended
+}
+
+// check is the pad under the phones now.
+type check struct {
+	store.Check
+	plan    *layout.Plan
+	sources map[string]*source
+	order   []string // sources in the order they came
+	thrown  []store.ThrownOut
+	verdict *verdict.Verdict
+	hearsal *Rehearsal
+}
+
+// source is one phone or feed.
+type source struct {
+	id       string
+	messages map[int64][]capture.Line
+	last     int64
+	started  bool
+	online   int // connections
+	device   string
+	route    capture.Route
+	latest   *capture.B
+	at       string // coil of the open hold
+	count    int    // samples in it
+}
+
+// Open resumes the check begun last, or begins one with the given plan.
+func Open(ctx context.Context, s *store.Store, plan PlanText, log *slog.Logger) (*Desk, error) {
+	d := &Desk{store: s, log: log, clients: map[*Client]bool{}, dirty: make(chan struct{}, 1), done: make(chan struct{})}
+	last, err := s.LastCheck(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if last != nil && last.Rehearsal == "" && (!plan.Asked || string(last.PlanTOML) == string(plan.TOML)) {
+		if err := d.resume(ctx, last); err != nil {
+			log.Warn("the last check cannot be taken up again; beginning a new one", "check", last.ID, "err", err)
+			last = nil
+		}
+	} else {
+		last = nil
+	}
+	if last == nil {
+		if err := d.Begin(ctx, plan, nil); err != nil {
+			return nil, err
+		}
+	}
+	go d.work(ctx)
+	d.touch()
+	return d, nil
+}
+
+// Wait returns when the desk's worker has ended.
+func (d *Desk) Wait() { <-d.done }
+
+// PlanText is a plan as written, with the name to use in messages about it.
+type PlanText struct {
+	Name  string
+	TOML  []byte
+	Asked bool // the person asked for this plan, rather than for any
+}
+
+// Begin ends the check in progress and begins another.
+func (d *Desk) Begin(ctx context.Context, text PlanText, r *Rehearsal) error {
+	plan, err := layout.Parse(text.Name, text.TOML)
+	if err != nil {
+		return err
+	}
+	c := &check{plan: plan, sources: map[string]*source{}, hearsal: r}
+	c.Check = store.Check{ID: newID(), Began: time.Now(), PlanName: plan.Name, PlanTOML: text.TOML}
+	if r != nil {
+		c.Rehearsal = r.ID
+	}
+	if err := d.store.NewCheck(ctx, c.Check); err != nil {
+		return fmt.Errorf("the new check cannot be stored: %w", err)
+	}
+	d.mu.Lock()
+	if old := d.check; old != nil && old.hearsal != nil && old.hearsal != r {
+		old.hearsal.Stop()
+	}
+	d.check = c
+	d.mu.Unlock()
+	d.send(toPhones, map[string]any{"check": c.ID})
+	d.touch()
+	d.pushState()
+	return nil
+}
+
+func newID() string {
+	var b [8]byte
+	if _, err := rand.Read(b[:]); err != nil {
+		panic("desk: no randomness: " + err.Error())
+	}
+	return hex.EncodeToString(b[:])
+}
+
+// resume rebuilds a check from the store.
+func (d *Desk) resume(ctx context.Context, last *store.Check) error {
+	plan, err := layout.Parse(last.PlanName, last.PlanTOML)
+	if err != nil {
+		return err
+	}
+	c := &check{Check: *last, plan: plan, sources: map[string]*source{}}
+	messages, err := d.store.Messages(ctx, last.ID)
+	if err != nil {
+		return err
+	}
+	for _, m := range messages {
+		lines := make([]capture.Line, 0, len(m.Lines))
+		for _, raw := range m.Lines {
+			l, err := capture.ParseLine(raw)
+			if err != nil {
+				return fmt.Errorf("message %d of %s: %w", m.Seq, m.Source, err)
+			}
+			lines = append(lines, l)
+		}
+		c.source(m.Source).take(m.Seq, lines)
+	}
+	if c.thrown, err = d.store.ThrownOut(ctx, last.ID); err != nil {
+		return err
+	}
+	d.check = c
+	return nil
+}
+
+func (c *check) source(id string) *source {
+	s, ok := c.sources[id]
+	if !ok {
+		s = &source{id: id, messages: map[int64][]capture.Line{}}
+		c.sources[id] = s
+		c.order = append(c.order, id)
+	}
+	return s
+}
+
+// take adds lines that are stored, and follows what the phone does.
+func (s *source) take(seq int64, lines []capture.Line) {
+	if _, ok := s.messages[seq]; ok {
+		return
+	}
+	s.messages[seq] = lines
+	s.last = max(s.last, seq)
+	for _, l := range lines {
+		switch l := l.(type) {
+		case capture.Start:
+			s.started, s.device, s.route, s.at, s.count = true, l.Device, l.Route, "", 0
+		case capture.B:
+			s.latest = &l
+			s.count++
+		case capture.Bearing:
+			s.count++
+		case capture.Hold:
+			s.at, s.count = l.Coil, 0
+		case capture.Lift:
+			s.at, s.count = "", 0
+		}
+	}
+}
+
+// captures puts a source's lines in order and parts them at every start line.
+func (s *source) captures(thrown []store.ThrownOut) []*capture.Capture {
+	seqs := make([]int64, 0, len(s.messages))
+	for q := range s.messages {
+		seqs = append(seqs, q)
+	}
+	slices.Sort(seqs)
+	var out []*capture.Capture
+	var run []capture.Line
+	flush := func() {
+		if len(run) == 0 {
+			return
+		}
+		if c, err := capture.FromLines(run); err == nil {
+			out = append(out, c)
+		}
+		run = nil
+	}
+	for _, q := range seqs {
+		for _, l := range s.messages[q] {
+			if _, ok := l.(capture.Start); ok {
+				flush()
+			}
+			run = append(run, l)
+		}
+	}
+	flush()
+	for i, c := range out {
+		out[i] = without(c, s.id, thrown)
+	}
+	return out
+}
+
+// without leaves out the holds that were thrown out, with their samples.
+func without(c *capture.Capture, source string, thrown []store.ThrownOut) *capture.Capture {
+	var drop []float64
+	for _, t := range thrown {
+		if t.Source == source {
+			drop = append(drop, t.T)
+		}
+	}
+	if len(drop) == 0 {
+		return c
+	}
+	kept := *c
+	kept.Lines, kept.Numbers = nil, nil
+	dropping := false
+	for i, l := range c.Lines {
+		switch l := l.(type) {
+		case capture.Hold:
+			dropping = slices.Contains(drop, l.T)
+		case capture.Pass:
+			dropping = false
+		}
+		_, lift := l.(capture.Lift)
+		_, drive := l.(capture.Drive)
+		if !dropping || drive {
+			kept.Lines = append(kept.Lines, l)
+			kept.Numbers = append(kept.Numbers, c.Numbers[i])
+		}
+		if lift {
+			dropping = false
+		}
+	}
+	return &kept
+}
+
+// Ingest stores a message from a source and returns the number to acknowledge.
+// When it returns without error the lines are on disk. Errors meant for the
+// client are *ClientError.
+func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int64, err error) {
+	m, lines, err := ParseMessage(raw)
+	if err != nil {
+		return 0, err
+	}
+	if m.Undo != nil {
+		return 0, d.ThrowOut(ctx, m.Undo.At)
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	c := d.check
+	s := c.source(sourceID)
+	for i, l := range lines {
+		if _, ok := l.(capture.Start); i == 0 && !s.started && !ok {
+			return 0, &ClientError{Code: "no-start", Seq: m.Seq, Say: "The first line must be a start line.", Hint: `Begin with {"type":"start","v":1,"route":"vector"}.`}
+		}
+		if e := capture.CheckLine(c.plan, l); e != nil {
+			return 0, badLine(e, i+1, m.Seq)
+		}
+	}
+	fresh, err := d.store.Append(ctx, c.ID, sourceID, m.Seq, m.Lines)
+	var taken *store.SeqTakenError
+	if errors.As(err, &taken) {
+		return 0, &ClientError{Code: "seq-taken", Seq: m.Seq, LastSeq: &taken.Last,
+			Say: fmt.Sprintf("Message %d is already stored with other lines.", m.Seq), Hint: fmt.Sprintf("Go on from %d.", taken.Last+1)}
+	}
+	if err != nil {
+		return 0, fmt.Errorf("message %d could not be stored: %w", m.Seq, err)
+	}
+	if fresh {
+		s.take(m.Seq, lines)
+		d.followLocked(s, lines)
+		if worthJudging(lines) {
+			d.touch()
+		}
+	}
+	return m.Seq, nil
+}
+
+// worthJudging tells whether lines can change a verdict: the end of a hold or
+// pass, a hand or ohmmeter reading.
+func worthJudging(lines []capture.Line) bool {
+	return slices.ContainsFunc(lines, func(l capture.Line) bool {
+		switch l.(type) {
+		case capture.Lift, capture.PassEnd, capture.Reading, capture.Ohms, capture.Start:
+			return true
+		}
+		return false
+	})
+}
+
+// Join counts a connection of a source and returns the greeting to send it.
+func (d *Desk) Join(ctx context.Context, sourceID string) (map[string]any, error) {
+	d.mu.Lock()
+	c := d.check
+	s := c.source(sourceID)
+	s.online++
+	last := s.last
+	d.mu.Unlock()
+	d.pushPhones()
+	return map[string]any{"hello": map[string]any{"check": c.ID, "last_seq": last}}, nil
+}
+
+// Leave undoes Join.
+func (d *Desk) Leave(sourceID string) {
+	d.mu.Lock()
+	if s, ok := d.check.sources[sourceID]; ok && s.online > 0 {
+		s.online--
+	}
+	d.mu.Unlock()
+	d.pushPhones()
+}
+
+// ThrowOut takes back the last hold on a coil that has not been taken back yet.
+func (d *Desk) ThrowOut(ctx context.Context, coil string) error {
+	d.mu.Lock()
+	c := d.check
+	var found *store.ThrownOut
+	for _, id := range c.order {
+		for _, cap := range c.sources[id].captures(c.thrown) {
+			for _, l := range cap.Lines {
+				if h, ok := l.(capture.Hold); ok && h.Coil == coil {
+					found = &store.ThrownOut{Source: id, Coil: coil, T: h.T}
+				}
+			}
+		}
+	}
+	d.mu.Unlock()
+	if found == nil {
+		return &ClientError{Code: "nothing-to-undo", Say: fmt.Sprintf("There is no hold on %s to take back.", coil)}
+	}
+	if err := d.store.ThrowOut(ctx, c.ID, *found); err != nil {
+		return err
+	}
+	d.mu.Lock()
+	if d.check == c {
+		c.thrown = append(c.thrown, *found)
+	}
+	d.mu.Unlock()
+	d.touch()
+	return nil
+}
+
+// touch asks for a new verdict. It never blocks: one request waiting is enough.
+func (d *Desk) touch() {
+	select {
+	case d.dirty <- struct{}{}:
+	default:
+	}
+}
+
+// work judges whenever something new came in, always the latest state.
+func (d *Desk) work(ctx context.Context) {
+	defer close(d.done)
+	var model *verdict.Model
+	var of *layout.Plan
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-d.dirty:
+		}
+		d.mu.Lock()
+		c := d.check
+		var captures []*capture.Capture
+		var holds []store.Hold
+		for _, id := range c.order {
+			for _, cap := range c.sources[id].captures(c.thrown) {
+				captures = append(captures, cap)
+				for _, h := range cap.Cut().Holds {
+					if !h.Open {
+						holds = append(holds, store.Hold{Source: id, Coil: h.Hold.Coil, T: h.Hold.T, Samples: len(h.B) + len(h.Bearings)})
+					}
+				}
+			}
+		}
+		d.mu.Unlock()
+		if of != c.plan {
+			var err error
+			if model, err = verdict.Warm(c.plan); err != nil {
+				d.log.Error("the plan cannot be judged", "err", err)
+				continue
+			}
+			of = c.plan
+		}
+		v, err := model.Judge(captures...)
+		if err != nil {
+			d.log.Error("no verdict", "err", err)
+			continue
+		}
+		text, err := json.Marshal(v)
+		if err != nil {
+			d.log.Error("the verdict cannot be written", "err", err)
+			continue
+		}
+		if len(holds) > 0 || v.Outcome != verdict.Undecided {
+			if err := d.store.SaveVerdict(ctx, c.ID, text, holds); err != nil && ctx.Err() == nil {
+				d.log.Error("the verdict cannot be stored", "err", err)
+				continue
+			}
+		}
+		d.mu.Lock()
+		if d.check != c {
+			d.mu.Unlock()
+			continue
+		}
+		c.verdict = v
+		d.mu.Unlock()
+		d.send(toPhones, map[string]any{"verdict": json.RawMessage(text)})
+		d.send(toPhones, map[string]any{"prompt": c.prompt(v)})
+		d.pushState()
+	}
+}

@@ -1,0 +1,81 @@
+package desk
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+
+	"polewise/field/capture"
+)
+
+// Message is what a phone or feed sends: numbered lines, or a request to take a
+// hold back.
+type Message struct {
+	Seq   int64             `json:"seq"`
+	Lines []json.RawMessage `json:"lines"`
+	Undo  *Undo             `json:"undo,omitempty"`
+}
+
+// Undo asks for the last hold on a coil to be thrown out.
+type Undo struct {
+	At string `json:"at"`
+}
+
+// MaxLines bounds the lines of one message.
+const MaxLines = 5000
+
+// ClientError is something wrong with what a client sent, in words for the
+// person who has to do something about it.
+type ClientError struct {
+	Code    string `json:"code"`
+	Say     string `json:"say"`
+	Hint    string `json:"hint,omitempty"`
+	Seq     int64  `json:"seq,omitempty"`
+	LastSeq *int64 `json:"last_seq,omitempty"`
+}
+
+func (e *ClientError) Error() string { return e.Say }
+
+// ParseMessage reads a message and its lines. Errors are *ClientError.
+func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
+	var m Message
+	if err := json.Unmarshal(raw, &m); err != nil {
+		return nil, nil, &ClientError{Code: "not-a-message", Say: fmt.Sprintf("This message is not JSON of the form {\"seq\":1,\"lines\":[…]}: %v.", err), Hint: "Send one JSON object a message."}
+	}
+	if m.Undo != nil {
+		return &m, nil, nil
+	}
+	if m.Seq < 1 {
+		return nil, nil, &ClientError{Code: "no-seq", Say: fmt.Sprintf("Expected \"seq\" of 1 or more, found %d.", m.Seq), Hint: "Number messages from 1."}
+	}
+	if len(m.Lines) == 0 || len(m.Lines) > MaxLines {
+		return nil, nil, &ClientError{Code: "no-lines", Seq: m.Seq, Say: fmt.Sprintf("Message %d has %d lines; expected 1 to %d.", m.Seq, len(m.Lines), MaxLines), Hint: "Send at least one line, and split long messages."}
+	}
+	lines := make([]capture.Line, len(m.Lines))
+	for i, r := range m.Lines {
+		// One line of the store is one line of the capture.
+		var one bytes.Buffer
+		if err := json.Compact(&one, r); err != nil {
+			return nil, nil, &ClientError{Code: "bad-line", Seq: m.Seq, Say: fmt.Sprintf("Line %d of message %d is not JSON.", i+1, m.Seq)}
+		}
+		m.Lines[i] = one.Bytes()
+		l, err := capture.ParseLine(m.Lines[i])
+		if err != nil {
+			return nil, nil, badLine(err, i+1, m.Seq)
+		}
+		lines[i] = l
+	}
+	return &m, lines, nil
+}
+
+func badLine(err error, line int, seq int64) error {
+	var e *capture.Error
+	if errors.As(err, &e) {
+		hint := e.Remedy
+		c := *e
+		c.Remedy = ""
+		return &ClientError{Code: "bad-line", Seq: seq, Say: fmt.Sprintf("Line %d of message %d: %s", line, seq, c.Error()), Hint: hint}
+	}
+	return &ClientError{Code: "bad-line", Seq: seq, Say: fmt.Sprintf("Line %d of message %d: %v", line, seq, err)}
+}

@@ -1,0 +1,245 @@
+package desk
+
+import (
+	"fmt"
+	"math"
+
+	"polewise/field/capture"
+	"polewise/field/predict"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+// State is everything a bench page draws. Lengths are in millimetres.
+type State struct {
+	Check     CheckState          `json:"check"`
+	Plan      PlanState           `json:"plan"`
+	Predicted *predict.Prediction `json:"predicted"`
+	Verdict   *verdict.Verdict    `json:"verdict"`
+	Phones    []PhoneState        `json:"phones"`
+	Holds     []HoldState         `json:"holds"`
+	Prompt    *Prompt             `json:"prompt"`
+}
+
+// CheckState names the check in progress.
+type CheckState struct {
+	ID        string `json:"id"`
+	PlanName  string `json:"plan_name"`
+	Began     string `json:"began"`
+	Rehearsal string `json:"rehearsal"`
+}
+
+// PlanState is the plan as drawn.
+type PlanState struct {
+	Name     string         `json:"name"`
+	Outline  [2]float64     `json:"outline_mm"`
+	AboveMM  float64        `json:"above_mm"`
+	Windings []WindingState `json:"windings"`
+	Coils    []CoilState    `json:"coils"`
+	Strings  []StringState  `json:"strings"`
+	Groups   []GroupState   `json:"groups"`
+	Supply   SupplyState    `json:"supply"`
+	TOML     string         `json:"toml"`
+}
+
+// WindingState is a kind of coil as drawn.
+type WindingState struct {
+	ID       string     `json:"id"`
+	Shape    string     `json:"shape"`
+	InnerMM  [2]float64 `json:"inner_mm"`
+	CornerMM float64    `json:"corner_mm"`
+	BuildMM  float64    `json:"build_mm"`
+	WidthMM  float64    `json:"width_mm"`
+	Turns    int        `json:"turns"`
+}
+
+// CoilState is a coil as drawn.
+type CoilState struct {
+	ID        string  `json:"id"`
+	X         float64 `json:"x_mm"`
+	Y         float64 `json:"y_mm"`
+	TurnedDeg float64 `json:"turned_deg"`
+	North     string  `json:"north"`
+	Sense     string  `json:"sense"`
+	Winding   string  `json:"winding"`
+	String    string  `json:"string"`
+}
+
+// StringState is a string as drawn.
+type StringState struct {
+	ID    string   `json:"id"`
+	Coils []string `json:"coils"`
+}
+
+// GroupState is a group as drawn.
+type GroupState struct {
+	ID   string   `json:"id"`
+	Join string   `json:"join"`
+	Of   []string `json:"of"`
+}
+
+// SupplyState is the supply as planned.
+type SupplyState struct {
+	Volts     float64 `json:"volts"`
+	Amps      float64 `json:"amps"`
+	LimitAmps float64 `json:"limit_amps"`
+	Drive     string  `json:"drive"`
+	Hz        float64 `json:"hz"`
+	Duty      float64 `json:"duty"`
+}
+
+// PhoneState is what a phone does now.
+type PhoneState struct {
+	Source    string      `json:"source"`
+	Device    string      `json:"device"`
+	Route     string      `json:"route"`
+	Connected bool        `json:"connected"`
+	At        string      `json:"at"`
+	Count     int         `json:"count"`
+	LastUT    *[3]float64 `json:"last_uT"`
+}
+
+// HoldState is a hold as drawn: its samples and what it was.
+type HoldState struct {
+	Source   string       `json:"source"`
+	At       string       `json:"at"`
+	T        float64      `json:"t"`
+	Samples  [][4]float64 `json:"samples"` // t, x, y, z in the phone frame; at most maxPlot
+	MeanUT   *[3]float64  `json:"mean_uT"`
+	Count    int          `json:"count"`
+	Bearings int          `json:"bearings"`
+	Open     bool         `json:"open"`
+}
+
+// maxPlot bounds the samples of one hold sent for drawing.
+const maxPlot = 120
+
+// State gathers what the bench page draws.
+func (d *Desk) State() *State {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	c := d.check
+	s := &State{
+		Check:   CheckState{ID: c.ID, PlanName: c.PlanName, Began: c.Began.UTC().Format("2006-01-02T15:04:05Z"), Rehearsal: c.Rehearsal},
+		Plan:    PlanOf(c.plan, string(c.PlanTOML)),
+		Verdict: c.verdict,
+		Phones:  c.phones(),
+		Holds:   []HoldState{},
+	}
+	if p, err := predict.Predict(c.plan, nil); err == nil {
+		s.Predicted = p
+	}
+	for _, id := range c.order {
+		for _, cap := range c.sources[id].captures(c.thrown) {
+			for _, h := range cap.Cut().Holds {
+				s.Holds = append(s.Holds, holdState(id, &h))
+			}
+		}
+	}
+	if c.verdict != nil {
+		p := c.prompt(c.verdict)
+		s.Prompt = &p
+	}
+	return s
+}
+
+func holdState(source string, h *capture.Stretch) HoldState {
+	out := HoldState{Source: source, At: h.Hold.Coil, T: h.From, Count: len(h.B), Bearings: len(h.Bearings), Open: h.Open, Samples: [][4]float64{}}
+	if len(h.B) > 0 {
+		var m [3]float64
+		for _, b := range h.B {
+			for a := range m {
+				m[a] += b.UT[a] / float64(len(h.B))
+			}
+		}
+		out.MeanUT = &m
+		step := (len(h.B) + maxPlot - 1) / maxPlot
+		for i := 0; i < len(h.B); i += step {
+			b := h.B[i]
+			out.Samples = append(out.Samples, [4]float64{b.T, b.UT[0], b.UT[1], b.UT[2]})
+		}
+	}
+	return out
+}
+
+func (c *check) phones() []PhoneState {
+	out := []PhoneState{}
+	for _, id := range c.order {
+		s := c.sources[id]
+		p := PhoneState{Source: id, Device: s.device, Route: string(s.route), Connected: s.online > 0, At: s.at, Count: s.count}
+		if s.latest != nil {
+			u := s.latest.UT
+			p.LastUT = &u
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// PlanOf turns a plan into what pages draw.
+func PlanOf(p *layout.Plan, toml string) PlanState {
+	const mm = 1e3
+	s := PlanState{Name: p.Name, Outline: [2]float64{p.Outline.X * mm, p.Outline.Y * mm}, AboveMM: p.Above * mm, TOML: toml,
+		Groups: []GroupState{}}
+	for i := range p.Windings {
+		w := &p.Windings[i]
+		s.Windings = append(s.Windings, WindingState{ID: w.ID, Shape: string(w.Shape), InnerMM: [2]float64{w.InnerX * mm, w.InnerY * mm},
+			CornerMM: w.Corner * mm, BuildMM: w.Build * mm, WidthMM: w.Width * mm, Turns: w.Turns})
+	}
+	for j := range p.Coils {
+		c := &p.Coils[j]
+		north := "up"
+		if c.North == layout.Down {
+			north = "down"
+		}
+		s.Coils = append(s.Coils, CoilState{ID: c.ID, X: c.At.X * mm, Y: c.At.Y * mm, TurnedDeg: c.Turned * 180 / math.Pi, North: north,
+			Sense: string(c.Sense), Winding: p.Windings[c.Winding].ID, String: p.Strings[p.StringOf(j)].ID})
+	}
+	for i := range p.Strings {
+		st := StringState{ID: p.Strings[i].ID}
+		for _, j := range p.Strings[i].Coils {
+			st.Coils = append(st.Coils, p.Coils[j].ID)
+		}
+		s.Strings = append(s.Strings, st)
+	}
+	for _, g := range p.Groups {
+		s.Groups = append(s.Groups, GroupState{ID: g.ID, Join: string(g.Join), Of: g.Of})
+	}
+	s.Supply = SupplyState{Volts: p.Supply.Volts, Amps: p.Supply.Amps, LimitAmps: p.Supply.LimitAmps, Drive: "steady", Hz: p.Supply.Hz, Duty: p.Supply.Duty}
+	if p.Supply.Pulsed {
+		s.Supply.Drive = "pulsed"
+	}
+	return s
+}
+
+// Prompt is what the person should do next.
+type Prompt struct {
+	Do  string `json:"do"` // hold | mend | done | ohms
+	At  string `json:"at,omitempty"`
+	Say string `json:"say"`
+	Why string `json:"why,omitempty"`
+}
+
+// prompt picks the next step: coils not read yet in the plan's order, then what
+// the verdict asks for, then mending or the end.
+func (c *check) prompt(v *verdict.Verdict) Prompt {
+	for i := range v.Coils {
+		if v.Coils[i].Used == 0 && v.Coils[i].State == verdict.StateUndecided {
+			return Prompt{Do: "hold", At: v.Coils[i].ID, Say: fmt.Sprintf("Lay the phone on %s.", v.Coils[i].ID)}
+		}
+	}
+	if v.Next != nil {
+		p := Prompt{Do: "hold", At: v.Next.At, Say: fmt.Sprintf("Lay the phone on %s again.", v.Next.At), Why: v.Next.Why}
+		if v.Next.Route == "ohms" {
+			p.Do, p.Say = "ohms", fmt.Sprintf("Measure the ohms of %s.", v.Next.At)
+		}
+		return p
+	}
+	if v.Outcome == verdict.Fault && len(v.Causes) > 0 {
+		return Prompt{Do: "mend", Say: v.Causes[0].Say}
+	}
+	if v.Outcome == verdict.AsPlanned {
+		return Prompt{Do: "done", Say: "Every coil faces as planned."}
+	}
+	return Prompt{Do: "done", Say: "Nothing more to read for now."}
+}

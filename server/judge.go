@@ -1,0 +1,173 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"polewise/field/capture"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+func judgeCommand() *cobra.Command {
+	var asJSON, why bool
+	c := &cobra.Command{
+		Use:   "judge PLAN CAPTURE...",
+		Short: "Say what a capture tells of a pad",
+		Long: `judge reads a plan and one or more captures of one pad ("-" is standard
+input) and says what is wrong, if anything.
+
+Exit status: 0 every coil verified as planned, 1 at least one fault found, 2 not
+decided, 64 wrong usage, 65 unusable plan or capture.`,
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) < 2 {
+				return usage(fmt.Errorf("expected a plan and a capture, found %d arguments. See polewise judge --help", len(args)))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			plan, err := loadPlan(args[0])
+			if err != nil {
+				return err
+			}
+			var captures []*capture.Capture
+			for _, name := range args[1:] {
+				cap, err := loadCapture(c.InOrStdin(), name)
+				if err == nil {
+					err = cap.Check(plan)
+				}
+				if err != nil {
+					return badData(fmt.Errorf("%s: %w", name, err))
+				}
+				captures = append(captures, cap)
+			}
+			m, err := verdict.Warm(plan)
+			if err != nil {
+				return badData(err)
+			}
+			v, because, err := m.Explain(captures...)
+			if err != nil {
+				return badData(err)
+			}
+			if !why {
+				because = nil
+			}
+			if asJSON {
+				err = writeJSON(c.OutOrStdout(), struct {
+					*verdict.Verdict
+					Why *verdict.Why `json:"why,omitempty"`
+				}{v, because})
+			} else {
+				err = printVerdict(c.OutOrStdout(), v, because)
+			}
+			if err != nil {
+				return err
+			}
+			return outcome(v.Outcome)
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print the verdict as JSON")
+	c.Flags().BoolVar(&why, "why", false, "name the readings that carried the verdict and the best rival explanation")
+	return c
+}
+
+func loadPlan(name string) (*layout.Plan, error) {
+	p, err := layout.Load(name)
+	if err != nil {
+		return nil, badData(err)
+	}
+	return p, nil
+}
+
+func loadCapture(stdin io.Reader, name string) (*capture.Capture, error) {
+	if name == "-" {
+		return capture.Read(stdin)
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return capture.Read(f)
+}
+
+func writeJSON(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", " ")
+	return e.Encode(v)
+}
+
+func printVerdict(w io.Writer, v *verdict.Verdict, why *verdict.Why) error {
+	b := bufio.NewWriter(w)
+	switch v.Outcome {
+	case verdict.AsPlanned:
+		fmt.Fprintln(b, "AS PLANNED. Every coil faces as planned.")
+	case verdict.Fault:
+		fmt.Fprintln(b, "FAULT.")
+	default:
+		fmt.Fprintln(b, "UNDECIDED. The readings do not tell yet.")
+	}
+	for i, c := range v.Causes {
+		switch {
+		case i == 0 && c.P >= verdict.MinClaim:
+			fmt.Fprintf(b, "%s\n", c.Say)
+		case i == 0:
+			fmt.Fprintf(b, "Likeliest (%s): %s\n", percent(c.P), c.Say)
+		case c.P >= 0.01:
+			fmt.Fprintf(b, "Or (%s): %s\n", percent(c.P), c.Say)
+		}
+	}
+	fmt.Fprintln(b)
+	t := tabwriter.NewWriter(b, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(t, "coil\tis\tsure\tplanned uT\tread uT\treadings\t")
+	for _, c := range v.Coils {
+		read := "-"
+		if c.MeasuredUT != nil {
+			read = fmt.Sprintf("%.0f", *c.MeasuredUT)
+		}
+		p := 0.0
+		for _, q := range c.P {
+			p = max(p, q)
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\t%.0f\t%s\t%d\t\n", c.ID, c.State, percent(p), c.ExpectedUT, read, c.Used)
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	if v.Next != nil {
+		fmt.Fprintf(b, "\nNext: %s. %s\n", v.Next.At, v.Next.Why)
+	}
+	for _, n := range v.Notes {
+		fmt.Fprintf(b, "Note: %s\n", n)
+	}
+	if why != nil {
+		fmt.Fprintf(b, "\nWhy: %s\n", why.Best)
+		if why.Rival == "" {
+			fmt.Fprintln(b, "No other explanation comes near.")
+		} else {
+			fmt.Fprintf(b, "Best rival, %.3g times less likely: %s\n", why.WorseBy, why.Rival)
+		}
+		for _, c := range why.Carried {
+			fmt.Fprintf(b, "  %s: %.3g times better explained\n", c.Reading, c.Times)
+		}
+	}
+	return b.Flush()
+}
+
+// percent writes a probability without ever rounding up to certainty.
+func percent(p float64) string {
+	switch {
+	case p > 0.9999:
+		return ">99.99 %"
+	case p >= 0.99:
+		return fmt.Sprintf("%.2f %%", p*100)
+	default:
+		return fmt.Sprintf("%.0f %%", p*100)
+	}
+}

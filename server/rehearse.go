@@ -1,0 +1,82 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"polewise/field/capture"
+	"polewise/field/rehearsal"
+	"polewise/layout"
+)
+
+func rehearseCommand() *cobra.Command {
+	o := rehearsal.Defaults()
+	var faults []string
+	var route, rest, offset string
+	c := &cobra.Command{
+		Use:   "rehearse PLAN",
+		Short: "Write a made-up capture of a pad, with faults of your choice",
+		Long: `rehearse writes to standard output what a made-up phone reads over a made-up
+pad: something to practise on, and to pipe into judge.
+
+Faults: coil-reversed:ID, string-reversed:ID, group-reversed:ID, pad-reversed,
+coil-shorted:ID, turns-shorted:ID[,SHARE], string-open:ID, coil-open:ID,
+strings-in-series:ID,ID, coil-in-wrong-string:ID,STRING.`,
+		Args: exactly("PLAN"),
+		RunE: func(c *cobra.Command, args []string) error {
+			plan, err := loadPlan(args[0])
+			if err != nil {
+				return err
+			}
+			for _, s := range faults {
+				f, err := layout.ParseFault(s)
+				if err != nil {
+					return usage(fmt.Errorf("--fault: %w", err))
+				}
+				o.Faults = append(o.Faults, f)
+			}
+			o.Route, o.Rest = capture.Route(route), rehearsal.Rest(rest)
+			if offset != "" {
+				xy := strings.Split(offset, ",")
+				var v [2]float64
+				for i := range v {
+					if len(xy) == 2 {
+						v[i], err = strconv.ParseFloat(strings.TrimSpace(xy[i]), 64)
+					}
+				}
+				if len(xy) != 2 || err != nil {
+					return usage(fmt.Errorf("--offset %q: expected two numbers in millimetres, as in --offset 3,40", offset))
+				}
+				o.OffsetMM = &v
+			}
+			made, err := rehearsal.Make(plan, o)
+			if err != nil {
+				return usage(err)
+			}
+			return made.Write(c.OutOrStdout())
+		},
+	}
+	f := c.Flags()
+	f.StringArrayVar(&faults, "fault", nil, "what is wrong, as `KIND:ID` (repeatable)")
+	f.Uint64Var(&o.Seed, "seed", 1, "the same seed makes the same capture")
+	f.StringVar(&route, "route", "vector", "vector, heading or hand")
+	f.StringVar(&rest, "rest", string(o.Rest), "supply off: once, holds (within each hold too) or none")
+	f.BoolVar(&o.Passes, "passes", false, "draw the phone along each row instead of holding it on each coil")
+	f.BoolVar(&o.Ohms, "ohms", false, "measure resistances as well")
+	f.BoolVar(&o.TellAmps, "amps", false, "report the current read off the supply")
+	f.Float64Var(&o.TopDeg, "top", o.TopDeg, "direction of the phone's top edge, degrees counter-clockwise from pad +y")
+	f.StringVar(&offset, "offset", "", "sensor's place from the mark, `X,Y` in mm (default: drawn as phones have it)")
+	f.Float64Var(&o.TellOffsetMM, "tell-offset", o.TellOffsetMM, "tell the offset, wrong by this sd in mm; negative: say nothing of it")
+	f.Float64Var(&o.NoiseUT, "noise", o.NoiseUT, "noise of a sample, uT")
+	f.Float64Var(&o.PlacementMM, "placement", o.PlacementMM, "sd of placing the mark, mm")
+	f.Float64Var(&o.YawDeg, "yaw", o.YawDeg, "sd of the phone's turn, degrees")
+	f.Float64Var(&o.TiltDeg, "tilt", o.TiltDeg, "sd of the phone's tilt, degrees")
+	f.Float64Var(&o.SteelUT, "steel", o.SteelUT, "the most that steel in the bench adds, uT")
+	f.Float64Var(&o.JumpChance, "jumps", o.JumpChance, "chance that the phone re-zeroes itself before a hold")
+	f.Float64Var(&o.CurrentSD, "current-sd", o.CurrentSD, "relative sd of the supply's current against the plan")
+	f.Float64Var(&o.HandMistakes, "hand-mistakes", o.HandMistakes, "hand route: share of faces read wrong")
+	return c
+}

@@ -1,0 +1,297 @@
+// Package store keeps checks, what phones sent and what was concluded, in one
+// SQLite file. What a method has returned from without error survives the
+// death of the process.
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	_ "modernc.org/sqlite" // the SQLite driver, without cgo
+)
+
+// FileName is the database's name in the data folder. Copying that one file
+// while the program is not running is a backup.
+const FileName = "polewise.db"
+
+// Store is an open database. It is safe for concurrent use.
+type Store struct {
+	db   *sql.DB
+	path string
+}
+
+// Check is one check of one pad.
+type Check struct {
+	ID        string
+	Began     time.Time
+	PlanName  string
+	PlanTOML  []byte
+	Rehearsal string // id of the rehearsal that feeds it; empty for a real pad
+}
+
+// migrations bring an older file up to date, one per value of user_version.
+var migrations = []string{
+	`CREATE TABLE checks (
+		id        TEXT PRIMARY KEY,
+		began     TEXT NOT NULL,
+		plan_name TEXT NOT NULL,
+		plan_toml BLOB NOT NULL,
+		rehearsal TEXT NOT NULL DEFAULT ''
+	) STRICT;
+	CREATE TABLE messages (
+		check_id TEXT    NOT NULL REFERENCES checks(id),
+		source   TEXT    NOT NULL,
+		seq      INTEGER NOT NULL,
+		lines    TEXT    NOT NULL, -- JSON Lines as received
+		received TEXT    NOT NULL,
+		PRIMARY KEY (check_id, source, seq)
+	) STRICT;
+	CREATE TABLE thrown_out (
+		check_id TEXT NOT NULL REFERENCES checks(id),
+		source   TEXT NOT NULL,
+		coil     TEXT NOT NULL,
+		hold_t   REAL NOT NULL,
+		PRIMARY KEY (check_id, source, hold_t)
+	) STRICT;
+	CREATE TABLE verdicts (
+		check_id TEXT NOT NULL REFERENCES checks(id),
+		reached  TEXT NOT NULL,
+		verdict  TEXT NOT NULL
+	) STRICT;
+	CREATE INDEX verdicts_of ON verdicts(check_id);
+	CREATE TABLE holds (
+		check_id TEXT NOT NULL REFERENCES checks(id),
+		source   TEXT NOT NULL,
+		coil     TEXT NOT NULL,
+		hold_t   REAL NOT NULL,
+		samples  INTEGER NOT NULL,
+		PRIMARY KEY (check_id, source, hold_t)
+	) STRICT;`,
+}
+
+// Open opens the database in a folder and makes both where they do not exist.
+func Open(dir string) (*Store, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("cannot make the data folder: %w", err)
+	}
+	path := filepath.Join(dir, FileName)
+	db, err := sql.Open("sqlite", "file:"+path+"?_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=busy_timeout(5000)&_pragma=foreign_keys(1)")
+	if err != nil {
+		return nil, fmt.Errorf("cannot open %s: %w", path, err)
+	}
+	db.SetMaxOpenConns(1) // one writer; readers wait microseconds
+	s := &Store{db: db, path: path}
+	if err := s.migrate(); err != nil {
+		db.Close()
+		return nil, fmt.Errorf("cannot use %s: %w", path, err)
+	}
+	return s, nil
+}
+
+func (s *Store) migrate() error {
+	var version int
+	if err := s.db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
+		return err
+	}
+	if version > len(migrations) {
+		return fmt.Errorf("it was written by a newer polewise (format %d, this one knows %d); use that one, or another --data folder", version, len(migrations))
+	}
+	for ; version < len(migrations); version++ {
+		tx, err := s.db.Begin()
+		if err != nil {
+			return err
+		}
+		_, err = tx.Exec(migrations[version])
+		if err == nil {
+			_, err = tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", version+1))
+		}
+		if err != nil {
+			return errors.Join(err, tx.Rollback())
+		}
+		if err := tx.Commit(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Path is the database's file.
+func (s *Store) Path() string { return s.path }
+
+// Close closes the database.
+func (s *Store) Close() error { return s.db.Close() }
+
+// NewCheck records the beginning of a check.
+func (s *Store) NewCheck(ctx context.Context, c Check) error {
+	_, err := s.db.ExecContext(ctx, "INSERT INTO checks (id, began, plan_name, plan_toml, rehearsal) VALUES (?,?,?,?,?)",
+		c.ID, c.Began.UTC().Format(time.RFC3339Nano), c.PlanName, c.PlanTOML, c.Rehearsal)
+	return err
+}
+
+// LastCheck returns the check begun last, or nil when there is none.
+func (s *Store) LastCheck(ctx context.Context) (*Check, error) {
+	var c Check
+	var began string
+	err := s.db.QueryRowContext(ctx, "SELECT id, began, plan_name, plan_toml, rehearsal FROM checks ORDER BY began DESC, rowid DESC LIMIT 1").
+		Scan(&c.ID, &began, &c.PlanName, &c.PlanTOML, &c.Rehearsal)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	c.Began, err = time.Parse(time.RFC3339Nano, began)
+	return &c, err
+}
+
+// SeqTakenError says that a sequence number is already stored with other lines.
+type SeqTakenError struct {
+	Seq, Last int64
+}
+
+func (e *SeqTakenError) Error() string {
+	return fmt.Sprintf("message %d is already stored with other lines; go on from %d", e.Seq, e.Last+1)
+}
+
+// Append stores a message's lines. A message already stored is left as it is;
+// fresh tells whether this one was new. The same number with other lines is a
+// *SeqTakenError.
+func (s *Store) Append(ctx context.Context, check, source string, seq int64, lines []json.RawMessage) (fresh bool, err error) {
+	var b strings.Builder
+	for _, l := range lines {
+		b.Write(l)
+		b.WriteByte('\n')
+	}
+	res, err := s.db.ExecContext(ctx, "INSERT INTO messages (check_id, source, seq, lines, received) VALUES (?,?,?,?,?) ON CONFLICT DO NOTHING",
+		check, source, seq, b.String(), time.Now().UTC().Format(time.RFC3339Nano))
+	if err != nil {
+		return false, err
+	}
+	if n, err := res.RowsAffected(); err != nil || n == 1 {
+		return n == 1, err
+	}
+	var stored string
+	if err := s.db.QueryRowContext(ctx, "SELECT lines FROM messages WHERE check_id=? AND source=? AND seq=?", check, source, seq).Scan(&stored); err != nil {
+		return false, err
+	}
+	if stored != b.String() {
+		last, err := s.LastSeq(ctx, check, source)
+		if err != nil {
+			return false, err
+		}
+		return false, &SeqTakenError{Seq: seq, Last: last}
+	}
+	return false, nil
+}
+
+// LastSeq is the highest sequence number stored for a source, 0 when none is.
+func (s *Store) LastSeq(ctx context.Context, check, source string) (int64, error) {
+	var last sql.NullInt64
+	err := s.db.QueryRowContext(ctx, "SELECT MAX(seq) FROM messages WHERE check_id=? AND source=?", check, source).Scan(&last)
+	return last.Int64, err
+}
+
+// Message is a stored message.
+type Message struct {
+	Source string
+	Seq    int64
+	Lines  []json.RawMessage
+}
+
+// Messages returns all messages of a check, by source and in order of their
+// numbers.
+func (s *Store) Messages(ctx context.Context, check string) ([]Message, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT source, seq, lines FROM messages WHERE check_id=? ORDER BY source, seq", check)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []Message
+	for rows.Next() {
+		var m Message
+		var text string
+		if err := rows.Scan(&m.Source, &m.Seq, &text); err != nil {
+			return nil, err
+		}
+		for l := range strings.Lines(text) {
+			m.Lines = append(m.Lines, json.RawMessage(strings.TrimSuffix(l, "\n")))
+		}
+		out = append(out, m)
+	}
+	return out, rows.Err()
+}
+
+// ThrownOut is a hold that the person took back. Its samples stay stored.
+type ThrownOut struct {
+	Source string
+	Coil   string
+	T      float64
+}
+
+// ThrowOut marks a hold as taken back.
+func (s *Store) ThrowOut(ctx context.Context, check string, t ThrownOut) error {
+	_, err := s.db.ExecContext(ctx, "INSERT INTO thrown_out (check_id, source, coil, hold_t) VALUES (?,?,?,?) ON CONFLICT DO NOTHING", check, t.Source, t.Coil, t.T)
+	return err
+}
+
+// ThrownOut lists the holds of a check that were taken back.
+func (s *Store) ThrownOut(ctx context.Context, check string) ([]ThrownOut, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT source, coil, hold_t FROM thrown_out WHERE check_id=?", check)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []ThrownOut
+	for rows.Next() {
+		var t ThrownOut
+		if err := rows.Scan(&t.Source, &t.Coil, &t.T); err != nil {
+			return nil, err
+		}
+		out = append(out, t)
+	}
+	return out, rows.Err()
+}
+
+// SaveVerdict stores a verdict with the holds it was reached on.
+func (s *Store) SaveVerdict(ctx context.Context, check string, verdict []byte, holds []Hold) error {
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // does nothing after a commit
+	for _, h := range holds {
+		if _, err := tx.ExecContext(ctx, "INSERT INTO holds (check_id, source, coil, hold_t, samples) VALUES (?,?,?,?,?) ON CONFLICT DO UPDATE SET samples=excluded.samples",
+			check, h.Source, h.Coil, h.T, h.Samples); err != nil {
+			return err
+		}
+	}
+	if _, err := tx.ExecContext(ctx, "INSERT INTO verdicts (check_id, reached, verdict) VALUES (?,?,?)", check, time.Now().UTC().Format(time.RFC3339Nano), string(verdict)); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// Hold is a hold as the verdict saw it.
+type Hold struct {
+	Source  string
+	Coil    string
+	T       float64
+	Samples int
+}
+
+// LastVerdict returns the verdict of a check reached last, nil when none was.
+func (s *Store) LastVerdict(ctx context.Context, check string) ([]byte, error) {
+	var v string
+	err := s.db.QueryRowContext(ctx, "SELECT verdict FROM verdicts WHERE check_id=? ORDER BY rowid DESC LIMIT 1", check).Scan(&v)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	return []byte(v), err
+}

@@ -1,0 +1,171 @@
+package web
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+
+	"github.com/go-chi/chi/v5"
+
+	"polewise/assets"
+	"polewise/field/rehearsal"
+	"polewise/layout"
+	"polewise/server/desk"
+	"polewise/server/pairing"
+)
+
+func (s *Site) api(r chi.Router) {
+	r.Get("/state", func(w http.ResponseWriter, r *http.Request) { writeJSON(w, http.StatusOK, s.state()) })
+	r.Get("/demos", s.demos)
+	r.Post("/check", s.newCheck)
+	r.Post("/rehearsals", s.newRehearsal)
+	r.Get("/rehearsals/{id}/bench", s.rehearsalBench)
+	r.Get("/rehearsals/{id}/truth", s.truth)
+	r.Post("/captures/undo", s.undo)
+}
+
+// benchState is the desk's state with what only the bench page needs.
+type benchState struct {
+	*desk.State
+	PhoneURL string `json:"phone_url"`
+	QR       string `json:"qr_svg"`
+}
+
+func (s *Site) state() benchState {
+	qr, err := pairing.SVG(s.PhoneURL)
+	if err != nil {
+		s.Log.Error("no QR code", "err", err)
+	}
+	return benchState{State: s.Desk.State(), PhoneURL: s.PhoneURL, QR: qr}
+}
+
+func (s *Site) demos(w http.ResponseWriter, r *http.Request) {
+	type demo struct {
+		ID   string `json:"id"`
+		Name string `json:"name"`
+	}
+	list := []demo{}
+	for _, d := range assets.DemoPlans() {
+		list = append(list, demo{d.ID, d.Name})
+	}
+	writeJSON(w, http.StatusOK, list)
+}
+
+// planRequest names a plan: as TOML, as one of the demos, or the one in use.
+type planRequest struct {
+	PlanTOML *string `json:"plan_toml"`
+	Demo     *string `json:"demo"`
+}
+
+func (s *Site) planOf(q planRequest) (desk.PlanText, error) {
+	switch {
+	case q.PlanTOML != nil:
+		return desk.PlanText{Name: "plan", TOML: []byte(*q.PlanTOML)}, nil
+	case q.Demo != nil:
+		for _, d := range assets.DemoPlans() {
+			if d.ID == *q.Demo {
+				return desk.PlanText{Name: d.ID + ".toml", TOML: d.TOML}, nil
+			}
+		}
+		return desk.PlanText{}, &desk.ClientError{Code: "no-demo", Say: fmt.Sprintf("There is no demo plan %q.", *q.Demo)}
+	}
+	return desk.PlanText{Name: "plan", TOML: []byte(s.Desk.State().Plan.TOML)}, nil
+}
+
+// read decodes a request's JSON body; on failure it has answered.
+func (s *Site) read(w http.ResponseWriter, r *http.Request, v any) bool {
+	raw, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxMessage))
+	if err != nil {
+		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("A request may have %d bytes at most.", maxMessage), "")
+		return false
+	}
+	if len(raw) == 0 {
+		return true
+	}
+	if err := json.Unmarshal(raw, v); err != nil {
+		problem(w, http.StatusBadRequest, "not-json", "The request is not JSON as expected: "+err.Error(), "")
+		return false
+	}
+	return true
+}
+
+func (s *Site) newCheck(w http.ResponseWriter, r *http.Request) {
+	var q planRequest
+	if !s.read(w, r, &q) {
+		return
+	}
+	text, err := s.planOf(q)
+	if err == nil {
+		err = s.Desk.Begin(r.Context(), text, nil)
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, s.state())
+}
+
+func (s *Site) newRehearsal(w http.ResponseWriter, r *http.Request) {
+	q := struct {
+		planRequest
+		Difficulty rehearsal.Difficulty `json:"difficulty"`
+		Fault      string               `json:"fault"`
+	}{Difficulty: rehearsal.Usual}
+	if !s.read(w, r, &q) {
+		return
+	}
+	text, err := s.planOf(q.planRequest)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	switch q.Difficulty {
+	case rehearsal.Easy, rehearsal.Usual, rehearsal.Hard:
+	default:
+		problem(w, http.StatusBadRequest, "no-difficulty", fmt.Sprintf("Expected easy, usual or hard, found %q.", q.Difficulty), "")
+		return
+	}
+	var faults []layout.Fault
+	if q.Fault != "" && q.Fault != "random" {
+		f, err := layout.ParseFault(q.Fault)
+		if err != nil {
+			problem(w, http.StatusBadRequest, "no-fault", err.Error(), "")
+			return
+		}
+		faults = []layout.Fault{f}
+	}
+	// The rehearsal outlives this request: the site's own end stops it.
+	re, err := s.Desk.Rehearse(s.ctx, text, q.Difficulty, faults)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]string{"id": re.ID, "phone_page": fmt.Sprintf("/phone/%s/?rehearsal=%s", s.Key, re.ID)})
+}
+
+func (s *Site) truth(w http.ResponseWriter, r *http.Request) {
+	re := s.Desk.RehearsalByID(chi.URLParam(r, "id"))
+	if re == nil {
+		problem(w, http.StatusNotFound, "no-rehearsal", "This rehearsal has ended.", "Begin another.")
+		return
+	}
+	t, err := re.Truth()
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, t)
+}
+
+func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
+	var q desk.Undo
+	if !s.read(w, r, &q) {
+		return
+	}
+	if err := s.Desk.ThrowOut(r.Context(), q.At); err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+}

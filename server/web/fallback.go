@@ -1,0 +1,81 @@
+package web
+
+import (
+	"fmt"
+	"io"
+	"net/http"
+	"time"
+)
+
+// post takes a message by POST, for phones whose browser refuses the websocket.
+func (s *Site) post(w http.ResponseWriter, r *http.Request) {
+	source, ok := sourceOf(w, r)
+	if !ok {
+		return
+	}
+	raw, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxMessage))
+	if err != nil {
+		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("A message may have %d bytes at most.", maxMessage), "Send it in parts.")
+		return
+	}
+	ack, err := s.Desk.Ingest(r.Context(), source, raw)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]int64{"ack": ack})
+}
+
+// events is the other half of post: what a websocket would push, as server-sent
+// events.
+func (s *Site) events(w http.ResponseWriter, r *http.Request) {
+	source, ok := sourceOf(w, r)
+	if !ok {
+		return
+	}
+	if !s.hold() {
+		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "")
+		return
+	}
+	defer s.sockets.Done()
+	out := http.NewResponseController(w)
+	w.Header().Set("Content-Type", "text/event-stream")
+	client := s.Desk.Phone()
+	defer s.Desk.Unsubscribe(client)
+	hello, err := s.Desk.Join(r.Context(), source)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	defer s.Desk.Leave(source)
+	send := func(raw []byte) bool {
+		_ = out.SetWriteDeadline(time.Now().Add(writeWait))
+		if _, err := fmt.Fprintf(w, "data: %s\n\n", raw); err != nil {
+			return false
+		}
+		return out.Flush() == nil
+	}
+	if !send(mustJSON(hello)) {
+		return
+	}
+	alive := time.NewTicker(pingEvery)
+	defer alive.Stop()
+	for {
+		ok := true
+		select {
+		case <-r.Context().Done():
+			return
+		case <-s.ctx.Done():
+			return
+		case <-client.Dropped:
+			return
+		case raw := <-client.Queue:
+			ok = send(raw)
+		case <-alive.C:
+			ok = send([]byte("{}"))
+		}
+		if !ok {
+			return
+		}
+	}
+}

@@ -1,0 +1,269 @@
+// Package web serves the two pages and their streams: the bench page on
+// loopback, the phone page over TLS under the pairing key.
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/url"
+	"strings"
+	"sync"
+
+	"github.com/go-chi/chi/v5"
+
+	"polewise/assets"
+	"polewise/layout"
+	"polewise/phoneapp"
+	"polewise/server/desk"
+	"polewise/server/pairing"
+)
+
+// Site serves one desk. Its sockets end when Close is called.
+type Site struct {
+	Desk *desk.Desk
+	Key  pairing.Key
+	Log  *slog.Logger
+	// PhoneURL is the phone page's address with its key, for the QR code.
+	PhoneURL string
+	// CA is the local authority's certificate; nil with a certificate of the
+	// maker's own.
+	CA []byte
+
+	ctx     context.Context // ends when the site closes
+	end     context.CancelFunc
+	mu      sync.Mutex
+	sockets sync.WaitGroup
+}
+
+// NewSite returns a site without sockets.
+func NewSite(d *desk.Desk, key pairing.Key, log *slog.Logger) *Site {
+	ctx, end := context.WithCancel(context.Background())
+	return &Site{Desk: d, Key: key, Log: log, ctx: ctx, end: end}
+}
+
+// Close asks every socket to end and waits until they have.
+func (s *Site) Close() {
+	s.mu.Lock()
+	s.end()
+	s.mu.Unlock()
+	s.sockets.Wait()
+}
+
+// hold counts a socket; false when the site is closing.
+func (s *Site) hold() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.ctx.Err() != nil {
+		return false
+	}
+	s.sockets.Add(1)
+	return true
+}
+
+// Content-Security-Policies. Nothing is loaded from elsewhere and no script or
+// style stands in a page.
+const (
+	cspBase  = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'"
+	cspBench = cspBase + "; frame-src 'self'; frame-ancestors 'none'"
+	cspPhone = cspBase + "; frame-ancestors 'none'"
+	// The rehearsal shows the phone page in a frame of the bench page.
+	cspFramed = cspBase + "; frame-ancestors 'self'"
+)
+
+func headers(csp string) func(http.Handler) http.Handler {
+	return func(next http.Handler) http.Handler {
+		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			h := w.Header()
+			h.Set("Content-Security-Policy", csp)
+			h.Set("X-Content-Type-Options", "nosniff")
+			h.Set("Referrer-Policy", "no-referrer")
+			h.Set("Cross-Origin-Opener-Policy", "same-origin")
+			h.Set("Permissions-Policy", "magnetometer=(self), accelerometer=(self), gyroscope=(self), screen-wake-lock=(self), camera=(), microphone=(), geolocation=()")
+			h.Set("Cache-Control", "no-store")
+			next.ServeHTTP(w, r)
+		})
+	}
+}
+
+// Phone is the handler of the phone listener: all under the pairing key, 403
+// for everything else.
+func (s *Site) Phone() http.Handler {
+	r := chi.NewRouter()
+	r.Use(headers(cspPhone), s.sameOrigin)
+	r.Route("/{key}", s.phoneRoutes)
+	forbid := func(w http.ResponseWriter, r *http.Request) {
+		problem(w, http.StatusForbidden, "no-key", "This address lacks the pairing key.", "Scan the QR code on the bench page again.")
+	}
+	r.NotFound(forbid)
+	r.MethodNotAllowed(forbid)
+	return r
+}
+
+// phoneRoutes are the phone page and its streams, below the key.
+func (s *Site) phoneRoutes(r chi.Router) {
+	r.Use(s.requireKey)
+	r.Get("/", page(phoneapp.Page))
+	r.Handle("/app/*", static("/app/", phoneapp.Page))
+	r.Handle("/common/*", static("/common/", assets.Common))
+	r.Get("/ca.crt", s.authority)
+	r.Get("/plan.json", s.planJSON)
+	r.Get("/stream", s.stream)
+	r.Post("/post", s.post)
+	r.Get("/events", s.events)
+	r.Get("/rehearsals/{id}/sensor", s.rehearsalSensor)
+	r.NotFound(func(w http.ResponseWriter, r *http.Request) {
+		problem(w, http.StatusNotFound, "no-page", "There is nothing at this address.", "")
+	})
+}
+
+func (s *Site) requireKey(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !s.Key.Matches(chi.URLParam(r, "key")) {
+			problem(w, http.StatusForbidden, "wrong-key", "The pairing key in this address is not the right one.", "Scan the QR code on the bench page again.")
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// sameOrigin refuses requests that another site's page makes: sockets and
+// anything that changes something.
+func (s *Site) sameOrigin(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		changes := r.Method != http.MethodGet && r.Method != http.MethodHead
+		if (changes || r.Header.Get("Upgrade") != "") && !originIsOurs(r) {
+			problem(w, http.StatusForbidden, "foreign-origin", "This request comes from another site's page.", "Open the page from its own address.")
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+func originIsOurs(r *http.Request) bool {
+	origin := r.Header.Get("Origin")
+	if origin == "" {
+		return true // not a browser
+	}
+	u, err := url.Parse(origin)
+	return err == nil && strings.EqualFold(u.Host, r.Host)
+}
+
+// loopbackHost refuses other names for this machine, so that no foreign page
+// can reach the bench by having its own name point here.
+func loopbackHost(listen string) func(http.Handler) http.Handler {
+	own, _, _ := net.SplitHostPort(listen)
+	return func(next http.Handler) http.Handler {
+		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			host := r.Host
+			if h, _, err := net.SplitHostPort(r.Host); err == nil {
+				host = h
+			}
+			ip := net.ParseIP(strings.Trim(host, "[]"))
+			if host != "localhost" && host != own && (ip == nil || !ip.IsLoopback()) {
+				problem(w, http.StatusForbidden, "wrong-host", "The bench page answers to 127.0.0.1 and localhost only.", "Open it by the address that the program printed.")
+				return
+			}
+			next.ServeHTTP(w, r)
+		})
+	}
+}
+
+// Bench is the handler of the bench listener.
+func (s *Site) Bench(listen string) http.Handler {
+	r := chi.NewRouter()
+	r.Use(loopbackHost(listen), s.sameOrigin)
+	r.Group(func(r chi.Router) {
+		r.Use(headers(cspBench))
+		r.Get("/", page(assets.Bench))
+		r.Handle("/app/*", static("/app/", assets.Bench))
+		r.Handle("/common/*", static("/common/", assets.Common))
+		r.Get("/live", s.live)
+		r.Route("/api", s.api)
+	})
+	r.Group(func(r chi.Router) {
+		r.Use(headers(cspFramed))
+		r.Route("/phone/{key}", s.phoneRoutes)
+	})
+	return r
+}
+
+// page serves a folder's index.html.
+func page(f fs.FS) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		http.ServeFileFS(w, r, f, "index.html")
+	}
+}
+
+func static(prefix string, f fs.FS) http.Handler {
+	files := http.FileServerFS(f)
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		i := strings.Index(r.URL.Path, prefix)
+		if i < 0 || strings.HasSuffix(r.URL.Path, "/") {
+			problem(w, http.StatusNotFound, "no-file", "There is no such file.", "")
+			return
+		}
+		q := r.Clone(r.Context())
+		q.URL.Path = r.URL.Path[i+len(prefix)-1:]
+		files.ServeHTTP(w, q)
+	})
+}
+
+// authority serves the local authority's certificate for phones to install.
+func (s *Site) authority(w http.ResponseWriter, r *http.Request) {
+	if s.CA == nil {
+		problem(w, http.StatusNotFound, "own-certificate", "This program runs with a certificate of your own.", "Install the authority that signed it.")
+		return
+	}
+	w.Header().Set("Content-Type", "application/x-x509-ca-cert")
+	w.Header().Set("Content-Disposition", `attachment; filename="polewise-authority.crt"`)
+	if _, err := w.Write(s.CA); err != nil {
+		s.Log.Debug("certificate not delivered", "err", err)
+	}
+}
+
+func (s *Site) planJSON(w http.ResponseWriter, r *http.Request) {
+	writeJSON(w, http.StatusOK, s.Desk.State())
+}
+
+func writeJSON(w http.ResponseWriter, status int, v any) {
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(v) // the client has gone; nobody is left to tell
+}
+
+// problem answers with an error in words, as the streams do.
+func problem(w http.ResponseWriter, status int, code, say, hint string) {
+	writeJSON(w, status, map[string]any{"error": desk.ClientError{Code: code, Say: say, Hint: hint}})
+}
+
+// fail answers an error of the desk: the client's own with 400, others with 500.
+func (s *Site) fail(w http.ResponseWriter, err error) {
+	var c *desk.ClientError
+	var p *layout.Problems
+	switch {
+	case errors.As(err, &c):
+		status := http.StatusBadRequest
+		if c.Code == "seq-taken" {
+			status = http.StatusConflict
+		}
+		writeJSON(w, status, map[string]any{"error": c})
+	case errors.As(err, &p):
+		writeJSON(w, http.StatusUnprocessableEntity, map[string]any{"error": desk.ClientError{Code: "bad-plan", Say: p.Error()}, "problems": p.List})
+	default:
+		s.Log.Error("request failed", "err", err)
+		problem(w, http.StatusInternalServerError, "trouble", "The program could not do that: "+err.Error(), "Try again. If it stays, look at what the program printed.")
+	}
+}
+
+func mustJSON(v any) []byte {
+	raw, err := json.Marshal(v)
+	if err != nil {
+		panic("web: " + err.Error())
+	}
+	return raw
+}
