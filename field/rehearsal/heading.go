@@ -8,24 +8,25 @@ import (
 	"polewise/field/capture"
 )
 
-// headings reads the compass at two opposite sides of every coil, with the
-// supply off and on at each. The sides are those along the pad's x or y,
-// whichever lies more across the earth's field: a pull along the needle does not
-// turn it.
+// headings reads the compass at two opposite sides of every coil, over the inner
+// edge of its winding, with the supply off and on at each. The sides are those
+// along the coil's own x or y, whichever lies more across the earth's field: a
+// pull along the needle does not turn it.
 func (s *script) headings() {
-	alongX := math.Abs(s.world.earth.Y) >= math.Abs(s.world.earth.X)
 	for j := range s.plan.Coils {
 		c, w := &s.plan.Coils[j], s.plan.WindingOf(j)
+		sin, cos := math.Sincos(c.Turned)
+		north := s.world.earth
+		edge := [2]float64{cos * w.InnerX / 2, sin * w.InnerX / 2}
+		if math.Abs(cos*north.X+sin*north.Y) > math.Abs(cos*north.Y-sin*north.X) {
+			edge = [2]float64{-sin * w.InnerY / 2, cos * w.InnerY / 2}
+		}
 		for _, side := range []float64{1, -1} {
 			s.move()
-			reach := side * math.Min(w.InnerX, w.InnerY) / 2
-			shift := [2]float64{reach, 0}
-			if !alongX {
-				shift = [2]float64{0, reach}
-			}
+			shift := [2]float64{side * edge[0], side * edge[1]}
 			l := s.lay(c.At.X+shift[0], c.At.Y+shift[1])
 			s.switchTo(capture.Drive{State: capture.Off})
-			s.add(capture.Hold{T: tick(s.t), Coil: c.ID, ShiftMM: &[2]float64{1e3 * shift[0], 1e3 * shift[1]}})
+			s.add(capture.Hold{T: tick(s.t), Coil: c.ID, ShiftMM: &[2]float64{math.Round(1e4*shift[0]) / 10, math.Round(1e4*shift[1]) / 10}})
 			s.sampleHeadings(l, s.o.HoldSeconds)
 			s.switchTo(s.on())
 			s.sampleHeadings(l, s.o.HoldSeconds)
