@@ -13,7 +13,11 @@ import (
 )
 
 func rehearseCommand() *cobra.Command {
+	// A phone whose sensor has been found, and the supply switched in every hold:
+	// what a maker who follows the phone page has.
 	o := rehearsal.Defaults()
+	o.Rest = rehearsal.RestHolds
+	o.TellOffsetMM = 4
 	var faults []string
 	var route, rest, offset string
 	c := &cobra.Command{
@@ -68,7 +72,7 @@ strings-in-series:ID,ID, coil-in-wrong-string:ID,STRING.`,
 	f.BoolVar(&o.Ohms, "ohms", false, "measure resistances as well")
 	f.BoolVar(&o.TellAmps, "amps", false, "report the current read off the supply")
 	f.Float64Var(&o.TopDeg, "top", o.TopDeg, "direction of the phone's top edge, degrees counter-clockwise from pad +y")
-	f.StringVar(&offset, "offset", "", "sensor's place from the mark, `X,Y` in mm (default: drawn as phones have it)")
+	f.StringVar(&offset, "offset", "2,18", "sensor's place from the mark, `X,Y` in mm; empty: drawn as phones have it")
 	f.Float64Var(&o.TellOffsetMM, "tell-offset", o.TellOffsetMM, "tell the offset, wrong by this sd in mm; negative: say nothing of it")
 	f.Float64Var(&o.NoiseUT, "noise", o.NoiseUT, "noise of a sample, uT")
 	f.Float64Var(&o.PlacementMM, "placement", o.PlacementMM, "sd of placing the mark, mm")

@@ -163,6 +163,13 @@ func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
 			return nil
 		}
 	}
+	// What else is wrong with a coil that carries no current nobody can see,
+	// and it is not offered as a second fault.
+	if s.kind == layout.CoilShorted || s.kind == layout.TurnsShorted {
+		if j := p.CoilIndex(s.fault.ID); h.cur.CoilAmps[j] == 0 {
+			return nil
+		}
+	}
 	faults := append(slices.Clone(h.faults), s.fault)
 	flipped := s.flips(p)
 	if flipped == nil || slices.ContainsFunc(faults, func(f layout.Fault) bool { return f.Kind == layout.CoilInWrongString }) {
