@@ -226,7 +226,8 @@ func (s *source) captures(thrown []store.ThrownOut) []*capture.Capture {
 	return out
 }
 
-// without leaves out the holds that were thrown out, with their samples.
+// without leaves out the holds that were thrown out, with their samples, and the
+// hand readings.
 func without(c *capture.Capture, source string, thrown []store.ThrownOut) *capture.Capture {
 	var drop []float64
 	for _, t := range thrown {
@@ -246,6 +247,10 @@ func without(c *capture.Capture, source string, thrown []store.ThrownOut) *captu
 			dropping = slices.Contains(drop, l.T)
 		case capture.Pass:
 			dropping = false
+		case capture.Reading:
+			if slices.Contains(drop, l.T) {
+				continue
+			}
 		}
 		_, lift := l.(capture.Lift)
 		_, drive := l.(capture.Drive)
@@ -268,8 +273,11 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 	if err != nil {
 		return 0, err
 	}
-	if m.Undo != nil {
-		return 0, d.ThrowOut(ctx, m.Undo.At)
+	switch {
+	case m.Undo != nil:
+		return m.Seq, withSeq(d.ThrowOut(ctx, sourceID, *m.Undo), m.Seq)
+	case m.Again != nil:
+		return m.Seq, d.again(ctx, m.Again.Check)
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -336,34 +344,71 @@ func (d *Desk) Leave(sourceID string) {
 	d.pushPhones()
 }
 
-// ThrowOut takes back the last hold on a coil that has not been taken back yet.
-func (d *Desk) ThrowOut(ctx context.Context, coil string) error {
+// ThrowOut takes back a hold or a hand reading on a coil: the one that u.T
+// names, of the source given, or else the last not taken back yet.
+func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
+	coil := u.At
 	d.mu.Lock()
 	c := d.check
 	var found *store.ThrownOut
 	for _, id := range c.order {
-		for _, cap := range c.sources[id].captures(c.thrown) {
+		if u.T != nil && id != sourceID {
+			continue
+		}
+		thrown := c.thrown
+		if u.T != nil {
+			thrown = nil // asked for again, it is found again
+		}
+		for _, cap := range c.sources[id].captures(thrown) {
 			for _, l := range cap.Lines {
-				if h, ok := l.(capture.Hold); ok && h.Coil == coil {
-					found = &store.ThrownOut{Source: id, Coil: coil, T: h.T}
+				of := ""
+				switch l := l.(type) {
+				case capture.Hold:
+					of = l.Coil
+				case capture.Reading:
+					of = l.Coil
+				}
+				if of == coil && (u.T == nil || l.At() == *u.T) {
+					found = &store.ThrownOut{Source: id, Coil: coil, T: l.At()}
 				}
 			}
 		}
 	}
 	d.mu.Unlock()
 	if found == nil {
-		return &ClientError{Code: "nothing-to-undo", Say: fmt.Sprintf("There is no hold on %s to take back.", coil)}
+		return &ClientError{Code: "nothing-to-undo", Say: fmt.Sprintf("There is no reading of %s to take back.", coil)}
 	}
 	if err := d.store.ThrowOut(ctx, c.ID, *found); err != nil {
 		return err
 	}
 	d.mu.Lock()
-	if d.check == c {
+	if d.check == c && !slices.Contains(c.thrown, *found) {
 		c.thrown = append(c.thrown, *found)
 	}
 	d.mu.Unlock()
 	d.touch()
 	return nil
+}
+
+// withSeq tells a client error which message it answers.
+func withSeq(err error, seq int64) error {
+	var e *ClientError
+	if errors.As(err, &e) {
+		e.Seq = seq
+	}
+	return err
+}
+
+// again begins another check of the same plan if the one named is still the one
+// in progress. A rehearsal stays as it is: nothing in it can be mended.
+func (d *Desk) again(ctx context.Context, check string) error {
+	d.mu.Lock()
+	c := d.check
+	d.mu.Unlock()
+	if c.ID != check || c.hearsal != nil {
+		return nil
+	}
+	return d.Begin(ctx, PlanText{Name: c.PlanName, TOML: c.PlanTOML}, nil)
 }
 
 // touch asks for a new verdict. It never blocks: one request waiting is enough.

@@ -9,17 +9,26 @@ import (
 	"polewise/field/capture"
 )
 
-// Message is what a phone or feed sends: numbered lines, or a request to take a
-// hold back.
+// Message is what a phone or feed sends: numbered lines, or a request.
 type Message struct {
 	Seq   int64             `json:"seq"`
 	Lines []json.RawMessage `json:"lines"`
 	Undo  *Undo             `json:"undo,omitempty"`
+	Again *Again            `json:"again,omitempty"`
 }
 
-// Undo asks for the last hold on a coil to be thrown out.
+// Undo asks for a hold on a coil to be thrown out: the one begun at T by the
+// source that asks, or without T the last one by anybody. With T it may be sent
+// twice and does the same as once.
 type Undo struct {
-	At string `json:"at"`
+	At string   `json:"at"`
+	T  *float64 `json:"t,omitempty"`
+}
+
+// Again asks for a new check of the same plan, after a mend. It names the check
+// that it ends, so that asking twice begins only one.
+type Again struct {
+	Check string `json:"check"`
 }
 
 // MaxLines bounds the lines of one message.
@@ -43,7 +52,7 @@ func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
 	if err := json.Unmarshal(raw, &m); err != nil {
 		return nil, nil, &ClientError{Code: "not-a-message", Say: fmt.Sprintf("This message is not JSON of the form {\"seq\":1,\"lines\":[…]}: %v.", err), Hint: "Send one JSON object a message."}
 	}
-	if m.Undo != nil {
+	if m.Undo != nil || m.Again != nil {
 		return &m, nil, nil
 	}
 	if m.Seq < 1 {

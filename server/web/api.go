@@ -163,7 +163,8 @@ func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
 	if !s.read(w, r, &q) {
 		return
 	}
-	if err := s.Desk.ThrowOut(r.Context(), q.At); err != nil {
+	q.T = nil // the page names the coil only
+	if err := s.Desk.ThrowOut(r.Context(), "", q); err != nil {
 		s.fail(w, err)
 		return
 	}
