@@ -1,0 +1,2 @@
+// Package browsertest holds the tests that drive the pages in a real browser.
+package browsertest
