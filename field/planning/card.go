@@ -1,0 +1,109 @@
+package planning
+
+import (
+	"fmt"
+
+	"polewise/layout"
+)
+
+// Lead of a coil.
+const (
+	StartLead   = "start"  // the end the winding began with
+	FinishLead  = "finish" // the end it ended with
+	UnknownLead = ""       // the plan does not say which way the coil is wound
+)
+
+// Card is what to set, count, measure and mark for one kind of coil.
+type Card struct {
+	Winding  string   `json:"winding"`
+	Coils    []string `json:"coils"`
+	North    string   `json:"north"` // up or down
+	Sense    string   `json:"sense"` // ccw, cw or empty
+	PlusLead string   `json:"plus_lead"`
+	Set      []string `json:"set"`
+	Count    []string `json:"count"`
+	Measure  []string `json:"measure"`
+	Mark     []string `json:"mark"`
+}
+
+// PlusLead is the lead that gets the plus mark, so that the coil faces as
+// planned when current enters there. Current that runs counter-clockwise seen
+// from above makes the face that looks up a north pole (right-hand rule): wound
+// counter-clockwise from start to finish, it has to enter at the start for north
+// up. Both other facts turn that round.
+func PlusLead(sense layout.Sense, north layout.Face) string {
+	switch {
+	case sense == layout.SenseUnknown:
+		return UnknownLead
+	case (sense == layout.CounterClockwise) == (north == layout.Up):
+		return StartLead
+	}
+	return FinishLead
+}
+
+func (j *job) cards() {
+	j.f.Cards = []Card{}
+	type kind struct {
+		winding int
+		north   layout.Face
+		sense   layout.Sense
+	}
+	at := map[kind]int{}
+	for k := range j.plan.Coils {
+		c := &j.plan.Coils[k]
+		key := kind{c.Winding, c.North, c.Sense}
+		if i, ok := at[key]; ok {
+			j.f.Cards[i].Coils = append(j.f.Cards[i].Coils, c.ID)
+			continue
+		}
+		at[key] = len(j.f.Cards)
+		j.f.Cards = append(j.f.Cards, j.card(c))
+	}
+}
+
+func (j *job) card(c *layout.Coil) Card {
+	w, f := &j.plan.Windings[c.Winding], &j.f.Windings[c.Winding]
+	card := Card{Winding: w.ID, Coils: []string{c.ID}, North: "up", Sense: string(c.Sense), PlusLead: PlusLead(c.Sense, c.North)}
+	if c.North == layout.Down {
+		card.North = "down"
+	}
+	mm := func(metres float64) string { return fmt.Sprintf("%.4g mm", metres/millimetre) }
+	former := "round former, " + mm(w.InnerX) + " across"
+	switch w.Shape {
+	case layout.Oblong:
+		former = fmt.Sprintf("oblong former, %s by %s, its ends half circles", mm(w.InnerX), mm(w.InnerY))
+	case layout.Rectangle:
+		former = fmt.Sprintf("rectangular former, %s by %s, corners rounded to %s", mm(w.InnerX), mm(w.InnerY), mm(w.Corner))
+	}
+	card.Set = []string{
+		former,
+		"cheeks " + mm(w.Width) + " apart",
+		fmt.Sprintf("wire %s, %.1f m for one coil with tails of %.0f mm", wireName(w), f.CutM, j.o.TailMM),
+	}
+	card.Count = []string{fmt.Sprintf("%d turns", w.Turns)}
+	if f.TurnsPerLayer > 0 {
+		card.Count = append(card.Count, fmt.Sprintf("%d layers of %d turns, %s high when laid well; the plan gives them %s",
+			f.Layers, min(f.TurnsPerLayer, w.Turns), mm(f.BuildMM*millimetre), mm(w.Build)))
+	}
+	room := f.OhmsRoom
+	card.Measure = []string{
+		fmt.Sprintf("%.2f ohm at %.0f C (%.2f to %.2f)", room, j.o.RoomCelsius, max(0, room-tolerance(room)), room+tolerance(room)),
+		fmt.Sprintf("%.0f g of copper", f.CopperGrams),
+	}
+	way := map[layout.Sense]string{layout.CounterClockwise: "counter-clockwise", layout.Clockwise: "clockwise"}[c.Sense]
+	switch card.PlusLead {
+	case UnknownLead:
+		card.Mark = []string{
+			fmt.Sprintf("look at the coil from above, as it will lie: if the turns run counter-clockwise from start to finish, mark the %s lead plus, else the %s lead",
+				PlusLead(layout.CounterClockwise, c.North), PlusLead(layout.Clockwise, c.North)),
+			"once marked, do not turn the coil over: the mark holds for the side that looks up now",
+		}
+	default:
+		card.Mark = []string{
+			fmt.Sprintf("wound %s from start to finish, seen from above: mark the %s lead plus", way, card.PlusLead),
+			fmt.Sprintf("mark the side that looks up; with plus at the mark its north faces %s", card.North),
+			"turned over, the coil is wound the other way: the mark then belongs on the other lead",
+		}
+	}
+	return card
+}

@@ -1,0 +1,186 @@
+package planning
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Check is what to set the bench supply to while the pad is checked.
+type Check struct {
+	Raw     Setting `json:"raw"`     // for raw readings
+	Compass Setting `json:"compass"` // for compass headings
+}
+
+// Setting is one recommendation. Where HoldAmps is set the supply works as a
+// source of current: its limit holds, and its voltage only has to be above what
+// the pad takes.
+type Setting struct {
+	Volts     float64 `json:"volts"`      // to set
+	LimitAmps float64 `json:"limit_amps"` // to set
+	HoldAmps  bool    `json:"hold_amps"`
+	Amps      float64 `json:"amps"`     // that the supply should then show
+	LeastUT   float64 `json:"least_uT"` // at the weakest coil
+	Least     string  `json:"least"`
+	MostUT    float64 `json:"most_uT"` // at the strongest
+	Most      string  `json:"most"`
+	Good      bool    `json:"good"` // everything asked for is reached
+	Say       string  `json:"say"`
+}
+
+// What a check needs. The earth's field is 22 to 67 uT over the surface (World
+// Magnetic Model 2025); phones' sensors were seen to re-zero by up to 54 uT, and
+// commonly reach 4900 uT (own analysis of recorded phones; the full scale is
+// that of a common part, from memory) though not always evenly.
+const (
+	rawLeastUT   = 250.0  // over the weakest coil's centre, to aim at
+	rawEnoughUT  = 150.0  // what will do
+	rawMostUT    = 2000.0 // anywhere the sensor may come
+	compassLow   = 10.0   // sideways, below the weakest coil's pull a needle hardly turns
+	compassHigh  = 60.0   // sideways, above it a phone may refuse the field
+	gentleKelvin = 10.0   // the check may warm a coil by this much
+)
+
+func (j *job) check() {
+	p := j.plan
+	raw := j.reachOf(func(o *OverCoil) (float64, float64) { return math.Abs(o.BUT[2]), o.MostUT })
+	aside := j.reachOf(func(o *OverCoil) (float64, float64) { return o.AsideUT[0], o.AsideUT[1] })
+	if j.c.PadAmps == 0 || raw.least == 0 || aside.most == 0 {
+		none := Setting{Say: "No current flows as planned: there is nothing to set."}
+		j.f.Check = Check{none, none}
+		return
+	}
+	// How far the planned currents may be raised before something gets warm, or
+	// the supply's limit is reached.
+	most := math.Inf(1)
+	why := "the supply's limit"
+	if limit := p.Supply.LimitAmps; limit > 0 {
+		most = limit / j.c.PadAmps
+	}
+	duty := 1.0
+	if p.Supply.Pulsed {
+		duty = p.Supply.Duty
+	}
+	for k := range p.Coils {
+		w, amps := p.WindingOf(k), j.c.CoilAmps[k]
+		s := math.Min(gentleAmpsPerMM2/density(w, amps), math.Sqrt(gentleKelvin/riseKelvin(w, amps, duty)))
+		if s < most {
+			most, why = s, fmt.Sprintf("coil %s, which would get warm", p.Coils[k].ID)
+		}
+	}
+	j.f.Check.Raw = j.rawSetting(raw, most, why, duty)
+	j.f.Check.Compass = j.compassSetting(aside, most, why)
+}
+
+// reach is the weakest and strongest of something over all coils.
+type reach struct {
+	least, most     float64
+	leastID, mostID string
+}
+
+func (j *job) reachOf(of func(*OverCoil) (least, most float64)) reach {
+	const tie = 1e-9 // coils alike by symmetry: the first is named
+	r := reach{least: math.Inf(1)}
+	for k := range j.f.Over.Coils {
+		o := &j.f.Over.Coils[k]
+		least, most := of(o)
+		if least < r.least*(1-tie) {
+			r.least, r.leastID = least, o.ID
+		}
+		if most > r.most*(1+tie) {
+			r.most, r.mostID = most, o.ID
+		}
+	}
+	return r
+}
+
+// leastVolts is what a bench supply can be set to with some care.
+const leastVolts = 0.5
+
+// setting is the planned drive times s, rounded to what a supply can be set to.
+func (j *job) setting(s float64, r reach) Setting {
+	full := j.c.PadVolts + j.c.PadAmps*j.plan.Supply.SourceOhms
+	out := Setting{Volts: twoDigits(s * full), Least: r.leastID, Most: r.mostID}
+	if out.HoldAmps = s*full < leastVolts || j.plan.Supply.Volts == 0; out.HoldAmps {
+		out.Amps = twoDigits(s * j.c.PadAmps)
+		s = out.Amps / j.c.PadAmps
+		out.LimitAmps, out.Volts = out.Amps, math.Max(1, twoDigits(2*s*full))
+	} else {
+		s = out.Volts / full
+		out.Amps = s * j.c.PadAmps
+		out.LimitAmps = twoDigits(1.25 * out.Amps)
+	}
+	out.LeastUT, out.MostUT = s*r.least, s*r.most
+	return out
+}
+
+// how says what to turn.
+func (s *Setting) how() string {
+	if s.HoldAmps {
+		return fmt.Sprintf("Set the supply's current limit to %s A and its voltage to %s V, so that the limit holds. ", plain(s.LimitAmps), plain(s.Volts))
+	}
+	return fmt.Sprintf("Set the supply to %s V and its limit to %s A; it should show about %.2f A. ", plain(s.Volts), plain(s.LimitAmps), s.Amps)
+}
+
+func (j *job) rawSetting(r reach, most float64, why string, duty float64) Setting {
+	s := 1.0 // the plan's own, where that will do
+	if r.least < rawEnoughUT || r.most > rawMostUT || most < 1 {
+		s = rawLeastUT / r.least
+	}
+	held := ""
+	if sat := rawMostUT / r.most; s > sat {
+		s, held = sat, fmt.Sprintf("%.0f uT at the strongest spot, where sensors begin to clip,", rawMostUT)
+	}
+	if s > most {
+		s, held = most, why+","
+	}
+	out := j.setting(s, r)
+	out.Good = out.LeastUT >= rawEnoughUT*0.98
+	warmest := 0.0
+	for k := range j.plan.Coils {
+		warmest = math.Max(warmest, riseKelvin(j.plan.WindingOf(k), out.Amps/j.c.PadAmps*j.c.CoilAmps[k], duty))
+	}
+	var say strings.Builder
+	say.WriteString(out.how())
+	fmt.Fprintf(&say, "Every coil then pulls at least %.0f uT (coil %s), against 22 to 67 uT of the earth and jumps of up to 54 uT of a phone's sensor; the strongest spot has %.0f uT (coil %s), and no coil gets more than about %.0f K warmer.",
+		out.LeastUT, out.Least, out.MostUT, out.Most, math.Ceil(warmest))
+	if !out.Good {
+		fmt.Fprintf(&say, " More than that would take %.0f uT over the weakest coil to %.0f uT, but %s sets the bounds: expect doubt at coil %s.", out.LeastUT, rawLeastUT, strings.TrimSuffix(held, ","), out.Least)
+	}
+	out.Say = say.String()
+	return out
+}
+
+func (j *job) compassSetting(r reach, most float64, why string) Setting {
+	// Between the two bounds, in the middle of what they leave.
+	low, high := compassLow/r.least, compassHigh/r.most
+	s := math.Sqrt(low * high)
+	if low > high {
+		s = high
+	}
+	bound := fmt.Sprintf("coil %s pulls %.0f times as hard", r.mostID, r.most/r.least)
+	if s > most {
+		s, bound = most, why+" sets the bounds"
+	}
+	out := j.setting(s, r)
+	out.Good = out.LeastUT >= compassLow*0.98 && out.MostUT <= compassHigh*1.02
+	out.Say = out.how() + fmt.Sprintf("Over the inner edge of a coil's winding the pad then pulls %.0f to %.0f uT sideways: enough to turn a needle against the earth's 10 to 42 uT, and not so much that a phone refuses the field.",
+		out.LeastUT, out.MostUT)
+	if !out.Good {
+		out.Say += fmt.Sprintf(" At coil %s that is less than the %.0f uT a compass needs, but %s: read it again at %s A.", out.Least, compassLow, bound, plain(twoDigits(out.Amps*compassLow*1.5/out.LeastUT)))
+	}
+	return out
+}
+
+// twoDigits rounds to two significant digits.
+func twoDigits(x float64) float64 {
+	if x == 0 || math.IsInf(x, 0) || math.IsNaN(x) {
+		return x
+	}
+	unit := math.Pow(10, math.Floor(math.Log10(math.Abs(x)))-1)
+	if unit < 1 { // dividing by a whole number keeps 0.35 from becoming 0.35000000000000003
+		whole := math.Round(1 / unit)
+		return math.Round(x*whole) / whole
+	}
+	return math.Round(x/unit) * unit
+}

@@ -1,0 +1,162 @@
+package planning
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"polewise/layout"
+)
+
+// Warning is something that will not work as planned: the number that breaks it,
+// and the number that would do. Everything else still holds.
+type Warning struct {
+	Key    string `json:"key"` // as in the plan file, e.g. winding "round".build
+	Say    string `json:"say"`
+	Remedy string `json:"remedy"`
+}
+
+// String is the warning on one line.
+func (w Warning) String() string { return w.Key + ": " + w.Say + " " + w.Remedy }
+
+func (j *job) warning(key, remedy, format string, args ...any) {
+	j.f.Warnings = append(j.f.Warnings, Warning{Key: key, Say: fmt.Sprintf(format, args...), Remedy: remedy})
+}
+
+func (j *job) warn() {
+	for i := range j.plan.Windings {
+		j.warnFit(&j.plan.Windings[i], &j.f.Windings[i])
+	}
+	j.warnHeat()
+	j.warnSupply()
+	j.warnField()
+	for _, s := range j.f.Cut.Spools {
+		if !s.Whole {
+			j.warning("spool", "Take a larger spool: a coil is wound from one piece.", "a coil of %s takes more wire than the %s kg on a spool.", s.Wire, plain(j.o.SpoolKg))
+		}
+	}
+}
+
+// warnFit tells of turns that bare wire would leave room for and enamelled wire,
+// laid in layers, does not.
+func (j *job) warnFit(w *layout.Winding, f *Winding) {
+	key := fmt.Sprintf("winding %q", w.ID)
+	switch {
+	case f.TurnsPerLayer == 0:
+		j.warning(key+".width", fmt.Sprintf("Make the width at least %.2f mm, or take thinner wire.", f.OverEnamelMM),
+			"the wire is %.2f mm thick with its enamel, and the former is only %.2f mm wide.", f.OverEnamelMM, w.Width/millimetre)
+	case f.TightBuildMM > w.Build/millimetre*(1+1e-9):
+		most := mostTurns(w)
+		fits := fmt.Sprintf("Make the build %.1f mm, or wind at most %d turns.", math.Ceil(10*f.TightBuildMM)/10, most)
+		if most == 0 {
+			fits = fmt.Sprintf("Make the build %.1f mm, or take thinner wire.", math.Ceil(10*f.TightBuildMM)/10)
+		}
+		j.warning(key+".turns", fits,
+			"%d turns lie in %d layers of %d and build %.1f mm even with every turn in the groove below, and the former leaves %.1f mm.",
+			w.Turns, f.Layers, f.TurnsPerLayer, f.TightBuildMM, w.Build/millimetre)
+	case f.BuildMM > w.Build/millimetre*(1+1e-9):
+		j.warning(key+".turns", fmt.Sprintf("Lay each turn in the groove below, or make the build %.1f mm.", math.Ceil(10*f.BuildMM)/10),
+			"%d turns lie in %d layers of %d and build %.1f mm when piled up, and the former leaves %.1f mm.",
+			w.Turns, f.Layers, f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
+	}
+	if w.GivenOhms > 0 {
+		computed := w.ComputedOhms()
+		if off := w.GivenOhms/computed - 1; math.Abs(off) > 0.15 {
+			j.warning(key+".ohms", "Measure it again, or put turns and wire right.",
+				"the plan gives %.2f ohm, and %d turns of this wire have %.2f: %+.0f percent.", w.GivenOhms, w.Turns, computed, 100*off)
+		}
+	}
+}
+
+// mostTurns is how many turns fit the former, each in the groove below.
+func mostTurns(w *layout.Winding) int {
+	return sort.Search(w.Turns, func(n int) bool {
+		less := *w
+		less.Turns = n + 1
+		_, _, _, tight := layers(&less)
+		return tight > w.Build
+	})
+}
+
+// longAmpsPerMM2 is the current density that an open, taped bundle can carry for
+// long; common practice, no source.
+const longAmpsPerMM2 = 6.0
+
+// warnHeat tells of the coil whose wire carries most, if that is too much.
+func (j *job) warnHeat() {
+	duty := 1.0
+	if j.plan.Supply.Pulsed {
+		duty = j.plan.Supply.Duty
+	}
+	worst, load := -1, 1.0
+	var rms float64
+	for k := range j.plan.Coils {
+		heating := math.Abs(j.c.CoilAmps[k]) * math.Sqrt(duty)
+		w := j.plan.WindingOf(k)
+		if l := math.Max(density(w, heating)/longAmpsPerMM2, math.Sqrt(riseKelvin(w, heating, 1)/60)); l > load {
+			worst, load, rms = k, l, heating
+		}
+	}
+	if worst < 0 {
+		return
+	}
+	w := j.plan.WindingOf(worst)
+	what := ""
+	if duty < 1 {
+		what = fmt.Sprintf(" (heating like a steady %.2f A)", rms)
+	}
+	remedy := fmt.Sprintf("%.2f A would do: set the supply to %s.", math.Abs(j.c.CoilAmps[worst])/load, j.supplyAt(1/load))
+	j.warning("supply", remedy,
+		"coil %s carries %.2f A%s, %.1f A/mm2 of its wire and some %.0f K over the room's temperature; %.0f A/mm2 and 60 K are the most a taped bundle should have for long.",
+		j.plan.Coils[worst].ID, j.c.CoilAmps[worst], what, density(w, rms), riseKelvin(w, rms, 1), longAmpsPerMM2)
+}
+
+// supplyAt puts the planned drive times s into words.
+func (j *job) supplyAt(s float64) string {
+	if j.plan.Supply.Volts > 0 {
+		return plain(twoDigits(s*(j.c.PadVolts+j.c.PadAmps*j.plan.Supply.SourceOhms))) + " V"
+	}
+	return plain(twoDigits(s*j.c.PadAmps)) + " A"
+}
+
+func (j *job) warnSupply() {
+	s := &j.plan.Supply
+	if !j.f.Pad.Limited {
+		return
+	}
+	switch {
+	case s.Volts > 0 && !math.IsInf(j.c.PadOhms, 1):
+		want := s.Volts / (j.c.PadOhms + s.SourceOhms)
+		j.warning("supply.limit_amps", fmt.Sprintf("Set the limit to %s A, or the supply to %.1f V; the figures here are for the limit.", plain(math.Ceil(10*want)/10), j.c.PadVolts+j.c.PadAmps*s.SourceOhms),
+			"%s V would drive %.2f A through the pad, and the supply's limit holds it at %.2f A.", plain(s.Volts), want, s.LimitAmps)
+	case s.Amps > s.LimitAmps:
+		j.warning("supply.limit_amps", fmt.Sprintf("Set the limit to %s A or more; the figures here are for the limit.", plain(s.Amps)),
+			"the supply is to give %s A, and its limit holds it at %s A.", plain(s.Amps), plain(s.LimitAmps))
+	}
+}
+
+// warnField tells of fields that cannot be read.
+func (j *job) warnField() {
+	weak := reach{least: math.Inf(1)}
+	for k := range j.f.Over.Coils {
+		if b := math.Abs(j.f.Over.Coils[k].BUT[2]); b < weak.least {
+			weak.least, weak.leastID = b, j.f.Over.Coils[k].ID
+		}
+	}
+	strong := j.reachOf(func(o *OverCoil) (float64, float64) { return 0, o.MostUT })
+	// As strong as the earth's field at its strongest (World Magnetic Model
+	// 2025): below that a reading hangs on knowing the background.
+	const readableUT = 67
+	if weak.least < readableUT {
+		remedy := "No current flows: nothing can be read at all."
+		if weak.least > 0 {
+			s := readableUT / weak.least
+			remedy = fmt.Sprintf("It takes %s to reach the %d uT of the earth's field, %s for a reading without doubt.", j.supplyAt(s), readableUT, j.supplyAt(rawLeastUT/weak.least))
+		}
+		j.warning("supply", remedy, "the field over coil %s is only %.0f uT.", weak.leastID, weak.least)
+	}
+	if strong.most > rawMostUT {
+		j.warning("supply", fmt.Sprintf("%s would stay below %.0f uT.", j.supplyAt(rawMostUT/strong.most), rawMostUT),
+			"near coil %s the field reaches %.0f uT, and a phone's sensor may clip from %.0f uT on.", strong.mostID, strong.most, rawMostUT)
+	}
+}
