@@ -46,7 +46,7 @@ var ErrShorted = errors.New("layout: the supply is shorted by a wire and nothing
 // the wires from what flows into their ends.
 //
 // Parts that hang on nothing, or form an island of their own, carry no current
-// and are given the voltage of whatever they hang on, or 0. A supply set to a
+// (but for rounding) and are given the voltage of whatever they hang on, or 0. A supply set to a
 // current that finds no way back delivers none. Where wires form a ring, the
 // current within the ring is not determined; the last wire of the ring is then
 // given none. Negative or NaN resistances are a mistake of the caller and

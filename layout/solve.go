@@ -81,6 +81,10 @@ func (p *Plan) Solve(faults ...Fault) (*Currents, error) {
 	if err != nil {
 		return nil, err
 	}
+	if math.IsInf(c.PadOhms, 1) {
+		c.PadVolts = p.Supply.Volts
+		return c, nil
+	}
 	flow, err := b.circuit.Solve()
 	if err != nil {
 		return nil, err
@@ -91,12 +95,7 @@ func (p *Plan) Solve(faults ...Fault) (*Currents, error) {
 		share = limit / flow.SupplyAmps // the network is linear
 	}
 	c.PadAmps = share * flow.SupplyAmps
-	switch {
-	case !math.IsInf(c.PadOhms, 1):
-		c.PadVolts = c.PadAmps * c.PadOhms
-	case p.Supply.Volts > 0:
-		c.PadVolts = p.Supply.Volts
-	}
+	c.PadVolts = c.PadAmps * c.PadOhms
 	for k, i := range b.stringOf {
 		c.StringAmps[i] = b.sign[k] * share * flow.PartAmps[k]
 		for _, j := range w.coils[i] {
@@ -173,8 +172,11 @@ func (b *builder) chainOf(id string) []string {
 	return nil
 }
 
+// series joins strings and groups one after the other. Where one of them is
+// open, none is laid: nothing flows in them, and rounding should not make it
+// look as if something did.
 func (b *builder) series(ids []string, from, to int, sign float64, depth int) (float64, error) {
-	total := 0.0
+	total, laid := 0.0, len(b.stringOf)
 	for k, id := range ids {
 		end := to
 		if k < len(ids)-1 {
@@ -196,6 +198,9 @@ func (b *builder) series(ids []string, from, to int, sign float64, depth int) (f
 			return 0, errors.New("layout: no string or group " + id)
 		}
 		from = end
+	}
+	if math.IsInf(total, 1) {
+		b.circuit.Parts, b.stringOf, b.sign = b.circuit.Parts[:laid], b.stringOf[:laid], b.sign[:laid]
 	}
 	return total, nil
 }
