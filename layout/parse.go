@@ -114,15 +114,21 @@ func (r *planReader) plan(t *table) *Plan {
 	}
 
 	windings := t.children("winding", required)
-	for _, w := range windings {
-		p.Windings = append(p.Windings, readWinding(w, p))
+	sized := make([]bool, len(windings))
+	for i, w := range windings {
+		var read Winding
+		read, sized[i] = readWinding(w, p)
+		p.Windings = append(p.Windings, read)
 		w.unknown()
 	}
 	r.uniqueIDs("winding", windings)
 
 	coils := t.children("coil", required)
-	for _, c := range coils {
-		p.Coils = append(p.Coils, readCoil(c, p))
+	placed := make([]bool, len(coils))
+	for j, c := range coils {
+		read, ok := readCoil(c, p)
+		placed[j] = ok && sized[read.Winding]
+		p.Coils = append(p.Coils, read)
 		c.unknown()
 	}
 	strings := t.children("string", required)
@@ -146,9 +152,7 @@ func (r *planReader) plan(t *table) *Plan {
 		}
 	}
 	r.checkGroups(p, strings, groups)
-	if len(r.problems.List) == 0 || r.problems.OnlyUnbuildable() {
-		r.checkOverlaps(p, coils)
-	}
+	r.checkOverlaps(p, coils, placed)
 	return p
 }
 
@@ -200,13 +204,14 @@ func readSupply(t *table) Supply {
 	return s
 }
 
-func readWinding(t *table, p *Plan) Winding {
-	w := Winding{AWG: math.NaN()}
+// readWinding tells also whether the winding's outline is known.
+func readWinding(t *table, p *Plan) (w Winding, outlined bool) {
+	w = Winding{AWG: math.NaN()}
 	w.ID = readID(t, `"round"`)
 	m := p.Unit.Metres()
 	shape, shapeKnown := t.word("shape", required, string(Round), string(Oblong), string(Rectangle))
 	w.Shape = Shape(shape)
-	sized := false
+	sized, rounded := false, true
 	switch {
 	case !shapeKnown:
 		t.has("inner")
@@ -226,7 +231,9 @@ func readWinding(t *table, p *Plan) Winding {
 		w.InnerX, w.InnerY, sized = t.pair("inner", required, p.size())
 		w.InnerX, w.InnerY = w.InnerX*m, w.InnerY*m
 	}
-	if corner, ok := t.number("corner", optional, p.lengthFrom(0)); ok {
+	if corner, ok := t.number("corner", optional, p.lengthFrom(0)); !ok {
+		rounded = !t.has("corner")
+	} else {
 		w.Corner = corner * m
 		most := math.Min(w.InnerX, w.InnerY) / 2
 		switch {
@@ -234,6 +241,7 @@ func readWinding(t *table, p *Plan) Winding {
 			t.bad("corner", "Take it out.", "expected only on a rectangle, found it on %s winding.", article(shape))
 		case sized && w.Corner > most*(1+1e-9):
 			t.bad("corner", `Make it smaller, or write shape = "oblong".`, "expected at most %s %s, half the shorter inner side, found %s %s.", p.show(most), p.Unit, p.show(w.Corner), p.Unit)
+			rounded = false
 		}
 	}
 	turns, turnsOK := t.whole("turns", 1, maxTurns, "the number of turns")
@@ -248,7 +256,7 @@ func readWinding(t *table, p *Plan) Winding {
 	if turnsOK && buildOK && widthOK && wireOK {
 		checkSection(t, p, &w)
 	}
-	return w
+	return w, sized && rounded && buildOK
 }
 
 func readWire(t *table, w *Winding) bool {
@@ -301,8 +309,9 @@ func checkSection(t *table, p *Plan, w *Winding) {
 		w.Turns, w.Wire*1e3, copper*1e6, densest*100, section*1e6).Unbuildable = true
 }
 
-func readCoil(t *table, p *Plan) Coil {
-	c := Coil{North: Up}
+// readCoil tells also whether it is known what lies where.
+func readCoil(t *table, p *Plan) (c Coil, placed bool) {
+	c = Coil{North: Up}
 	c.ID = readID(t, `"A1"`)
 	c.Winding = -1
 	if id, ok := t.text("winding", required, "the id of a winding", `"round"`); ok {
@@ -321,9 +330,10 @@ func readCoil(t *table, p *Plan) Coil {
 		}
 	}
 	far := limits{lo: -maxMetres / p.Unit.Metres(), hi: maxMetres / p.Unit.Metres(), what: "a place in " + string(p.Unit)}
-	x, y, _ := t.pair("at", required, far)
+	x, y, atOK := t.pair("at", required, far)
 	c.At = r2.Scale(p.Unit.Metres(), r2.Vec{X: x, Y: y})
-	deg, _ := t.number("turned", optional, limits{lo: -360, hi: 360, what: "an angle in degrees"})
+	deg, ok := t.number("turned", optional, limits{lo: -360, hi: 360, what: "an angle in degrees"})
+	turnedOK := ok || !t.has("turned")
 	c.Turned = deg * degree
 	north, _ := t.word("north", optional, "up", "down")
 	if north == "down" {
@@ -335,7 +345,7 @@ func readCoil(t *table, p *Plan) Coil {
 			c.Sense = Sense(sense)
 		}
 	}
-	return c
+	return c, c.Winding >= 0 && atOK && turnedOK
 }
 
 // degree in radians.
@@ -482,14 +492,20 @@ func (r *planReader) checkGroups(p *Plan, strings, groups []*table) {
 	}
 }
 
-// checkOverlaps reports every two coils whose copper would lie in one place.
-func (r *planReader) checkOverlaps(p *Plan, coils []*table) {
+// checkOverlaps reports every two coils whose copper would lie in one place,
+// among those of which it is known where they lie.
+func (r *planReader) checkOverlaps(p *Plan, coils []*table, placed []bool) {
 	cores := make([]core, len(p.Coils))
 	for j := range cores {
-		cores[j] = p.core(j)
+		if placed[j] {
+			cores[j] = p.core(j)
+		}
 	}
 	for j := range cores {
 		for i := range j {
+			if !placed[i] || !placed[j] {
+				continue
+			}
 			depth := overlap(&cores[i], &cores[j])
 			if depth == 0 {
 				continue

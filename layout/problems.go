@@ -76,8 +76,18 @@ func (p *Problems) OnlyUnbuildable() bool {
 	return true
 }
 
-func (p *Problems) add(q Problem) {
+// maxKept is how many problems are kept before the list is cut. Of those that do
+// not keep a plan from being used there can be this many only when copper
+// overlaps, and that is looked for last.
+const maxKept = 5000
+
+func (p *Problems) add(q Problem) *Problem {
+	if len(p.List) >= maxKept {
+		p.More++
+		return &q
+	}
 	p.List = append(p.List, q)
+	return &p.List[len(p.List)-1]
 }
 
 // orNil sorts and cuts the list, and returns nil when it is empty. Problems
@@ -97,7 +107,7 @@ func (p *Problems) orNil() *Problems {
 				return -1
 			}
 		})
-		p.More = len(p.List) - maxListed
+		p.More += len(p.List) - maxListed
 		p.List = slices.Clip(p.List[:maxListed])
 	}
 	slices.SortStableFunc(p.List, func(a, b Problem) int { return cmp.Compare(a.Line, b.Line) })

@@ -20,8 +20,7 @@ type planReader struct {
 
 // at adds a problem found at the place with that path in the line index.
 func (r *planReader) at(path, key, remedy, format string, args ...any) *Problem {
-	r.problems.add(Problem{File: r.file, Line: r.lineOf(path), Key: key, Say: fmt.Sprintf(format, args...), Remedy: remedy})
-	return &r.problems.List[len(r.problems.List)-1]
+	return r.problems.add(Problem{File: r.file, Line: r.lineOf(path), Key: key, Say: fmt.Sprintf(format, args...), Remedy: remedy})
 }
 
 // lineOf is the line of a path, or of the nearest thing around it, or 0.
