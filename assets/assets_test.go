@@ -31,11 +31,10 @@ func TestDemoPlans(t *testing.T) {
 				if perMM2 := c.CoilAmps[j] / (p.WindingOf(j).WireSection() * 1e6); perMM2 < 0.3 || perMM2 > 5 {
 					t.Errorf("coil %s: %.2f A/mm2", p.Coils[j].ID, perMM2)
 				}
+				// However a coil is turned, it reaches as far as its narrow side.
 				at, half := p.Coils[j].At, p.WindingOf(j).HalfExtent()
-				if r := max(half.X, half.Y); at.X < r || at.Y < r || at.X > p.Outline.X-r || at.Y > p.Outline.Y-r {
-					if half.X == half.Y || at.X < half.X || at.X > p.Outline.X-half.X {
-						t.Errorf("coil %s at %v leaves the outline", p.Coils[j].ID, at)
-					}
+				if r := min(half.X, half.Y); at.X < r || at.Y < r || at.X > p.Outline.X-r || at.Y > p.Outline.Y-r {
+					t.Errorf("coil %s at %v leaves the outline", p.Coils[j].ID, at)
 				}
 			}
 		})
