@@ -10,7 +10,7 @@ import { shapeOf, wordOf } from "./states.js";
  */
 
 // Strings are told apart by the pattern of the line that joins their coils.
-const PATTERNS = ["", "14 7", "3 6", "16 6 3 6", "24 8", "8 4 2 4 2 4"];
+export const PATTERNS = ["", "14 7", "3 6", "16 6 3 6", "24 8", "8 4 2 4 2 4"];
 
 /** Bounds of everything drawn, in millimetres. @param {Plan} plan */
 export function bounds(plan) {
@@ -29,7 +29,7 @@ export function bounds(plan) {
 }
 
 /** Outline of a winding at distance u outside its inner path. @param {Winding} w @param {number} u */
-function outline(w, u) {
+export function outline(w, u) {
   const x = w.inner_mm[0] / 2 + u;
   const y = w.inner_mm[1] / 2 + u;
   const r = (w.shape === "rectangle" ? w.corner_mm : Math.min(...w.inner_mm) / 2) + u;
@@ -68,6 +68,18 @@ export function drawPad(plan, options = {}) {
   const windings = new Map(plan.windings.map((w) => [w.id, w]));
   for (const c of plan.coils) root.append(drawCoil(c, /** @type {Winding} */ (windings.get(c.winding)), options));
   return root;
+}
+
+/**
+ * A ring with a dot for field toward the reader, with a cross for field away,
+ * empty for none.
+ * @param {number} face @param {number} r radius
+ */
+export function faceSign(face, r) {
+  const sign = svg("g", { class: "face" }, svg("circle", { r }));
+  if (face > 0) sign.append(svg("circle", { class: "dot", r: r * 0.38 }));
+  if (face < 0) sign.append(svg("path", { d: `M${-r * 0.7} ${-r * 0.7}L${r * 0.7} ${r * 0.7}M${r * 0.7} ${-r * 0.7}L${-r * 0.7} ${r * 0.7}` }));
+  return sign;
 }
 
 /** @param {Coil} c @param {Winding} w @param {any} options */
@@ -109,14 +121,11 @@ function drawCoil(c, w, options) {
     const turned = svg("g", { transform: `rotate(${-c.turned_deg})` }, ring);
     group.append(turned);
   }
-  // The face: a ring with a dot for field toward the reader, with a cross for
-  // field away. A coil whose face was measured shows that one.
+  // A coil whose face was measured shows that one.
   const planned = c.north === "up" ? 1 : -1;
   const face = options.faces?.[c.id] ?? planned;
-  const r = size * 0.1;
-  const sign = svg("g", { class: "face", transform: `translate(0 ${-size * 0.3})` }, svg("circle", { r }));
-  if (face > 0) sign.append(svg("circle", { class: "dot", r: r * 0.38 }));
-  if (face < 0) sign.append(svg("path", { d: `M${-r * 0.7} ${-r * 0.7}L${r * 0.7} ${r * 0.7}M${r * 0.7} ${-r * 0.7}L${-r * 0.7} ${r * 0.7}` }));
+  const sign = faceSign(face, size * 0.1);
+  sign.setAttribute("transform", `translate(0 ${-size * 0.3})`);
   if (face !== 0) group.append(sign);
   const font = size * 0.24;
   group.append(svg("text", { class: "coil-name", "text-anchor": "middle", "font-size": font, y: font * 0.35 }, c.id));
