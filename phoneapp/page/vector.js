@@ -25,10 +25,13 @@ export class VectorRun {
 
   /** Starts the sensor; rejects with words when it cannot. */
   async begin() {
+    // Readings that come before the start line would be refused.
+    let started = false;
     this.source = await this.o.startSource(
-      (u) => this.reading(u),
-      (g) => this.gravity(g),
+      (u) => started && this.reading(u),
+      (g) => started && this.gravity(g),
     );
+    started = true;
     this.app.stream.add({ type: "start", v: 1, route: "vector", ...this.o.start });
     this.watch = setInterval(() => this.checkStale(), 500);
     this.askRest();
