@@ -43,7 +43,14 @@ var upgrader = websocket.Upgrader{
 type socket struct {
 	conn *websocket.Conn
 	mu   sync.Mutex
+	once sync.Once
 	done chan struct{} // closed when reading has ended
+}
+
+// finish ends what runs beside the reading.
+func (k *socket) finish() {
+	k.once.Do(func() { close(k.done) })
+	k.conn.Close()
 }
 
 // open upgrades a request. The returned function must be called at the end.
@@ -81,8 +88,7 @@ func (s *Site) open(w http.ResponseWriter, r *http.Request) (*socket, func()) {
 		}
 	}()
 	return k, func() {
-		close(k.done)
-		conn.Close()
+		k.finish()
 		<-ended
 		s.sockets.Done()
 	}
@@ -168,7 +174,7 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 	var out sync.WaitGroup
 	out.Go(func() { k.forward(client) })
 	defer out.Wait()
-	defer k.conn.Close()
+	defer k.finish()
 
 	limit := rate.NewLimiter(perSecond, burst)
 	slowed := 0
@@ -224,7 +230,7 @@ func (s *Site) live(w http.ResponseWriter, r *http.Request) {
 	var out sync.WaitGroup
 	out.Go(func() { k.forward(client) })
 	defer out.Wait()
-	defer k.conn.Close()
+	defer k.finish()
 	for {
 		if _, _, err := k.conn.ReadMessage(); err != nil {
 			return
@@ -286,7 +292,7 @@ func (s *Site) rehearsal(w http.ResponseWriter, r *http.Request, take func(*desk
 		}
 	})
 	defer out.Wait()
-	defer k.conn.Close()
+	defer k.finish()
 	for {
 		_, raw, err := k.conn.ReadMessage()
 		if err != nil {
