@@ -106,7 +106,11 @@ func bench(c *cobra.Command, o benchOptions) error {
 	}
 	urls := addresses(benchLn, phoneLn, o.phoneListen, key)
 	urls.CAFile = caFile
-	site.PhoneURL = urls.Phone
+	qr, err := pairing.SVG(urls.Phone)
+	if err != nil {
+		return err
+	}
+	d.SetPairing(desk.Pairing{PhoneURL: urls.Phone, QR: qr})
 
 	benchSrv := server(site.Bench(o.listen), log)
 	phoneSrv := server(site.Phone(), log)

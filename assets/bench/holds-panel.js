@@ -1,46 +1,66 @@
 // Every hold: its samples plotted, and a way to throw it out and take it again.
-import { el, svg } from "../common/dom.js";
+import { el } from "../common/dom.js";
+import { holdPlot } from "./hold-plot.js";
 import { ask } from "./live.js";
 
-const SHOWN = 60;
+const SHOWN = 24;
 
-/** @param {HTMLElement} place @param {any} state @param {(e: Error) => void} ontrouble */
-export function showHolds(place, state, ontrouble) {
-  const holds = state.holds.filter((h) => !h.open).slice(-SHOWN).reverse();
+/**
+ * @param {HTMLElement} place @param {any} state
+ * @param {{selected: string | null, onpick: (id: string | null) => void, ontrouble: (e: Error) => void}} o
+ */
+export function showHolds(place, state, o) {
+  const finished = (state.holds || []).filter((h) => !h.open);
+  const holds = finished.filter((h) => !o.selected || h.at === o.selected);
+  const key = JSON.stringify([o.selected, holds.map((h) => [h.source, h.at, h.t, h.count, h.thrown_out, h.expected_uT])]);
+  if (place.dataset.key === key) return;
+  place.dataset.key = key;
   const lastOf = new Map();
-  for (const h of state.holds) lastOf.set(h.at, h);
+  for (const h of finished) if (!h.thrown_out) lastOf.set(h.at, h);
   place.replaceChildren(
-    el("h2", { id: "holds-title" }, "Readings"),
-    holds.length === 0 ? el("p", { class: "note" }, "Each hold appears here with its samples: z thick, x thin, y dashed, phone axes.") : null,
-    ...holds.map((h) =>
-      el(
-        "div",
-        { class: "hold" },
-        el("span", {}, el("strong", {}, h.at), ` at ${h.t.toFixed(0)} s, ${h.count || h.bearings} readings`, h.mean_uT ? `, mean ${h.mean_uT.map((v) => v.toFixed(0)).join(", ")} uT` : ""),
-        lastOf.get(h.at) === h
-          ? el(
-              "button",
-              { type: "button", "aria-label": `Throw out the last hold on ${h.at}`, onclick: () => ask("api/captures/undo", { at: h.at }).catch(ontrouble) },
-              "Throw out",
-            )
-          : null,
-        plot(h),
-      ),
-    ),
+    el("h2", { id: "holds-title", class: "kicker" }, o.selected ? `Readings of ${o.selected}` : "Readings"),
+    o.selected ? el("p", {}, el("button", { type: "button", class: "small", onclick: () => o.onpick(null) }, "Show all coils")) : null,
+    holds.length === 0
+      ? el("p", { class: "note" }, o.selected ? `Nothing has been read of ${o.selected} yet. Lay the phone on it.` : "Each hold appears here with its samples as the phone gave them.")
+      : el("p", { class: "note" }, "Phone axes, in microtesla: x across the screen, y along it, z out of it."),
+    ...holds
+      .slice(-SHOWN)
+      .reverse()
+      .map((h) => holdRow(h, lastOf.get(h.at) === h, o)),
+    holds.length > SHOWN ? el("p", { class: "note" }, `${holds.length - SHOWN} earlier ones are not shown. Pick a coil to see its own.`) : null,
   );
 }
 
-function plot(h) {
-  if (h.samples.length < 2) return null;
-  const t0 = h.samples[0][0];
-  const span = h.samples.at(-1)[0] - t0 || 1;
-  const all = h.samples.flatMap((s) => s.slice(1));
-  const low = Math.min(...all);
-  const high = Math.max(...all, low + 1);
-  const line = (a) => h.samples.map((s) => `${(((s[0] - t0) / span) * 300).toFixed(1)},${(52 - ((s[a] - low) / (high - low)) * 50).toFixed(1)}`).join(" ");
-  return svg(
-    "svg",
-    { viewBox: "0 0 300 54", preserveAspectRatio: "none", role: "img", "aria-label": `Samples over ${h.at}, from ${low.toFixed(0)} to ${high.toFixed(0)} microtesla` },
-    ...["x", "y", "z"].map((n, i) => svg("polyline", { class: `plot-${n}`, points: line(i + 1) })),
+function holdRow(h, last, o) {
+  const mean = h.mean_uT || h.measured_uT;
+  const throwOut = el(
+    "button",
+    {
+      type: "button",
+      class: "small",
+      "aria-label": `Throw out the last hold on ${h.at} and take it again`,
+      onclick: (e) => {
+        e.target.disabled = true;
+        ask("api/captures/undo", { at: h.at }).catch((err) => {
+          e.target.disabled = false;
+          o.ontrouble(err);
+        });
+      },
+    },
+    "Throw out",
+  );
+  return el(
+    "div",
+    { class: h.thrown_out ? "hold thrown" : "hold" },
+    el(
+      "p",
+      {},
+      el("button", { type: "button", class: "coil-button", onclick: () => o.onpick(h.at), "aria-label": `Show coil ${h.at}` }, h.at),
+      ` at ${h.t.toFixed(0)} s, ${h.count || h.bearings || 0} readings`,
+      mean ? `, mean ${mean.map((v) => v.toFixed(0).replace("-", "−")).join(", ")}` : "",
+      h.thrown_out ? ", thrown out" : "",
+    ),
+    last ? throwOut : null,
+    holdPlot(h),
   );
 }

@@ -31,6 +31,7 @@ type Desk struct {
 	mu      sync.Mutex
 	check   *check
 	clients map[*Client]bool
+	pairing Pairing
 
 	dirty chan struct{} // one token: something new to judge
 	done  chan struct{} // closed when the worker has ended
@@ -84,6 +85,13 @@ func Open(ctx context.Context, s *store.Store, plan PlanText, log *slog.Logger) 
 	go d.work(ctx)
 	d.touch()
 	return d, nil
+}
+
+// SetPairing tells the desk how phones join, once that is known.
+func (d *Desk) SetPairing(p Pairing) {
+	d.mu.Lock()
+	d.pairing = p
+	d.mu.Unlock()
 }
 
 // Wait returns when the desk's worker has ended.

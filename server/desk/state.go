@@ -19,6 +19,13 @@ type State struct {
 	Phones    []PhoneState        `json:"phones"`
 	Holds     []HoldState         `json:"holds"`
 	Prompt    *Prompt             `json:"prompt"`
+	Pairing
+}
+
+// Pairing is how a phone joins: the phone page's address and its QR code.
+type Pairing struct {
+	PhoneURL string `json:"phone_url"`
+	QR       string `json:"qr_svg"`
 }
 
 // CheckState names the check in progress.
@@ -125,6 +132,7 @@ func (d *Desk) State() *State {
 		Verdict: c.verdict,
 		Phones:  c.phones(),
 		Holds:   []HoldState{},
+		Pairing: d.pairing,
 	}
 	if p, err := predict.Predict(c.plan, nil); err == nil {
 		s.Predicted = p

@@ -12,32 +12,17 @@ import (
 	"polewise/field/rehearsal"
 	"polewise/layout"
 	"polewise/server/desk"
-	"polewise/server/pairing"
 )
 
 func (s *Site) api(r chi.Router) {
-	r.Get("/state", func(w http.ResponseWriter, r *http.Request) { writeJSON(w, http.StatusOK, s.state()) })
+	r.Get("/state", func(w http.ResponseWriter, r *http.Request) { writeJSON(w, http.StatusOK, s.Desk.State()) })
 	r.Get("/demos", s.demos)
+	r.Get("/map", s.fieldMap)
 	r.Post("/check", s.newCheck)
 	r.Post("/rehearsals", s.newRehearsal)
 	r.Get("/rehearsals/{id}/bench", s.rehearsalBench)
 	r.Get("/rehearsals/{id}/truth", s.truth)
 	r.Post("/captures/undo", s.undo)
-}
-
-// benchState is the desk's state with what only the bench page needs.
-type benchState struct {
-	*desk.State
-	PhoneURL string `json:"phone_url"`
-	QR       string `json:"qr_svg"`
-}
-
-func (s *Site) state() benchState {
-	qr, err := pairing.SVG(s.PhoneURL)
-	if err != nil {
-		s.Log.Error("no QR code", "err", err)
-	}
-	return benchState{State: s.Desk.State(), PhoneURL: s.PhoneURL, QR: qr}
 }
 
 func (s *Site) demos(w http.ResponseWriter, r *http.Request) {
@@ -103,7 +88,7 @@ func (s *Site) newCheck(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	writeJSON(w, http.StatusOK, s.state())
+	writeJSON(w, http.StatusOK, s.Desk.State())
 }
 
 func (s *Site) newRehearsal(w http.ResponseWriter, r *http.Request) {

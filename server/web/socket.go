@@ -224,7 +224,7 @@ func (s *Site) live(w http.ResponseWriter, r *http.Request) {
 	defer end()
 	client := s.Desk.Bench()
 	defer s.Desk.Unsubscribe(client)
-	if k.writeJSON(map[string]any{"type": "state", "state": s.state()}) != nil {
+	if k.writeJSON(map[string]any{"type": "state", "state": s.Desk.State()}) != nil {
 		return
 	}
 	var out sync.WaitGroup

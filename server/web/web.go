@@ -28,8 +28,6 @@ type Site struct {
 	Desk *desk.Desk
 	Key  pairing.Key
 	Log  *slog.Logger
-	// PhoneURL is the phone page's address with its key, for the QR code.
-	PhoneURL string
 	// CA is the local authority's certificate; nil with a certificate of the
 	// maker's own.
 	CA []byte
