@@ -1,288 +1,297 @@
-// The phone page: finds out what this phone can give, then runs the route.
-import { byId, el } from "../common/dom.js";
-import { percent, stateBadge, wordOf } from "../common/states.js";
+// The phone page: finds out what this phone can give, runs a route, and tells what
+// the bench makes of it.
+import { byId } from "../common/dom.js";
 import { allowSound, buzz } from "./buzz.js";
-import { startClock } from "./clock.js";
-import { CompassRun } from "./compass.js";
-import { HandRun } from "./hand.js";
-import { helpFor } from "./help.js";
-import { startHeadings } from "./sources/heading.js";
-import { startGravity, startMagnetometer } from "./sources/magnetometer.js";
-import { startRehearsal } from "./sources/rehearsal.js";
-import { keepInSession, Stream } from "./stream.js";
-import * as ui from "./ui.js";
-import { VectorRun } from "./vector.js";
-import { canSpeak, speak, toggleVoice, voiceOn } from "./voice.js";
-import { stayAwake, watchHidden } from "./wakelock.js";
+import { newsOf } from "./claims.js";
+import { Clock } from "./clock.js";
+import { padDrawing } from "./drawing.js";
+import { HandRun } from "./hand-run.js";
+import { HeadingRun } from "./heading-run.js";
+import { Ohms } from "./ohms.js";
+import { Outbox, ownName, tabStorage } from "./outbox.js";
+import * as page from "./page.js";
+import { probe } from "./probe.js";
+import { sensorPlace } from "./remembered.js";
+import { helpFor } from "./screens/help.js";
+import { outcomeTitle } from "./screens/result.js";
+import { againScreen, findingOut, noBench, startScreen } from "./screens/start.js";
+import { dropSession, keptSession, saveSession } from "./session.js";
+import { ask } from "./sources/deviceorientation.js";
+import { Stream } from "./stream.js";
+import { deviceName, whereAmI } from "./system.js";
+import { Told } from "./told.js";
+import { Trouble, wordsFor } from "./troubles.js";
+import { VectorRun } from "./vector-run.js";
+import { canSpeak, setVoice, speak, voiceOn } from "./voice.js";
+import { stayAwake } from "./wakelock.js";
 
-const rehearsal = new URLSearchParams(location.search).get("rehearsal");
 const base = new URL("./", location.href);
 base.search = "";
+const rehearsal = new URLSearchParams(location.search).get("rehearsal");
+const where = whereAmI(navigator);
+const storage = tabStorage();
+const told = new Told(base, rehearsal);
+const stream = new Stream({
+  base,
+  outbox: new Outbox(storage, `polewise ${rehearsal || "phone"}`),
+  onmessage: received,
+  onlink: page.link,
+});
 
-const app = {
-  plan: null,
-  verdict: null,
-  prompt: null,
-  chosen: null,
-  run: null,
-  /** Coils counted in this run, in order. @type {string[]} */
-  done: [],
-  /** A coil counted whose claim has not been told yet. */
-  untold: null,
+/** What this phone was found to give. @type {import("./probe.js").Found | null} */
+let found = null;
+/** The route under way, and what it works with. @type {import("./run.js").Run | null} */
+let run = null;
+/** @type {import("./run.js").Tools | null} */
+let tools = null;
+/** @type {import("./session.js").Session["route"] | null} */
+let route = null;
+/** @type {Clock} */
+let clock = new Clock();
+/** Coils of the verdict that was told last. @type {any[]} */
+let toldCoils = [];
+/** A coil counted whose claim has not been told. @type {string | null} */
+let untold = null;
+/** A check was asked for after a mend: its first screen is the route's. */
+let onAgain = false;
 
-  stream: new Stream({
-    base,
-    keep: keepInSession(`polewise-${base.pathname}-${rehearsal || "phone"}`),
-    onmessage: (m) => received(m),
-    onlink: (state, waiting) => ui.link(state, waiting),
-  }),
-
-  /** The coil to read next: one picked by hand, one not read yet, one asked for. */
-  target() {
-    if (this.chosen) return this.chosen;
-    const fresh = this.plan.coils.find((c) => !this.done.includes(c.id) && !this.coil(c.id)?.used);
-    if (fresh) return fresh.id;
-    return this.verdict?.next?.at || null;
-  },
-
-  coil(id) {
-    return this.verdict?.coils?.find((c) => c.id === id);
-  },
-
-  timesRead(id) {
-    return this.done.filter((d) => d === id).length;
-  },
-
-  whyOf(id) {
-    return this.verdict?.next?.at === id ? this.verdict.next.why : "";
-  },
-
-  states() {
-    const out = {};
-    for (const c of this.verdict?.coils || []) if (c.used > 0) out[c.id] = c.state;
-    return out;
-  },
-
-  counted(at) {
-    this.done.push(at);
-    this.chosen = null;
-    this.untold = at;
-    buzz("counted");
-  },
-
-  undo(at) {
-    this.done = this.done.filter((d) => d !== at);
-    this.stream.undo(at);
-    ui.clearClaim();
-  },
-
-  outcomeTitle() {
-    switch (this.verdict?.outcome) {
-      case "as-planned":
-        return "As planned";
-      case "fault":
-        return "Something is wrong";
-      default:
-        return "Not decided yet";
-    }
-  },
-
-  outcomeLead() {
-    const v = this.verdict;
-    if (!v) return "No verdict yet.";
-    if (v.outcome === "as-planned") return "Every coil faces as planned.";
-    const cause = v.causes?.[0];
-    if (v.outcome === "fault" && cause) return cause.say;
-    if (v.next) return `Next: ${v.next.at}. ${v.next.why}`;
-    return "The readings do not tell yet.";
-  },
-
-  coilList() {
-    return el(
-      "ul",
-      { class: "list" },
-      ...(this.verdict?.coils || []).map((c) => el("li", {}, el("span", {}, c.id), el("span", {}, stateBadge(c.state), ` ${percent(Math.max(...Object.values(c.p)))}`))),
-    );
-  },
-
-  notes() {
-    return (this.verdict?.notes || []).map((n) => el("p", { class: "why" }, n));
-  },
-
-  /** What "north" means to this person: asked once, shown wherever it is written. */
-  northWords() {
-    const other = localStorage.getItem("polewise-north") === "drawn-to";
-    return other
-      ? { north: "you call this face south", south: "you call this face north", explain: "North up here: the field leaves upward; a needle's south end is drawn to it. You name faces the other way round." }
-      : { north: "a needle's south end is drawn to it", south: "a needle's north end is drawn to it", explain: "North up: the field leaves the coil upward, as out of the north end of a bar magnet." };
-  },
-};
-
-function received(m) {
-  if (m.verdict) {
-    app.verdict = m.verdict;
-    tell();
-    app.run?.verdictChanged();
-  }
-  if (m.prompt) app.prompt = m.prompt;
-  if (m.check && app.run) {
-    // The bench began another check: this capture is over.
-    app.run.end();
-    app.run = null;
-    app.verdict = null;
-    app.done = [];
-    void begin();
-  }
-  if (m.error && m.error.code !== "seq-taken") ui.lead(`${m.error.say} ${m.error.hint || ""}`);
-}
-
-/** Says the claim for the coil just read, once it is there. */
-function tell() {
-  const c = app.untold && app.coil(app.untold);
-  if (!c || c.used === 0) return;
-  const next = app.target();
-  ui.claim(c.id, c.state);
-  buzz(c.state);
-  speak(`${c.id} ${wordOf(c.state)}. ${next ? `Next: ${next}` : app.outcomeTitle()}`);
-  app.untold = null;
-}
-
-async function loadPlan() {
-  const r = await fetch(new URL("plan.json", base));
-  if (!r.ok) throw new Error(`the plan did not load (${r.status})`);
-  const state = await r.json();
-  app.plan = state.plan;
-  app.verdict = state.verdict;
-}
-
-async function begin() {
-  ui.meter(null);
-  ui.clearClaim();
+async function open() {
+  page.cover(false);
+  page.clearClaim();
+  page.show(findingOut());
   try {
-    await loadPlan();
+    await told.load();
   } catch {
-    ui.show({
-      title: "The bench does not answer",
-      lead: "Is the program running, and is this phone on the same network?",
-      actions: [{ label: "Try again", main: true, onclick: () => void begin() }],
-    });
+    page.show(noBench(() => void open()));
     return;
   }
-  ui.drawing(app.plan, { label: `The pad ${app.plan.name}` });
-  ui.show({
-    title: app.plan.name,
-    lead: rehearsal
-      ? "A rehearsal: the phone and the pad are made up, and something may be wrong with it. Find out."
-      : "This phone reads the field over each coil and says which way it faces.",
-    actions: [{ label: "Begin", main: true, id: "begin", onclick: () => void probe() }],
-  });
-  others(null);
+  stream.setCheck(told.check);
+  stream.pump();
+  toldCoils = told.verdict?.coils || [];
+  found ||= rehearsal ? { best: "vector", raw: null, compass: null } : await probe();
+  if (onAgain && route) {
+    onAgain = false;
+    await begin(route);
+    return;
+  }
+  start("");
 }
 
-/** Finds out by trying, from a tap, what this phone can give. */
-async function probe() {
+/** @param {string} note */
+function start(note) {
+  if (!found) return;
+  const kept = keptSession(storage, told.check, stream.outbox.source);
+  page.show(
+    startScreen(told, found, {
+      note,
+      drawing: () => padDrawing(told.plan, { states: told.states(), label: `The pad ${told.plan.name}` }),
+      begin: (r) => void begin(r),
+      resume: kept ? () => void begin(kept.route, kept) : null,
+    }),
+  );
+  help();
+}
+
+/**
+ * Begins a route, from a tap.
+ * @param {import("./session.js").Session["route"]} chosen
+ * @param {import("./session.js").Session} [kept] to go on with
+ */
+async function begin(chosen, kept) {
   allowSound();
   void stayAwake();
-  ui.show({ title: "One moment", lead: "Finding out what this phone can give.", actions: [] });
+  const asked = chosen === "heading" ? ask() : Promise.resolve(); // at once: only a tap may ask
+  end();
+  clock = new Clock(kept?.began_ms);
+  const next = newRun(chosen);
   try {
-    await run(vectorRun());
-  } catch (trouble) {
-    offer(trouble);
+    await asked;
+    if (kept) next.restore(kept.kept);
+    await next.begin(!!kept);
+  } catch (e) {
+    next.end();
+    failed(e instanceof Trouble ? e : new Trouble("silent"), chosen);
+    return;
+  }
+  run = next;
+  route = chosen;
+  page.clearClaim();
+  run.show();
+  help();
+  keep();
+}
+
+/** @param {import("./session.js").Session["route"]} chosen @returns {import("./run.js").Run} */
+function newRun(chosen) {
+  tools = {
+    told,
+    stream,
+    clock,
+    device: rehearsal ? "rehearsal" : deviceName(where),
+    place: rehearsal ? null : sensorPlace.get(),
+    counted,
+    broken: () => buzz("broken"),
+    again: confirmAgain,
+    ohms,
+    failed: (trouble) => failed(trouble, chosen),
+  };
+  switch (chosen) {
+    case "vector":
+      return new VectorRun(tools);
+    case "heading":
+      return new HeadingRun(tools);
+    default:
+      return new HandRun(tools);
   }
 }
 
-function vectorRun() {
-  const clock = startClock();
-  const startSource = rehearsal
-    ? (u, g) => startRehearsal(base, rehearsal, u, g)
-    : async (u, g) => {
-        const m = await startMagnetometer(u);
-        const gravity = startGravity(g);
-        return { stop: () => (m.stop(), gravity.stop()) };
-      };
-  return new VectorRun({ app, clock, startSource, start: { ...sensorPlace(), top_deg: 0, device: rehearsal ? "rehearsal" : device() } });
+function end() {
+  run?.end();
+  run = null;
+  untold = null;
+  page.cover(false);
+  page.reading("");
 }
 
-/** Where the sensor sits in this phone, if the person has found that out. */
-function sensorPlace() {
-  if (rehearsal) return {};
-  try {
-    const p = JSON.parse(localStorage.getItem("polewise-sensor") || "null");
-    if (p) return { sensor: { offset_mm: p.offset_mm, offset_sd_mm: p.sd_mm } };
-  } catch {
-    // Nothing usable was kept.
+/** A source did not start, or stopped. @param {Trouble} trouble @param {string} chosen */
+function failed(trouble, chosen) {
+  end();
+  if (found) {
+    if (chosen === "vector") found.raw = trouble;
+    if (chosen === "heading") found.compass = trouble;
+    const compassWorks = found.compass === null || found.compass === "ask";
+    found.best = found.raw === null ? "vector" : compassWorks ? "heading" : "hand";
   }
-  return {};
+  start(wordsFor(trouble.code, where).say);
 }
 
-function device() {
-  const ua = navigator.userAgent;
-  const system = /Android|iPhone|iPad|Windows|Mac OS X|Linux/.exec(ua)?.[0] || "unknown system";
-  return `browser on ${system}`;
+/** A reading of a coil is complete. @param {string} at */
+function counted(at) {
+  untold = at;
+  buzz("counted");
+  page.counted(at);
+  keep();
 }
 
-async function run(r) {
-  await r.begin();
-  app.run?.end();
-  app.run = r;
-  others(null);
+function keep() {
+  if (!run || !route) return;
+  saveSession(storage, { check: told.check, source: stream.outbox.source, route, began_ms: clock.began_ms, kept: run.save() });
 }
 
-/** Raw readings do not come: say why, and offer what does. */
-function offer(trouble) {
-  ui.drawing(null);
-  ui.show({
-    title: "No raw readings from this phone",
-    lead: `${trouble.say || String(trouble)} ${trouble.remedy || ""}`,
-    actions: [
-      { label: "Use the compass", main: true, id: "use-compass", onclick: () => void compass() },
-      { label: "Tap by hand", id: "use-hand", onclick: () => void hand() },
-      { label: "Try again", onclick: () => void probe() },
-    ],
-  });
-  others(trouble);
-}
-
-async function compass() {
-  const clock = startClock();
-  try {
-    await run(new CompassRun({ app, clock, startSource: startHeadings, start: { ...sensorPlace(), top_deg: 0, device: device() } }));
-  } catch (trouble) {
-    offer(trouble);
+/** @param {any} m */
+function received(m) {
+  const check = m.check || m.hello?.check;
+  if (check && told.check && check !== told.check) {
+    newCheck();
+    return;
   }
+  if (m.verdict) verdict(m.verdict);
+  if (m.error?.code === "seq-taken") {
+    // The stream goes by a new name now; the capture under it begins anew.
+    end();
+    dropSession(storage);
+    start("Another page of this phone was sending under the same name. Begin once more here, and close the other page.");
+  } else if (m.error) page.trouble(`${m.error.say} ${m.error.hint || ""}`);
 }
 
-async function hand() {
-  await run(new HandRun({ app, clock: startClock() }));
+/** The bench has begun another check. */
+function newCheck() {
+  end();
+  dropSession(storage);
+  told.verdict = null;
+  void open();
 }
 
-/** What else can be done, under "Other ways, and help". */
-function others(trouble) {
-  byId("help").replaceChildren(
-    el(
-      "p",
-      {},
-      el("button", { type: "button", class: "small", id: "other-hand", onclick: () => void hand() }, "Tap by hand"),
-      " ",
-      el("button", { type: "button", class: "small", id: "other-compass", onclick: () => void compass() }, "Use the compass"),
+/** @param {any} v */
+function verdict(v) {
+  told.verdict = v;
+  const news = newsOf(toldCoils, v.coils, untold);
+  toldCoils = v.coils;
+  if (news.read) untold = null;
+  if (run && (news.read || news.changed.length > 0)) {
+    page.claim(news);
+    if (news.cue) buzz(news.cue);
+  }
+  run?.verdict(v);
+  if (run && news.say) speak(`${news.say} ${whatNext(v)}`);
+}
+
+/** @param {any} v */
+function whatNext(v) {
+  const next = run?.next();
+  return next ? `Next: ${next}.` : `${outcomeTitle(v)}.`;
+}
+
+function confirmAgain() {
+  page.cover(true);
+  page.show(
+    againScreen(
+      () => {
+        onAgain = true;
+        stream.again();
+      },
+      () => uncover(),
     ),
-    ...helpFor(trouble, base),
+    true,
   );
-  if (trouble) byId("others").open = true;
 }
 
-const voice = byId("voice");
-function showVoice() {
-  voice.hidden = !canSpeak;
-  voice.textContent = voiceOn() ? "Voice on" : "Voice off";
-  voice.setAttribute("aria-pressed", String(voiceOn()));
+function ohms() {
+  if (!run || !tools) return;
+  page.cover(true);
+  new Ohms(tools, uncover).show();
 }
-voice.addEventListener("click", () => {
-  toggleVoice();
+
+function uncover() {
+  page.cover(false);
+  run?.show();
+}
+
+function help() {
+  byId("help").replaceChildren(
+    ...helpFor({
+      found,
+      where,
+      base,
+      rehearsal: !!rehearsal,
+      take: (r) => void begin(r),
+      tryAgain: () => {
+        found = null;
+        end();
+        void open();
+      },
+      ohms: run ? ohms : null,
+      findSensor: null,
+      changed: () => {
+        help();
+        run?.show();
+      },
+    }),
+  );
+}
+
+const voiceButton = byId("voice");
+function showVoice() {
+  voiceButton.hidden = !canSpeak;
+  voiceButton.setAttribute("aria-pressed", String(voiceOn()));
+  voiceButton.textContent = voiceOn() ? "Voice on" : "Voice off";
+}
+voiceButton.addEventListener("click", () => {
+  setVoice(!voiceOn());
   showVoice();
   speak("Voice on.");
 });
 showVoice();
-watchHidden(() => app.run?.back());
-app.stream.start();
-void begin();
+
+document.addEventListener("visibilitychange", () => {
+  if (!document.hidden) return;
+  run?.hidden();
+  keep();
+});
+addEventListener("pagehide", () => {
+  run?.hidden();
+  keep();
+  stream.flush();
+});
+void open();
+void ownName(stream.outbox).then(() => stream.start());

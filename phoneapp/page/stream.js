@@ -1,138 +1,155 @@
-// Numbered messages to the server, kept until they are acknowledged. Lines are
-// gathered for a moment, then sent; after a lost connection or a reload what was
-// not acknowledged is sent again. Where the websocket is refused the same
-// messages go by POST, and answers come as server-sent events.
+// Sends what an outbox holds and hears what the server pushes. A websocket where
+// it can; where that is refused, the same messages by POST and the same pushes as
+// server-sent events. What was not acknowledged is sent again on every new
+// connection: the server stores a number once.
 
-const GATHER_MS = 250;
+const GATHER_MS = 250; // lines are gathered for so long before they become a message
+const MAX_LINES = 400; // of one message
+const WINDOW = 64; // messages on their way at once
 const RETRY_MS = [500, 1000, 2000, 4000, 8000];
-const SOCKET_TRIES = 3; // failed openings before the fallback is tried
-const MAX_LINES = 400;
+const REFUSALS = 2; // sockets refused by a server that answers otherwise, before falling back
 
 /**
- * @typedef {{seq: number, lines: object[]}} Message
- * @typedef {{load(): {source: string, next: number, waiting: Message[]} | null, save(state: object): void}} Keep
+ * up: by websocket. post: by single messages. lost: no connection. shut: the
+ * pairing key is no longer right, nothing will help but scanning again.
+ * @typedef {"up"|"post"|"lost"|"shut"} Link
  */
-
-/** Keeps the unacknowledged messages through a reload. @returns {Keep} */
-export function keepInSession(name) {
-  return {
-    load() {
-      try {
-        return JSON.parse(sessionStorage.getItem(name) || "null");
-      } catch {
-        return null;
-      }
-    },
-    save(state) {
-      try {
-        sessionStorage.setItem(name, JSON.stringify(state));
-      } catch {
-        // Full or forbidden: the messages are still in memory.
-      }
-    },
-  };
-}
 
 export class Stream {
   /**
-   * @param {{base: URL, keep: Keep, onmessage: (m: any) => void, onlink: (state: "up"|"lost"|"post", waiting: number) => void}} o
+   * @param {{
+   *   base: URL,
+   *   outbox: import("./outbox.js").Outbox,
+   *   onmessage: (m: any) => void,
+   *   onlink: (link: Link, waiting: number) => void,
+   * }} o base is the page's address with its key, ending in a slash
    */
   constructor(o) {
     this.o = o;
-    const kept = o.keep.load();
-    this.source = kept?.source || Array.from(crypto.getRandomValues(new Uint8Array(6)), (b) => b.toString(16).padStart(2, "0")).join("");
-    this.next = kept?.next || 1;
-    /** @type {Message[]} */
-    this.waiting = kept?.waiting || [];
+    this.outbox = o.outbox;
+    /** The check that lines are for; main.js sets it from the plan. */
+    this.check = "";
     /** @type {object[]} */
-    this.lines = [];
-    this.failures = 0;
-    this.opened = false;
-    this.closed = false;
+    this.gathered = [];
+    /** Numbers sent on this connection and not acknowledged. @type {Set<number>} */
+    this.inFlight = new Set();
+    this.ready = false;
     this.posting = false;
+    this.refused = 0;
+    this.failures = 0;
+    /** @type {Link} */
+    this.link = "lost";
   }
 
   start() {
+    addEventListener("pagehide", () => this.flush());
+    document.addEventListener("visibilitychange", () => document.hidden && this.flush());
+    addEventListener("online", () => this.hurry());
     this.connect();
   }
 
-  stop() {
-    this.closed = true;
-    clearTimeout(this.retry);
-    clearTimeout(this.gather);
-    this.socket?.close();
-    this.pushes?.close();
-  }
-
-  /** Adds lines to what is to be sent. @param {...object} lines */
+  /** Adds capture lines. @param {...object} lines */
   add(...lines) {
-    this.lines.push(...lines);
-    if (this.lines.length >= MAX_LINES) this.flush();
-    else if (!this.gather) this.gather = setTimeout(() => this.flush(), GATHER_MS);
+    this.gathered.push(...lines);
+    if (this.gathered.length >= MAX_LINES) this.flush();
+    else this.gathering ||= setTimeout(() => this.flush(), GATHER_MS);
   }
 
-  /** Sends what was gathered now. */
+  /** Makes a message of what was gathered and sends it. */
   flush() {
-    clearTimeout(this.gather);
-    this.gather = undefined;
-    if (this.lines.length === 0) return;
-    const m = { seq: this.next++, lines: this.lines };
-    this.lines = [];
-    this.waiting.push(m);
-    this.save();
-    this.send(m);
+    clearTimeout(this.gathering);
+    this.gathering = undefined;
+    if (this.gathered.length === 0) return;
+    this.outbox.put({ check: this.check, lines: this.gathered });
+    this.gathered = [];
+    this.pump();
   }
 
-  /** Asks for the last hold on a coil to be taken back. @param {string} at */
-  undo(at) {
+  /** Takes back the hold on a coil that began at t. @param {string} at @param {number} t */
+  undo(at, t) {
     this.flush();
-    const m = JSON.stringify({ undo: { at } });
-    if (this.socket?.readyState === WebSocket.OPEN) this.socket.send(m);
-    else void this.fetchPost(m).catch(() => {});
+    this.outbox.put({ check: this.check, undo: { at, t } });
+    this.pump();
   }
 
-  save() {
-    this.o.keep.save({ source: this.source, next: this.next, waiting: this.waiting });
+  /** Asks for a new check of the same plan, after a mend. */
+  again() {
+    this.flush();
+    this.outbox.put({ check: this.check, again: { check: this.check } });
+    this.pump();
   }
 
-  address(path, scheme) {
+  /** @param {string} check the one in progress now; messages for others are dropped */
+  setCheck(check) {
+    if (check !== this.check) this.gathered = [];
+    this.check = check;
+    return this.outbox.keepOnly(check);
+  }
+
+  /** @param {string} path @param {boolean} [socket] */
+  address(path, socket) {
     const u = new URL(path, this.o.base);
-    if (scheme) u.protocol = u.protocol === "https:" ? "wss:" : "ws:";
-    u.searchParams.set("source", this.source);
-    u.searchParams.delete("rehearsal");
+    if (socket) u.protocol = u.protocol === "https:" ? "wss:" : "ws:";
+    u.searchParams.set("source", this.outbox.source);
     return u;
   }
 
   connect() {
-    if (this.closed) return;
-    if (!this.opened && this.failures >= SOCKET_TRIES) {
-      this.fallBack();
-      return;
-    }
+    clearTimeout(this.retry);
+    this.retry = undefined;
     let socket;
     try {
       socket = new WebSocket(this.address("stream", true));
     } catch {
-      this.lost();
+      void this.refusedOrAway();
       return;
     }
     this.socket = socket;
+    let opened = false;
     socket.onopen = () => {
-      this.opened = true;
-      this.failures = 0;
+      opened = true;
+      this.refused = 0;
     };
     socket.onmessage = (e) => this.receive(e.data);
     socket.onclose = () => {
-      if (this.socket === socket) this.lost();
+      if (this.socket !== socket) return;
+      this.disconnected();
+      if (opened) this.later();
+      else void this.refusedOrAway();
     };
   }
 
-  lost() {
-    this.failures++;
+  disconnected() {
     this.ready = false;
-    this.o.onlink("lost", this.waiting.length);
-    clearTimeout(this.retry);
-    this.retry = setTimeout(() => this.connect(), RETRY_MS[Math.min(this.failures - 1, RETRY_MS.length - 1)]);
+    this.inFlight.clear();
+    this.tell("lost");
+  }
+
+  /** A socket did not open: is the server away, or are sockets refused here? */
+  async refusedOrAway() {
+    let status = 0;
+    try {
+      status = (await fetch(new URL("plan.json", this.o.base), { cache: "no-store" })).status;
+    } catch {
+      // Away: no answer at all.
+    }
+    if (status === 403) {
+      this.tell("shut");
+      return;
+    }
+    if (status === 200) this.refused++;
+    if (this.refused >= REFUSALS) this.fallBack();
+    else this.later();
+  }
+
+  later() {
+    this.failures++;
+    this.retry = setTimeout(() => this.connect(), RETRY_MS[Math.min(this.failures, RETRY_MS.length) - 1]);
+  }
+
+  /** Tries again at once, when the network has come back. */
+  hurry() {
+    if (this.retry !== undefined) this.connect();
   }
 
   fallBack() {
@@ -141,7 +158,11 @@ export class Stream {
     this.pushes?.close();
     this.pushes = new EventSource(this.address("events"));
     this.pushes.onmessage = (e) => this.receive(e.data);
-    this.pushes.onerror = () => this.o.onlink("lost", this.waiting.length);
+    this.pushes.onerror = () => {
+      this.disconnected();
+      // The browser connects again by itself unless it has given up.
+      if (this.pushes?.readyState === EventSource.CLOSED) setTimeout(() => this.fallBack(), RETRY_MS[2]);
+    };
   }
 
   /** @param {string} text */
@@ -150,61 +171,101 @@ export class Stream {
     try {
       m = JSON.parse(text);
     } catch {
-      return;
+      return; // not one of ours
     }
-    if (m.hello) {
-      this.ready = true;
-      // What is waiting is sent again even where the server has it: it is
-      // acknowledged again and not stored twice.
-      this.next = Math.max(this.next, m.hello.last_seq + 1);
-      this.save();
-      this.o.onlink(this.posting ? "post" : "up", this.waiting.length);
-      for (const w of this.waiting) this.send(w);
-    }
-    if (typeof m.ack === "number") this.acknowledged(m.ack);
-    if (m.error?.code === "seq-taken") this.renumber(m.error.seq, m.error.last_seq);
-    if (m.error?.code === "bad-line" || m.error?.code === "no-start") this.acknowledged(m.error.seq); // it will never be taken
+    if (m.hello) this.greeted(m.hello);
+    if (typeof m.ack === "number") this.done(m.ack);
+    if (m.error) this.refusal(m.error);
     this.o.onmessage(m);
   }
 
-  acknowledged(seq) {
-    this.waiting = this.waiting.filter((w) => w.seq !== seq);
-    this.save();
-    this.o.onlink(this.posting ? "post" : "up", this.waiting.length);
+  greeted(hello) {
+    this.failures = 0;
+    this.ready = true;
+    this.inFlight.clear();
+    if (hello.check === this.check) this.outbox.goOnFrom(hello.last_seq);
+    this.tell(this.posting ? "post" : "up");
+    this.pump();
   }
 
-  renumber(seq, last) {
-    const m = this.waiting.find((w) => w.seq === seq);
-    if (!m) return;
-    this.next = Math.max(this.next, last + 1);
-    m.seq = this.next++;
-    this.save();
-    this.send(m);
+  done(seq) {
+    this.inFlight.delete(seq);
+    this.outbox.acknowledge(seq);
+    this.tell(this.link);
+    this.pump();
   }
 
-  /** @param {Message} m */
-  send(m) {
+  refusal(error) {
+    switch (error.code) {
+      case "seq-taken":
+        // Another tab goes by this one's name. A new name, and main.js begins a
+        // new capture under it.
+        this.outbox.renew();
+        this.reconnect();
+        break;
+      case "not-stored":
+      case "trouble":
+        this.inFlight.clear();
+        setTimeout(() => this.pump(), RETRY_MS[2]);
+        break;
+      default:
+        // It will never be taken, however often it is sent.
+        if (error.seq) this.done(error.seq);
+    }
+  }
+
+  /** Connects again under the outbox's name as it is now. */
+  reconnect() {
+    this.disconnected();
+    if (this.posting) this.fallBack();
+    else {
+      const old = this.socket;
+      this.socket = undefined;
+      old?.close();
+      this.connect();
+    }
+  }
+
+  /** Sends what is waiting and not on its way. */
+  pump() {
+    if (!this.ready || !this.check) return;
     if (this.posting) {
       void this.postAll();
       return;
     }
-    if (this.ready && this.socket?.readyState === WebSocket.OPEN) this.socket.send(JSON.stringify(m));
+    for (const m of this.outbox.waiting) {
+      if (this.inFlight.size >= WINDOW) break;
+      if (m.check !== this.check || this.inFlight.has(m.seq)) continue;
+      if (this.socket?.readyState !== WebSocket.OPEN) break;
+      this.inFlight.add(m.seq);
+      this.socket.send(body(m));
+    }
+    this.tell(this.link);
   }
 
-  // One POST after the other, in order.
+  /** One POST after the other, in the order of their numbers. */
   async postAll() {
     if (this.sending) return;
     this.sending = true;
     try {
-      while (this.waiting.length > 0 && !this.closed) {
-        const m = this.waiting[0];
+      while (this.ready) {
+        const m = this.outbox.waiting.find((w) => w.check === this.check);
+        if (!m) break;
         try {
-          this.receive(JSON.stringify(await this.fetchPost(JSON.stringify(m))));
+          const r = await fetch(this.address("post"), { method: "POST", body: body(m), headers: { "Content-Type": "application/json" } });
+          this.receive(await r.text());
           this.failures = 0;
+          if (r.status === 403) {
+            this.tell("shut");
+            return;
+          }
+          if (r.status >= 500) await wait(RETRY_MS[2]);
+          else if (!r.ok) this.done(m.seq); // refused for good
         } catch {
           this.failures++;
-          this.o.onlink("lost", this.waiting.length);
-          await new Promise((r) => setTimeout(r, RETRY_MS[Math.min(this.failures, RETRY_MS.length) - 1]));
+          this.tell("lost");
+          await wait(RETRY_MS[Math.min(this.failures, RETRY_MS.length) - 1]);
+          if (this.ready) this.tell("post");
         }
       }
     } finally {
@@ -212,9 +273,18 @@ export class Stream {
     }
   }
 
-  /** @param {string} body */
-  async fetchPost(body) {
-    const r = await fetch(this.address("post"), { method: "POST", body, headers: { "Content-Type": "application/json" } });
-    return r.json();
+  /** @param {Link} link */
+  tell(link) {
+    this.link = link;
+    this.o.onlink(link, this.outbox.waiting.length);
   }
+}
+
+/** A message as sent: the check it is for stays here. */
+function body({ seq, lines, undo, again }) {
+  return JSON.stringify({ seq, lines, undo, again });
+}
+
+function wait(ms) {
+  return new Promise((done) => setTimeout(done, ms));
 }

@@ -1,23 +1,21 @@
 // A voice that can be switched on: "A3 reversed. Next: B1".
+import { voice } from "./remembered.js";
 
-let on = localStorage.getItem("polewise-voice") === "on";
-
-export const canSpeak = "speechSynthesis" in globalThis;
+export const canSpeak = "speechSynthesis" in globalThis && "SpeechSynthesisUtterance" in globalThis;
 
 export function voiceOn() {
-  return on && canSpeak;
+  return canSpeak && voice.get();
 }
 
-export function toggleVoice() {
-  on = !on;
-  localStorage.setItem("polewise-voice", on ? "on" : "off");
-  if (!on) speechSynthesis.cancel();
-  return on;
+/** @param {boolean} on */
+export function setVoice(on) {
+  voice.set(on);
+  if (!on && canSpeak) speechSynthesis.cancel();
 }
 
-/** @param {string} text */
+/** Says it in place of whatever is being said. @param {string} text */
 export function speak(text) {
-  if (!voiceOn()) return;
+  if (!voiceOn() || !text) return;
   speechSynthesis.cancel();
   const u = new SpeechSynthesisUtterance(text);
   u.lang = "en";

@@ -1,25 +1,20 @@
-// Keeps the screen on while readings are taken, and tells of gaps: browsers stop
-// sensors while a page is hidden.
+// Keeps the screen on while readings are taken. A lock is lost whenever the page
+// is hidden, and taken again when it is back.
 
-let lock;
+let wanted = false;
 
-export async function stayAwake() {
-  try {
-    lock = await navigator.wakeLock?.request("screen");
-  } catch {
-    lock = undefined; // the person keeps it on by touching it
-  }
+export function stayAwake() {
+  if (!wanted) document.addEventListener("visibilitychange", () => !document.hidden && void take());
+  wanted = true;
+  return take();
 }
 
-/** @param {() => void} onback called when the page is seen again */
-export function watchHidden(onback) {
-  let hiddenAt = 0;
-  document.addEventListener("visibilitychange", () => {
-    if (document.hidden) {
-      hiddenAt = performance.now();
-      return;
-    }
-    if (lock) void stayAwake();
-    if (performance.now() - hiddenAt > 500) onback();
-  });
+/** @returns {Promise<boolean>} whether the screen stays on by itself */
+async function take() {
+  try {
+    await navigator.wakeLock.request("screen");
+    return true;
+  } catch {
+    return false; // none here, or the battery is low: a touch now and then does it
+  }
 }

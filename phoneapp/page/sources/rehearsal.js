@@ -1,13 +1,16 @@
 // The made-up phone of a rehearsal: its readings come from the server.
+import { Trouble } from "../troubles.js";
 
 /**
+ * Resolves when the first reading is there.
  * @param {URL} base
  * @param {string} id
  * @param {(u: number[]) => void} onreading
- * @param {(g: number[]) => void} ongravity
- * @returns {Promise<{stop(): void, drive(state: string): void}>}
+ * @param {(ms2: number[]) => void} ongravity
+ * @param {(trouble: Trouble) => void} onfail the rehearsal ended later on
+ * @returns {Promise<{stop(): void, drive(state: string): void}>} rejects with a Trouble
  */
-export function startRehearsal(base, id, onreading, ongravity) {
+export function startRehearsal(base, id, onreading, ongravity, onfail) {
   const u = new URL(`rehearsals/${encodeURIComponent(id)}/sensor`, base);
   u.protocol = u.protocol === "https:" ? "wss:" : "ws:";
   return new Promise((resolve, reject) => {
@@ -15,10 +18,22 @@ export function startRehearsal(base, id, onreading, ongravity) {
     let n = 0;
     socket.onmessage = (e) => {
       const m = JSON.parse(e.data);
-      if (n === 0) resolve({ stop: () => socket.close(), drive: (state) => socket.send(JSON.stringify({ drive: state })) });
+      if (n === 0) {
+        resolve({
+          stop() {
+            socket.onclose = null;
+            socket.close();
+          },
+          drive: (state) => socket.send(JSON.stringify({ drive: state })),
+        });
+      }
       if (n++ % 5 === 0) ongravity(m.ms2);
       onreading(m.uT);
     };
-    socket.onclose = () => reject({ code: "ended", say: "This rehearsal has ended.", remedy: "Begin another on the bench page." });
+    socket.onclose = () => {
+      const t = new Trouble("ended");
+      if (n === 0) reject(t);
+      else onfail(t);
+    };
   });
 }

@@ -1,0 +1,64 @@
+// The small drawings of the phone page: the pad with the next coil and the phone
+// on it, and the phone with its sensor.
+import { svg } from "../common/dom.js";
+import { drawPad } from "../common/pad.js";
+
+// A phone of middling size, millimetres; only for the drawing.
+const PHONE_MM = { width: 72, height: 152, round: 9 };
+
+/**
+ * @typedef {{x_mm: number, y_mm: number, top_deg: number}} Lies where the phone's mark lies, pad frame; top edge counter-clockwise from pad +y
+ * @param {any} plan
+ * @param {{next?: string | null, states?: Record<string, string>, faces?: Record<string, number>, phone?: Lies | null, onpick?: (id: string) => void, label: string}} o
+ */
+export function padDrawing(plan, o) {
+  const root = drawPad(plan, { small: true, next: o.next || undefined, states: o.states, faces: o.faces, onpick: o.onpick, label: o.label });
+  if (o.phone) root.append(phoneOn(o.phone));
+  return root;
+}
+
+/** A key that changes when the drawing would. @param {object} o */
+export function drawnKey(o) {
+  return JSON.stringify(o);
+}
+
+/** @param {Lies} at */
+function phoneOn(at) {
+  return svg(
+    "g",
+    { class: "phone-on", transform: `translate(${at.x_mm} ${-at.y_mm}) rotate(${-at.top_deg})`, "aria-hidden": "true" },
+    ...outline(),
+    svg("path", { class: "phone-mark", d: "M-9 0H9M0 -9V9" }),
+  );
+}
+
+function outline() {
+  const { width: w, height: h, round: r } = PHONE_MM;
+  return [
+    svg("rect", { class: "phone-body", x: -w / 2, y: -h / 2, width: w, height: h, rx: r, ry: r }),
+    // The top edge, where most phones have the ear piece.
+    svg("path", { class: "phone-top", d: `M-10 ${-h / 2 + 7}H10` }),
+  ];
+}
+
+/**
+ * The phone seen from the screen's side, with the place of its magnetometer.
+ * @param {{mm: number[], sd_mm: number[]} | null} sensor millimetres right of and above the middle of the screen
+ * @param {string} label
+ */
+export function phoneDrawing(sensor, label) {
+  const { width: w, height: h } = PHONE_MM;
+  const place = sensor
+    ? [
+        svg("ellipse", { class: "sensor-doubt", cx: sensor.mm[0], cy: -sensor.mm[1], rx: 2 * sensor.sd_mm[0] + 2, ry: 2 * sensor.sd_mm[1] + 2 }),
+        svg("path", { class: "sensor-place", d: "M-8 0H8M0 -8V8", transform: `translate(${sensor.mm[0]} ${-sensor.mm[1]})` }),
+      ]
+    : [];
+  return svg(
+    "svg",
+    { class: "phone-drawing", role: "img", "aria-label": label, viewBox: `${-w / 2 - 12} ${-h / 2 - 8} ${w + 24} ${h + 16}` },
+    ...outline(),
+    svg("path", { class: "phone-mark", d: "M-6 0H6M0 -6V6" }),
+    ...place,
+  );
+}

@@ -1,0 +1,512 @@
+// The vector route as a state machine: supply off, rest, supply on, then hold
+// after hold until the verdict is in. Pure: events go in, effects come out, and
+// what to show is read off it. Times are the capture's, in seconds; readings are
+// in microtesla in the phone's axes.
+//
+//   off ─ tap ─ resting ─ enough ─ on ─ tap ─ counting ─ enough ─ lift ─ moved ─ place ─ settled ─ counting …
+//                                                          │                        └ no field ─ quiet ─ tap ┘
+//                                                          └ every coil read ─ waiting ─ verdict ─ result
+//
+// The rest is taken with the phone lying on the coil that is read first, so that
+// this coil is read off and on at one place. While the supply is being switched no
+// reading is sent: nobody knows which side of the switch it belongs to.
+
+import { distinct, HoldDetector, noiseOf } from "./hold-detector.js";
+
+const REST_S = 2; // outside any hold, with the supply off
+const SHORT_REST_S = 0.8; // where every hold has its own
+const OFF_HOLD_S = 1.2; // in the hold, before the supply goes on
+const UNSTEADY_S = 8; // after so long without a steady rest it is said
+const GUARD_S = 0.3; // after a switch, before readings count
+const HOLD_S = 2.5;
+const PERIODS = 3; // of a pulsed drive
+const LEAST_READINGS = 12; // that differ
+const FROZEN_READINGS = 5; // fewer than so many different ones in twice the time: frozen
+const QUIET_UT = 8; // less pull than this, or than a fifth of what is planned, is asked about
+const QUIET_SHARE = 0.2;
+const AWAIT_S = 4; // for the verdict on the last hold
+
+/** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"unchanged"|"waiting"|"result"} Stage */
+/**
+ * What the page has to do: send a capture line, switch a made-up supply, take a
+ * hold back, or tell the person.
+ * @typedef {{do: "line", line: object} | {do: "drive", state: string} | {do: "undo", at: string, t: number}
+ *   | {do: "counted", at: string} | {do: "broken", at: string, why: "moved"|"gap"|"frozen"} | {do: "unsteady"}} Effect
+ */
+
+export class VectorFlow {
+  /**
+   * @param {{
+   *   coils: string[],
+   *   supply: {drive: string, hz?: number, duty?: number},
+   *   expected_uT?: Record<string, number>,
+   *   everyHold?: boolean,
+   * }} o coils: in the plan's order. expected_uT: strength of the field over each
+   *   coil as planned. everyHold: switch the supply off and on again on every coil
+   */
+  constructor(o) {
+    this.coils = o.coils;
+    this.hz = o.supply.drive === "pulsed" ? o.supply.hz || 1 : 0;
+    this.duty = o.supply.duty || 0.5;
+    this.expected = o.expected_uT || {};
+    this.everyHold = o.everyHold || false;
+    /** @type {Stage} */
+    this.stage = "off";
+    this.driven = false;
+    /** Holds counted and not taken back, in order. @type {{at: string, t: number}[]} */
+    this.done = [];
+    /** The coil picked by the person. @type {string | null} */
+    this.chosen = null;
+    /** @type {any} the last verdict */
+    this.verdict = null;
+    /** A hold was counted since the last verdict came. */
+    this.awaiting = false;
+    /** Mean reading with the supply off. @type {number[] | null} */
+    this.background = null;
+    this.detector = new HoldDetector({ hz: this.hz });
+    /** The hold in progress. @type {{at: string, t: number, from: number, off: Sample[], on: Sample[]} | null} */
+    this.hold = null;
+    /** @type {Sample[]} */
+    this.rest = [];
+    this.restSince = 0;
+    /** @type {Effect[]} */
+    this.effects = [];
+  }
+
+  // What comes next
+
+  /** The coil to lay the phone on, or null when none is asked for. */
+  get target() {
+    return this.chosen || this.unread[0] || (!this.awaiting && this.verdict?.next?.at) || null;
+  }
+
+  /** Coils that nobody has read yet, this phone or another. */
+  get unread() {
+    return this.coils.filter((id) => !this.done.some((d) => d.at === id) && !(this.coil(id)?.used > 0));
+  }
+
+  /** How the phone is to lie on the target, where that differs from the usual. */
+  get asked() {
+    const n = this.verdict?.next;
+    if (this.chosen || this.awaiting || this.unread.length > 0 || !n || n.at !== this.target) return {};
+    return { top_deg: n.top_deg, shift_mm: n.shift_mm, route: n.route, why: n.why };
+  }
+
+  coil(id) {
+    return this.verdict?.coils?.find((c) => c.id === id);
+  }
+
+  get holdSeconds() {
+    return this.hz > 0 ? Math.max(HOLD_S, PERIODS / this.hz) : HOLD_S;
+  }
+
+  /** Share of the rest or the hold in progress that has been counted, 0 to 1. */
+  get progress() {
+    if (this.stage === "resting") {
+      const rest = this.rest.length ? this.rest[this.rest.length - 1].t - this.rest[0].t : 0;
+      const off = this.hold ? this.elapsed(this.hold.off) : 0;
+      return Math.min(1, (rest + off) / (this.restSeconds + OFF_HOLD_S));
+    }
+    if (this.stage === "counting" && this.hold) return Math.min(1, this.elapsed(this.hold.on) / this.holdSeconds);
+    return 0;
+  }
+
+  get restSeconds() {
+    return this.everyHold && this.background ? SHORT_REST_S : REST_S;
+  }
+
+  elapsed(samples) {
+    return samples.length ? samples[samples.length - 1].t - samples[0].t : 0;
+  }
+
+  // Events. Each returns the effects.
+
+  /** "The supply is off and the phone lies on the coil." @param {number} t */
+  supplyOff(t) {
+    if (this.stage !== "off") return [];
+    this.line({ type: "drive", t, state: "off" });
+    this.emit({ do: "drive", state: "off" });
+    this.driven = false;
+    this.stage = "resting";
+    this.rest = [];
+    this.restSince = t;
+    this.unsteadyTold = false;
+    return this.take();
+  }
+
+  /** "The supply is on." @param {number} t @param {number} [amps] total, read off the supply */
+  supplyOn(t, amps) {
+    if (this.stage !== "on" || !this.hold) return [];
+    const told = amps > 0 ? { amps } : {};
+    if (this.hz > 0) this.line({ type: "drive", t, state: "pulse", hz: this.hz, duty: this.duty, ...told });
+    else this.line({ type: "drive", t, state: "on", ...told });
+    this.emit({ do: "drive", state: this.hz > 0 ? "pulse" : "on" });
+    this.driven = true;
+    this.stage = "counting";
+    this.hold.from = t + GUARD_S;
+    this.detector.hold();
+    return this.take();
+  }
+
+  /** A reading. @param {number} t @param {number[]} u */
+  sample(t, u) {
+    const s = { t, u };
+    switch (this.stage) {
+      case "resting":
+        this.resting(s);
+        break;
+      case "counting":
+        this.counting(s);
+        break;
+      case "lift":
+      case "place":
+      case "quiet":
+      case "unchanged":
+      case "waiting":
+      case "result":
+        if (this.driven) this.send(s);
+        this.between(s);
+        break;
+      default: // while the supply is being switched nothing is sent
+    }
+    return this.take();
+  }
+
+  /** News of a motion sensor. @param {number} t @param {"still"|"moving"|"unknown"} motion */
+  motion(t, motion) {
+    if (this.stage === "off" || this.stage === "resting" || this.stage === "on") return [];
+    this.heed(this.detector.motion(t, motion));
+    return this.take();
+  }
+
+  /** "It lies on the coil", without waiting for the readings to settle. @param {number} t */
+  onIt(t) {
+    if (this.stage === "quiet" && this.settledSince !== undefined) this.begin(this.settledSince);
+    else if (this.stage === "place" || this.stage === "lift" || this.stage === "quiet") {
+      this.detector.hold();
+      this.begin(t);
+    }
+    return this.take();
+  }
+
+  /** "I have lifted it." @param {number} t */
+  lifted(t) {
+    if (this.stage === "counting") this.heed({ event: "moved", t });
+    else if (this.stage === "lift") {
+      this.detector.loosen();
+      this.stage = "place";
+    }
+    return this.take();
+  }
+
+  /** "The supply is on all the same": a hold without change counts. @param {number} t */
+  unchangedCounts(t) {
+    if (this.stage === "unchanged") this.counted(t);
+    return this.take();
+  }
+
+  /** The person picks a coil. @param {string} id */
+  pick(id) {
+    if (this.stage === "counting" || this.stage === "unchanged" || !this.coils.includes(id)) return [];
+    this.chosen = id;
+    if (this.stage === "waiting" || this.stage === "result") this.toNext();
+    return this.take();
+  }
+
+  /** Takes the last hold back; it is asked for again. */
+  undo() {
+    if (this.stage === "counting") return [];
+    const last = this.done.pop();
+    if (!last) return [];
+    this.emit({ do: "undo", ...last });
+    this.chosen = last.at;
+    if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
+    return this.take();
+  }
+
+  /** Takes another rest, on the coil that is next. @param {number} t */
+  restAgain(t) {
+    if (this.hold) this.abandon(t);
+    this.stage = "off";
+    if (!this.target) this.chosen = this.coils[0];
+    return this.take();
+  }
+
+  /** Readings stopped for a while. @param {number} t of the last before the gap */
+  gap(t) {
+    if (this.stage === "counting") this.breakOff(t, "gap");
+    else if (this.stage === "resting" || this.stage === "on") {
+      if (this.hold) this.abandon(t);
+      this.rest = [];
+      this.stage = "off";
+    } else if (this.stage === "place" || this.stage === "quiet") {
+      // What happened meanwhile nobody saw.
+      this.stage = "lift";
+      this.detector.reset();
+    }
+    return this.take();
+  }
+
+  /** @param {any} v */
+  setVerdict(v) {
+    this.verdict = v;
+    this.awaiting = false;
+    const between = this.stage === "lift" || this.stage === "place" || this.stage === "quiet";
+    if (this.stage === "waiting" || (between && !this.target)) this.toNext();
+    return this.take();
+  }
+
+  /** Shows what is known so far. */
+  showResult() {
+    if (this.stage === "lift" || this.stage === "place" || this.stage === "quiet" || this.stage === "waiting") this.stage = "result";
+    return this.take();
+  }
+
+  /** On with reading, from the result. */
+  goOn() {
+    if (this.stage !== "result") return [];
+    if (!this.driven) return this.restAgain(0);
+    if (!this.target) this.chosen = this.coils[0];
+    this.toNext();
+    return this.take();
+  }
+
+  // Inside
+
+  resting(s) {
+    if (this.hold) {
+      this.hold.off.push(s);
+      this.send(s);
+      if (this.elapsed(this.hold.off) >= OFF_HOLD_S) this.stage = "on";
+      return;
+    }
+    // The rest is sent whole once it is steady: what came while the phone was
+    // still being laid down is not part of it.
+    this.rest.push(s);
+    while (this.rest[0].t < s.t - this.restSeconds - 0.15) this.rest.shift();
+    const long = this.elapsed(this.rest) >= this.restSeconds;
+    if (!long || !steady(this.rest)) {
+      if (!this.unsteadyTold && s.t - this.restSince > UNSTEADY_S) {
+        this.unsteadyTold = true;
+        this.emit({ do: "unsteady" });
+      }
+      return;
+    }
+    this.takeRest();
+  }
+
+  takeRest() {
+    for (const r of this.rest) this.send(r);
+    this.background = mean(this.rest);
+    if (this.rest.length >= LEAST_READINGS) this.detector.setNoise(noiseOf(this.rest));
+    this.open(after(this.rest[this.rest.length - 1].t));
+  }
+
+  /** Takes the rest as it is: the person says that it gets no steadier. */
+  takeRestAsItIs() {
+    if (this.stage !== "resting" || this.hold || this.rest.length < FROZEN_READINGS) return [];
+    this.takeRest();
+    return this.take();
+  }
+
+  counting(s) {
+    this.send(s);
+    if (s.t >= this.hold.from) this.hold.on.push(s);
+    const told = this.detector.feed(s);
+    if (told?.event === "moved") {
+      this.heed(told);
+      return;
+    }
+    const long = this.elapsed(this.hold.on);
+    if (long < this.holdSeconds) return;
+    const n = distinct(this.hold.on);
+    if (n < LEAST_READINGS && long < 2 * this.holdSeconds) return;
+    if (n < FROZEN_READINGS) {
+      this.breakOff(s.t, "frozen");
+      return;
+    }
+    if (this.hold.off.length > 0 && this.quiet(this.hold.on, this.hold.at)) {
+      this.line({ type: "lift", t: after(s.t) });
+      this.stage = "unchanged";
+      return;
+    }
+    this.line({ type: "lift", t: after(s.t) });
+    this.counted(s.t);
+  }
+
+  /** Between holds: is it lifted, does it lie still on the next coil? */
+  between(s) {
+    if (this.stage === "waiting" || this.stage === "result" || this.stage === "unchanged") {
+      // Watched only so that the next hold asks for a move first.
+      this.detector.feed(s);
+      if (this.stage === "waiting" && s.t - this.countedAt > AWAIT_S) {
+        this.awaiting = false;
+        this.toNext();
+      }
+      return;
+    }
+    const told = this.detector.feed(s);
+    if (told?.event === "settled" && this.stage === "place") {
+      this.settledSince = after(told.since - 0.002); // the first reading belongs to the hold
+      const window = this.detector.window;
+      if (this.quiet(window, this.target)) this.stage = "quiet";
+      else this.begin(this.settledSince, window);
+      return;
+    }
+    this.heed(told);
+  }
+
+  /** @param {import("./hold-detector.js").Told | null} told */
+  heed(told) {
+    if (told?.event !== "moved") return;
+    if (this.stage === "counting") {
+      const on = this.hold.on;
+      // Lifted a moment early: what was counted is a reading.
+      if (this.elapsed(on) >= 0.7 * this.holdSeconds && distinct(on) >= LEAST_READINGS * 0.7) {
+        this.line({ type: "lift", t: after(on[on.length - 1].t - 0.4) });
+        this.counted(told.t);
+        this.stage = this.stage === "lift" ? "place" : this.stage;
+        this.detector.loosen();
+      } else this.breakOff(told.t, "moved");
+    } else if (this.stage === "lift" || this.stage === "quiet") {
+      this.stage = "place";
+      this.settledSince = undefined;
+    }
+  }
+
+  /** Opens a hold with the supply on. @param {number} t @param {Sample[]} [samples] already sent */
+  begin(t, samples = []) {
+    const at = this.target;
+    if (!at) return;
+    this.open(t);
+    this.hold.from = t;
+    this.hold.on = samples.slice();
+    this.stage = "counting";
+  }
+
+  /** @param {number} t */
+  open(t) {
+    const at = this.target;
+    const asked = this.asked;
+    /** @type {any} */
+    const line = { type: "hold", t, at };
+    if (asked.top_deg !== undefined) line.top_deg = asked.top_deg;
+    if (asked.shift_mm) line.shift_mm = asked.shift_mm;
+    this.line(line);
+    this.hold = { at, t, from: t, off: [], on: [] };
+  }
+
+  /** The hold in progress counts; its lift has been sent. @param {number} t */
+  counted(t) {
+    const { at, t: began } = this.hold;
+    this.hold = null;
+    this.done.push({ at, t: began });
+    this.chosen = null;
+    this.awaiting = true;
+    this.countedAt = t;
+    this.emit({ do: "counted", at });
+    this.toNext();
+  }
+
+  /** To where the next hold begins, or to the end. */
+  toNext() {
+    const at = this.target;
+    if (this.verdict && this.unread.length === 0 && !this.chosen && this.asked.route === "ohms") {
+      this.stage = "result";
+      return;
+    }
+    if (!at) {
+      // Every coil has been read; the verdict on the last of them may be awaited.
+      this.stage = this.awaiting ? "waiting" : "result";
+      return;
+    }
+    this.stage = this.everyHold ? "off" : "lift";
+    this.detector.mustMove();
+  }
+
+  /** Ends the hold in progress and has it taken back. @param {number} t @param {"moved"|"gap"|"frozen"} why */
+  breakOff(t, why) {
+    const at = this.hold.at;
+    this.abandon(t);
+    this.chosen = at;
+    if (why === "moved") {
+      this.stage = "place";
+      this.detector.loosen();
+    } else {
+      this.stage = "lift";
+      this.detector.reset();
+    }
+    this.emit({ do: "broken", at, why });
+  }
+
+  /** @param {number} t */
+  abandon(t) {
+    if (this.stage !== "unchanged") this.line({ type: "lift", t: Math.max(t, after(this.hold.t)) });
+    this.emit({ do: "undo", at: this.hold.at, t: this.hold.t });
+    this.hold = null;
+  }
+
+  /** Whether readings show hardly any pull where the plan has one. @param {Sample[]} samples @param {string} at */
+  quiet(samples, at) {
+    if (!this.background || samples.length === 0) return false;
+    const pulls = samples.map((s) => Math.hypot(...s.u.map((v, a) => v - this.background[a]))).sort((a, b) => a - b);
+    // Of pulses the strongest tell, of a steady drive the mean.
+    const pull = this.hz > 0 ? pulls[Math.floor(pulls.length * 0.95)] : Math.hypot(...mean(samples).map((v, a) => v - this.background[a]));
+    return pull < Math.max(QUIET_UT, QUIET_SHARE * (this.expected[at] || 0));
+  }
+
+  send(s) {
+    this.line({ type: "b", t: s.t, uT: s.u });
+  }
+
+  line(line) {
+    this.emit({ do: "line", line });
+  }
+
+  /** @param {Effect} e */
+  emit(e) {
+    this.effects.push(e);
+  }
+
+  take() {
+    const e = this.effects;
+    this.effects = [];
+    return e;
+  }
+
+  // Through a reload of the page
+
+  /** What a page needs to go on after a reload. */
+  save() {
+    return { done: this.done, everyHold: this.everyHold, driven: this.driven, background: this.background, noise_uT: this.detector.noise };
+  }
+
+  /** Goes on where a page before a reload left off; a hold in progress was ended by it. @param {ReturnType<VectorFlow["save"]>} kept */
+  restore(kept) {
+    this.done = kept.done;
+    this.everyHold = kept.everyHold;
+    this.driven = kept.driven;
+    this.background = kept.background;
+    this.detector.setNoise(kept.noise_uT);
+    if (this.driven) this.toNext();
+    else this.stage = "off";
+  }
+}
+
+/** @typedef {import("./hold-detector.js").Sample} Sample */
+
+/** @param {Sample[]} samples */
+function steady(samples) {
+  const d = new HoldDetector();
+  return samples.length >= 5 && d.steadyEnds(samples) !== null;
+}
+
+/** @param {Sample[]} samples */
+function mean(samples) {
+  return [0, 1, 2].map((a) => samples.reduce((sum, s) => sum + s.u[a], 0) / samples.length);
+}
+
+/** A moment after t: lines are put in order by their times. @param {number} t */
+function after(t) {
+  return Math.round((t + 0.001) * 1000) / 1000;
+}

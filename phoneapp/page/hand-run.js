@@ -1,0 +1,108 @@
+// The hand route: no sensor, just what a needle or a hand meter shows.
+import * as page from "./page.js";
+import { outFace } from "./remembered.js";
+import { handScreen } from "./screens/hand.js";
+
+export class HandRun {
+  /** @param {import("./run.js").Tools} tools */
+  constructor(tools) {
+    this.tools = tools;
+    /** @type {"convention"|"faces"|"result"} */
+    this.stage = outFace.get() ? "faces" : "convention";
+    /** Faces read, for the drawing: 1 for field toward the reader, -1 away, 0 nothing. @type {Record<string, number>} */
+    this.faces = {};
+    /** @type {{at: string, t: number}[]} */
+    this.read = [];
+    /** @type {string | null} */
+    this.chosen = null;
+    this.note = "";
+    this.do = {
+      convention: (word) => {
+        outFace.set(word);
+        this.stage = "faces";
+        this.show();
+      },
+      read: (face) => this.readFace(face),
+      undo: () => this.undo(),
+      pick: (id) => {
+        this.chosen = id;
+        this.stage = "faces";
+        this.show();
+      },
+      ohms: () => tools.ohms(),
+      goOn: () => this.to("faces"),
+      result: () => this.to("result"),
+      again: () => tools.again(),
+    };
+  }
+
+  get target() {
+    const { told } = this.tools;
+    const unread = told.plan.coils.find((c) => !(c.id in this.faces) && !(told.coil(c.id)?.used > 0));
+    return this.chosen || unread?.id || told.verdict?.next?.at || told.plan.coils[0].id;
+  }
+
+  get lastRead() {
+    return this.read[this.read.length - 1];
+  }
+
+  /** @param {boolean} resumed */
+  async begin(resumed) {
+    if (!resumed) this.tools.stream.add({ type: "start", v: 1, route: "hand", device: this.tools.device });
+  }
+
+  end() {}
+
+  hidden() {}
+
+  next() {
+    return this.stage === "result" ? null : this.target;
+  }
+
+  save() {
+    return { faces: this.faces, read: this.read };
+  }
+
+  restore(kept) {
+    Object.assign(this, kept);
+  }
+
+  /** @param {"north"|"south"|"none"} face */
+  readFace(face) {
+    const at = this.target;
+    const t = this.tools.clock.at();
+    this.tools.stream.add({ type: "reading", t, at, face });
+    this.tools.stream.flush();
+    this.faces[at] = { north: 1, south: -1, none: 0 }[face];
+    this.read.push({ at, t });
+    this.chosen = null;
+    this.note = "";
+    this.tools.counted(at);
+    const { plan, coil } = this.tools.told;
+    if (plan.coils.every((c) => c.id in this.faces || coil(c.id)?.used > 0) && this.read.length === plan.coils.length) this.stage = "result";
+    this.show();
+  }
+
+  undo() {
+    const last = this.read.pop();
+    if (!last) return;
+    this.tools.stream.undo(last.at, last.t);
+    delete this.faces[last.at];
+    this.chosen = last.at;
+    this.show();
+  }
+
+  to(stage) {
+    this.stage = stage;
+    this.note = "";
+    this.show();
+  }
+
+  verdict() {
+    this.show();
+  }
+
+  show() {
+    page.show(handScreen(this, this.tools.told));
+  }
+}

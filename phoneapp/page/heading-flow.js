@@ -1,0 +1,254 @@
+// The heading route as a state machine: beside each coil the compass is read with
+// the supply off and then on. Pure: events go in, effects come out. Times are the
+// capture's, in seconds; headings in degrees clockwise from north.
+//
+//   place ─ tap ─ off ─ settled ─ on ─ tap ─ counting ─ settled ─ place … waiting ─ verdict ─ result
+//
+// First one side of every coil, then the other side of those still in doubt.
+import { placeBeside, strengthOf } from "./heading-places.js";
+import { wrap180 } from "./sources/headings.js";
+
+const LAG_S = 3; // a compass follows with a lag of about a second
+const SETTLED_DEG = 5; // spread over the last second
+const AT_MOST_S = 7;
+const LEAST_HEADINGS = 8;
+const MOVED_DEG = 15; // turned by hand in a hold
+const AWAIT_S = 4; // for the verdict on the last hold
+
+/** @typedef {"place"|"off"|"on"|"counting"|"waiting"|"result"} Stage */
+/**
+ * @typedef {{do: "line", line: object} | {do: "drive", state: string} | {do: "undo", at: string, t: number} | {do: "counted", at: string}
+ *   | {do: "strength", tells: "weak"|"strong", turn_deg: number, amps: number} | {do: "turned", deg: number} | {do: "broken", at: string, why: "gap"}} Effect
+ */
+
+export class HeadingFlow {
+  /** @param {{plan: any, amps: number}} o amps: total current as planned */
+  constructor(o) {
+    this.plan = o.plan;
+    this.coils = o.plan.coils.map((c) => c.id);
+    this.amps = o.amps;
+    /** @type {Stage} */
+    this.stage = "place";
+    /** @type {{at: string, side: 1|-1, t: number}[]} */
+    this.done = [];
+    /** @type {string | null} */
+    this.chosen = null;
+    /** @type {any} */
+    this.verdict = null;
+    this.awaiting = false;
+    /** Heading of the pad's +y; from the compass before anything is driven. @type {number | null} */
+    this.rest_deg = null;
+    /** @type {any} the hold in progress */
+    this.hold = null;
+    /** @type {{t: number, deg: number}[]} since the supply was switched last */
+    this.run = [];
+    /** @type {Effect[]} */
+    this.effects = [];
+  }
+
+  coil(id) {
+    return this.verdict?.coils?.find((c) => c.id === id);
+  }
+
+  timesRead(id) {
+    return this.done.filter((d) => d.at === id).length;
+  }
+
+  get target() {
+    if (this.chosen) return this.chosen;
+    const unread = this.coils.find((id) => this.timesRead(id) === 0 && !(this.coil(id)?.used > 0));
+    if (unread || this.awaiting) return unread || null;
+    // Both sides of what is in doubt, before the verdict's own wishes.
+    const other = this.coils.find((id) => this.timesRead(id) === 1 && this.coil(id)?.state === "undecided");
+    return other || this.verdict?.next?.at || null;
+  }
+
+  /** Where the phone goes now. */
+  get place() {
+    const at = this.target;
+    const c = this.plan.coils.find((k) => k.id === at);
+    if (!c) return null;
+    const w = this.plan.windings.find((k) => k.id === c.winding);
+    const side = this.timesRead(c.id) % 2 === 0 ? 1 : -1;
+    return { at: c.id, side: /** @type {1|-1} */ (side), ...placeBeside(c, w, this.rest_deg ?? this.now?.deg ?? 0, /** @type {1|-1} */ (side)) };
+  }
+
+  get progress() {
+    if (this.stage !== "off" && this.stage !== "counting") return undefined;
+    return this.run.length ? Math.min(1, (this.run[this.run.length - 1].t - this.run[0].t) / LAG_S) : 0;
+  }
+
+  /** "It lies there, and the supply is off." @param {number} t */
+  placed(t) {
+    const p = this.place;
+    if (this.stage !== "place" || !p) return [];
+    this.line({ type: "drive", t, state: "off" });
+    this.emit({ do: "drive", state: "off" });
+    this.line({ type: "hold", t: after(t), at: p.at, shift_mm: p.shift_mm });
+    this.hold = { at: p.at, side: p.side, t: after(t), off_deg: null, turned: [] };
+    this.run = [];
+    this.stage = "off";
+    return this.take();
+  }
+
+  /** @param {number} t @param {number} [amps] read off the supply */
+  supplyOn(t, amps) {
+    if (this.stage !== "on") return [];
+    if (amps > 0) this.amps = amps;
+    this.line({ type: "drive", t, state: "on", ...(amps > 0 ? { amps } : {}) });
+    this.emit({ do: "drive", state: "on" });
+    this.run = [];
+    this.stage = "counting";
+    return this.take();
+  }
+
+  /** @param {number} t @param {{deg: number, turned_deg?: number, accuracy_deg?: number}} h */
+  heading(t, h) {
+    this.now = h;
+    if (this.stage === "waiting" && t - this.countedAt > AWAIT_S) {
+      this.awaiting = false;
+      this.toNext();
+    }
+    if (this.stage !== "off" && this.stage !== "counting") return this.take();
+    /** @type {any} */
+    const line = { type: "heading", t, deg: tenth(h.deg) };
+    if (Number.isFinite(h.turned_deg)) line.turned_deg = tenth(h.turned_deg);
+    if (Number.isFinite(h.accuracy_deg)) line.accuracy_deg = tenth(h.accuracy_deg);
+    this.line(line);
+    this.run.push({ t, deg: h.deg });
+    if (Number.isFinite(h.turned_deg)) this.hold.turned.push(h.turned_deg);
+    if (this.settled()) this.runEnds(t);
+    return this.take();
+  }
+
+  settled() {
+    const long = this.run[this.run.length - 1].t - this.run[0].t;
+    if (long < LAG_S || this.run.length < LEAST_HEADINGS) return false;
+    const last = this.run.filter((r) => r.t > this.run[this.run.length - 1].t - 1);
+    const spread = Math.max(...last.map((r) => Math.abs(wrap180(r.deg - last[0].deg))));
+    return spread <= SETTLED_DEG || long >= AT_MOST_S;
+  }
+
+  runEnds(t) {
+    const deg = this.run[this.run.length - 1].deg;
+    if (this.stage === "off") {
+      this.hold.off_deg = deg;
+      this.rest_deg ??= deg;
+      this.stage = "on";
+      return;
+    }
+    const { at, side, t: began, off_deg, turned } = this.hold;
+    this.line({ type: "lift", t: after(t) });
+    this.hold = null;
+    this.done.push({ at, side, t: began });
+    this.chosen = null;
+    this.awaiting = true;
+    this.countedAt = t;
+    this.emit({ do: "counted", at });
+    const byHand = turned.length > 1 ? turned[turned.length - 1] - turned[0] : 0;
+    if (Math.abs(byHand) > MOVED_DEG) this.emit({ do: "turned", deg: byHand });
+    else {
+      const turn_deg = wrap180(deg - off_deg - byHand);
+      const s = strengthOf(turn_deg, this.amps);
+      if (s.tells !== "well") this.emit({ do: "strength", tells: s.tells, turn_deg, amps: s.amps });
+    }
+    this.toNext();
+  }
+
+  /** @param {string} id */
+  pick(id) {
+    if (this.hold || !this.coils.includes(id)) return [];
+    this.chosen = id;
+    this.stage = "place";
+    return this.take();
+  }
+
+  /** Takes the last hold back, or the one in progress. @param {number} t */
+  undo(t) {
+    if (this.hold) {
+      this.abandon(t);
+      return this.take();
+    }
+    const last = this.done.pop();
+    if (!last) return [];
+    this.emit({ do: "undo", at: last.at, t: last.t });
+    this.chosen = last.at;
+    this.stage = "place";
+    return this.take();
+  }
+
+  /** @param {number} t */
+  gap(t) {
+    if (!this.hold) return [];
+    const at = this.hold.at;
+    this.abandon(t);
+    this.emit({ do: "broken", at, why: "gap" });
+    return this.take();
+  }
+
+  abandon(t) {
+    this.line({ type: "lift", t: Math.max(t, after(this.hold.t)) });
+    this.emit({ do: "undo", at: this.hold.at, t: this.hold.t });
+    this.chosen = this.hold.at;
+    this.hold = null;
+    this.stage = "place";
+  }
+
+  /** @param {any} v */
+  setVerdict(v) {
+    this.verdict = v;
+    this.awaiting = false;
+    if (this.stage === "waiting" || (this.stage === "place" && !this.target && this.done.length > 0)) this.toNext();
+    return this.take();
+  }
+
+  toNext() {
+    if (this.target) this.stage = "place";
+    else this.stage = this.awaiting ? "waiting" : "result";
+  }
+
+  showResult() {
+    if (!this.hold) this.stage = "result";
+    return this.take();
+  }
+
+  goOn() {
+    if (this.stage !== "result") return [];
+    if (!this.target) this.chosen = this.coils[0];
+    this.stage = "place";
+    return this.take();
+  }
+
+  save() {
+    return { done: this.done, rest_deg: this.rest_deg };
+  }
+
+  /** @param {ReturnType<HeadingFlow["save"]>} kept */
+  restore(kept) {
+    this.done = kept.done;
+    this.rest_deg = kept.rest_deg;
+    this.toNext();
+  }
+
+  line(line) {
+    this.emit({ do: "line", line });
+  }
+
+  /** @param {Effect} e */
+  emit(e) {
+    this.effects.push(e);
+  }
+
+  take() {
+    const e = this.effects;
+    this.effects = [];
+    return e;
+  }
+}
+
+const tenth = (x) => Math.round(x * 10) / 10;
+
+/** A moment after t: lines are put in order by their times. @param {number} t */
+function after(t) {
+  return Math.round((t + 0.001) * 1000) / 1000;
+}

@@ -1,0 +1,135 @@
+// The heading route at work: compass in, capture lines out, screens shown.
+import { HeadingFlow } from "./heading-flow.js";
+import * as page from "./page.js";
+import { brokenWords, startLine, typedAmps } from "./run.js";
+import { headingScreen, strengthWords } from "./screens/heading.js";
+import { startCompass } from "./sources/compass.js";
+
+const STOPPED_MS = 2500; // no heading for so long is a gap
+
+export class HeadingRun {
+  /** @param {import("./run.js").Tools} tools */
+  constructor(tools) {
+    this.tools = tools;
+    const { told } = tools;
+    this.flow = new HeadingFlow({ plan: told.plan, amps: told.predicted?.pad?.amps || 1 });
+    this.flow.verdict = told.verdict;
+    this.note = "";
+    this.last = { t: 0, at_ms: performance.now() };
+    const now = () => tools.clock.at();
+    const flow = this.flow;
+    this.do = {
+      placed: () => this.apply(flow.placed(now())),
+      supplyOn: () => this.supplyOn(),
+      undo: () => this.apply(flow.undo(now())),
+      pick: (id) => this.apply(flow.pick(id)),
+      result: () => this.apply(flow.showResult()),
+      goOn: () => this.apply(flow.goOn()),
+      again: () => tools.again(),
+    };
+  }
+
+  /** @param {boolean} resumed */
+  async begin(resumed) {
+    let begun = resumed;
+    this.source = await startCompass((h, stamp_ms) => begun && this.heading(h, stamp_ms));
+    if (!resumed) this.tools.stream.add(startLine(this.tools, "heading"));
+    begun = true;
+    this.watch = setInterval(() => this.watchGap(), 500);
+  }
+
+  end() {
+    clearInterval(this.watch);
+    this.source?.stop();
+  }
+
+  /** @param {import("./sources/compass.js").Heading} h @param {number} [stamp_ms] */
+  heading(h, stamp_ms) {
+    const t = this.tools.clock.at(stamp_ms);
+    if (t < this.last.t) return;
+    this.last = { t, at_ms: performance.now() };
+    const effects = this.flow.heading(t, h);
+    page.reading(`${Math.round(h.deg)}°`);
+    page.progress(this.flow.progress);
+    this.apply(effects, true);
+  }
+
+  supplyOn() {
+    const { amps, problem } = typedAmps();
+    if (!problem) {
+      this.apply(this.flow.supplyOn(this.tools.clock.at(), amps));
+      return;
+    }
+    this.note = problem;
+    this.show();
+  }
+
+  /** @param {import("./heading-flow.js").Effect[]} effects @param {boolean} [quietly] */
+  apply(effects, quietly) {
+    const { tools } = this;
+    for (const e of effects) {
+      switch (e.do) {
+        case "line":
+          tools.stream.add(e.line);
+          if (/** @type {any} */ (e.line).type === "lift") tools.stream.flush();
+          if (/** @type {any} */ (e.line).type === "hold") this.note = "";
+          break;
+        case "drive":
+          break;
+        case "undo":
+          tools.stream.undo(e.at, e.t);
+          break;
+        case "counted":
+          tools.counted(e.at);
+          break;
+        case "strength":
+          this.note = strengthWords(e, tools.told.plan.supply.limit_amps);
+          break;
+        case "turned":
+          this.note = `The phone was turned by ${Math.round(Math.abs(e.deg))} degrees meanwhile. That was allowed for, but let it lie next time.`;
+          break;
+        case "broken":
+          this.note = brokenWords(e.at, e.why);
+          tools.broken(e.at);
+          break;
+      }
+    }
+    const now = `${this.flow.stage} ${this.flow.hold?.at || this.flow.target} ${this.note}`;
+    if (quietly && now === this.shown) return;
+    this.shown = now;
+    this.show();
+  }
+
+  watchGap() {
+    if (performance.now() - this.last.at_ms < STOPPED_MS) return;
+    this.last.at_ms = performance.now();
+    this.note ||= "No headings are coming. Bring this page to the front and keep the screen on.";
+    this.apply(this.flow.gap(this.last.t), true);
+  }
+
+  next() {
+    return this.flow.stage === "result" ? null : this.flow.target;
+  }
+
+  hidden() {
+    this.apply(this.flow.gap(this.last.t), true);
+    this.tools.stream.flush();
+  }
+
+  verdict(v) {
+    this.apply(this.flow.setVerdict(v), true);
+    this.show();
+  }
+
+  save() {
+    return this.flow.save();
+  }
+
+  restore(kept) {
+    this.flow.restore(kept);
+  }
+
+  show() {
+    page.show(headingScreen(this.flow, this.tools.told, { note: this.note, marked: !!this.tools.place?.marked, do: this.do }));
+  }
+}

@@ -1,0 +1,22 @@
+// Faces by two conventions. In physics, and everywhere inside the program, north
+// is the face that the field comes out of; it pushes the north end of a compass
+// needle away. Some makers call it south, because the other face is the one that
+// the needle's north end is drawn to. Pure.
+
+/**
+ * @param {"north"|"south"|null} outFace what this person calls the face that the field comes out of
+ */
+export function northWords(outFace) {
+  const other = outFace === "south";
+  return {
+    /** How to write the two faces so that both conventions can be read. */
+    north: other ? "north (your south)" : "north",
+    south: other ? "south (your north)" : "south",
+    /** One sentence for wherever north is written. */
+    note: other
+      ? "North here: the field comes out of that face. You call it south."
+      : "North: the field comes out of that face. The north end of a compass needle is pushed away from it.",
+    /** The needle's end that turns to a coil with this face up. */
+    needle: { north: "The needle's south end turns to it", south: "The needle's north end turns to it" },
+  };
+}

@@ -1,0 +1,90 @@
+// What an ohmmeter says of coils, strings and the pad. It goes with any route, as
+// lines of the same capture, on a screen over the route's own.
+import { byId, el } from "../common/dom.js";
+import * as page from "./page.js";
+
+export class Ohms {
+  /** @param {import("./run.js").Tools} tools @param {() => void} close back to the route */
+  constructor(tools, close) {
+    this.tools = tools;
+    this.close = close;
+    const next = tools.told.verdict?.next;
+    this.across = `coil:${next?.route === "ohms" ? next.at : tools.told.plan.coils[0].id}`;
+    this.celsius = "20";
+    /** @type {string[]} */
+    this.noted = [];
+    this.note = "";
+  }
+
+  show() {
+    page.show({
+      title: "Ohms",
+      lead: "Supply off. A coil or string is measured unplugged from the rest, the pad at its own plug.",
+      note: this.note,
+      bodied: `ohms ${this.noted.length}`,
+      body: [
+        el("p", { class: "choice" }, el("label", { for: "across" }, "Measured across"), this.select()),
+        field("ohms-value", "Ohms", ""),
+        field("celsius", "Temperature of the coil, °C", this.celsius),
+        this.noted.length > 0 ? el("ul", { class: "coils", "aria-label": "Noted" }, ...this.noted.map((n) => el("li", {}, n))) : null,
+      ],
+      actions: [
+        { label: "Note it", id: "note-ohms", main: true, onclick: () => this.noteNumber() },
+        { label: "It is open (no reading)", id: "note-open", onclick: () => this.add(null) },
+        { label: "Back", id: "back", onclick: this.close },
+      ],
+    }, true);
+  }
+
+  select() {
+    const p = this.tools.told.plan;
+    const option = (value, label) => el("option", { value, selected: value === this.across }, label);
+    const select = /** @type {HTMLSelectElement} */ (
+      el(
+        "select",
+        { id: "across" },
+        el("optgroup", { label: "Coils" }, ...p.coils.map((c) => option(`coil:${c.id}`, `Coil ${c.id}`))),
+        el("optgroup", { label: "Strings" }, ...p.strings.map((s) => option(`string:${s.id}`, `String ${s.id}`))),
+        p.groups.length > 0 && el("optgroup", { label: "Groups" }, ...p.groups.map((g) => option(`group:${g.id}`, `Group ${g.id}`))),
+        option("pad", "The whole pad"),
+      )
+    );
+    select.addEventListener("change", () => (this.across = select.value));
+    return select;
+  }
+
+  noteNumber() {
+    const ohms = numberIn("ohms-value");
+    if (ohms !== null && ohms >= 0) {
+      this.add(ohms);
+      return;
+    }
+    this.note = "Expected a number of ohms, as in 0.97.";
+    this.show();
+    byId("ohms-value").focus();
+  }
+
+  /** @param {number | null} ohms null: open */
+  add(ohms) {
+    const celsius = numberIn("celsius");
+    if (celsius !== null) this.celsius = String(celsius);
+    const line = { type: "ohms", t: this.tools.clock.at(), across: this.across, ohms };
+    this.tools.stream.add(celsius === null ? line : { ...line, celsius });
+    this.tools.stream.flush();
+    this.noted.unshift(`${this.across.replace(":", " ")}: ${ohms === null ? "open" : `${ohms} ohm`}`);
+    this.note = "";
+    this.show();
+    byId("ohms-value").focus();
+  }
+}
+
+function field(id, label, value) {
+  return el("p", { class: "choice" }, el("label", { for: id }, label), el("input", { type: "text", inputmode: "decimal", id, size: 6, autocomplete: "off", value }));
+}
+
+/** A number typed into an input, with point or comma. @param {string} id @returns {number | null} */
+export function numberIn(id) {
+  const text = byId(id).value.trim().replace(",", ".");
+  const x = Number(text);
+  return text === "" || !Number.isFinite(x) ? null : x;
+}

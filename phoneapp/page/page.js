@@ -1,0 +1,144 @@
+// The page's fixed places, filled by whichever screen is shown. A screen is a
+// plain description; showing the same one again touches nothing, so that a button
+// under a finger stays the same button.
+import { byId, el } from "../common/dom.js";
+import { stateBadge } from "../common/states.js";
+
+/**
+ * @typedef {{label: string, id: string, main?: boolean, onclick: () => void}} Action
+ * @typedef {object} Screen
+ * @property {string} title
+ * @property {string} [lead] what to do, in a sentence
+ * @property {string} [why]
+ * @property {string} [note] what went wrong a moment ago
+ * @property {() => Node} [drawing]
+ * @property {string} [drawn] tells whether the drawing is still the same
+ * @property {(Node|null)[]} [body]
+ * @property {string} [bodied] tells whether the body is still the same; without it the body is always replaced
+ * @property {Action[]} [actions] shown at the lower edge
+ * @property {number} [progress] 0 to 1
+ */
+
+const shown = { drawn: "", bodied: "", actions: "" };
+/** @type {Action[]} */
+let actions = [];
+
+let covered = false;
+
+/** While covered, only screens that lie over the route's are shown. @param {boolean} on */
+export function cover(on) {
+  covered = on;
+}
+
+/** @param {Screen} s @param {boolean} [over] it lies over the route's screens */
+export function show(s, over = false) {
+  if (covered && !over) return;
+  const title = byId("title");
+  const changed = title.textContent !== s.title;
+  setText(title, s.title);
+  setText(byId("lead"), s.lead || "");
+  setText(byId("why"), s.why || "");
+  setText(byId("note"), s.note || "");
+  draw(s);
+  if (!s.bodied || s.bodied !== shown.bodied) byId("body").replaceChildren(...(s.body || []).filter((n) => n !== null));
+  shown.bodied = s.bodied || "";
+  act(s.actions || []);
+  progress(s.progress);
+  // Keys and screen readers follow to a new screen, unless they are at work in it.
+  const at = document.activeElement;
+  const lost = !at || at === document.body || (at instanceof HTMLElement && !at.isConnected);
+  if (changed && lost) title.focus({ preventScroll: true });
+}
+
+/** @param {Screen} s */
+function draw(s) {
+  const place = byId("drawing");
+  const drawn = s.drawing ? s.drawn || "?" : "";
+  if (drawn && drawn === shown.drawn) return;
+  shown.drawn = drawn;
+  const coil = document.activeElement?.closest?.("[data-coil]")?.getAttribute("data-coil");
+  place.replaceChildren(...(s.drawing ? [s.drawing()] : []));
+  if (coil) /** @type {any} */ (place.querySelector(`[data-coil="${CSS.escape(coil)}"]`))?.focus({ preventScroll: true });
+}
+
+/** @param {Action[]} given */
+function act(given) {
+  // The main one last: at the very edge, under the thumb.
+  const list = [...given.filter((a) => !a.main), ...given.filter((a) => a.main)];
+  actions = list;
+  const same = JSON.stringify(list.map((a) => [a.id, a.label, !!a.main]));
+  if (same === shown.actions) return;
+  shown.actions = same;
+  const had = document.activeElement?.id;
+  byId("actions").replaceChildren(
+    ...list.map((a) =>
+      el("button", { type: "button", id: a.id, class: a.main ? "main" : "", onclick: () => actions.find((now) => now.id === a.id)?.onclick() }, a.label),
+    ),
+  );
+  if (had && list.some((a) => a.id === had)) byId(had).focus({ preventScroll: true });
+}
+
+/** How much of a hold or rest has been counted; undefined hides it. @param {number | undefined} share 0 to 1 */
+export function progress(share) {
+  const bar = byId("count");
+  bar.hidden = !share || covered;
+  if (share) bar.value = share;
+}
+
+/** The last reading, in small. @param {string} text */
+export function reading(text) {
+  setText(byId("reading"), text);
+}
+
+/** Writes only what is new: a screen reader reads what is written. */
+function setText(node, text) {
+  if (node.textContent !== text) node.textContent = text;
+  if (node.id === "note" || node.id === "why") node.hidden = text === "";
+}
+
+/**
+ * The claim for the coil just read, large, and others that changed, small.
+ * @param {import("./claims.js").News} news
+ */
+export function claim(news) {
+  const place = byId("claim");
+  place.replaceChildren();
+  if (news.read)
+    place.append(
+      el("p", { class: "claim-read" }, `${news.read.id} `, stateBadge(news.read.state, news.read.state === "undecided" ? "counted, undecided yet" : undefined)),
+    );
+  if (news.changed.length > 0)
+    place.append(el("ul", { class: "claim-changed" }, ...news.changed.map((c) => el("li", {}, `${c.id} `, stateBadge(c.state, c.state === "undecided" ? "open again" : undefined)))));
+}
+
+/** A coil is read, and its claim is on the way. @param {string} id */
+export function counted(id) {
+  byId("claim").replaceChildren(el("p", { class: "claim-read" }, `${id} counted`));
+}
+
+export function clearClaim() {
+  byId("claim").replaceChildren();
+}
+
+/** Something the bench could not do with what was sent. @param {string} text */
+export function trouble(text) {
+  const place = byId("trouble");
+  setText(place, text);
+  place.hidden = text === "";
+}
+
+/** @param {import("./stream.js").Link} link @param {number} waiting */
+export function link(link, waiting) {
+  const place = byId("link");
+  place.dataset.link = link;
+  const kept = `${waiting} ${waiting === 1 ? "message" : "messages"} kept, sent when it is back`;
+  setText(
+    place,
+    {
+      up: "connected",
+      post: "connected, by single messages",
+      lost: waiting > 0 ? `no connection: ${kept}` : "no connection",
+      shut: "the pairing key has changed: scan the QR code again",
+    }[link],
+  );
+}

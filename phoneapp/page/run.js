@@ -1,0 +1,62 @@
+// What the three routes have in common.
+import { byId } from "../common/dom.js";
+import { numberIn } from "./ohms.js";
+
+/**
+ * @typedef {object} Tools what a route works with
+ * @property {import("./told.js").Told} told
+ * @property {import("./stream.js").Stream} stream
+ * @property {import("./clock.js").Clock} clock
+ * @property {string} device
+ * @property {{mm: number[], sd_mm: number[], marked: boolean} | null} place of the sensor, if known
+ * @property {(at: string) => void} counted a reading of a coil is complete; its claim will follow
+ * @property {(at: string) => void} broken a reading did not count
+ * @property {() => void} again begin a new check after a mend
+ * @property {() => void} ohms
+ * @property {(trouble: import("./troubles.js").Trouble) => void} failed the source has stopped
+ */
+
+/**
+ * A route under way.
+ * @typedef {object} Run
+ * @property {(resumed: boolean) => Promise<void>} begin starts the source, and unless resumed the capture; rejects with a Trouble
+ * @property {() => void} end
+ * @property {() => void} show
+ * @property {(v: any) => void} verdict
+ * @property {() => string | null} next the coil to read next
+ * @property {() => void} hidden the page went out of sight
+ * @property {() => any} save
+ * @property {(kept: any) => void} restore
+ */
+
+/** The start line of a capture. @param {Tools} tools @param {"vector"|"heading"} route */
+export function startLine(tools, route) {
+  /** @type {any} */
+  const line = { type: "start", v: 1, route, top_deg: 0, device: tools.device };
+  const p = tools.place;
+  // With a sticker at the sensor, that is the mark.
+  if (p) line.sensor = { offset_mm: p.marked ? [0, 0] : p.mm, offset_sd_mm: p.sd_mm };
+  return line;
+}
+
+/** Why a hold did not count, in words. @param {string} at @param {"moved"|"gap"|"frozen"} why */
+export function brokenWords(at, why) {
+  switch (why) {
+    case "moved":
+      return `It moved too soon: ${at} is not counted. Lay it on ${at} once more.`;
+    case "frozen":
+      return `The sensor gave the same reading over and over: ${at} is not counted. Lift the phone, move it about, and lay it on ${at} once more.`;
+    default:
+      return `Readings stopped: ${at} is not counted. Keep this page in front and lay the phone on ${at} once more.`;
+  }
+}
+
+/**
+ * Reads the field for the amps that a supply shows, which may be left empty.
+ * @returns {{amps?: number, problem?: string}}
+ */
+export function typedAmps() {
+  if (byId("amps").value.trim() === "") return {};
+  const amps = numberIn("amps");
+  return amps !== null && amps > 0 ? { amps } : { problem: "Expected the amps as a number, as in 0.8, or nothing." };
+}

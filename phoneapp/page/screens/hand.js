@@ -1,0 +1,68 @@
+// The screens of the hand route: faces by a compass needle or a hand meter.
+import { el } from "../../common/dom.js";
+import { drawnKey, padDrawing } from "../drawing.js";
+import { cautions } from "./cautions.js";
+import { resultScreen } from "./result.js";
+
+/**
+ * @param {import("../hand-run.js").HandRun} run
+ * @param {any} told
+ * @returns {import("../page.js").Screen}
+ */
+export function handScreen(run, told) {
+  switch (run.stage) {
+    case "convention":
+      return conventionScreen(run.do.convention);
+    case "faces":
+      return facesScreen(run, told);
+    default:
+      return resultScreen(told, {
+        note: run.note,
+        actions: [
+          { label: "Go on reading", id: "go-on", main: told.verdict?.outcome === "undecided", onclick: run.do.goOn },
+          { label: "Ohms", id: "ohms", onclick: run.do.ohms },
+        ],
+        onpick: run.do.pick,
+        again: run.do.again,
+      });
+  }
+}
+
+/** What this person calls a face, asked once. @param {(word: "north"|"south") => void} onanswer @returns {import("../page.js").Screen} */
+export function conventionScreen(onanswer) {
+  return {
+    title: "What do you call this face?",
+    lead: "A coil's field comes out of it: the north end of a compass needle is pushed away, the south end is drawn to it.",
+    bodied: "convention",
+    body: [el("p", { class: "remark" }, "Physics calls it north. Some makers name faces the other way round. Asked once; it can be changed under “Other ways, and help”.")],
+    actions: [
+      { label: "North", id: "call-north", main: true, onclick: () => onanswer("north") },
+      { label: "South", id: "call-south", main: true, onclick: () => onanswer("south") },
+    ],
+  };
+}
+
+function facesScreen(run, told) {
+  const at = run.target;
+  const n = told.north;
+  const options = { next: at, states: told.states(), faces: run.faces, label: `The pad. ${at} is next; tap another to read that one` };
+  return {
+    title: `Which face of ${at} looks up?`,
+    lead: `Supply on. Hold the needle or meter over the middle of ${at}.`,
+    note: run.note,
+    drawing: () => padDrawing(told.plan, { ...options, onpick: run.do.pick }),
+    drawn: drawnKey({ ...options, plan: told.check }),
+    bodied: `faces ${n.note}`,
+    body: [el("p", { class: "remark" }, n.note), cautions()],
+    actions: [
+      { label: `${capital(n.north)}. ${n.needle.north}`, id: "north", main: true, onclick: () => run.do.read("north") },
+      { label: `${capital(n.south)}. ${n.needle.south}`, id: "south", main: true, onclick: () => run.do.read("south") },
+      { label: "Nothing there", id: "none", onclick: () => run.do.read("none") },
+      ...(run.lastRead ? [{ label: `Take ${run.lastRead.at} back`, id: "undo", onclick: run.do.undo }] : []),
+      { label: "Ohms", id: "ohms", onclick: run.do.ohms },
+      { label: "Result so far", id: "result", onclick: run.do.result },
+    ],
+  };
+}
+
+const capital = (s) => s[0].toUpperCase() + s.slice(1);

@@ -1,0 +1,124 @@
+// “Other ways, and help”: the three routes with what this phone says to each, the
+// certificate, and the few things that can be set.
+import { el } from "../../common/dom.js";
+import { outFace, sensorPlace, tones } from "../remembered.js";
+import { wordsFor } from "../troubles.js";
+
+/**
+ * @param {{
+ *   found: import("../probe.js").Found | null,
+ *   where: import("../system.js").Where,
+ *   base: URL,
+ *   rehearsal: boolean,
+ *   take: (route: "vector"|"heading"|"hand") => void,
+ *   tryAgain: () => void,
+ *   ohms: (() => void) | null,
+ *   findSensor: (() => void) | null,
+ *   changed: () => void,
+ * }} o
+ * @returns {Node[]}
+ */
+export function helpFor(o) {
+  return [
+    ...(o.rehearsal ? [] : [el("h2", {}, "Ways to read"), way("Raw readings", "vector", o.found?.raw, o), way("Compass heading", "heading", o.found?.compass, o), hand(o)]),
+    ...(o.rehearsal ? [] : certificate(o.base, o.where)),
+    el("h2", {}, "Settings"),
+    convention(o.changed),
+    toneChoice(),
+    ...(sensorPlace.get() ? [forgetSensor(o.changed)] : []),
+  ];
+}
+
+/** One route: whether it works here, and if not, why and what to do. */
+function way(name, route, trouble, o) {
+  const works = trouble === null;
+  const ask = trouble === "ask";
+  const words = works || ask || !trouble ? null : wordsFor(trouble.code, o.where);
+  const say = works ? "Works on this phone." : ask ? "Works once you allow it." : words ? words.say : "Not tried yet.";
+  return el(
+    "section",
+    { class: "way", "data-code": works ? "works" : ask ? "ask" : trouble?.code || "" },
+    el("h3", {}, name),
+    el("p", {}, say),
+    words && words.steps.length > 0 && el("ol", {}, ...words.steps.map((s) => el("li", {}, s))),
+    works || ask
+      ? el("button", { type: "button", class: "small", id: `way-${route}`, onclick: () => o.take(route) }, route === "vector" ? "Use raw readings" : "Use the compass")
+      : el("button", { type: "button", class: "small", id: `again-${route}`, onclick: o.tryAgain }, "Try again"),
+  );
+}
+
+function hand(o) {
+  return el(
+    "section",
+    { class: "way", "data-code": "works" },
+    el("h3", {}, "By hand"),
+    el("p", {}, "A compass needle or a hand meter over each coil, and you tap what it says. Needs no sensor at all."),
+    el("button", { type: "button", class: "small", id: "way-hand", onclick: () => o.take("hand") }, "Tap by hand"),
+    " ",
+    o.ohms && el("button", { type: "button", class: "small", id: "way-ohms", onclick: o.ohms }, "Ohms"),
+    " ",
+    o.findSensor && el("button", { type: "button", class: "small", id: "find-sensor", onclick: o.findSensor }, "Find the sensor in this phone"),
+  );
+}
+
+/** @param {URL} base @param {import("../system.js").Where} where */
+function certificate(base, where) {
+  const steps = {
+    android: [
+      "Fetch the certificate with the link below.",
+      "Open Settings, Security, More security settings, Encryption and credentials, Install a certificate, CA certificate. (The names differ a little from phone to phone: search the settings for “CA certificate”.)",
+      "Choose “Install anyway”, then the file polewise-authority.crt.",
+      "Load this page again.",
+    ],
+    apple: [
+      "Fetch the certificate with the link below and allow the download of a profile.",
+      "Open Settings: tap “Profile downloaded” at the top, then Install.",
+      "A second switch, without which it does not count: Settings, General, About, Certificate Trust Settings (at the very end), and switch on full trust for “polewise”.",
+      "Load this page again.",
+    ],
+  };
+  const name = { android: "On an Android phone", apple: "On an iPhone or iPad" };
+  const order = where.system === "apple" ? ["apple", "android"] : ["android", "apple"];
+  return [
+    el("h2", {}, "The certificate"),
+    el("p", {}, "The bench program made its own certificate, so the browser warns of it. Going on past the warning is enough in most browsers. If the connection is still refused, or to be rid of the warning, install the bench's authority once:"),
+    ...order.map((s) => el("details", { open: s === where.system }, el("summary", {}, name[s]), el("ol", {}, ...steps[s].map((t) => el("li", {}, t))))),
+    el("p", {}, el("a", { id: "ca", href: new URL("ca.crt", base).href, download: "polewise-authority.crt" }, "Fetch the authority's certificate")),
+    el("p", { class: "remark" }, "It lets your own bench vouch for itself to this phone. Remove it in the same settings when you no longer need it."),
+  ];
+}
+
+/** @param {() => void} changed */
+function convention(changed) {
+  const choice = (word, label) => {
+    const input = /** @type {HTMLInputElement} */ (el("input", { type: "radio", name: "out-face", value: word, id: `out-${word}`, checked: (outFace.get() || "north") === word }));
+    input.addEventListener("change", () => {
+      outFace.set(word);
+      changed();
+    });
+    return el("p", { class: "choice" }, input, el("label", { for: `out-${word}` }, label));
+  };
+  return el(
+    "fieldset",
+    {},
+    el("legend", {}, "The face that the field comes out of, and that pushes a needle's north end away, I call"),
+    choice("north", "north, as in physics"),
+    choice("south", "south"),
+  );
+}
+
+function toneChoice() {
+  const box = /** @type {HTMLInputElement} */ (el("input", { type: "checkbox", id: "tones", checked: tones.get() }));
+  box.addEventListener("change", () => tones.set(box.checked));
+  return el("p", { class: "choice" }, box, el("label", { for: "tones" }, "Tones for each claim"));
+}
+
+/** @param {() => void} changed */
+function forgetSensor(changed) {
+  return el(
+    "p",
+    {},
+    "This phone's sensor place is known. ",
+    el("button", { type: "button", class: "small", id: "forget-sensor", onclick: () => (sensorPlace.set(null), changed()) }, "Forget it"),
+  );
+}

@@ -1,0 +1,68 @@
+// What is known of the pad: the outcome, the cause and its mend, every coil.
+import { el } from "../../common/dom.js";
+import { percent, stateBadge } from "../../common/states.js";
+import { list } from "../claims.js";
+import { drawnKey, padDrawing } from "../drawing.js";
+
+/**
+ * @param {any} told
+ * @param {{note: string, actions: import("../page.js").Action[], onpick?: (id: string) => void, again?: () => void}} o
+ * @returns {import("../page.js").Screen}
+ */
+export function resultScreen(told, o) {
+  const v = told.verdict;
+  const states = told.states();
+  const again = v?.outcome === "fault" && o.again && !told.rehearsal ? [{ label: "Mended: check again", id: "again", main: true, onclick: o.again }] : [];
+  return {
+    title: outcomeTitle(v),
+    lead: outcomeLead(v),
+    note: o.note,
+    drawing: () => padDrawing(told.plan, { states, onpick: o.onpick, label: "The pad, with what is known of each coil" }),
+    drawn: drawnKey({ states, plan: told.check, result: true }),
+    bodied: `result ${JSON.stringify(v)} ${told.north.note}`,
+    body: v ? [otherCauses(v), coilList(v), ...v.notes.map((n) => el("p", { class: "remark" }, n)), el("p", { class: "remark" }, told.north.note)] : [],
+    actions: [...again, ...o.actions],
+  };
+}
+
+/** @param {any} v */
+export function outcomeTitle(v) {
+  switch (v?.outcome) {
+    case "as-planned":
+      return "As planned";
+    case "fault": {
+      const wrong = v.coils.filter((c) => c.state === "reversed").map((c) => c.id);
+      return wrong.length > 0 && wrong.length <= 4 ? `${list(wrong)} reversed` : "Something is wrong";
+    }
+    default:
+      return "Not decided yet";
+  }
+}
+
+function outcomeLead(v) {
+  if (!v) return "No verdict yet: nothing has been read, or the bench is still at it.";
+  if (v.outcome === "as-planned") return "Every coil faces as planned.";
+  if (v.outcome === "fault") return v.causes[0]?.say || "At least one coil is not as planned, and the readings do not tell why.";
+  if (v.next) return `Next: ${v.next.at}. ${v.next.why}`;
+  return "What was read does not tell. Read every coil once.";
+}
+
+/** Causes that are possible too, so that nobody unpicks the wrong thing. */
+function otherCauses(v) {
+  const others = v.causes.slice(v.outcome === "fault" ? 1 : 0).filter((c) => c.p >= 0.01 && c.faults.length > 0);
+  if (others.length === 0) return null;
+  return el(
+    "details",
+    {},
+    el("summary", {}, v.outcome === "fault" ? "What else it may be" : "What it may be"),
+    el("ul", { class: "causes" }, ...others.map((c) => el("li", {}, `${percent(c.p)}: ${c.say}`))),
+  );
+}
+
+function coilList(v) {
+  return el(
+    "ul",
+    { class: "coils", "aria-label": "Coils" },
+    ...v.coils.map((c) => el("li", {}, el("span", { class: "coil-id" }, c.id), stateBadge(c.state), el("span", { class: "chance" }, c.used > 0 || c.state !== "undecided" ? percent(Math.max(...Object.values(c.p))) : "not read"))),
+  );
+}

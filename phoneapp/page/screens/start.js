@@ -1,0 +1,57 @@
+// The first screen: what this phone can give, in one sentence with one button.
+
+const ROUTES = {
+  vector: { say: "This phone gives raw readings: the surest way.", begin: "Begin" },
+  heading: { say: "This phone gives a compass heading. That will do.", begin: "Begin with the compass" },
+  hand: { say: "No sensor reaches this page, but you can tap what a compass needle or a meter says.", begin: "Begin by hand" },
+};
+
+/** @returns {import("../page.js").Screen} */
+export function findingOut() {
+  return { title: "One moment", lead: "Finding out what this phone can give.", actions: [] };
+}
+
+/** @param {() => void} onretry @returns {import("../page.js").Screen} */
+export function noBench(onretry) {
+  return {
+    title: "The bench does not answer",
+    lead: "Is the program running, and is this phone on the same network? If the program was started anew elsewhere, scan the QR code again.",
+    actions: [{ label: "Try again", id: "retry", main: true, onclick: onretry }],
+  };
+}
+
+/**
+ * @param {any} told
+ * @param {import("../probe.js").Found} found
+ * @param {{note: string, drawing: () => Node, begin: (route: "vector"|"heading"|"hand") => void, resume: (() => void) | null}} o
+ * @returns {import("../page.js").Screen}
+ */
+export function startScreen(told, found, o) {
+  const route = ROUTES[found.best];
+  const ask = found.best === "heading" && found.compass === "ask" ? " You will be asked to allow it." : "";
+  return {
+    title: told.plan.name,
+    lead: told.rehearsal ? "A rehearsal: phone and pad are made up, and something may be wrong. Move the phone on the bench page." : route.say + ask,
+    note: o.note,
+    drawing: o.drawing,
+    drawn: `start ${told.check}`,
+    actions: o.resume
+      ? [
+          { label: "Go on where you were", id: "resume", main: true, onclick: o.resume },
+          { label: "Begin anew", id: "begin", onclick: () => o.begin(found.best) },
+        ]
+      : [{ label: told.rehearsal ? "Begin" : route.begin, id: "begin", main: true, onclick: () => o.begin(found.best) }],
+  };
+}
+
+/** After a mend. @param {() => void} onyes @param {() => void} onno @returns {import("../page.js").Screen} */
+export function againScreen(onyes, onno) {
+  return {
+    title: "A new check of this pad?",
+    lead: "What was read before the mend does not count in it. It stays stored.",
+    actions: [
+      { label: "Yes, begin a new check", id: "again-yes", main: true, onclick: onyes },
+      { label: "Not yet", id: "again-no", onclick: onno },
+    ],
+  };
+}

@@ -1,0 +1,141 @@
+// The screens of the vector route, read off its flow.
+import { el } from "../../common/dom.js";
+import { drawnKey, padDrawing } from "../drawing.js";
+import { round, supplyWords } from "../supply.js";
+import { cautions } from "./cautions.js";
+import { resultScreen } from "./result.js";
+
+/**
+ * @param {import("../flow.js").VectorFlow} flow
+ * @param {any} told what the bench has told, see told.js
+ * @param {{note: string, marked: boolean, unsteady: boolean, do: Record<string, (...a: any[]) => void>}} page
+ * @returns {import("../page.js").Screen}
+ */
+export function vectorScreen(flow, told, page) {
+  const at = flow.hold?.at || flow.target || "";
+  const asked = flow.asked;
+  const top_deg = asked.top_deg || 0;
+  const mark = page.marked ? "the sticker" : "the middle of the phone";
+  const top = top_deg === 0 ? "top edge away from you" : topWords(top_deg);
+  const lay = `Lay ${mark} on the middle of ${at}${shiftWords(asked.shift_mm)}, flat, ${top}.`;
+  const common = { note: page.note, why: asked.why || "", ...pad(flow, told, page, at, asked) };
+  const result = { label: "Result so far", id: "result", onclick: page.do.result };
+  const restAgain = { label: "Rest again", id: "rest-again", onclick: page.do.restAgain };
+  const last = flow.done[flow.done.length - 1];
+  const undo = last ? [{ label: `Take ${last.at} back`, id: "undo", onclick: page.do.undo }] : [];
+  switch (flow.stage) {
+    case "off":
+      return {
+        ...common,
+        title: `Supply off, phone on ${at}`,
+        lead: `${lay} The supply is off.`,
+        bodied: "off",
+        body: [everyHold(flow, page)],
+        actions: [{ label: `It is off, the phone lies on ${at}`, id: "is-off", main: true, onclick: page.do.supplyOff }, ...undo, ...(flow.done.length > 0 ? [result] : [])],
+      };
+    case "resting":
+      return {
+        ...common,
+        title: "Resting",
+        lead: "Hands off. It reads what is there without the pad.",
+        progress: flow.progress,
+        actions: page.unsteady && !flow.hold ? [{ label: "Take it as it is", id: "as-it-is", onclick: page.do.asItIs }] : [],
+      };
+    case "on":
+      return {
+        ...common,
+        drawing: undefined,
+        title: "Now the supply on",
+        lead: `Leave the phone where it is. Set ${supplyWords(told.plan.supply)}.`,
+        bodied: "on",
+        body: [cautions(), ampsField(told)],
+        actions: [
+          { label: "It is on", id: "is-on", main: true, onclick: page.do.supplyOn },
+          { label: "Rest again", id: "rest-again", onclick: page.do.restAgain },
+        ],
+      };
+    case "counting":
+      return { ...common, title: `Counting ${at}`, lead: "Keep it still.", progress: flow.progress, actions: [{ label: "I have moved it", id: "moved", onclick: page.do.moved }] };
+    case "lift":
+      return {
+        ...common,
+        title: `Lift. Next: ${at}`,
+        lead: lay,
+        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, restAgain, result],
+      };
+    case "place":
+      return {
+        ...common,
+        title: `Next: ${at}`,
+        lead: flow.hz > 0 ? `${lay} Tap if it does not begin to count by itself.` : `${lay} It begins to count by itself.`,
+        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, restAgain, result],
+      };
+    case "quiet":
+      return {
+        ...common,
+        title: `Is it on ${at}?`,
+        lead: `The phone lies still, but there is hardly any field. A dead coil reads like this, and so does the bare bench.`,
+        actions: [{ label: `Yes, it lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, restAgain, result],
+      };
+    case "unchanged":
+      return {
+        ...common,
+        title: "Nothing changed",
+        lead: `The field over ${at} is the same with the supply on as with it off. Is it really on, was it really off, is the pad plugged in?`,
+        actions: [
+          { label: "Do it again from supply off", id: "rest-again", main: true, onclick: page.do.restAgain },
+          { label: `All is right: ${at} gives nothing`, id: "unchanged", onclick: page.do.unchanged },
+        ],
+      };
+    case "waiting":
+      return { ...common, title: "All read", lead: "Working out what the readings say.", actions: [...undo, result] };
+    default:
+      return resultScreen(told, {
+        note: page.note,
+        actions: [{ label: told.verdict?.outcome === "undecided" || !told.verdict ? "Go on reading" : "Read more", id: "go-on", main: told.verdict?.outcome === "undecided", onclick: page.do.goOn }, restAgain, ...undo],
+        onpick: page.do.pick,
+        again: page.do.again,
+      });
+  }
+}
+
+/** The pad with the phone on the coil that is next. */
+function pad(flow, told, page, at, asked) {
+  const c = told.plan.coils.find((k) => k.id === at);
+  const shift = asked.shift_mm || [0, 0];
+  const phone = c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: asked.top_deg || 0 } : null;
+  const busy = flow.stage === "counting" || flow.stage === "resting";
+  const options = { next: at, states: told.states(), phone, label: `The pad. The phone goes on ${at}` };
+  return {
+    drawing: () => padDrawing(told.plan, { ...options, onpick: busy ? undefined : page.do.pick }),
+    drawn: drawnKey({ ...options, busy, plan: told.check }),
+  };
+}
+
+/** @param {number} top_deg counter-clockwise from away */
+export function topWords(top_deg) {
+  const d = ((top_deg % 360) + 360) % 360;
+  if (d === 180) return "turned by half: top edge toward you";
+  if (d === 90) return "turned: top edge to the left";
+  if (d === 270) return "turned: top edge to the right";
+  return `turned by ${Math.round(d)} degrees to the left, as drawn`;
+}
+
+/** @param {number[] | undefined} mm */
+export function shiftWords(mm) {
+  if (!mm || (mm[0] === 0 && mm[1] === 0)) return "";
+  const part = (v, plus, minus) => (Math.abs(v) < 0.5 ? [] : [`${Math.round(Math.abs(v))} mm ${v > 0 ? plus : minus}`]);
+  return `, moved ${[...part(mm[0], "to the right", "to the left"), ...part(mm[1], "away from you", "toward you")].join(" and ")}`;
+}
+
+function everyHold(flow, page) {
+  const box = /** @type {HTMLInputElement} */ (el("input", { type: "checkbox", id: "every-hold", checked: flow.everyHold }));
+  box.addEventListener("change", () => page.do.everyHold(box.checked));
+  return el("p", { class: "choice" }, box, el("label", { for: "every-hold" }, "Switch the supply off and on at every coil: slower, surest."));
+}
+
+function ampsField(told) {
+  const amps = told.predicted?.pad?.amps;
+  const input = el("input", { type: "text", inputmode: "decimal", id: "amps", size: 6, autocomplete: "off" });
+  return el("p", { class: "choice" }, el("label", { for: "amps" }, `Amps it shows, if it does${amps > 0 ? ` (about ${round(amps)} planned)` : ""}`), input);
+}

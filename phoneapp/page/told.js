@@ -1,0 +1,47 @@
+// What the bench has told this phone: the plan, what the plan predicts, and the
+// verdict so far.
+import { northWords } from "./north.js";
+import { outFace } from "./remembered.js";
+
+export class Told {
+  /** @param {URL} base @param {string | null} rehearsal id of the rehearsal this page takes part in */
+  constructor(base, rehearsal) {
+    this.base = base;
+    this.rehearsal = rehearsal;
+    this.check = "";
+    /** @type {any} */
+    this.plan = null;
+    /** @type {any} */
+    this.predicted = null;
+    /** @type {any} */
+    this.verdict = null;
+    this.coil = (/** @type {string} */ id) => this.verdict?.coils?.find((c) => c.id === id);
+  }
+
+  /** Fetches it all; rejects where the bench does not answer. */
+  async load() {
+    const r = await fetch(new URL("plan.json", this.base), { cache: "no-store" });
+    if (!r.ok) throw new Error(`the bench answers ${r.status}`);
+    const state = await r.json();
+    this.check = state.check.id;
+    this.plan = state.plan;
+    this.predicted = state.predicted;
+    this.verdict = state.verdict;
+  }
+
+  /** States of the coils that have been read, for drawings. */
+  states() {
+    const out = {};
+    for (const c of this.verdict?.coils || []) if (c.used > 0 || c.state !== "undecided") out[c.id] = c.state;
+    return out;
+  }
+
+  /** Strength of the field over each coil as planned, microtesla. @returns {Record<string, number>} */
+  expected_uT() {
+    return Object.fromEntries((this.predicted?.coils || []).map((c) => [c.id, Math.hypot(...c.b_uT)]));
+  }
+
+  get north() {
+    return northWords(outFace.get());
+  }
+}

@@ -1,0 +1,175 @@
+// The vector route at work: sensor in, capture lines out, screens shown.
+import { VectorFlow } from "./flow.js";
+import * as page from "./page.js";
+import { brokenWords, startLine, typedAmps } from "./run.js";
+import { vectorScreen } from "./screens/vector.js";
+import { startMagnetometer } from "./sources/magnetometer.js";
+import { startMotion } from "./sources/motion.js";
+import { startRehearsal } from "./sources/rehearsal.js";
+import { Stillness } from "./stillness.js";
+
+const STOPPED_MS = 1500; // no reading for so long is a gap
+
+export class VectorRun {
+  /** @param {import("./run.js").Tools} tools */
+  constructor(tools) {
+    this.tools = tools;
+    const { told } = tools;
+    this.flow = new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT() });
+    this.flow.verdict = told.verdict;
+    this.stillness = new Stillness();
+    this.note = "";
+    this.unsteady = false;
+    /** Last reading: capture's time, and the page's. */
+    this.last = { t: 0, at_ms: performance.now() };
+    this.stopped = false;
+    const now = () => tools.clock.at();
+    const flow = this.flow;
+    this.do = {
+      supplyOff: () => this.apply(flow.supplyOff(now())),
+      supplyOn: () => this.supplyOn(),
+      lies: () => this.apply(flow.onIt(now())),
+      moved: () => this.apply(flow.lifted(now())),
+      undo: () => this.apply(flow.undo()),
+      restAgain: () => this.apply(flow.restAgain(now())),
+      asItIs: () => this.apply(flow.takeRestAsItIs()),
+      unchanged: () => this.apply(flow.unchangedCounts(now())),
+      result: () => this.apply(flow.showResult()),
+      goOn: () => this.apply(flow.goOn()),
+      pick: (id) => this.apply(flow.pick(id)),
+      everyHold: (on) => (flow.everyHold = on),
+      again: () => tools.again(),
+    };
+  }
+
+  /** @param {boolean} resumed */
+  async begin(resumed) {
+    const { tools } = this;
+    const { told } = tools;
+    // The capture's first line goes before its first reading, and only once there
+    // is a sensor that works.
+    let begun = resumed;
+    const reading = (u, stamp_ms) => begun && this.reading(u, stamp_ms);
+    const gravity = (ms2, stamp_ms) => begun && tools.stream.add({ type: "gravity", t: tools.clock.at(stamp_ms), ms2: ms2.map((v) => Math.round(v * 1000) / 1000) });
+    const failed = (trouble) => tools.failed(trouble);
+    this.source = told.rehearsal ? await startRehearsal(told.base, told.rehearsal, reading, gravity, failed) : await startMagnetometer(reading, failed);
+    if (!resumed) tools.stream.add(startLine(tools, "vector"));
+    begun = true;
+    if (!told.rehearsal) this.motion = startMotion(gravity, (m, stamp_ms) => this.moving(m, stamp_ms));
+    this.watch = setInterval(() => this.watchGap(), 500);
+  }
+
+  end() {
+    clearInterval(this.watch);
+    this.source?.stop();
+    this.motion?.stop();
+  }
+
+  /** @param {number[]} u @param {number} [stamp_ms] */
+  reading(u, stamp_ms) {
+    const t = this.tools.clock.at(stamp_ms);
+    if (t < this.last.t) return; // a late one, delivered after a gap was told
+    this.last = { t, at_ms: performance.now() };
+    if (this.stopped) {
+      this.stopped = false;
+      this.show();
+    }
+    const effects = this.flow.sample(t, u);
+    page.reading(`${u.map((v) => Math.round(v)).join("  ")} µT`);
+    page.progress(this.flow.progress);
+    this.apply(effects, true);
+  }
+
+  /** @param {{rate_dps?: number, g?: number[]}} m @param {number} [stamp_ms] */
+  moving(m, stamp_ms) {
+    const t = this.tools.clock.at(stamp_ms);
+    this.stillness.feed({ t, ...m });
+    this.apply(this.flow.motion(t, this.stillness.at(t)), true);
+  }
+
+  supplyOn() {
+    const { amps, problem } = typedAmps();
+    if (!problem) {
+      this.apply(this.flow.supplyOn(this.tools.clock.at(), amps));
+      return;
+    }
+    this.note = problem;
+    this.show();
+  }
+
+  /**
+   * @param {import("./flow.js").Effect[]} effects
+   * @param {boolean} [quietly] show only if the stage or the coil changed
+   */
+  apply(effects, quietly) {
+    const { tools } = this;
+    if (!quietly) this.note = "";
+    for (const e of effects) {
+      switch (e.do) {
+        case "line":
+          tools.stream.add(e.line);
+          if (/** @type {any} */ (e.line).type === "lift") tools.stream.flush();
+          break;
+        case "drive":
+          this.source?.drive?.(e.state);
+          break;
+        case "undo":
+          tools.stream.undo(e.at, e.t);
+          break;
+        case "counted":
+          this.note = "";
+          tools.counted(e.at);
+          break;
+        case "broken":
+          this.note = brokenWords(e.at, e.why);
+          tools.broken(e.at);
+          break;
+        case "unsteady":
+          this.unsteady = true;
+          this.note = "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?";
+          break;
+      }
+    }
+    const { flow } = this;
+    if (flow.stage !== "resting") this.unsteady = false;
+    const now = `${flow.stage} ${flow.hold?.at || flow.target} ${this.note}`;
+    if (quietly && now === this.shown) return;
+    this.shown = now;
+    this.show();
+  }
+
+  watchGap() {
+    const silent_ms = performance.now() - this.last.at_ms;
+    if (silent_ms < STOPPED_MS || this.stopped) return;
+    this.stopped = true;
+    this.apply(this.flow.gap(this.last.t), true);
+    this.show();
+  }
+
+  next() {
+    return this.flow.stage === "result" ? null : this.flow.target;
+  }
+
+  hidden() {
+    this.apply(this.flow.gap(this.last.t), true);
+    this.tools.stream.flush();
+  }
+
+  verdict(v) {
+    this.apply(this.flow.setVerdict(v), true);
+    this.show();
+  }
+
+  save() {
+    return this.flow.save();
+  }
+
+  restore(kept) {
+    this.flow.restore(kept);
+  }
+
+  show() {
+    const stopped = this.stopped ? "No readings are coming. Bring this page to the front and keep the screen on." : "";
+    page.show(vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, marked: !!this.tools.place?.marked, unsteady: this.unsteady, do: this.do }));
+  }
+}
