@@ -12,32 +12,37 @@ const SHOWN = 24;
 export function showHolds(place, state, o) {
   const finished = (state.holds || []).filter((h) => !h.open);
   const holds = finished.filter((h) => !o.selected || h.at === o.selected);
-  const key = JSON.stringify([o.selected, holds.map((h) => [h.source, h.at, h.t, h.count, h.thrown_out, h.expected_uT])]);
+  const key = JSON.stringify([state.check.id, o.selected, holds.map((h) => [h.source, h.at, h.t, h.count, h.thrown_out, h.expected_uT])]);
   if (place.dataset.key === key) return;
   place.dataset.key = key;
+  const opened = new Set([...place.querySelectorAll("details[open]")].map((d) => /** @type {HTMLElement} */ (d).dataset.hold));
   const lastOf = new Map();
   for (const h of finished) if (!h.thrown_out) lastOf.set(h.at, h);
-  place.replaceChildren(
-    el("h2", { id: "holds-title", class: "kicker" }, o.selected ? `Readings of ${o.selected}` : "Readings"),
-    o.selected ? el("p", {}, el("button", { type: "button", class: "small", onclick: () => o.onpick(null) }, "Show all coils")) : null,
-    holds.length === 0
-      ? el("p", { class: "note" }, o.selected ? `Nothing has been read of ${o.selected} yet. Lay the phone on it.` : "Each hold appears here with its samples as the phone gave them.")
-      : el("p", { class: "note" }, "Phone axes, in microtesla: x across the screen, y along it, z out of it."),
-    ...holds
-      .slice(-SHOWN)
-      .reverse()
-      .map((h) => holdRow(h, lastOf.get(h.at) === h, o)),
-    holds.length > SHOWN ? el("p", { class: "note" }, `${holds.length - SHOWN} earlier ones are not shown. Pick a coil to see its own.`) : null,
-  );
+  const shown = holds.slice(-SHOWN).reverse();
+  const parts = [el("h2", { id: "holds-title", class: "kicker" }, o.selected ? `Readings of ${o.selected}` : "Readings")];
+  if (o.selected) parts.push(el("p", {}, el("button", { type: "button", class: "small", onclick: () => o.onpick(null) }, "Show all coils")));
+  if (holds.length === 0) {
+    const words = o.selected ? `Nothing has been read of ${o.selected} yet. Lay the phone on it.` : "Each hold appears here with its samples as the phone gave them.";
+    parts.push(el("p", { class: "note" }, words));
+  } else {
+    parts.push(el("p", { class: "note" }, "Phone axes, in microtesla: x across the screen, y along it, z out of it."));
+  }
+  parts.push(...shown.map((h, i) => holdRow(h, lastOf.get(h.at) === h, i === 0 || opened.has(nameOf(h)), o)));
+  if (holds.length > SHOWN) parts.push(el("p", { class: "note" }, `${holds.length - SHOWN} earlier ones are not shown. Pick a coil to see its own.`));
+  place.replaceChildren(...parts);
 }
 
-function holdRow(h, last, o) {
+function nameOf(h) {
+  return `${h.source} ${h.t}`;
+}
+
+function holdRow(h, last, open, o) {
   const mean = h.mean_uT || h.measured_uT;
   const throwOut = el(
     "button",
     {
       type: "button",
-      class: "small",
+      class: "small throw-out",
       "aria-label": `Throw out the last hold on ${h.at} and take it again`,
       onclick: (e) => {
         e.target.disabled = true;
@@ -47,20 +52,18 @@ function holdRow(h, last, o) {
         });
       },
     },
-    "Throw out",
+    "Throw out and take again",
   );
   return el(
-    "div",
-    { class: h.thrown_out ? "hold thrown" : "hold" },
-    el(
-      "p",
-      {},
-      el("button", { type: "button", class: "coil-button", onclick: () => o.onpick(h.at), "aria-label": `Show coil ${h.at}` }, h.at),
-      ` at ${h.t.toFixed(0)} s, ${h.count || h.bearings || 0} readings`,
-      mean ? `, mean ${mean.map((v) => v.toFixed(0).replace("-", "−")).join(", ")}` : "",
-      h.thrown_out ? ", thrown out" : "",
-    ),
-    last ? throwOut : null,
+    "details",
+    { class: h.thrown_out ? "hold thrown" : "hold", open, "data-hold": nameOf(h) },
+    el("summary", {}, el("strong", {}, h.at), ` at ${h.t.toFixed(0)} s, ${h.count || h.bearings || 0} readings`, h.thrown_out ? ", thrown out" : ""),
     holdPlot(h),
+    el(
+      "div",
+      { class: "row" },
+      mean ? el("span", { class: "note" }, `mean ${mean.map((v) => v.toFixed(1).replace("-", "−")).join(", ")} uT`) : null,
+      last ? throwOut : null,
+    ),
   );
 }

@@ -1,23 +1,38 @@
 // What the server tells this page, live; after a lost connection it is asked for
-// again from the beginning.
+// again from the beginning. Where no websocket comes about, the state is fetched
+// every second instead.
 
 const RETRY_MS = [500, 1000, 2000, 4000];
+const POLL_MS = 1000;
+const POLL_AFTER = 2; // failures in a row
 
-/** @param {{onmessage: (m: any) => void, onlink: (up: boolean) => void}} o */
+/** @param {{onmessage: (m: any) => void, onlink: (how: "live" | "polled" | "lost") => void}} o */
 export function listen(o) {
   let failures = 0;
+  let polling = 0;
+  const poll = async () => {
+    try {
+      o.onmessage({ type: "state", state: await ask("api/state") });
+      o.onlink("polled");
+    } catch {
+      o.onlink("lost");
+    }
+  };
   const connect = () => {
     const u = new URL("live", location.href);
     u.protocol = u.protocol === "https:" ? "wss:" : "ws:";
     const socket = new WebSocket(u);
     socket.onopen = () => {
       failures = 0;
-      o.onlink(true);
+      clearInterval(polling);
+      polling = 0;
+      o.onlink("live");
     };
     socket.onmessage = (e) => o.onmessage(JSON.parse(e.data));
     socket.onclose = () => {
-      o.onlink(false);
-      setTimeout(connect, RETRY_MS[Math.min(failures++, RETRY_MS.length - 1)]);
+      if (!polling) o.onlink("lost");
+      if (++failures >= POLL_AFTER && !polling) polling = setInterval(poll, POLL_MS);
+      setTimeout(connect, RETRY_MS[Math.min(failures - 1, RETRY_MS.length - 1)]);
     };
   };
   connect();
@@ -32,7 +47,7 @@ export async function ask(path, body) {
   try {
     r = await fetch(path, body === undefined ? {} : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
   } catch {
-    throw new Error("The program does not answer. Is it still running?");
+    throw new Error("The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself.");
   }
   const answer = await r.json().catch(() => ({}));
   if (!r.ok) throw new Error(`${answer.error?.say || `The program refused (${r.status}).`} ${answer.error?.hint || ""}`.trim());

@@ -1,44 +1,81 @@
 // How a phone joins, and what each one does now.
 import { el } from "../common/dom.js";
 
-/** @param {HTMLElement} place @param {any} state */
+/** @param {HTMLElement} place @param {any} state @param {{held: Record<string, string>}} [o] */
 export function showPhones(place, state) {
-  const qr = el("div", {});
+  if (place.dataset.url !== state.phone_url) {
+    place.dataset.url = state.phone_url || "";
+    place.replaceChildren(el("h2", { id: "phones-title", class: "kicker" }, "Phones"), pairing(state), el("div", { id: "phone-rows" }));
+  }
+  showPhoneRows(state.phones);
+}
+
+function pairing(state) {
+  if (!state.phone_url) return el("p", { class: "note" }, "The phone page's address is not known yet.");
+  const qr = el("div", { class: "qr", role: "img", "aria-label": "The phone page's address as a QR code" });
   // The drawing is made by this program from the address alone.
-  const drawn = new DOMParser().parseFromString(state.qr_svg, "image/svg+xml").documentElement;
-  qr.append(document.importNode(drawn, true));
-  place.replaceChildren(
-    el("h2", { id: "phones-title" }, "Phones"),
+  const drawn = new DOMParser().parseFromString(state.qr_svg || "", "image/svg+xml").documentElement;
+  if (drawn.nodeName === "svg") qr.append(document.importNode(drawn, true));
+  const copied = el("span", { role: "status", class: "note" });
+  return el(
+    "div",
+    { class: "pairing" },
+    qr,
     el(
       "div",
-      { class: "pairing" },
-      qr,
+      {},
+      el("p", {}, "Scan with the phone's camera, on the same network. The phone warns of a certificate it does not know: accept it, it is this program's own."),
+      el("a", { class: "address", href: state.phone_url }, state.phone_url),
       el(
-        "div",
+        "p",
         {},
-        el("p", {}, "Scan with the phone's camera. It must be on the same network; accept the certificate's warning."),
-        el("a", { class: "address", href: state.phone_url }, state.phone_url),
+        el(
+          "button",
+          {
+            type: "button",
+            class: "small",
+            onclick: () =>
+              navigator.clipboard.writeText(state.phone_url).then(
+                () => (copied.textContent = "copied"),
+                () => (copied.textContent = "not copied: mark the address and copy it by hand"),
+              ),
+          },
+          "Copy the address",
+        ),
+        " ",
+        copied,
       ),
     ),
-    el("div", { id: "phone-rows" }, ...phoneRows(state.phones)),
   );
 }
 
 /** @param {any[]} phones */
-export function phoneRows(phones) {
-  return phones.map((p) =>
-    el(
-      "div",
-      { class: "phone-row", "data-source": p.source },
-      el("strong", {}, p.device || "a phone"),
-      ` by ${p.route || "no"} route, ${p.connected ? "connected" : "not connected now"}. `,
-      el("span", { class: "doing" }, doing(p)),
+export function showPhoneRows(phones) {
+  const rows = document.getElementById("phone-rows");
+  if (!rows) return;
+  rows.replaceChildren(
+    ...(phones.length === 0 ? [el("p", { class: "note" }, "No phone has joined yet.")] : []),
+    ...phones.map((p) =>
+      el(
+        "div",
+        { class: "phone-row", "data-source": p.source },
+        el("p", {}, el("strong", {}, p.device || "A phone"), ` ${ROUTES[p.route] || ""}`, el("span", { class: p.connected ? "link up" : "link lost" }, p.connected ? "connected" : "not connected now")),
+        el("p", { class: "doing" }, doing(p)),
+      ),
     ),
   );
 }
 
-/** @param {any} p */
+const ROUTES = { vector: "reads the field itself", heading: "reads its compass", hand: "is tapped by hand" };
+
+/** What a phone does now. @param {any} p */
 export function doing(p) {
-  const field = p.last_uT ? ` ${p.last_uT.map((v) => v.toFixed(0)).join(", ")} uT` : "";
-  return p.at ? `On ${p.at}, ${p.count} readings.${field}` : field;
+  const field = p.last_uT ? p.last_uT.map((v) => v.toFixed(0).replace("-", "−").padStart(5)).join(" ") + " uT" : "no reading yet";
+  return p.at ? `on ${p.at}, ${p.count} readings   ${field}` : `between coils   ${field}`;
+}
+
+/** A single reading, ten times a second: only words change. @param {any} m */
+export function showSample(m) {
+  const row = document.querySelector(`[data-source="${CSS.escape(m.source)}"] .doing`);
+  if (row) row.textContent = doing({ at: m.at, count: m.count, last_uT: m.uT });
 }

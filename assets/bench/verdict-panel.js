@@ -1,7 +1,7 @@
-// The verdict in words: outcome, causes with their mends, the next reading, and
-// every coil in a table, which says all that the drawing shows.
+// The verdict in words: outcome, causes with their mends, the next reading.
 import { el } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
+import { mendDrawing } from "./mend-drawing.js";
 
 const OUTCOMES = {
   "as-planned": ["as-planned", "As planned"],
@@ -9,83 +9,98 @@ const OUTCOMES = {
   undecided: ["undecided", "Not decided yet"],
 };
 
-/** @param {any} m */
+/** @param {any} m one step of a mend */
 export function mendWords(m) {
   switch (m.do) {
     case "flip":
-      return `Turn ${m.id} over, or swap its leads`;
+      return `Turn coil ${m.id} over, or swap its two leads`;
     case "swap-string":
-      return `Swap the ends of string ${m.id}`;
+      return `Swap the two ends of string ${m.id}`;
     case "swap-pad":
       return "Swap the pad's two leads at its plug";
     case "rejoin":
-      return `Rejoin ${m.id}`;
+      return `Part ${m.id} and join it where the plan has it`;
     case "remake-joint":
       return `Make the joint of ${m.id} anew`;
     case "replace":
-      return `Replace ${m.id}`;
+      return `Wind ${m.id} anew and replace it`;
     default:
       return `${m.do} ${m.id || ""}`;
   }
 }
 
-/** @param {HTMLElement} place @param {any} state */
-export function showVerdict(place, state) {
+/** Coils of the pad that something has been read of. @param {any} state */
+export function readCoils(state) {
+  return (state.verdict?.coils || []).filter((c) => c.used > 0);
+}
+
+/**
+ * @param {HTMLElement} place @param {any} state
+ * @param {{onrehearse: () => void, onagain: () => void}} o
+ */
+export function showVerdict(place, state, o) {
   const v = state.verdict;
-  const read = (v?.coils || []).some((c) => c.used > 0);
-  const parts = [el("h2", { id: "verdict-title" }, "Verdict")];
-  if (!v || !read) {
-    parts.push(el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")));
-    parts.push(el("p", {}, "Scan the code with a phone and lay it on the coils, or rehearse without one."));
-  } else {
-    const [shape, word] = OUTCOMES[v.outcome];
-    parts.push(el("p", { class: "outcome" }, stateBadge(shape, word)));
-    if (v.outcome === "as-planned") parts.push(el("p", {}, "Every coil faces as planned."));
-    const sure = v.outcome === "fault" && v.causes[0]?.p >= 0.9;
-    for (const [i, c] of v.causes.entries()) {
-      if (i > 0 && (c.p < 0.02 || (sure && i > 1))) break;
-      if (v.outcome !== "fault" && c.p < 0.05) break;
-      parts.push(
-        el(
-          "div",
-          { class: "cause" },
-          el("span", { class: "p" }, `${i === 0 ? "Likeliest cause" : "Or"}, ${percent(c.p)}`),
-          el("div", {}, c.say),
-          c.mend.length > 1 ? el("p", { class: "mend" }, `${c.mend.length} actions: ${c.mend.map(mendWords).join("; ")}.`) : null,
-        ),
-      );
-    }
-    if (v.next) parts.push(el("p", { class: "next" }, el("strong", {}, `Next: ${v.next.at}. `), v.next.why));
-    for (const n of v.notes) parts.push(el("p", { class: "note" }, n));
+  const read = readCoils(state).length;
+  const parts = [el("h2", { id: "verdict-title", class: "kicker" }, "Verdict")];
+  if (!v || read === 0) {
+    parts.push(
+      el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),
+      el("p", {}, "Scan the code below with a phone and lay it on one coil after another. No phone or no pad at hand? Rehearse with made-up ones; it takes a minute."),
+    );
+    if (!state.check.rehearsal) parts.push(el("button", { type: "button", class: "main", onclick: o.onrehearse }, "Rehearse now"));
+    place.replaceChildren(...parts);
+    return;
   }
-  parts.push(coilTable(state));
+  const [shape, word] = OUTCOMES[v.outcome] || OUTCOMES.undecided;
+  parts.push(el("p", { class: `outcome outcome-${v.outcome}` }, stateBadge(shape, word)));
+  parts.push(progress(state, read));
+  if (v.outcome === "as-planned") parts.push(el("p", {}, "Every coil faces as planned. The pad may be taped, once the ohms agree as well."));
+  if (v.outcome === "fault") parts.push(...causes(state));
+  else parts.push(...suspicions(v));
+  if (v.next) parts.push(el("p", { class: "next" }, el("strong", {}, `Next: ${v.next.at}. `), v.next.why));
+  if (v.outcome === "fault" && !state.check.rehearsal) {
+    parts.push(
+      el("p", { class: "note" }, "Switch the supply off before you touch a joint. After the mend read again what was touched, then go once over all coils."),
+      el("button", { type: "button", id: "mended", onclick: o.onagain }, "It is mended: check again"),
+    );
+  }
+  for (const n of v.notes || []) parts.push(el("p", { class: "note" }, n));
   place.replaceChildren(...parts);
 }
 
-function coilTable(state) {
-  const predicted = new Map((state.predicted?.coils || []).map((c) => [c.id, c]));
-  const rows = state.plan.coils.map((c) => {
-    const v = state.verdict?.coils?.find((k) => k.id === c.id);
-    const p = predicted.get(c.id);
-    return el(
-      "tr",
-      {},
-      el("th", { scope: "row" }, c.id),
-      el("td", {}, v && v.used > 0 ? stateBadge(v.state) : "not read"),
-      el("td", {}, v && v.used > 0 ? percent(Math.max(...Object.values(v.p))) : ""),
-      el("td", {}, v && v.used > 0 ? v.expected_uT.toFixed(0) : p ? p.bz_uT.toFixed(0) : ""),
-      el("td", {}, v?.measured_uT != null ? v.measured_uT.toFixed(0) : ""),
-      el("td", {}, p ? p.ohms.toFixed(2) : ""),
-    );
-  });
+function progress(state, read) {
+  const claimed = state.verdict.coils.filter((c) => c.state !== "undecided").length;
+  const all = state.plan.coils.length;
   return el(
-    "div",
-    { class: "scroll", tabindex: "0", role: "region", "aria-label": "All coils" },
-    el(
-      "table",
-      {},
-      el("thead", {}, el("tr", {}, ...["coil", "is", "sure", "planned uT", "read uT", "ohm"].map((h) => el("th", { scope: "col" }, h)))),
-      el("tbody", {}, ...rows),
-    ),
+    "p",
+    { class: "progress-line" },
+    el("progress", { max: all, value: claimed, "aria-label": "coils decided" }),
+    el("span", {}, `${claimed} of ${all} coils decided${read < all ? `, ${all - read} not read yet` : ""}`),
   );
+}
+
+/** The likeliest cause whole, with its mend; others that are not out of the question. */
+function causes(state) {
+  const list = state.verdict.causes || [];
+  if (list.length === 0) return [el("p", {}, "What causes it is not settled. Read the coils asked for, and measure the ohms.")];
+  const [first, ...rest] = list;
+  const parts = [
+    el(
+      "div",
+      { class: "cause" },
+      el("p", { class: "cause-say" }, first.say),
+      el("p", { class: "p" }, `${first.p >= 0.5 ? "Likeliest cause" : "Most likely so far"}, ${percent(first.p)}`),
+      mendDrawing(state.plan, first),
+      (first.mend || []).length > 0 ? el("ol", { class: "mend" }, ...first.mend.map((m) => el("li", {}, `${mendWords(m)}.`))) : null,
+    ),
+  ];
+  const others = rest.filter((c) => c.p >= (first.p >= 0.95 ? 0.02 : 0.01)).slice(0, 3);
+  if (others.length > 0) parts.push(el("details", { class: "others" }, el("summary", {}, "It may also be"), el("ul", {}, ...others.map((c) => el("li", {}, `${c.say} (${percent(c.p)})`)))));
+  return parts;
+}
+
+/** Before anything is decided: what is suspected, if anything stands out. */
+function suspicions(v) {
+  const c = (v.causes || []).find((k) => k.p >= 0.2);
+  return v.outcome === "undecided" && c ? [el("p", { class: "suspicion" }, `Suspected so far (${percent(c.p)}): ${c.say}`)] : [];
 }

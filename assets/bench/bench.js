@@ -1,0 +1,131 @@
+// The check on the page: takes the state the server tells and shows it in the
+// drawing and the panels.
+import { byId } from "../common/dom.js";
+import { wordOf } from "../common/states.js";
+import { coilTable } from "./coil-table.js";
+import { showHolds } from "./holds-panel.js";
+import { MapLayer } from "./map-layer.js";
+import { PadDrawing } from "./pad-drawing.js";
+import { showPhoneRows, showPhones, showSample } from "./phone-panel.js";
+import { readCoils, showVerdict } from "./verdict-panel.js";
+
+const COUNTED = 25; // readings of a usual hold
+
+export class Bench {
+  /** @param {{onrehearse: () => void, onagain: () => void, ontrouble: (e: Error) => void}} o */
+  constructor(o) {
+    this.o = o;
+    this.state = null;
+    this.selected = null;
+    this.told = {};
+    /** The coil each phone counts on now. @type {Map<string, {at: string, count: number}>} */
+    this.counting = new Map();
+    this.fooled = new Set();
+    this.drawing = new PadDrawing(byId("drawing"), { onpick: (id) => this.pick(this.selected === id ? null : id) });
+    this.map = new MapLayer({ drawing: this.drawing, box: byId("show-map"), legend: byId("map-legend"), ontrouble: o.ontrouble });
+    byId("show-values").addEventListener("change", (e) => this.drawing.svg.classList.toggle("no-values", !e.target.checked));
+  }
+
+  /** @param {any} next */
+  show(next) {
+    // What is pushed between does not repeat the phone page's address.
+    if (this.state && next.phone_url === undefined) next = { ...next, phone_url: this.state.phone_url, qr_svg: this.state.qr_svg };
+    if (this.state && next.check.id !== this.state.check.id) {
+      this.told = {};
+      this.counting.clear();
+      this.fooled = new Set();
+      this.selected = null;
+    }
+    this.state = next;
+    if (!next.plan.coils.some((c) => c.id === this.selected)) this.selected = null;
+    for (const p of next.phones || []) this.follow({ source: p.source, at: p.at, count: p.count });
+    byId("plan-name").textContent = next.plan.name;
+    document.title = `${next.plan.name} · polewise`;
+    const asks = next.prompt && (next.prompt.do === "hold" || next.prompt.do === "ohms") && (readCoils(next).length > 0 || next.phones.some((p) => p.connected));
+    byId("prompt").textContent = asks ? next.prompt.say : "";
+    this.drawing.setPlan(next.plan);
+    this.map.planChanged(next);
+    this.draw();
+    showVerdict(byId("verdict"), next, this.o);
+    byId("coils").replaceChildren(coilTable(next, { selected: this.selected, onpick: (id) => this.pick(this.selected === id ? null : id) }));
+    showPhones(byId("phones"), next);
+    this.showHolds();
+    this.tell();
+  }
+
+  showHolds() {
+    showHolds(byId("holds"), this.state, { selected: this.selected, onpick: (id) => this.pick(id), ontrouble: this.o.ontrouble });
+  }
+
+  /** @param {string | null} id */
+  pick(id) {
+    this.selected = id;
+    this.draw();
+    byId("coils").replaceChildren(coilTable(this.state, { selected: id, onpick: (k) => this.pick(this.selected === k ? null : k) }));
+    this.showHolds();
+  }
+
+  draw() {
+    const { state } = this;
+    const judged = new Map((state.verdict?.coils || []).map((c) => [c.id, c]));
+    const planned = new Map((state.predicted?.coils || []).map((c) => [c.id, c.bz_uT]));
+    const counts = new Map([...this.counting.values()].map((c) => [c.at, c.count]));
+    const looks = new Map();
+    for (const c of state.plan.coils) {
+      const v = judged.get(c.id);
+      const read = v && v.used > 0;
+      looks.set(c.id, {
+        state: read ? v.state : null,
+        p: read ? v.p : null,
+        planned_uT: read ? v.expected_uT : (planned.get(c.id) ?? null),
+        measured_uT: read ? (v.measured_uT ?? null) : null,
+        next: state.prompt?.at === c.id,
+        selected: this.selected === c.id,
+        counting: counts.has(c.id) ? Math.min(1, counts.get(c.id) / COUNTED) : null,
+        fooled: this.fooled.has(c.id),
+      });
+    }
+    this.drawing.show(looks);
+  }
+
+  /** @param {{source: string, at?: string, count?: number}} m */
+  follow(m) {
+    if (m.at) this.counting.set(m.source, { at: m.at, count: m.count || 0 });
+    else this.counting.delete(m.source);
+  }
+
+  /** New claims, for those who listen. */
+  tell() {
+    const now = Object.fromEntries(readCoils(this.state).map((c) => [c.id, c.state]));
+    const fresh = Object.entries(now).filter(([id, s]) => this.told[id] !== s);
+    if (fresh.length > 0) this.say(fresh.map(([id, s]) => `${id} ${wordOf(s)}`).join(", "));
+    this.told = now;
+  }
+
+  /** @param {string} text */
+  say(text) {
+    byId("said").textContent = text;
+  }
+
+  /** A message of the live stream other than a whole state. @param {any} m */
+  received(m) {
+    if (!this.state) return;
+    switch (m.type) {
+      case "phones":
+        this.state.phones = m.phones;
+        showPhoneRows(m.phones);
+        break;
+      case "sample":
+        this.follow(m);
+        showSample(m);
+        this.draw();
+        break;
+      case "hold":
+        if (!m.open) this.follow({ source: m.source });
+        this.draw();
+        break;
+      default:
+        break; // told for others
+    }
+  }
+}

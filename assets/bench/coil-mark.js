@@ -1,0 +1,125 @@
+// One coil of the large drawing: its copper to scale, its face, what was planned,
+// what was read, what is claimed and how sure that is. It is built once and then
+// only changed where something changed.
+import { svg } from "../common/dom.js";
+import { faceSign, outline } from "../common/pad.js";
+import { percent, shapeOf, wordOf } from "../common/states.js";
+
+/** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, next: boolean, selected: boolean, counting: number | null, fooled: boolean}} Look */
+
+const DOUBTS = ["as-planned", "reversed", "weak", "dead"];
+
+/** A number of microtesla with a true minus. @param {number} v */
+export function microtesla(v) {
+  return v.toFixed(0).replace("-", "−");
+}
+
+export class CoilMark {
+  /** @param {any} coil @param {any} winding */
+  constructor(coil, winding) {
+    this.coil = coil;
+    this.up = coil.north === "up" ? 1 : -1;
+    this.r = Math.min(...winding.inner_mm) / 2;
+    this.winding = winding;
+    this.shown = "";
+    this.name = svg("title", {});
+    const turned = (u, name) => {
+      const o = outline(winding, u);
+      o.setAttribute("class", name);
+      o.setAttribute("transform", `rotate(${-coil.turned_deg})`);
+      return o;
+    };
+    this.live = svg("g", { class: "mark-live" });
+    this.node = svg(
+      "g",
+      { class: "coil", transform: `translate(${coil.x_mm} ${-coil.y_mm})`, "data-coil": coil.id, role: "button", tabindex: "-1", "aria-pressed": "false" },
+      this.name,
+      turned(winding.build_mm + this.r * 0.13, "halo"),
+      turned(winding.build_mm, "copper"),
+      turned(winding.build_mm / 2, "turns"),
+      turned(0, "bore"),
+      this.live,
+    );
+  }
+
+  /** @param {Look} look */
+  show(look) {
+    const key = JSON.stringify(look);
+    if (key === this.shown) return;
+    this.shown = key;
+    const { coil, r } = this;
+    this.node.setAttribute("class", ["coil", look.state && `is-${look.state}`, look.next && "is-next", look.selected && "is-selected", look.fooled && "is-fooled"].filter(Boolean).join(" "));
+    this.node.setAttribute("aria-pressed", String(look.selected));
+    const words = this.words(look);
+    this.node.setAttribute("aria-label", words);
+    this.name.textContent = words;
+    const face = look.state === "reversed" ? -this.up : look.state === "dead" ? 0 : this.up;
+    const sign = faceSign(face, r * 0.25);
+    if (!look.state || look.state === "undecided") sign.classList.add("only-planned");
+    if (face === 0) sign.classList.add("none");
+    const text = (name, size, y, content) => svg("text", { class: name, "text-anchor": "middle", "font-size": r * size, y: r * y }, content);
+    const glyph = (size, x, y) =>
+      svg("path", { class: "state-shape", d: shapeOf(look.state), transform: `translate(${r * (x - size / 2)} ${r * (y - size / 2)}) scale(${(r * size) / 17})` });
+    const near = svg("g", { class: "near" }, text("coil-name", 0.38, -0.46, coil.id));
+    sign.setAttribute("transform", `translate(0 ${-r * 0.04})`);
+    near.append(sign);
+    const far = svg("g", { class: "far" }, text("coil-name", 0.58, -0.12, coil.id));
+    const small = faceSign(face, r * 0.24);
+    small.setAttribute("class", `${sign.getAttribute("class")}`);
+    small.setAttribute("transform", `translate(${look.state ? -r * 0.32 : 0} ${r * 0.4})`);
+    far.append(small);
+    if (look.state) {
+      const word = wordOf(look.state);
+      const width = 0.24 * 0.56 * word.length;
+      near.append(glyph(0.26, -width / 2 - 0.04, 0.4), svg("text", { class: "coil-word", "font-size": r * 0.24, x: r * (-width / 2 + 0.13), y: r * 0.48 }, word));
+      far.append(glyph(0.52, 0.34, 0.4));
+    }
+    if (look.planned_uT !== null) {
+      const values = look.measured_uT !== null ? `${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)}` : `${microtesla(look.planned_uT)} uT`;
+      near.append(text("coil-value", 0.22, look.state ? 0.78 : 0.56, values));
+    }
+    const parts = [near, far];
+    if (look.state === "undecided" && look.p) parts.push(this.doubt(look.p));
+    if (look.counting !== null) parts.push(this.count(look.counting));
+    if (look.fooled) parts.push(svg("text", { class: "fooled", "text-anchor": "middle", "font-size": r * 0.34, x: r * 0.86, y: -r * 0.74 }, "!"));
+    this.live.replaceChildren(...parts);
+  }
+
+  /** @param {Look} look */
+  words(look) {
+    const { coil } = this;
+    const words = [`Coil ${coil.id}, string ${coil.string}, planned north ${coil.north}`];
+    if (look.state) words.push(wordOf(look.state) + (look.p ? ` (${percent(Math.max(...DOUBTS.map((d) => look.p[d] || 0)))})` : ""));
+    if (look.measured_uT !== null) words.push(`read ${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)} microtesla`);
+    else if (look.planned_uT !== null) words.push(`${microtesla(look.planned_uT)} microtesla planned`);
+    if (look.fooled) words.push("a plain check of the sign would have got it wrong");
+    if (look.next) words.push("to be read next");
+    return words.join(", ");
+  }
+
+  /** Doubt as shares of a ring, each kind with its own stroke. @param {Record<string, number>} p */
+  doubt(p) {
+    const r = this.r * 0.93;
+    const ring = svg("g", { class: "doubt-ring" });
+    let from = 0;
+    for (const kind of DOUBTS) {
+      const share = p[kind] || 0;
+      if (share > 0.004) ring.append(svg("path", { class: `doubt-${kind}`, d: arc(r, from, Math.min(0.9999, from + share)) }));
+      from += share;
+    }
+    return ring;
+  }
+
+  /** How much of a hold has been counted. @param {number} share */
+  count(share) {
+    const w = this.winding;
+    const r = Math.max(...w.inner_mm) / 2 + w.build_mm + this.r * 0.13;
+    return svg("path", { class: "counting", d: arc(r, 0, Math.min(0.9999, share)) });
+  }
+}
+
+/** An arc clockwise from the top, between shares of a full turn. */
+function arc(r, from, to) {
+  const at = (s) => `${(r * Math.sin(2 * Math.PI * s)).toFixed(2)} ${(-r * Math.cos(2 * Math.PI * s)).toFixed(2)}`;
+  return `M${at(from)}A${r} ${r} 0 ${to - from > 0.5 ? 1 : 0} 1 ${at(to)}`;
+}

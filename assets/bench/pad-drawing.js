@@ -1,0 +1,179 @@
+// The pad drawn large and to scale, seen from above, y away from the person. It
+// is built once for a plan; what is known of the coils is changed in place, so
+// that two hundred coils and ten readings a second do not hold the page up.
+import { el, svg } from "../common/dom.js";
+import { bounds, PATTERNS } from "../common/pad.js";
+import { CoilMark } from "./coil-mark.js";
+import { leads } from "./leads.js";
+import { View } from "./view.js";
+
+const NEAR_PX = 40; // a bore with at least so many pixels of radius shows words and numbers
+const STEPS_MM = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000];
+
+export class PadDrawing {
+  /** @param {HTMLElement} place @param {{onpick: (id: string) => void}} o */
+  constructor(place, o) {
+    this.o = o;
+    this.geometry = "";
+    /** @type {Map<string, CoilMark>} */
+    this.marks = new Map();
+    this.svg = /** @type {SVGSVGElement} */ (svg("svg", { class: "pad large", role: "group" }));
+    this.view = new View(this.svg, (scale) => this.scaled(scale));
+    this.map = svg("g", { class: "map-layer" });
+    this.overlay = svg("g", { class: "overlay" });
+    this.svg.addEventListener("keydown", (e) => this.key(e));
+    const button = (label, text, act) => el("button", { type: "button", class: "view-button", "aria-label": label, title: label, onclick: act }, text);
+    place.replaceChildren(
+      this.svg,
+      el(
+        "div",
+        { class: "view-buttons" },
+        button("Closer", "+", () => this.view.zoom(1.4)),
+        button("Farther", "−", () => this.view.zoom(1 / 1.4)),
+        button("The whole pad", "Fit", () => this.view.fit()),
+      ),
+    );
+  }
+
+  /** @param {any} plan */
+  setPlan(plan) {
+    const key = JSON.stringify([plan.name, plan.outline_mm, plan.windings, plan.coils, plan.strings]);
+    if (key === this.geometry) return;
+    const sameSize = this.plan && JSON.stringify(bounds(this.plan)) === JSON.stringify(bounds(plan));
+    this.geometry = key;
+    this.plan = plan;
+    const b = bounds(plan);
+    const runs = leads(plan);
+    for (const e of runs.flatMap((r) => r.ends)) {
+      b.x0 = Math.min(b.x0, e.to.x - 4);
+      b.x1 = Math.max(b.x1, e.to.x + 4);
+      b.y0 = Math.min(b.y0, -e.to.y - 4);
+      b.y1 = Math.max(b.y1, -e.to.y + 4);
+    }
+    const margin = Math.max(b.x1 - b.x0, b.y1 - b.y0) * 0.02 + 6;
+    const home = { x: b.x0 - margin, y: -b.y1 - margin, w: b.x1 - b.x0 + 2 * margin, h: b.y1 - b.y0 + 2 * margin + 22 };
+    this.svg.setAttribute("aria-label", `The pad ${plan.name}, seen from above. Arrow keys go from coil to coil, plus and minus zoom, 0 shows all.`);
+    this.svg.style.setProperty("--pad-shape", `${home.w} / ${home.h}`);
+    const windings = new Map(plan.windings.map((w) => [w.id, w]));
+    this.marks = new Map(plan.coils.map((c) => [c.id, new CoilMark(c, windings.get(c.winding))]));
+    for (const [id, m] of this.marks) m.node.addEventListener("click", () => this.o.onpick(id));
+    this.first();
+    this.svg.replaceChildren(
+      patterns(),
+      plan.outline_mm[0] > 0
+        ? svg(
+            "g",
+            { class: "sheet" },
+            svg("rect", { class: "pad-outline", x: 0, y: -plan.outline_mm[1], width: plan.outline_mm[0], height: plan.outline_mm[1], rx: 10 }),
+            svg("rect", { class: "paper-grid", x: 0, y: -plan.outline_mm[1], width: plan.outline_mm[0], height: plan.outline_mm[1], rx: 10, fill: "url(#grid)" }),
+          )
+        : svg("g", {}),
+      this.map,
+      svg("g", { class: "leads" }, ...runs.map(drawRun)),
+      svg("g", { class: "coils" }, ...[...this.marks.values()].map((m) => m.node)),
+      svg("g", { class: "ends" }, ...runs.flatMap(drawEnds)),
+      scaleBar(home, Math.max(b.x1 - b.x0, 1)),
+      this.overlay,
+    );
+    if (!sameSize || !this.view.zoomed) this.view.setHome(home.x, home.y, home.w, home.h);
+  }
+
+  /** @param {Map<string, import("./coil-mark.js").Look>} looks */
+  show(looks) {
+    for (const [id, look] of looks) this.marks.get(id)?.show(look);
+  }
+
+  scaled(scale) {
+    let r = Infinity;
+    for (const m of this.marks.values()) r = Math.min(r, m.r);
+    this.svg.classList.toggle("see-near", r * scale >= NEAR_PX);
+  }
+
+  /** Where a pointer is, millimetres of the pad frame. */
+  toPad(e) {
+    const p = this.view.point(e);
+    return { x: p.x, y: -p.y };
+  }
+
+  first() {
+    const first = this.marks.values().next().value;
+    if (first) first.node.setAttribute("tabindex", "0");
+  }
+
+  focus(id) {
+    for (const m of this.marks.values()) m.node.setAttribute("tabindex", "-1");
+    const m = this.marks.get(id);
+    if (!m) return;
+    m.node.setAttribute("tabindex", "0");
+    /** @type {any} */ (m.node).focus({ preventScroll: true });
+  }
+
+  key(e) {
+    if (this.view.key(e)) return;
+    const at = e.target.closest?.("[data-coil]")?.dataset.coil;
+    if (!at) return;
+    if (e.key === "Enter" || e.key === " ") {
+      e.preventDefault();
+      this.o.onpick(at);
+      return;
+    }
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[e.key];
+    if (!way) return;
+    e.preventDefault();
+    const here = this.marks.get(at).coil;
+    let best = null;
+    let least = Infinity;
+    for (const { coil } of this.marks.values()) {
+      const along = (coil.x_mm - here.x_mm) * way[0] + (coil.y_mm - here.y_mm) * way[1];
+      const aside = Math.abs((coil.x_mm - here.x_mm) * way[1]) + Math.abs((coil.y_mm - here.y_mm) * way[0]);
+      if (along > 1 && along + 2 * aside < least) [best, least] = [coil.id, along + 2 * aside];
+    }
+    if (best) this.focus(best);
+  }
+}
+
+function patterns() {
+  return svg(
+    "defs",
+    {},
+    svg("pattern", { id: "grid", width: 10, height: 10, patternUnits: "userSpaceOnUse" }, svg("path", { class: "grid-line", d: "M10 0H0V10" })),
+    svg("pattern", { id: "hatch", width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, svg("path", { class: "hatch-line", d: "M0 0V5" })),
+  );
+}
+
+/** @param {import("./leads.js").Run} run */
+function drawRun(run) {
+  const dash = PATTERNS[run.index % PATTERNS.length];
+  const line = (a, b, name = "") => svg("path", { class: `lead string-${run.index % PATTERNS.length} ${name}`, "stroke-dasharray": dash, d: `M${a.x} ${a.y}L${b.x} ${b.y}` });
+  return svg("g", { class: "run" }, ...run.hops.map((h) => line(h.from, h.to)), ...run.ends.map((e) => line(e.from, e.to)));
+}
+
+/** @param {import("./leads.js").Run} run */
+function drawEnds(run) {
+  const plus = run.plus.map((p) =>
+    svg("g", { class: "plus-mark", transform: `translate(${p.x} ${p.y})` }, svg("circle", { r: 4.4 }), svg("path", { d: "M-2.4 0h4.8M0-2.4v4.8" })),
+  );
+  const ends = run.ends.map((e) => {
+    const words = `${run.string} ${e.sign === "+" ? "+" : "−"}`;
+    const half = 4 + words.length * 3.1;
+    return svg(
+      "g",
+      { class: `string-end string-${run.index % PATTERNS.length}`, transform: `translate(${e.to.x} ${e.to.y})` },
+      svg("rect", { x: -half, y: -7, width: 2 * half, height: 14, rx: 7 }),
+      svg("text", { "text-anchor": "middle", y: 3.6, "font-size": 10 }, words),
+    );
+  });
+  return [...plus, ...ends];
+}
+
+function scaleBar(home, width) {
+  const step = STEPS_MM.findLast((s) => s <= width / 4) || 1;
+  const y = home.y + home.h - 9;
+  const x = home.x + 10;
+  return svg(
+    "g",
+    { class: "scale-bar" },
+    svg("path", { d: `M${x} ${y - 4}v8M${x} ${y}h${step}M${x + step} ${y - 4}v8` }),
+    svg("text", { x: x + step + 6, y: y + 4, "font-size": Math.max(9, width * 0.022) }, `${step} mm`),
+  );
+}

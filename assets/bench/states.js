@@ -1,0 +1,152 @@
+// Canned states of the check, for looking at the page without a pad: each is made
+// from the real state of the program, with a verdict put in. Opened as
+// ?canned=NAME; states.html lists them.
+
+/** @type {Record<string, (state: any) => any>} */
+const MAKERS = {
+  fresh: (s) => ({ state: s }),
+  halfway: (s) => {
+    judge(s, (i, n) => (i < n / 2 ? sure("as-planned") : unread()));
+    s.verdict.outcome = "undecided";
+    s.phones = [phone(s, 4)];
+    const at = s.plan.coils[Math.ceil(s.plan.coils.length / 2)].id;
+    s.prompt = { do: "hold", at, say: `Lay the phone on ${at}.` };
+    return { state: s, messages: [{ type: "sample", source: "main", at, count: 14, uT: [11.2, -3.4, 402.1], t: 30 }] };
+  },
+  reversed: (s) => {
+    judge(s, (i, n) => (i === (n >> 1) ? sure("reversed") : sure("as-planned")));
+    const id = s.plan.coils[s.plan.coils.length >> 1].id;
+    fault(s, [{ kind: "coil-reversed", id }], [{ do: "flip", id }], `Coil ${id} faces the wrong way. Turn ${id} over, or swap its two leads.`);
+    return { state: s };
+  },
+  string: (s) => {
+    const row = s.plan.strings.at(-1);
+    judge(s, (i) => (row.coils.includes(s.plan.coils[i].id) ? sure("reversed") : sure("as-planned")));
+    fault(s, [{ kind: "string-reversed", id: row.id }], [{ do: "swap-string", id: row.id }], `The whole string ${row.id} runs the wrong way. Swap the two ends of string ${row.id}.`);
+    return { state: s };
+  },
+  pad: (s) => {
+    judge(s, () => sure("reversed"));
+    fault(s, [{ kind: "pad-reversed" }], [{ do: "swap-pad" }], "The whole pad runs the wrong way. Swap its two leads at the plug.");
+    return { state: s };
+  },
+  dead: (s) => {
+    judge(s, (i) => sure(i === 1 ? "dead" : i === 3 ? "weak" : "as-planned"));
+    const [, a, , b] = s.plan.coils;
+    fault(
+      s,
+      [
+        { kind: "coil-shorted", id: a.id },
+        { kind: "turns-shorted", id: b.id },
+      ],
+      [
+        { do: "remake-joint", id: a.id },
+        { do: "replace", id: b.id },
+      ],
+      `Coil ${a.id} is shorted and turns of ${b.id} are shorted. Make the joint of ${a.id} anew and replace ${b.id}.`,
+    );
+    return { state: s };
+  },
+  doubt: (s) => {
+    judge(s, (i) => (i % 3 === 0 ? sure("as-planned") : doubt(0.3 + 0.07 * i)));
+    s.verdict.outcome = "undecided";
+    const at = s.plan.coils[1].id;
+    s.verdict.next = { at, why: "the phone may have lain off its centre; another hold with the phone turned by half tells." };
+    s.verdict.notes = ["There was no rest with the supply off: the background had to be guessed, and that costs certainty."];
+    s.prompt = { do: "hold", at, say: `Lay the phone on ${at} again.` };
+    return { state: s };
+  },
+  planned: (s) => {
+    judge(s, () => sure("as-planned"));
+    s.verdict.outcome = "as-planned";
+    s.prompt = { do: "done", say: "Every coil faces as planned." };
+    return { state: s };
+  },
+  lost: (s) => {
+    judge(s, () => sure("as-planned"));
+    s.verdict.outcome = "as-planned";
+    return { state: s, link: "lost" };
+  },
+  many: (s) => {
+    grid(s, 20, 10);
+    judge(s, (i) => (i === 77 ? sure("reversed") : i % 9 === 4 ? doubt(0.8) : i < 150 ? sure("as-planned") : unread()));
+    s.verdict.outcome = "undecided";
+    return { state: s };
+  },
+};
+
+export const NAMES = Object.keys(MAKERS);
+
+/** @param {any} state the real one @param {string} name */
+export function cannedState(state, name) {
+  const maker = MAKERS[name];
+  if (!maker) throw new Error(`no canned state ${name}; there are ${NAMES.join(", ")}`);
+  return maker(structuredClone(state));
+}
+
+const sure = (state) => ({ state, p: { "as-planned": 0.002, reversed: 0.002, dead: 0.001, weak: 0.001, [state]: 0.996 }, used: 1 });
+const doubt = (p) => ({ state: "undecided", p: { "as-planned": p, reversed: (1 - p) * 0.7, weak: (1 - p) * 0.2, dead: (1 - p) * 0.1 }, used: 1 });
+const unread = () => ({ state: "undecided", p: { "as-planned": 0.9, reversed: 0.07, dead: 0.02, weak: 0.01 }, used: 0 });
+
+const SHARE = { "as-planned": 0.97, reversed: -0.98, dead: 0.05, weak: 0.7, undecided: 0.4 };
+
+function judge(s, claim) {
+  const n = s.plan.coils.length;
+  const coils = s.plan.coils.map((c, i) => {
+    const k = claim(i, n);
+    const expected = s.predicted.coils[i].bz_uT;
+    return { id: c.id, ...k, expected_uT: expected, measured_uT: k.used ? expected * SHARE[k.state] : null };
+  });
+  s.verdict = { outcome: "fault", coils, causes: [], notes: [] };
+  s.prompt = null;
+  s.holds = coils.filter((c) => c.used).map((c, i) => hold(c, i));
+}
+
+function fault(s, faults, mend, say) {
+  s.verdict.causes = [
+    { p: 0.981, faults, mend, say },
+    { p: 0.014, faults: [{ kind: "coil-reversed", id: s.plan.coils[0].id }], mend: [{ do: "flip", id: s.plan.coils[0].id }], say: `Coil ${s.plan.coils[0].id} faces the wrong way.` },
+  ];
+  s.prompt = { do: "mend", say };
+}
+
+function hold(c, i) {
+  const t = 8 + 5 * i;
+  const wave = (k) => 0.5 * Math.sin(12.9 * k) + 0.3 * Math.sin(78.2 * k);
+  const mean = [6, -14 + i, c.measured_uT - 42];
+  return {
+    source: "main",
+    at: c.id,
+    t,
+    count: 25,
+    bearings: 0,
+    open: false,
+    mean_uT: mean,
+    rest_uT: [4, -18, -42],
+    samples: Array.from({ length: 25 }, (_, k) => [t + k / 10, mean[0] + wave(k), mean[1] + wave(k + 40), mean[2] + wave(k + 90)]),
+  };
+}
+
+function phone(s, i) {
+  return { source: "main", device: "a made-up phone", route: "vector", connected: true, at: s.plan.coils[i]?.id || "", count: 14, last_uT: [11.2, -3.4, 402.1] };
+}
+
+function grid(s, across, down) {
+  const w = s.plan.windings[0];
+  const pitch = Math.max(...w.inner_mm) + 2 * w.build_mm + 8;
+  s.plan.name = `${across * down} coils`;
+  s.plan.outline_mm = [across * pitch + 20, down * pitch + 20];
+  s.plan.coils = [];
+  s.plan.strings = [];
+  for (let r = 0; r < down; r++) {
+    const string = { id: `S${r}`, coils: [] };
+    for (let k = 0; k < across; k++) {
+      const id = `S${r}-${k}`;
+      string.coils.push(id);
+      s.plan.coils.push({ id, x_mm: 10 + (k + 0.5) * pitch, y_mm: 10 + (r + 0.5) * pitch, turned_deg: 0, north: "up", sense: "ccw", winding: w.id, string: string.id });
+    }
+    s.plan.strings.push(string);
+  }
+  const one = s.predicted.coils[0];
+  s.predicted.coils = s.plan.coils.map((c) => ({ ...one, id: c.id }));
+}
