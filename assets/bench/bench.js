@@ -21,7 +21,7 @@ export class Bench {
     /** The coil each phone counts on now. @type {Map<string, {at: string, count: number}>} */
     this.counting = new Map();
     this.fooled = new Set();
-    this.drawing = new PadDrawing(byId("drawing"), { onpick: (id) => this.pick(this.selected === id ? null : id) });
+    this.drawing = new PadDrawing(byId("drawing"), { buttons: byId("view-buttons"), onpick: (id) => this.pick(this.selected === id ? null : id) });
     this.map = new MapLayer({ drawing: this.drawing, box: byId("show-map"), legend: byId("map-legend"), ontrouble: o.ontrouble });
     byId("show-values").addEventListener("change", (e) => this.drawing.svg.classList.toggle("no-values", !e.target.checked));
   }

@@ -99,8 +99,10 @@ export class CoilMark {
 
   /** Doubt as shares of a ring, each kind with its own stroke. @param {Record<string, number>} p */
   doubt(p) {
-    const r = this.r * 0.93;
-    const ring = svg("g", { class: "doubt-ring" });
+    // On a round coil the copper itself carries it.
+    const w = this.winding;
+    const r = w.shape === "round" ? this.r + w.build_mm / 2 : this.r * 0.95;
+    const ring = svg("g", { class: "doubt-ring", "stroke-width": w.shape === "round" ? w.build_mm * 0.62 : 3 });
     let from = 0;
     for (const kind of DOUBTS) {
       const share = p[kind] || 0;

@@ -19,7 +19,6 @@ export function coilTable(state, o) {
       el("td", {}, read ? percent(Math.max(...Object.values(v.p))) : ""),
       el("td", {}, read ? microtesla(v.expected_uT) : p ? microtesla(p.bz_uT) : ""),
       el("td", {}, v?.measured_uT != null ? microtesla(v.measured_uT) : ""),
-      el("td", {}, p ? `${p.amps.toFixed(2)}` : ""),
     );
   });
   return el(
@@ -28,9 +27,18 @@ export function coilTable(state, o) {
     el(
       "table",
       { class: "coils-table" },
-      el("caption", { class: "out-of-sight" }, "Every coil: what is claimed, how sure, the field planned and read in microtesla, the current planned in amperes"),
-      el("thead", {}, el("tr", {}, ...["coil", "is", "sure", "planned uT", "read uT", "planned A"].map((h) => el("th", { scope: "col" }, h)))),
+      el("caption", { class: "out-of-sight" }, "Every coil: what is claimed, how sure, the field expected at the sensor and read, in microtesla"),
+      el("thead", {}, el("tr", {}, ...["coil", "is", "sure", "expected", "read"].map((h) => el("th", { scope: "col" }, h)))),
       el("tbody", {}, ...rows),
     ),
+    strings(state),
   );
+}
+
+/** What each string is planned to take: unequal strings in parallel differ with nothing wrong. */
+function strings(state) {
+  const p = state.predicted;
+  if (!p?.strings) return el("p", { class: "note" }, "Fields in microtesla, where the sensor lies.");
+  const one = (s) => `${s.id} ${s.amps.toFixed(2)} A, ${s.ohms.toFixed(2)} ohm`;
+  return el("p", { class: "note" }, `Fields in microtesla, where the sensor lies. Planned for the strings: ${p.strings.map(one).join("; ")}. Pad ${p.pad.amps.toFixed(2)} A at ${p.pad.volts.toFixed(1)} V.`);
 }

@@ -15,7 +15,7 @@ export function showHolds(place, state, o) {
   const key = JSON.stringify([state.check.id, o.selected, holds.map((h) => [h.source, h.at, h.t, h.count, h.thrown_out, h.expected_uT])]);
   if (place.dataset.key === key) return;
   place.dataset.key = key;
-  const opened = new Set([...place.querySelectorAll("details[open]")].map((d) => /** @type {HTMLElement} */ (d).dataset.hold));
+  const opened = new Set([...place.querySelectorAll("details[open]:not([data-newest])")].map((d) => /** @type {HTMLElement} */ (d).dataset.hold));
   const lastOf = new Map();
   for (const h of finished) if (!h.thrown_out) lastOf.set(h.at, h);
   const shown = holds.slice(-SHOWN).reverse();
@@ -27,7 +27,7 @@ export function showHolds(place, state, o) {
   } else {
     parts.push(el("p", { class: "note" }, "Phone axes, in microtesla: x across the screen, y along it, z out of it."));
   }
-  parts.push(...shown.map((h, i) => holdRow(h, lastOf.get(h.at) === h, i === 0 || opened.has(nameOf(h)), o)));
+  parts.push(...shown.map((h, i) => holdRow(h, { last: lastOf.get(h.at) === h, newest: i === 0, open: i === 0 || opened.has(nameOf(h)) }, o)));
   if (holds.length > SHOWN) parts.push(el("p", { class: "note" }, `${holds.length - SHOWN} earlier ones are not shown. Pick a coil to see its own.`));
   place.replaceChildren(...parts);
 }
@@ -36,7 +36,7 @@ function nameOf(h) {
   return `${h.source} ${h.t}`;
 }
 
-function holdRow(h, last, open, o) {
+function holdRow(h, { last, newest, open }, o) {
   const mean = h.mean_uT || h.measured_uT;
   const throwOut = el(
     "button",
@@ -56,7 +56,7 @@ function holdRow(h, last, open, o) {
   );
   return el(
     "details",
-    { class: h.thrown_out ? "hold thrown" : "hold", open, "data-hold": nameOf(h) },
+    { class: h.thrown_out ? "hold thrown" : "hold", open, "data-newest": newest, "data-hold": nameOf(h) },
     el("summary", {}, el("strong", {}, h.at), ` at ${h.t.toFixed(0)} s, ${h.count || h.bearings || 0} readings`, h.thrown_out ? ", thrown out" : ""),
     holdPlot(h),
     el(

@@ -32,7 +32,7 @@ export function mendDrawing(plan, cause) {
         "svg",
         {
           class: "wiring",
-          viewBox: `0 0 ${LEFT * 2 + longest * COIL} ${shown.length * ROW + 26}`,
+          viewBox: `0 0 ${LEFT * 2 + longest * COIL} ${shown.length * ROW + 36}`,
           role: "img",
           "aria-label": after ? "Wiring after the mend: every coil faces as planned" : `Wiring before the mend: ${[...wrong].join(", ") || "faces as planned"}${wrong.size ? " the wrong way" : ""}`,
         },

@@ -11,7 +11,7 @@ const NEAR_PX = 40; // a bore with at least so many pixels of radius shows words
 const STEPS_MM = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000];
 
 export class PadDrawing {
-  /** @param {HTMLElement} place @param {{onpick: (id: string) => void}} o */
+  /** @param {HTMLElement} place @param {{onpick: (id: string) => void, buttons: HTMLElement}} o */
   constructor(place, o) {
     this.o = o;
     this.geometry = "";
@@ -23,15 +23,11 @@ export class PadDrawing {
     this.overlay = svg("g", { class: "overlay" });
     this.svg.addEventListener("keydown", (e) => this.key(e));
     const button = (label, text, act) => el("button", { type: "button", class: "view-button", "aria-label": label, title: label, onclick: act }, text);
-    place.replaceChildren(
-      this.svg,
-      el(
-        "div",
-        { class: "view-buttons" },
-        button("Closer", "+", () => this.view.zoom(1.4)),
-        button("Farther", "−", () => this.view.zoom(1 / 1.4)),
-        button("The whole pad", "Fit", () => this.view.fit()),
-      ),
+    place.replaceChildren(this.svg);
+    o.buttons.replaceChildren(
+      button("Closer", "+", () => this.view.zoom(1.4)),
+      button("Farther", "−", () => this.view.zoom(1 / 1.4)),
+      button("The whole pad", "Fit", () => this.view.fit()),
     );
   }
 
@@ -137,7 +133,6 @@ function patterns() {
     "defs",
     {},
     svg("pattern", { id: "grid", width: 10, height: 10, patternUnits: "userSpaceOnUse" }, svg("path", { class: "grid-line", d: "M10 0H0V10" })),
-    svg("pattern", { id: "hatch", width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, svg("path", { class: "hatch-line", d: "M0 0V5" })),
   );
 }
 
