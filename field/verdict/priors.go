@@ -24,7 +24,7 @@ const (
 	driftSD, jumpedSD = 9.0, 30.0
 	jumpedShare       = 0.15
 
-	outlierShare = 3e-4  // holds that are not what they claim to be
+	outlierShare = 3e-5  // holds that are not what they claim to be
 	outlierSD    = 500.0 // spread of what such a hold reads, per axis
 )
 
