@@ -4,14 +4,19 @@
 // in microtesla in the phone's axes.
 //
 //   off ─ tap ─ resting ─ enough ─ on ─ tap ─ counting ─ enough ─ lift ─ moved ─ place ─ settled ─ counting …
-//                                                          │                        └ no field ─ quiet ─ tap ┘
+//                                                          │                         └ doubtful ─ quiet or same ─ tap ┘
 //                                                          └ every coil read ─ waiting ─ verdict ─ result
+//
+// Doubtful: there is hardly any field (quiet: the phone may lie beside the pad), or
+// it reads just as on the coil before (same: it may not have been moved at all).
 //
 // The rest is taken with the phone lying on the coil that is read first, so that
 // this coil is read off and on at one place. While the supply is being switched no
 // reading is sent: nobody knows which side of the switch it belongs to.
 
 import { distinct, HoldDetector, noiseOf } from "./hold-detector.js";
+import { SteadyReadings } from "./still-steady.js";
+import { distance, mean } from "./vectors.js";
 
 const REST_S = 2; // outside any hold, with the supply off
 const SHORT_REST_S = 0.8; // where every hold has its own
@@ -24,9 +29,11 @@ const LEAST_READINGS = 12; // that differ
 const FROZEN_READINGS = 5; // fewer than so many different ones in twice the time: frozen
 const QUIET_UT = 8; // less pull than this, or than a fifth of what is planned, is asked about
 const QUIET_SHARE = 0.2;
+const UNKNOWN_NOISE_UT = 0.9;
+const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
 const AWAIT_S = 4; // for the verdict on the last hold
 
-/** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"unchanged"|"waiting"|"result"} Stage */
+/** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"same"|"unchanged"|"waiting"|"result"} Stage */
 /**
  * What the page has to do: send a capture line, switch a made-up supply, take a
  * hold back, or tell the person.
@@ -63,7 +70,9 @@ export class VectorFlow {
     this.awaiting = false;
     /** Mean reading with the supply off. @type {number[] | null} */
     this.background = null;
-    this.detector = new HoldDetector({ hz: this.hz });
+    this.detector = new HoldDetector({ hz: this.hz, duty: this.duty });
+    /** The hold counted last. @type {{at: string, on: Sample[]} | null} */
+    this.before = null;
     /** The hold in progress. @type {{at: string, t: number, from: number, off: Sample[], on: Sample[]} | null} */
     this.hold = null;
     /** @type {Sample[]} */
@@ -161,6 +170,7 @@ export class VectorFlow {
       case "lift":
       case "place":
       case "quiet":
+      case "same":
       case "unchanged":
       case "waiting":
       case "result":
@@ -181,8 +191,9 @@ export class VectorFlow {
 
   /** "It lies on the coil", without waiting for the readings to settle. @param {number} t */
   onIt(t) {
-    if (this.stage === "quiet" && this.settledSince !== undefined) this.begin(this.settledSince);
-    else if (this.stage === "place" || this.stage === "lift" || this.stage === "quiet") {
+    const doubtful = this.stage === "quiet" || this.stage === "same";
+    if (doubtful && this.settledSince !== undefined) this.begin(this.settledSince);
+    else if (doubtful || this.stage === "place" || this.stage === "lift") {
       this.detector.hold();
       this.begin(t);
     }
@@ -239,7 +250,7 @@ export class VectorFlow {
       if (this.hold) this.abandon(t);
       this.rest = [];
       this.stage = "off";
-    } else if (this.stage === "place" || this.stage === "quiet") {
+    } else if (this.stage === "place" || this.stage === "quiet" || this.stage === "same") {
       // What happened meanwhile nobody saw.
       this.stage = "lift";
       this.detector.reset();
@@ -251,14 +262,14 @@ export class VectorFlow {
   setVerdict(v) {
     this.verdict = v;
     this.awaiting = false;
-    const between = this.stage === "lift" || this.stage === "place" || this.stage === "quiet";
+    const between = ["lift", "place", "quiet", "same"].includes(this.stage);
     if (this.stage === "waiting" || (between && !this.target)) this.toNext();
     return this.take();
   }
 
   /** Shows what is known so far. */
   showResult() {
-    if (this.stage === "lift" || this.stage === "place" || this.stage === "quiet" || this.stage === "waiting") this.stage = "result";
+    if (["lift", "place", "quiet", "same", "waiting"].includes(this.stage)) this.stage = "result";
     return this.take();
   }
 
@@ -285,7 +296,7 @@ export class VectorFlow {
     this.rest.push(s);
     while (this.rest[0].t < s.t - this.restSeconds - 0.15) this.rest.shift();
     const long = this.elapsed(this.rest) >= this.restSeconds;
-    if (!long || !steady(this.rest)) {
+    if (!long || !this.restSteady) {
       if (!this.unsteadyTold && s.t - this.restSince > UNSTEADY_S) {
         this.unsteadyTold = true;
         this.emit({ do: "unsteady" });
@@ -295,9 +306,14 @@ export class VectorFlow {
     this.takeRest();
   }
 
+  get restSteady() {
+    // How noisy this phone is is not known before its rest.
+    return this.rest.length >= FROZEN_READINGS && new SteadyReadings(UNKNOWN_NOISE_UT).steady(this.rest);
+  }
+
   takeRest() {
     for (const r of this.rest) this.send(r);
-    this.background = mean(this.rest);
+    this.background = mean(this.rest.map((s) => s.u));
     if (this.rest.length >= LEAST_READINGS) this.detector.setNoise(noiseOf(this.rest));
     this.open(after(this.rest[this.rest.length - 1].t));
   }
@@ -350,6 +366,7 @@ export class VectorFlow {
       this.settledSince = after(told.since - 0.002); // the first reading belongs to the hold
       const window = this.detector.window;
       if (this.quiet(window, this.target)) this.stage = "quiet";
+      else if (this.same(window)) this.stage = "same";
       else this.begin(this.settledSince, window);
       return;
     }
@@ -368,7 +385,7 @@ export class VectorFlow {
         this.stage = this.stage === "lift" ? "place" : this.stage;
         this.detector.loosen();
       } else this.breakOff(told.t, "moved");
-    } else if (this.stage === "lift" || this.stage === "quiet") {
+    } else if (this.stage === "lift" || this.stage === "quiet" || this.stage === "same") {
       this.stage = "place";
       this.settledSince = undefined;
     }
@@ -398,8 +415,9 @@ export class VectorFlow {
 
   /** The hold in progress counts; its lift has been sent. @param {number} t */
   counted(t) {
-    const { at, t: began } = this.hold;
+    const { at, t: began, on } = this.hold;
     this.hold = null;
+    this.before = { at, on };
     this.done.push({ at, t: began });
     this.chosen = null;
     this.awaiting = true;
@@ -449,10 +467,19 @@ export class VectorFlow {
   /** Whether readings show hardly any pull where the plan has one. @param {Sample[]} samples @param {string} at */
   quiet(samples, at) {
     if (!this.background || samples.length === 0) return false;
-    const pulls = samples.map((s) => Math.hypot(...s.u.map((v, a) => v - this.background[a]))).sort((a, b) => a - b);
+    const readings = samples.map((s) => s.u);
     // Of pulses the strongest tell, of a steady drive the mean.
-    const pull = this.hz > 0 ? pulls[Math.floor(pulls.length * 0.95)] : Math.hypot(...mean(samples).map((v, a) => v - this.background[a]));
+    const strongest = () => readings.map((u) => distance(u, this.background)).sort((a, b) => a - b)[Math.floor(readings.length * 0.95)];
+    const pull = this.hz > 0 ? strongest() : distance(mean(readings), this.background);
     return pull < Math.max(QUIET_UT, QUIET_SHARE * (this.expected[at] || 0));
+  }
+
+  /** Whether readings are just those of the hold before. @param {Sample[]} samples */
+  same(samples) {
+    if (!this.before || this.before.at === this.target) return false;
+    const [a, b] = [this.before.on, samples].map((list) => list.map((s) => s.u));
+    if (this.hz === 0) return distance(mean(a), mean(b)) < SAME_UT;
+    return [Math.min, Math.max].every((pick) => [0, 1, 2].every((k) => Math.abs(pick(...a.map((u) => u[k])) - pick(...b.map((u) => u[k]))) < SAME_UT + 3 * this.detector.noise));
   }
 
   send(s) {
@@ -494,17 +521,6 @@ export class VectorFlow {
 }
 
 /** @typedef {import("./hold-detector.js").Sample} Sample */
-
-/** @param {Sample[]} samples */
-function steady(samples) {
-  const d = new HoldDetector();
-  return samples.length >= 5 && d.steadyEnds(samples) !== null;
-}
-
-/** @param {Sample[]} samples */
-function mean(samples) {
-  return [0, 1, 2].map((a) => samples.reduce((sum, s) => sum + s.u[a], 0) / samples.length);
-}
 
 /** A moment after t: lines are put in order by their times. @param {number} t */
 function after(t) {

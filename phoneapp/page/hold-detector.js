@@ -2,30 +2,34 @@
 // Pure: it knows no page and no sensor. Readings are in microtesla in the phone's
 // axes, times in seconds; a phone gives about ten a second.
 //
-// Steady drive: still means that the readings of the last moments agree within
-// what the phone's own noise and quantisation make. Pulsed drive: the readings of
-// a phone that lies still jump between two levels, so still means that they lie
-// on one line between two ends that do not wander. A motion sensor, where there
-// is one, must not say otherwise.
+// What readings look like while the phone lies still depends on the drive: see
+// still-steady.js and still-pulsed.js. A motion sensor, where there is one, must
+// not say otherwise.
+import { PulsedReadings } from "./still-pulsed.js";
+import { SteadyReadings } from "./still-steady.js";
 
 /** @typedef {{t: number, u: number[]}} Sample */
 /** @typedef {{event: "settled", since: number} | {event: "moved", t: number}} Told */
 
-const SETTLE_S = 0.8;
-const LEAST = 4; // readings in a window
-const MOVED_RUN = 3; // readings in a row that are elsewhere
+// Readings elsewhere count up, others down. Under a pulsed drive every other
+// reading may be an off one, which is the same everywhere, so they count less.
+const MOVED = 5;
+const UP = 2;
+const UP_PULSED = 3;
+const DOWN = 2;
+const DOWN_PULSED = 1;
 const MOVING_S = 1; // a tap on the screen shakes the phone for less
 const MAX_WINDOW = 400; // readings kept, whatever the rate
-const STEP_UT = 0.8; // the coarsest quantisation seen is 0.7 uT
 const TYPICAL_NOISE_UT = 0.9;
 
 export class HoldDetector {
   /**
-   * @param {{hz?: number, noise_uT?: number}} [o] hz: of a pulsed drive. noise_uT:
-   *   standard deviation of one reading, as found during the rest
+   * @param {{hz?: number, duty?: number, noise_uT?: number}} [o] hz, duty: of a pulsed
+   *   drive. noise_uT: standard deviation of one reading, as found during the rest
    */
   constructor(o = {}) {
     this.hz = o.hz || 0;
+    this.duty = o.duty || 0.5;
     this.setNoise(o.noise_uT ?? TYPICAL_NOISE_UT);
     this.reset();
   }
@@ -33,6 +37,7 @@ export class HoldDetector {
   /** @param {number} sd_uT */
   setNoise(sd_uT) {
     this.noise = Math.min(2, Math.max(0.15, sd_uT));
+    this.still = this.hz > 0 ? new PulsedReadings(this.hz, this.duty, this.noise) : new SteadyReadings(this.noise);
   }
 
   /**
@@ -41,13 +46,17 @@ export class HoldDetector {
    * @param {{loose?: boolean}} [o]
    */
   reset({ loose = false } = {}) {
-    /** @type {Sample[]} */
-    this.window = [];
-    /** Ends of the line that the held readings lie on, the same twice if steady. @type {number[][] | null} */
-    this.held = null;
-    this.away = 0;
     /** @type {"loose" | "fixed" | "held"} */
     this.state = loose ? "loose" : "fixed";
+    this.forget();
+  }
+
+  forget() {
+    /** @type {Sample[]} */
+    this.window = [];
+    /** What the readings of the phone as it lies look like. @type {{has(u: number[], t: number): boolean} | null} */
+    this.held = null;
+    this.away = 0;
     this.movingSince = null;
   }
 
@@ -60,13 +69,13 @@ export class HoldDetector {
   /** The next settling may begin now: the person says that the phone was moved. */
   loosen() {
     this.state = "loose";
-    this.held = null;
-    this.window = [];
+    this.forget();
   }
 
-  /** Seconds of readings that are looked at together. */
-  get span() {
-    return this.hz > 0 ? Math.min(2.6, Math.max(1.2, 1.2 / this.hz)) : SETTLE_S;
+  /** The person says that the phone lies still now: what comes is the hold. */
+  hold() {
+    this.state = "held";
+    this.forget();
   }
 
   /**
@@ -91,91 +100,27 @@ export class HoldDetector {
    */
   feed(s) {
     this.window.push(s);
-    while (this.window.length > MAX_WINDOW || this.window[0].t < s.t - this.span - 0.05) this.window.shift();
+    while (this.window.length > MAX_WINDOW || this.window[0].t < s.t - this.still.span_s - 0.05) this.window.shift();
     if (this.state !== "loose") {
-      // Where nothing is remembered, what comes first is: the phone lies there.
-      this.held ??= this.ends();
+      // Where nothing is remembered, what settles first is: the phone lies there.
+      this.held ??= this.still.fit(this.window);
       if (!this.held) return null;
-      this.away = this.offLine(s.u, this.held) ? this.away + 1 : 0;
-      return this.away >= MOVED_RUN ? this.moved(s.t) : null;
+      const [up, down] = this.hz > 0 ? [UP_PULSED, DOWN_PULSED] : [UP, DOWN];
+      this.away = Math.max(0, this.away + (this.held.has(s.u, s.t) ? -down : up));
+      return this.away >= MOVED ? this.moved(s.t) : null;
     }
-    const ends = this.shaken ? null : this.ends();
-    if (!ends) return null;
-    this.held = ends;
+    const found = this.shaken ? null : this.still.fit(this.window);
+    if (!found) return null;
+    this.held = found;
     this.state = "held";
     this.away = 0;
     return { event: "settled", since: this.window[0].t };
   }
 
-  /** The person says that the phone lies still now: what comes is the hold. */
-  hold() {
-    this.state = "held";
-    this.held = null;
-    this.away = 0;
-    this.window = [];
-  }
-
   /** @param {number} t @returns {Told} */
   moved(t) {
-    this.state = "loose";
-    this.held = null;
-    this.away = 0;
-    this.movingSince = null;
-    this.window = [];
+    this.loosen();
     return { event: "moved", t };
-  }
-
-  /** The two ends between which the window's readings lie, or null if they wander. */
-  ends() {
-    const w = this.window;
-    if (w.length < LEAST || w[w.length - 1].t - w[0].t < this.span - 0.15) return null;
-    return this.hz > 0 ? this.pulsedEnds(w) : this.steadyEnds(w);
-  }
-
-  /** @param {Sample[]} w */
-  steadyEnds(w) {
-    const half = Math.floor(w.length / 2);
-    for (let a = 0; a < 3; a++) {
-      const v = w.map((s) => s.u[a]);
-      if (Math.max(...v) - Math.min(...v) > 6 * this.noise + STEP_UT) return null;
-      const drift = Math.abs(mean(v.slice(0, half)) - mean(v.slice(half)));
-      if (drift > (2.5 * this.noise * 2) / Math.sqrt(w.length) + STEP_UT) return null;
-    }
-    const m = [0, 1, 2].map((a) => mean(w.map((s) => s.u[a])));
-    return [m, m];
-  }
-
-  /** @param {Sample[]} w */
-  pulsedEnds(w) {
-    const ends = extremes(w);
-    if (w.some((s) => this.offLine(s.u, ends))) return null;
-    // A phone carried along one line of the field also gives readings on a line,
-    // but not the same two ends in both halves of the window.
-    const half = Math.floor(w.length / 2);
-    const apart = distance(ends[0], ends[1]);
-    const tolerance = 6 * this.noise + STEP_UT + 0.06 * apart;
-    let seen = 0;
-    for (const end of ends) {
-      const near = (s) => distance(s.u, end) <= tolerance;
-      if (w.slice(0, half).some(near) && w.slice(half).some(near)) seen++;
-    }
-    // A slow pulse may show one end in one half only.
-    if (seen < (this.hz * this.span >= 2 ? 2 : 1)) return null;
-    const atEnds = w.filter((s) => Math.min(distance(s.u, ends[0]), distance(s.u, ends[1])) <= tolerance).length;
-    return atEnds >= 0.6 * w.length ? ends : null;
-  }
-
-  /** Whether a reading lies away from the line between two ends. */
-  offLine(u, [a, b]) {
-    const d = [0, 1, 2].map((i) => b[i] - a[i]);
-    const dd = d[0] * d[0] + d[1] * d[1] + d[2] * d[2];
-    const along = dd > 0 ? clamp01([0, 1, 2].reduce((sum, i) => sum + (u[i] - a[i]) * d[i], 0) / dd) : 0;
-    const off = distance(
-      u,
-      a.map((v, i) => v + along * d[i]),
-    );
-    const size = Math.max(norm(a), norm(b));
-    return off > 8 * this.noise + 4 + 0.04 * size;
   }
 }
 
@@ -189,7 +134,8 @@ export function noiseOf(samples) {
   }
   if (squares.length < 5) return TYPICAL_NOISE_UT;
   squares.sort((a, b) => a - b);
-  return Math.sqrt(mean(squares.slice(0, Math.ceil(squares.length * 0.9)))) * 1.1; // without a jump
+  const kept = squares.slice(0, Math.ceil(squares.length * 0.9)); // without a jump
+  return Math.sqrt(kept.reduce((sum, x) => sum + x, 0) / kept.length) * 1.1;
 }
 
 /** How many readings differ from the one before: repeats are one reading that froze. @param {Sample[]} samples */
@@ -198,25 +144,3 @@ export function distinct(samples) {
   for (let i = 0; i < samples.length; i++) if (i === 0 || samples[i].u.some((v, a) => v !== samples[i - 1].u[a])) n++;
   return n;
 }
-
-function extremes(w) {
-  let axis = 0;
-  let widest = -1;
-  for (let a = 0; a < 3; a++) {
-    const v = w.map((s) => s.u[a]);
-    const range = Math.max(...v) - Math.min(...v);
-    if (range > widest) [axis, widest] = [a, range];
-  }
-  let lo = w[0].u;
-  let hi = w[0].u;
-  for (const s of w) {
-    if (s.u[axis] < lo[axis]) lo = s.u;
-    if (s.u[axis] > hi[axis]) hi = s.u;
-  }
-  return [lo, hi];
-}
-
-const mean = (v) => v.reduce((sum, x) => sum + x, 0) / v.length;
-const norm = (v) => Math.hypot(v[0], v[1], v[2]);
-const distance = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1], a[2] - b[2]);
-const clamp01 = (x) => Math.min(1, Math.max(0, x));

@@ -77,6 +77,13 @@ export function vectorScreen(flow, told, page) {
         lead: `The phone lies still, but there is hardly any field. A dead coil reads like this, and so does the bare bench.`,
         actions: [{ label: `Yes, it lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, restAgain, result],
       };
+    case "same":
+      return {
+        ...common,
+        title: "Has it moved?",
+        lead: `It reads just as it did on ${flow.before?.at}. Lay the phone on ${at}, or tap if it lies there.`,
+        actions: [{ label: `Yes, it lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, result],
+      };
     case "unchanged":
       return {
         ...common,

@@ -1,7 +1,7 @@
 // Headings from orientation events: deviceorientationabsolute on one kind of
 // phone, webkitCompassHeading on the other, which asks the person first.
 import { Trouble } from "../troubles.js";
-import { headingOfAlpha, Turns } from "./headings.js";
+import { headingOfAngles, Turns } from "./headings.js";
 
 /** Whether this browser wants to ask the person, which it may only after a tap. */
 export function mustAsk() {
@@ -48,7 +48,7 @@ export function startDeviceOrientation(onheading, within_ms) {
     };
     /** @param {any} e */
     const absolute = (e) => {
-      if (typeof e.alpha === "number") give({ deg: headingOfAlpha(e.alpha), turned_deg }, e.timeStamp);
+      if (typeof e.alpha === "number") give({ deg: headingOfAngles(e.alpha, e.beta ?? 0), turned_deg }, e.timeStamp);
     };
     // Here alpha is by gyroscope alone, whatever zero it began with: it tells how
     // far the phone was turned by hand.

@@ -12,9 +12,14 @@ export function headingOfQuaternion([x, y, z, w]) {
   return wrap360((Math.atan2(east, north) * 180) / Math.PI);
 }
 
-/** The same from the W3C's alpha, counter-clockwise about z, for a phone whose top edge does not point down. @param {number} alpha */
-export function headingOfAlpha(alpha) {
-  return wrap360(-alpha);
+/**
+ * The same from the W3C's alpha and beta: the top edge points alpha counter-clockwise
+ * from north, or the other way where the phone is tipped over its top.
+ * @param {number} alpha
+ * @param {number} [beta]
+ */
+export function headingOfAngles(alpha, beta = 0) {
+  return wrap360((Math.abs(wrap180(beta)) > 90 ? 180 : 0) - alpha);
 }
 
 /** @param {number} deg @returns {number} 0 up to 360 */

@@ -1,0 +1,254 @@
+// The vector route's state machine, driven by made-up events.
+import { VectorFlow } from "/app/flow.js";
+import { equal, near, normal, ok, random } from "/pure/assert.js";
+
+const OFF = [3, 19, -45];
+
+/** A person with a phone: keeps the time, feeds readings, gathers effects. */
+class Hand {
+  constructor(o = {}) {
+    this.flow = new VectorFlow({ coils: ["A1", "A2", "A3"], supply: { drive: "steady" }, expected_uT: { A1: 400, A2: 400, A3: 400 }, ...o });
+    this.t = 0;
+    this.rnd = random(3);
+    this.out = [];
+  }
+
+  did(effects) {
+    this.out.push(...effects);
+    return effects;
+  }
+
+  lie(u, seconds) {
+    for (let n = Math.round(seconds * 10); n > 0; n--) {
+      this.t = Math.round(this.t * 1000 + 100) / 1000;
+      this.did(this.flow.sample(this.t, u.map((v) => v + 0.3 * normal(this.rnd))));
+    }
+  }
+
+  carry(u) {
+    for (let k = 1; k <= 7; k++) this.lie(u.map((v, a) => v + 60 * (1 + (k % 3)) * (a + 1)), 0.1);
+  }
+
+  lieUntil(u, stage, seconds = 12) {
+    for (let n = 0; n < seconds * 10 && this.flow.stage !== stage; n++) this.lie(u, 0.1);
+    equal(this.flow.stage, stage);
+  }
+
+  start(on = [40, 60, 380]) {
+    this.did(this.flow.supplyOff(this.t));
+    this.lieUntil(OFF, "on");
+    this.did(this.flow.supplyOn(this.t));
+    this.lieUntil(on, "lift");
+  }
+
+  lines(type) {
+    return this.out.filter((e) => e.do === "line" && (!type || e.line.type === type)).map((e) => e.line);
+  }
+}
+
+export function a_whole_check_gives_lines_in_the_contracts_order() {
+  const h = new Hand();
+  h.start();
+  for (const u of [[30, 20, 350], [35, 28, 361]]) {
+    h.carry(OFF);
+    h.lieUntil(u, "counting");
+    while (h.flow.stage === "counting") h.lie(u, 0.1);
+  }
+  equal(h.flow.stage, "waiting");
+  equal(h.lines("drive").map((l) => l.state), ["off", "on"]);
+  equal(h.lines("hold").map((l) => l.at), ["A1", "A2", "A3"]);
+  equal(h.lines("lift").length, 3);
+  const [off, on] = h.lines("drive").map((l) => l.t);
+  const [hold, lift] = [h.lines("hold")[0].t, h.lines("lift")[0].t];
+  ok(off < hold && hold < on && on < lift, "the first hold holds the switching");
+  const b = h.lines("b");
+  ok(b.filter((l) => l.t > off && l.t < hold).length >= 18, "a rest of two seconds outside any hold");
+  ok(b.filter((l) => l.t > hold && l.t < on).length >= 10, "a second of it in the hold");
+  ok(b.filter((l) => l.t > on && l.t < lift).length >= 25, "two and a half seconds with the supply on");
+  for (let i = 0; i < 3; i++) ok(h.lines("lift")[i].t > h.lines("hold")[i].t, "lifts after their holds");
+}
+
+export function nothing_is_sent_while_the_supply_is_being_switched() {
+  const h = new Hand();
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  const before = h.lines("b").length;
+  h.lie(OFF, 2);
+  h.lie([40, 60, 380], 2); // it is on already, and the person has not tapped yet
+  equal(h.lines("b").length, before);
+}
+
+export function the_rest_leaves_out_what_came_while_the_phone_was_laid_down() {
+  const h = new Hand();
+  h.did(h.flow.supplyOff(0));
+  h.carry(OFF);
+  h.lieUntil(OFF, "on");
+  for (const l of h.lines("b")) near(l.uT[2], OFF[2], 2, "a reading of the rest");
+}
+
+export function a_phone_moved_too_soon_is_told_and_the_hold_taken_back() {
+  const h = new Hand();
+  h.start();
+  h.carry(OFF);
+  h.lieUntil([30, 20, 350], "counting");
+  const hold = h.lines("hold")[1];
+  h.carry(OFF);
+  equal(h.flow.stage, "place");
+  equal(h.flow.target, "A2", "asked for again");
+  equal(h.out.filter((e) => e.do === "undo"), [{ do: "undo", at: "A2", t: hold.t }]);
+  ok(h.out.some((e) => e.do === "broken" && e.at === "A2" && e.why === "moved"));
+  ok(!h.out.some((e) => e.do === "counted" && e.at === "A2"));
+  equal(h.lines("lift").length, 2, "the broken hold was ended too");
+}
+
+export function a_phone_laid_aside_is_not_taken_for_the_next_coil() {
+  const h = new Hand();
+  h.start();
+  h.carry(OFF);
+  h.lieUntil(OFF, "quiet"); // on the bench, no field there
+  h.lie(OFF, 5);
+  equal(h.lines("hold").length, 1);
+  h.carry(OFF);
+  equal(h.flow.stage, "place");
+  h.lieUntil([30, 20, 350], "counting");
+}
+
+export function a_phone_that_was_not_moved_is_asked_about() {
+  const h = new Hand();
+  h.start([40, 60, 380]);
+  h.carry(OFF); // up and down again on the same coil
+  h.lieUntil([40, 60, 380], "same");
+  equal(h.lines("hold").length, 1);
+  h.did(h.flow.onIt(h.t));
+  equal(h.flow.stage, "counting", "unless the person knows better");
+}
+
+export function a_dead_coil_is_counted_once_the_person_says_that_the_phone_lies_on_it() {
+  const h = new Hand();
+  h.start();
+  h.carry(OFF);
+  h.lieUntil(OFF, "quiet");
+  h.did(h.flow.onIt(h.t));
+  equal(h.flow.stage, "counting");
+  h.lieUntil(OFF, "lift");
+  equal(h.flow.done.map((d) => d.at), ["A1", "A2"]);
+}
+
+export function a_supply_that_changes_nothing_is_asked_about() {
+  const h = new Hand();
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil(OFF, "unchanged");
+  equal(h.flow.done.length, 0);
+  h.did(h.flow.restAgain(h.t));
+  equal(h.flow.stage, "off");
+  equal(h.out.filter((e) => e.do === "undo").map((e) => e.at), ["A1"]);
+  equal(h.lines("lift").length, 1, "ended once");
+}
+
+export function a_gap_breaks_the_hold() {
+  const h = new Hand();
+  h.start();
+  h.carry(OFF);
+  h.lieUntil([30, 20, 350], "counting");
+  h.did(h.flow.gap(h.t));
+  equal(h.flow.stage, "lift");
+  ok(h.out.some((e) => e.do === "broken" && e.why === "gap"));
+}
+
+export function frozen_readings_do_not_make_a_hold() {
+  const h = new Hand();
+  h.start();
+  h.carry(OFF);
+  h.lieUntil([30, 20, 350], "counting");
+  const u = [30.11, 20.22, 350.33];
+  for (let n = 0; n < 100 && h.flow.stage === "counting"; n++) h.did(h.flow.sample((h.t = Math.round(h.t * 1000 + 100) / 1000), u));
+  ok(h.flow.stage !== "counting", "it does not wait for ever");
+}
+
+export function undo_asks_for_the_same_coil_again_by_its_hold() {
+  const h = new Hand();
+  h.start();
+  const hold = h.lines("hold")[0];
+  h.did(h.flow.undo());
+  equal(h.out.filter((e) => e.do === "undo"), [{ do: "undo", at: "A1", t: hold.t }]);
+  equal(h.flow.target, "A1");
+  equal(h.flow.done, []);
+}
+
+export function after_the_last_coil_the_verdict_leads() {
+  const h = new Hand({ coils: ["A1"] });
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([40, 60, 380], "waiting");
+  const coil = { id: "A1", state: "undecided", used: 1 };
+  h.flow.setVerdict({ outcome: "undecided", coils: [coil], next: { at: "A1", top_deg: 180, why: "…" } });
+  equal(h.flow.stage, "lift");
+  equal(h.flow.target, "A1");
+  equal(h.flow.asked.top_deg, 180);
+  h.carry(OFF);
+  h.lieUntil([-40, -60, 380], "counting");
+  equal(h.lines("hold")[1].top_deg, 180, "the turned hold says so");
+  while (h.flow.stage === "counting") h.lie([-40, -60, 380], 0.1);
+  equal(h.flow.stage, "waiting", "the old verdict's wish has been met");
+  h.flow.setVerdict({ outcome: "as-planned", coils: [{ ...coil, state: "as-planned", used: 2 }], next: null });
+  equal(h.flow.stage, "result");
+}
+
+export function a_verdict_that_does_not_come_is_not_waited_for_for_ever() {
+  const h = new Hand({ coils: ["A1"] });
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([40, 60, 380], "waiting");
+  h.lieUntil([40, 60, 380], "result", 6);
+}
+
+export function coils_read_by_another_phone_are_not_asked_for() {
+  const h = new Hand();
+  h.flow.setVerdict({ outcome: "undecided", coils: [{ id: "A2", state: "as-planned", used: 1 }], next: null });
+  equal(h.flow.unread, ["A1", "A3"]);
+}
+
+export function with_the_supply_switched_in_every_hold_each_has_its_own_rest() {
+  const h = new Hand({ everyHold: true });
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([40, 60, 380], "off");
+  equal(h.flow.target, "A2");
+  h.did(h.flow.supplyOff(h.t));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([30, 20, 350], "off");
+  equal(h.lines("drive").map((l) => l.state), ["off", "on", "off", "on"]);
+}
+
+export function pulses_are_told_from_the_plan_and_counted_for_three_periods() {
+  const h = new Hand({ supply: { drive: "pulsed", hz: 0.5, duty: 0.25 } });
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t, 0.8));
+  equal(h.lines("drive")[1], { type: "drive", t: h.t, state: "pulse", hz: 0.5, duty: 0.25, amps: 0.8 });
+  const began = h.t;
+  for (let n = 0; n < 200 && h.flow.stage === "counting"; n++) h.lie((h.t * 0.5) % 1 < 0.25 ? [40, 60, 380] : OFF, 0.1);
+  equal(h.flow.stage, "lift");
+  ok(h.t - began >= 6, `three periods of two seconds, counted for ${h.t - began} s`);
+}
+
+export function goes_on_after_a_reload() {
+  const h = new Hand();
+  h.start();
+  const kept = JSON.parse(JSON.stringify(h.flow.save()));
+  const after = new Hand();
+  after.flow.restore(kept);
+  after.t = h.t + 10;
+  equal(after.flow.target, "A2");
+  equal(after.flow.stage, "lift");
+  after.lie(OFF, 1);
+  after.carry(OFF);
+  after.lieUntil([30, 20, 350], "counting");
+  equal(after.lines("start"), []);
+}

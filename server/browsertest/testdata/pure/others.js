@@ -1,0 +1,219 @@
+// The small pure parts: outbox, claims, words, headings, places, conventions.
+import { newsOf, list } from "/app/claims.js";
+import { HeadingFlow } from "/app/heading-flow.js";
+import { placeBeside, strengthOf } from "/app/heading-places.js";
+import { northWords } from "/app/north.js";
+import { Outbox } from "/app/outbox.js";
+import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
+import { Stillness } from "/app/stillness.js";
+import { supplyWords } from "/app/supply.js";
+import { whereAmI } from "/app/system.js";
+import { wordsFor } from "/app/troubles.js";
+import { PATTERNS, TONES } from "/app/buzz.js";
+import { equal, near, ok } from "/pure/assert.js";
+
+export function the_outbox_survives_a_reload_and_keeps_numbers() {
+  const storage = new Map();
+  const a = new Outbox(storage, "x");
+  a.put({ check: "c1", lines: [1] });
+  a.put({ check: "c1", lines: [2] });
+  a.put({ check: "c1", undo: { at: "A1", t: 5 } });
+  a.acknowledge(2);
+  const b = new Outbox(storage, "x");
+  equal(b.source, a.source);
+  equal(b.waiting.map((m) => m.seq), [1, 3]);
+  equal(b.waiting[1].undo, { at: "A1", t: 5 });
+  equal(b.put({ check: "c1", lines: [4] }).seq, 4);
+}
+
+export function the_outbox_drops_what_belongs_to_another_check() {
+  const storage = new Map();
+  const a = new Outbox(storage, "x");
+  a.put({ check: "old", lines: [1] });
+  a.put({ check: "new", lines: [2] });
+  equal(a.keepOnly("new"), 1);
+  equal(a.waiting.map((m) => m.seq), [2]);
+  equal([...storage.keys()].filter((k) => / m\d/.test(k)).length, 1, "messages left in storage");
+}
+
+export function the_outbox_works_where_storage_is_full_or_missing() {
+  const full = { getItem: () => null, setItem: () => { throw new Error("quota"); }, removeItem: () => {} };
+  for (const storage of [null, full]) {
+    const a = new Outbox(storage, "x");
+    a.put({ check: "c", lines: [1] });
+    equal(a.waiting.length, 1);
+    ok(a.memoryOnly);
+    a.acknowledge(1);
+    equal(a.waiting, []);
+  }
+}
+
+export function news_tells_the_coil_just_read_and_what_changed() {
+  const before = [{ id: "A1", state: "undecided", used: 1 }, { id: "A2", state: "undecided", used: 0 }];
+  const now = [{ id: "A1", state: "reversed", used: 1 }, { id: "A2", state: "undecided", used: 1 }];
+  const n = newsOf(before, now, "A2");
+  equal(n.read, { id: "A2", state: "undecided" });
+  equal(n.changed, [{ id: "A1", state: "reversed" }]);
+  equal(n.say, "A2 counted, undecided yet. A1 reversed.");
+  equal(n.cue, "reversed", "the gravest is felt");
+  const back = newsOf(now, before, null);
+  equal(back.say, "A1 is open again.");
+  equal(newsOf(now, now, null), { read: null, changed: [], say: "", cue: null });
+  // A verdict that does not know of the reading yet says nothing of it.
+  equal(newsOf(before, before, "A2").read, null);
+  equal(newsOf([], ["A1", "A2", "A3"].map((id) => ({ id, state: "as-planned", used: 1 })), "A1").say, "A1 as planned. A2 and A3 as planned.");
+  equal(list(["A", "B", "C"]), "A, B and C");
+}
+
+export function cues_differ() {
+  for (const set of [PATTERNS, TONES]) {
+    const seen = new Set(Object.values(set).map((v) => JSON.stringify(v)));
+    equal(seen.size, Object.keys(set).length);
+  }
+}
+
+const UA = {
+  android: "Mozilla/5.0 (Linux; Android 10; K) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/140.0.0.0 Mobile Safari/537.36",
+  androidFirefox: "Mozilla/5.0 (Android 14; Mobile; rv:140.0) Gecko/140.0 Firefox/140.0",
+  iphone: "Mozilla/5.0 (iPhone; CPU iPhone OS 18_0 like Mac OS X) AppleWebKit/605.1.15 (KHTML, like Gecko) Version/18.0 Mobile/15E148 Safari/604.1",
+  ipad: "Mozilla/5.0 (Macintosh; Intel Mac OS X 10_15_7) AppleWebKit/605.1.15 (KHTML, like Gecko) Version/18.0 Safari/605.1.15",
+  desktop: "Mozilla/5.0 (X11; Linux x86_64) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/140.0.0.0 Safari/537.36",
+};
+
+export function systems_are_told_apart() {
+  equal(whereAmI({ userAgent: UA.android }), { system: "android", browser: "chromium" });
+  equal(whereAmI({ userAgent: UA.androidFirefox }), { system: "android", browser: "firefox" });
+  equal(whereAmI({ userAgent: UA.iphone }), { system: "apple", browser: "safari" });
+  equal(whereAmI({ userAgent: UA.ipad, maxTouchPoints: 5 }), { system: "apple", browser: "safari" });
+  equal(whereAmI({ userAgent: UA.ipad, maxTouchPoints: 0 }), { system: "other", browser: "safari" });
+  equal(whereAmI({ userAgent: UA.desktop }), { system: "other", browser: "chromium" });
+}
+
+export function every_failing_case_has_its_own_words() {
+  const codes = ["insecure", "missing", "not-readable", "denied", "policy", "hidden", "silent", "motion-denied", "no-compass", "ended"];
+  for (const ua of Object.values(UA)) {
+    const where = whereAmI({ userAgent: ua, maxTouchPoints: 5 });
+    const says = codes.map((c) => wordsFor(/** @type {any} */ (c), where).say);
+    equal(new Set(says).size, codes.length, `words for ${ua}`);
+  }
+  const android = whereAmI({ userAgent: UA.android });
+  for (const c of ["missing", "not-readable"]) ok(wordsFor(/** @type {any} */ (c), android).steps.join().includes("GenericSensorExtraClasses"), `the feature is named for ${c}`);
+}
+
+/** Quaternions and headings computed from the rotation matrix of W3C Device Orientation and Motion, A.2 (editor's draft of 12 February 2025), with its intrinsic Z-X'-Y'' order; alpha, beta, gamma, quaternion w x y z, heading of the top edge. */
+const ORIENTATIONS = [
+  [0, 0, 0, [1, 0, 0, 0], 0],
+  [90, 0, 0, [0.707106781187, 0, 0, 0.707106781187], 270],
+  [230, 0, 90, [-0.29883623873, -0.640856382056, -0.29883623873, 0.640856382056], 130],
+  [30, 20, -10, [0.951548524644, 0.189307857412, -0.038134576475, 0.239298337745], 330],
+  [275.5, -35, 25, [-0.64546378197, 0.078520274612, -0.350189417633, 0.674224327964], 84.5],
+  [123, 60, -45, [0.549930599387, 0.511670526412, 0.247823681484, 0.611843959809], 237],
+  [15, 179, 5, [0.002950388356, 0.99041382601, 0.130774384552, 0.044382528111], 165],
+];
+
+export function headings_agree_with_the_standards_rotation() {
+  for (const [alpha, beta, gamma, [w, x, y, z], heading] of ORIENTATIONS) {
+    near(wrap180(headingOfQuaternion([x, y, z, w]) - heading), 0, 1e-6, `quaternion of ${alpha} ${beta} ${gamma}`);
+    near(wrap180(headingOfAngles(alpha, beta) - heading), 0, 1e-6, `angles ${alpha} ${beta} ${gamma}`);
+  }
+}
+
+export function turns_add_up_over_north() {
+  const t = new Turns();
+  equal([350, 355, 2, 10, 350].map((d) => t.feed(d)), [0, 5, 12, 20, 0]);
+}
+
+export function the_phone_is_laid_on_the_side_across_the_needle() {
+  const coil = { x_mm: 0, y_mm: 0, turned_deg: 0 };
+  const winding = { inner_mm: [90, 90] };
+  // The pad's +y points north: across is right and left.
+  equal(placeBeside(coil, winding, 0, 1), { shift_mm: [45, 0], words: "right" });
+  equal(placeBeside(coil, winding, 0, -1), { shift_mm: [-45, 0], words: "left" });
+  // The pad's +y points east: north is to the left, across is far and near.
+  equal(placeBeside(coil, winding, 90, 1), { shift_mm: [0, 45], words: "far" });
+  // An oblong turned by a quarter keeps to its own axes.
+  const long = { inner_mm: [120, 60] };
+  const p = placeBeside({ ...coil, turned_deg: 90 }, long, 0, 1);
+  near(Math.abs(p.shift_mm[0]), 30, 0.1);
+  near(p.shift_mm[1], 0, 0.1);
+}
+
+export function too_weak_and_too_strong_come_with_a_current() {
+  equal(strengthOf(45, 1), { tells: "well" });
+  const weak = strengthOf(4, 1);
+  equal(weak.tells, "weak");
+  near(weak.amps, 4, 1e-9, "not more than four times");
+  const strong = strengthOf(-80, 1);
+  equal(strong.tells, "strong");
+  near(strong.amps, 0.2, 1e-9, "tan 80 is 5.7; not less than a fifth");
+  near(strengthOf(9, 0.5).amps, 2, 1e-9);
+}
+
+export function both_conventions_can_be_read() {
+  equal(northWords(null).north, "north");
+  equal(northWords("south").north, "north (your south)");
+  ok(northWords("south").note !== northWords("north").note);
+}
+
+export function the_supply_is_told_as_planned() {
+  equal(supplyWords({ volts: 2, amps: 0, limit_amps: 2.5, drive: "steady" }), "2 V, limited to 2.5 A");
+  equal(supplyWords({ volts: 0, amps: 0.75, limit_amps: 0, drive: "pulsed", hz: 1, duty: 0.25 }), "0.75 A, pulsed 1 times a second, on for 25 % of the time");
+}
+
+export function stillness_knows_a_hand_from_a_bench() {
+  const s = new Stillness();
+  equal(s.at(0), "unknown");
+  for (let t = 0; t < 2; t += 0.02) s.feed({ t, rate_dps: 0.3, g: [0.01, 0.02, 9.81] });
+  equal(s.at(2), "still");
+  for (let t = 2; t < 2.5; t += 0.02) s.feed({ t, rate_dps: 20, g: [0.5, 0.2, 9.7] });
+  equal(s.at(2.5), "moving");
+  for (let t = 2.5; t < 4; t += 0.02) s.feed({ t, rate_dps: 0.2, g: [0.01, 0.02, 9.81] });
+  equal(s.at(4), "still");
+  // By gravity alone, ten a second: tipped by three degrees.
+  const g = new Stillness();
+  for (let i = 0; i < 10; i++) g.feed({ t: i / 10, g: [0, 0, 9.81] });
+  equal(g.at(0.9), "still");
+  for (let i = 10; i < 14; i++) g.feed({ t: i / 10, g: [0.5, 0, 9.79] });
+  equal(g.at(1.3), "moving");
+}
+
+const PLAN = {
+  coils: ["A1", "A2"].map((id, i) => ({ id, x_mm: 150 * i, y_mm: 0, turned_deg: 0, winding: "w" })),
+  windings: [{ id: "w", inner_mm: [90, 90] }],
+};
+
+/** Feeds headings that lag by a second towards a direction. */
+function settle(flow, t, to, out) {
+  const began = flow.stage;
+  let deg = flow.now?.deg ?? to;
+  for (let n = 0; n < 100 && flow.stage === began; n++) {
+    t = Math.round(t * 1000 + 100) / 1000;
+    deg += 0.1 * wrap180(to - deg);
+    out.push(...flow.heading(t, { deg: ((deg % 360) + 360) % 360, turned_deg: 0 }));
+  }
+  return t;
+}
+
+export function the_heading_route_reads_off_and_on_at_each_coil_and_the_other_side_of_the_doubtful() {
+  const flow = new HeadingFlow({ plan: PLAN, amps: 1 });
+  const out = [];
+  let t = 0;
+  flow.heading(0, { deg: 5 });
+  for (const at of ["A1", "A2"]) {
+    equal(flow.place.at, at);
+    out.push(...flow.placed(t));
+    t = settle(flow, t, 5, out);
+    equal(flow.stage, "on");
+    out.push(...flow.supplyOn(t));
+    t = settle(flow, t, at === "A1" ? 50 : 8, out);
+  }
+  const lines = out.filter((e) => e.do === "line").map((e) => e.line);
+  equal(lines.filter((l) => l.type === "hold").map((l) => [l.at, l.shift_mm]), [["A1", [45, 0]], ["A2", [45, 0]]]);
+  equal(lines.filter((l) => l.type === "drive").map((l) => l.state), ["off", "on", "off", "on"]);
+  ok(lines.filter((l) => l.type === "heading").length > 100);
+  equal(out.filter((e) => e.do === "strength").map((e) => e.tells), ["weak"], "the second hardly turned");
+  equal(flow.stage, "waiting");
+  flow.setVerdict({ coils: [{ id: "A1", state: "as-planned", used: 1 }, { id: "A2", state: "undecided", used: 1 }], next: null });
+  equal(flow.place.at, "A2");
+  equal(flow.place.shift_mm, [-45, 0], "the other side");
+}
