@@ -58,7 +58,8 @@ type engine struct {
 	groups  []backgroundGroup
 	singles []single
 	best    float64
-	seen    map[uint64]*scored
+	seen    map[uint64]*scored // nil: known to be hopeless
+	first   *firstExpansion
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -344,7 +345,7 @@ func (w *workspace) changed(old []nine, fr *frame, from, to []float64) []nine {
 		for i, d := range w.delta {
 			g := &row[w.index[i]]
 			for a := range b {
-				b[a] += d * g[a]
+				b[a] += d * float64(g[a])
 			}
 		}
 		dst[k] = b

@@ -1,8 +1,11 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
 
 	"polewise/layout"
 )
@@ -63,13 +66,39 @@ func singles(p *layout.Plan, openCoils map[int]bool) []single {
 				continue
 			}
 			for _, j := range p.Strings[i].Coils {
-				for k := range p.Strings {
+				for _, k := range nearestStrings(p, j, maxWrongStrings) {
 					if k != i {
 						add(pWrongString/float64(n), layout.Fault{Kind: layout.CoilInWrongString, ID: p.Coils[j].ID, String: p.Strings[k].ID})
 					}
 				}
 			}
 		}
+	}
+	return out
+}
+
+// maxWrongStrings bounds the strings that a coil is thought to have been joined
+// into by mistake: the nearest ones.
+const maxWrongStrings = 6
+
+// nearestStrings lists the strings with a coil nearest to coil j, its own among
+// them.
+func nearestStrings(p *layout.Plan, j, most int) []int {
+	type near struct {
+		i int
+		d float64
+	}
+	list := make([]near, len(p.Strings))
+	for i := range p.Strings {
+		list[i] = near{i, math.Inf(1)}
+		for _, k := range p.Strings[i].Coils {
+			list[i].d = math.Min(list[i].d, r2.Norm2(r2.Sub(p.Coils[k].At, p.Coils[j].At)))
+		}
+	}
+	slices.SortStableFunc(list, func(a, b near) int { return cmp.Compare(a.d, b.d) })
+	out := make([]int, 0, most)
+	for _, n := range list[:min(most, len(list))] {
+		out = append(out, n.i)
 	}
 	return out
 }

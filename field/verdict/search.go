@@ -94,7 +94,7 @@ func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []
 }
 
 // reachUT is the least field of a coil over a hold that is followed.
-const reachUT = 0.15
+const reachUT = 0.4
 
 func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64) *columns {
 	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step}
@@ -207,7 +207,7 @@ func (e *engine) search() []*scored {
 	e.grow()
 	var out []*scored
 	for _, s := range e.seen {
-		if s.log > e.best-bail {
+		if s != nil && s.log > e.best-bail {
 			out = append(out, s)
 		}
 	}
@@ -327,7 +327,7 @@ func (e *engine) climb() []*node {
 
 // put records a hypothesis unless an equal one is known.
 func (e *engine) put(h *hypothesis, log float64) *scored {
-	if s, ok := e.seen[h.key]; ok {
+	if s := e.seen[h.key]; s != nil {
 		if h.logPrior > s.hyp.logPrior {
 			s.log += h.logPrior - s.hyp.logPrior
 			s.hyp = h
@@ -357,7 +357,7 @@ func (e *engine) grow() {
 	for range maxExpansions {
 		var next *scored
 		for _, s := range e.seen {
-			if s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-expandWithin {
+			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-expandWithin {
 				continue
 			}
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
@@ -371,26 +371,104 @@ func (e *engine) grow() {
 			return
 		}
 		next.expanded = true
-		n := e.evaluate(next)
-		e.best = math.Max(e.best, n.log)
-		var fresh []*scored
-		for _, s := range e.singles {
-			h := n.hyp.with(e.m.plan, s)
-			if h == nil {
-				continue
-			}
-			if old, ok := e.seen[h.key]; ok {
-				if h.logPrior > old.hyp.logPrior {
-					e.put(h, old.log)
-				}
-				continue
-			}
-			l := e.child(n, h, work)
-			fresh = append(fresh, e.put(h, l))
-			e.best = math.Max(e.best, l)
-		}
-		e.refine(fresh)
+		e.expand(next, work)
 	}
+}
+
+// expand scores a hypothesis with every single fault added.
+func (e *engine) expand(s *scored, work *workspace) {
+	n := e.evaluate(s)
+	e.best = math.Max(e.best, n.log)
+	first := e.first == nil
+	if first {
+		e.first = &firstExpansion{n: n, gain: make([]float64, len(e.singles)), touched: make([]bitset, len(e.singles))}
+	}
+	changed := e.changedFrom(n)
+	var fresh []*scored
+	for i := range e.singles {
+		s := &e.singles[i]
+		apart := !first && e.first.apart(i, changed)
+		// Far from what distinguishes this hypothesis from the first one a fault
+		// gains or loses what it did there.
+		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+s.logP < e.best-bail || n.log < e.best-nearBest) {
+			continue
+		}
+		h := n.hyp.with(e.m.plan, *s)
+		if h == nil {
+			continue
+		}
+		if old, ok := e.seen[h.key]; ok {
+			if old != nil && h.logPrior > old.hyp.logPrior {
+				e.put(h, old.log)
+			}
+			continue
+		}
+		l := n.log + e.first.gain[i] + s.logP
+		if !apart {
+			l = e.child(n, h, work)
+		}
+		if first {
+			e.first.gain[i] = l - n.log - s.logP
+			e.first.touched[i] = newBitset(len(e.factors), work.order)
+		}
+		if math.IsInf(l, -1) {
+			e.seen[h.key] = nil // known, and not worth keeping
+			continue
+		}
+		fresh = append(fresh, e.put(h, l))
+		e.best = math.Max(e.best, l)
+	}
+	e.refine(fresh)
+}
+
+// nearBest is how near the best a hypothesis must come for faults far away from
+// its own to be added to it as well.
+const nearBest = 1.5
+
+// firstExpansion keeps what each single fault gained when added to the
+// hypothesis expanded first. A fault whose readings are none of those that
+// another hypothesis changes gains the same there, and need not be scored again:
+// that is what keeps large pads cheap.
+type firstExpansion struct {
+	n       *node
+	gain    []float64 // log likelihood gained; NaN where the fault made no sense
+	touched []bitset  // factors that the fault reaches
+}
+
+// apart tells whether a fault reaches none of the changed factors.
+func (f *firstExpansion) apart(single int, changed bitset) bool {
+	return changed != nil && f.touched[single] != nil && !f.touched[single].meets(changed)
+}
+
+// changedFrom lists the factors in which a node differs from the one expanded
+// first; nil where the two cannot be compared.
+func (e *engine) changedFrom(n *node) bitset {
+	if e.first.n == n || !n.sc.equal(&e.first.n.sc) || len(e.ev.ohms) > 0 || len(e.ev.faces) > 0 {
+		return nil
+	}
+	work := e.newWorkspace()
+	e.affected(e.first.n, n.at, true, work)
+	return newBitset(len(e.factors), work.order)
+}
+
+// bitset is a set of factor numbers.
+type bitset []uint64
+
+func newBitset(size int, list []affectedFactor) bitset {
+	b := make(bitset, (size+63)/64)
+	for _, a := range list {
+		b[a.factor/64] |= 1 << (a.factor % 64)
+	}
+	return b
+}
+
+func (b bitset) meets(o bitset) bool {
+	for i := range b {
+		if b[i]&o[i] != 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // refine scores the best few of a node's neighbours anew with backgrounds of

@@ -88,7 +88,7 @@ func (e *engine) why(list []*scored) *Why {
 func (e *engine) ranked() []*scored {
 	all := make([]*scored, 0, len(e.seen))
 	for _, s := range e.seen {
-		if !math.IsInf(s.log, -1) {
+		if s != nil && !math.IsInf(s.log, -1) {
 			all = append(all, s)
 		}
 	}
