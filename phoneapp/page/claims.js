@@ -25,7 +25,7 @@ export function newsOf(before, now, justRead) {
     .filter((c) => c.id !== just?.id && c.state !== (was.get(c.id) || "undecided"))
     .map((c) => ({ id: c.id, state: c.state }));
   const parts = [];
-  if (read) parts.push(read.state === "undecided" ? `${read.id} counted, undecided yet.` : `${read.id} ${wordOf(read.state)}.`);
+  if (read) parts.push(read.state === "undecided" ? `${read.id} counted, undecided so far.` : `${read.id} ${wordOf(read.state)}.`);
   const right = changed.filter((c) => c.state === "as-planned");
   for (const c of changed) {
     if (c.state === "as-planned") continue;

@@ -7,7 +7,7 @@ import { drawPad } from "../common/pad.js";
 const PHONE_MM = { width: 72, height: 152, round: 9 };
 
 /**
- * @typedef {{x_mm: number, y_mm: number, top_deg: number}} Lies where the phone's mark lies, pad frame; top edge counter-clockwise from pad +y
+ * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted: boolean}} Lies where the phone's mark lies, pad frame, and whether that is off a coil's middle; top edge counter-clockwise from pad +y
  * @param {any} plan
  * @param {{next?: string | null, states?: Record<string, string>, faces?: Record<string, number>, phone?: Lies | null, onpick?: (id: string) => void, label: string}} o
  */
@@ -28,7 +28,8 @@ function phoneOn(at) {
     "g",
     { class: "phone-on", transform: `translate(${at.x_mm} ${-at.y_mm}) rotate(${-at.top_deg})`, "aria-hidden": "true" },
     ...outline(),
-    svg("path", { class: "phone-mark", d: "M-9 0H9M0 -9V9" }),
+    // On the middle of a coil the mark would hide the coil's name.
+    at.shifted && svg("path", { class: "phone-mark", d: "M-9 0H9M0 -9V9" }),
   );
 }
 

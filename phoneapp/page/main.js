@@ -84,6 +84,7 @@ function start(note) {
   page.show(
     startScreen(told, found, {
       note,
+      where,
       drawing: () => padDrawing(told.plan, { states: told.states(), label: `The pad ${told.plan.name}` }),
       begin: (r) => void begin(r),
       resume: kept ? () => void begin(kept.route, kept) : null,

@@ -17,6 +17,6 @@ export function northWords(outFace) {
       ? "North here: the field comes out of that face. You call it south."
       : "North: the field comes out of that face. The north end of a compass needle is pushed away from it.",
     /** The needle's end that turns to a coil with this face up. */
-    needle: { north: "The needle's south end turns to it", south: "The needle's north end turns to it" },
+    needle: { north: "the needle's south end turns to it", south: "the needle's north end turns to it" },
   };
 }

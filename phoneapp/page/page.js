@@ -5,7 +5,7 @@ import { byId, el } from "../common/dom.js";
 import { stateBadge } from "../common/states.js";
 
 /**
- * @typedef {{label: string, id: string, main?: boolean, onclick: () => void}} Action
+ * @typedef {{label: string, small?: string, id: string, main?: boolean, onclick: () => void}} Action small: a second line
  * @typedef {object} Screen
  * @property {string} title
  * @property {string} [lead] what to do, in a sentence
@@ -66,13 +66,19 @@ function act(given) {
   // The main one last: at the very edge, under the thumb.
   const list = [...given.filter((a) => !a.main), ...given.filter((a) => a.main)];
   actions = list;
-  const same = JSON.stringify(list.map((a) => [a.id, a.label, !!a.main]));
+  const same = JSON.stringify(list.map((a) => [a.id, a.label, a.small, !!a.main]));
   if (same === shown.actions) return;
   shown.actions = same;
   const had = document.activeElement?.id;
+  const halves = list.filter((a) => a.main).length === 2;
   byId("actions").replaceChildren(
     ...list.map((a) =>
-      el("button", { type: "button", id: a.id, class: a.main ? "main" : "", onclick: () => actions.find((now) => now.id === a.id)?.onclick() }, a.label),
+      el(
+        "button",
+        { type: "button", id: a.id, class: a.main ? (halves ? "main half" : "main") : "", onclick: () => actions.find((now) => now.id === a.id)?.onclick() },
+        a.label,
+        a.small && el("small", {}, a.small),
+      ),
     ),
   );
   if (had && list.some((a) => a.id === had)) byId(had).focus({ preventScroll: true });
@@ -83,11 +89,13 @@ export function progress(share) {
   const bar = byId("count");
   bar.hidden = !share || covered;
   if (share) bar.value = share;
+  byId("meter").hidden = bar.hidden && byId("reading").textContent === "";
 }
 
 /** The last reading, in small. @param {string} text */
 export function reading(text) {
   setText(byId("reading"), text);
+  byId("meter").hidden = byId("count").hidden && text === "";
 }
 
 /** Writes only what is new: a screen reader reads what is written. */
@@ -105,7 +113,7 @@ export function claim(news) {
   place.replaceChildren();
   if (news.read)
     place.append(
-      el("p", { class: "claim-read" }, `${news.read.id} `, stateBadge(news.read.state, news.read.state === "undecided" ? "counted, undecided yet" : undefined)),
+      el("p", { class: "claim-read" }, `${news.read.id} `, stateBadge(news.read.state, news.read.state === "undecided" ? "undecided so far" : undefined)),
     );
   if (news.changed.length > 0)
     place.append(el("ul", { class: "claim-changed" }, ...news.changed.map((c) => el("li", {}, `${c.id} `, stateBadge(c.state, c.state === "undecided" ? "open again" : undefined)))));

@@ -11,7 +11,7 @@ export function cautions() {
       {},
       el("li", {}, "Keep it away from pacemakers, insulin pumps and other implants, from magnetic cards and mechanical watches."),
       el("li", {}, "Use an isolated supply. Stop if a wire gets warm."),
-      el("li", {}, "Strong magnets can disturb this phone's compass and camera for a while: one more reason for low current."),
+      el("li", {}, "Strong fields can leave this phone's compass and camera disturbed: one more reason for low current."),
     ),
   );
 }

@@ -55,12 +55,12 @@ function facesScreen(run, told) {
     bodied: `faces ${n.note}`,
     body: [el("p", { class: "remark" }, n.note), cautions()],
     actions: [
-      { label: `${capital(n.north)}. ${n.needle.north}`, id: "north", main: true, onclick: () => run.do.read("north") },
-      { label: `${capital(n.south)}. ${n.needle.south}`, id: "south", main: true, onclick: () => run.do.read("south") },
-      { label: "Nothing there", id: "none", onclick: () => run.do.read("none") },
-      ...(run.lastRead ? [{ label: `Take ${run.lastRead.at} back`, id: "undo", onclick: run.do.undo }] : []),
+      { label: capital(n.north), small: n.needle.north, id: "north", main: true, onclick: () => run.do.read("north") },
+      { label: capital(n.south), small: n.needle.south, id: "south", main: true, onclick: () => run.do.read("south") },
+      { label: "Nothing", id: "none", onclick: () => run.do.read("none") },
+      ...(run.lastRead ? [{ label: `Undo ${run.lastRead.at}`, id: "undo", onclick: run.do.undo }] : []),
       { label: "Ohms", id: "ohms", onclick: run.do.ohms },
-      { label: "Result so far", id: "result", onclick: run.do.result },
+      { label: "Result", id: "result", onclick: run.do.result },
     ],
   };
 }

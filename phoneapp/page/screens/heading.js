@@ -15,15 +15,15 @@ const SIDES = { right: "the right side", left: "the left side", far: "the side a
  */
 export function headingScreen(flow, told, page) {
   const last = flow.done[flow.done.length - 1];
-  const undo = last ? [{ label: `Take ${last.at} back`, id: "undo", onclick: page.do.undo }] : [];
-  const result = { label: "Result so far", id: "result", onclick: page.do.result };
+  const undo = last ? [{ label: `Undo ${last.at}`, id: "undo", onclick: page.do.undo }] : [];
+  const result = { label: "Result", id: "result", onclick: page.do.result };
   const place = flow.hold ? null : flow.place;
   const at = flow.hold?.at || place?.at;
   const mark = page.marked ? "the sticker" : "the middle of the phone";
   switch (flow.stage) {
     case "place": {
       const coil = told.plan.coils.find((c) => c.id === at);
-      const options = { next: at, states: told.states(), phone: { x_mm: coil.x_mm + place.shift_mm[0], y_mm: coil.y_mm + place.shift_mm[1], top_deg: 0 }, label: `The pad. The phone goes on the copper of ${at}, ${SIDES[place.words]}` };
+      const options = { next: at, states: told.states(), phone: { x_mm: coil.x_mm + place.shift_mm[0], y_mm: coil.y_mm + place.shift_mm[1], top_deg: 0, shifted: true }, label: `The pad. The phone goes on the copper of ${at}, ${SIDES[place.words]}` };
       return {
         title: `Supply off, phone beside ${at}`,
         lead: `Lay ${mark} over the copper of ${at} on ${SIDES[place.words]}, flat, top edge away from you. Then leave it.`,

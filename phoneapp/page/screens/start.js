@@ -1,5 +1,10 @@
 // The first screen: what this phone can give, in one sentence with one button.
 
+import { wordsFor } from "../troubles.js";
+
+/** Troubles that a person can do something about. */
+const MENDABLE = ["insecure", "denied", "policy", "hidden", "silent", "motion-denied"];
+
 const ROUTES = {
   vector: { say: "This phone gives raw readings: the surest way.", begin: "Begin" },
   heading: { say: "This phone gives a compass heading. That will do.", begin: "Begin with the compass" },
@@ -23,7 +28,7 @@ export function noBench(onretry) {
 /**
  * @param {any} told
  * @param {import("../probe.js").Found} found
- * @param {{note: string, drawing: () => Node, begin: (route: "vector"|"heading"|"hand") => void, resume: (() => void) | null}} o
+ * @param {{note: string, drawing: () => Node, where: import("../system.js").Where, begin: (route: "vector"|"heading"|"hand") => void, resume: (() => void) | null}} o
  * @returns {import("../page.js").Screen}
  */
 export function startScreen(told, found, o) {
@@ -33,6 +38,7 @@ export function startScreen(told, found, o) {
     title: told.plan.name,
     lead: told.rehearsal ? "A rehearsal: phone and pad are made up, and something may be wrong. Move the phone on the bench page." : route.say + ask,
     note: o.note,
+    why: told.rehearsal || o.note ? "" : why(found, o.where),
     drawing: o.drawing,
     drawn: `start ${told.check}`,
     actions: o.resume
@@ -42,6 +48,13 @@ export function startScreen(told, found, o) {
         ]
       : [{ label: told.rehearsal ? "Begin" : route.begin, id: "begin", main: true, onclick: () => o.begin(found.best) }],
   };
+}
+
+/** Why it is not the better way, where something can be done about that. */
+function why(found, where) {
+  const reasons = [found.raw, found.best === "hand" && found.compass !== "ask" ? found.compass : null].filter((t) => t && MENDABLE.includes(t.code));
+  if (reasons.length === 0) return "";
+  return `${wordsFor(reasons[0].code, where).say} What to do about it stands below.`;
 }
 
 /** After a mend. @param {() => void} onyes @param {() => void} onno @returns {import("../page.js").Screen} */

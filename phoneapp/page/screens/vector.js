@@ -19,10 +19,10 @@ export function vectorScreen(flow, told, page) {
   const top = top_deg === 0 ? "top edge away from you" : topWords(top_deg);
   const lay = `Lay ${mark} on the middle of ${at}${shiftWords(asked.shift_mm)}, flat, ${top}.`;
   const common = { note: page.note, why: asked.why || "", ...pad(flow, told, page, at, asked) };
-  const result = { label: "Result so far", id: "result", onclick: page.do.result };
+  const result = { label: "Result", id: "result", onclick: page.do.result };
   const restAgain = { label: "Rest again", id: "rest-again", onclick: page.do.restAgain };
   const last = flow.done[flow.done.length - 1];
-  const undo = last ? [{ label: `Take ${last.at} back`, id: "undo", onclick: page.do.undo }] : [];
+  const undo = last ? [{ label: `Undo ${last.at}`, id: "undo", onclick: page.do.undo }] : [];
   switch (flow.stage) {
     case "off":
       return {
@@ -110,7 +110,7 @@ export function vectorScreen(flow, told, page) {
 function pad(flow, told, page, at, asked) {
   const c = told.plan.coils.find((k) => k.id === at);
   const shift = asked.shift_mm || [0, 0];
-  const phone = c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: asked.top_deg || 0 } : null;
+  const phone = c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: asked.top_deg || 0, shifted: !!asked.shift_mm } : null;
   const busy = flow.stage === "counting" || flow.stage === "resting";
   const options = { next: at, states: told.states(), phone, label: `The pad. The phone goes on ${at}` };
   return {

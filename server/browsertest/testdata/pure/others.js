@@ -54,7 +54,7 @@ export function news_tells_the_coil_just_read_and_what_changed() {
   const n = newsOf(before, now, "A2");
   equal(n.read, { id: "A2", state: "undecided" });
   equal(n.changed, [{ id: "A1", state: "reversed" }]);
-  equal(n.say, "A2 counted, undecided yet. A1 reversed.");
+  equal(n.say, "A2 counted, undecided so far. A1 reversed.");
   equal(n.cue, "reversed", "the gravest is felt");
   const back = newsOf(now, before, null);
   equal(back.say, "A1 is open again.");

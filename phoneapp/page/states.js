@@ -1,0 +1,205 @@
+// The phone page in canned states, for eyes and screenshots: states.html?state=NAME,
+// or without a name a list of them. Nothing here is connected to anything.
+import { el } from "../common/dom.js";
+import { newsOf } from "./claims.js";
+import { padDrawing } from "./drawing.js";
+import { VectorFlow } from "./flow.js";
+import { HeadingFlow } from "./heading-flow.js";
+import { northWords } from "./north.js";
+import * as page from "./page.js";
+import { brokenWords } from "./run.js";
+import { conventionScreen, handScreen } from "./screens/hand.js";
+import { headingScreen, strengthWords } from "./screens/heading.js";
+import { helpFor } from "./screens/help.js";
+import { findingOut, noBench, startScreen, againScreen } from "./screens/start.js";
+import { vectorScreen } from "./screens/vector.js";
+import { Trouble, wordsFor } from "./troubles.js";
+
+const nothing = () => {};
+const android = /** @type {const} */ ({ system: "android", browser: "chromium" });
+const apple = /** @type {const} */ ({ system: "apple", browser: "safari" });
+
+const ids = ["A1", "A2", "A3", "B1", "B2", "B3", "C1", "C2", "C3"];
+const plan = {
+  name: "Kennel bed, nine coils",
+  outline_mm: [480, 480],
+  windings: [{ id: "round", shape: "round", inner_mm: [90, 90], corner_mm: 0, build_mm: 6, width_mm: 8, turns: 60 }],
+  coils: ids.map((id, i) => ({ id, x_mm: 90 + 150 * (i % 3), y_mm: 390 - 150 * Math.floor(i / 3), turned_deg: 0, north: "up", sense: "ccw", winding: "round", string: id[0] })),
+  strings: ["A", "B", "C"].map((id) => ({ id, coils: [1, 2, 3].map((n) => id + n) })),
+  groups: [],
+  supply: { volts: 2, amps: 0, limit_amps: 2.5, drive: "steady", hz: 0, duty: 0 },
+};
+
+/** @param {Record<string, string>} states @param {any} [more] */
+function verdict(states, more = {}) {
+  return {
+    outcome: "undecided",
+    coils: ids.map((id) => ({ id, state: states[id] || "undecided", p: { [states[id] === "undecided" || !states[id] ? "as-planned" : states[id]]: states[id] && states[id] !== "undecided" ? 0.9991 : 0.62 }, used: id in states ? 1 : 0 })),
+    causes: [],
+    next: null,
+    notes: [],
+    ...more,
+  };
+}
+
+const all = (state, but = {}) => ({ ...Object.fromEntries(ids.map((id) => [id, state])), ...but });
+const reversed = verdict(all("as-planned", { B2: "reversed" }), {
+  outcome: "fault",
+  causes: [
+    { p: 0.986, faults: [{ kind: "coil-reversed", id: "B2" }], mend: [{ do: "flip", id: "B2" }], say: "Coil B2 faces the wrong way. Turn B2 over, or swap its two leads." },
+    { p: 0.012, faults: [{ kind: "coil-reversed", id: "B2" }, { kind: "turns-shorted", id: "B1" }], mend: [], say: "Coil B2 faces the wrong way, and B1 has shorted turns." },
+  ],
+});
+
+/** @param {any} [v] @param {"north"|"south"|null} [outFace] */
+function told(v = null, outFace = null) {
+  const coil = (id) => v?.coils.find((c) => c.id === id);
+  return {
+    plan,
+    check: "canned",
+    verdict: v,
+    rehearsal: null,
+    predicted: { pad: { amps: 0.74 } },
+    north: northWords(outFace),
+    coil,
+    states: () => Object.fromEntries((v?.coils || []).filter((c) => c.used > 0).map((c) => [c.id, c.state])),
+  };
+}
+
+const tap = new Proxy({}, { get: () => nothing });
+
+/** The vector route in a stage. @param {Partial<VectorFlow>} set @param {any} [v] @param {any} [more] */
+function vector(set, v = null, more = {}) {
+  const flow = new VectorFlow({ coils: ids, supply: plan.supply });
+  Object.assign(flow, { verdict: v }, set);
+  page.show(vectorScreen(flow, told(v), { note: "", marked: false, unsteady: false, do: tap, ...more }));
+  page.reading("41  63  385 µT");
+}
+
+const samples = (seconds, from = 0) => Array.from({ length: seconds * 10 + 1 }, (_, i) => ({ t: from + i / 10, u: [41, 63, 385] }));
+const hold = { at: "B1", t: 10, from: 10, off: [], on: samples(1.6, 10) };
+const done = (n) => ids.slice(0, n).map((at, i) => ({ at, t: i }));
+const some = verdict({ A1: "as-planned", A2: "as-planned", A3: "undecided" });
+
+/** @param {any} set @param {any} [v] @param {string} [note] */
+function heading(set, v = null, note = "") {
+  const flow = new HeadingFlow({ plan, amps: 0.74 });
+  Object.assign(flow, { rest_deg: 12, verdict: v }, set);
+  page.show(headingScreen(flow, told(v), { note, marked: false, do: tap }));
+  page.reading("57°");
+}
+
+/** @param {any} set @param {any} [t] */
+function hand(set, t = told()) {
+  page.show(handScreen(/** @type {any} */ ({ stage: "faces", target: "A3", faces: { A1: 1, A2: -1 }, lastRead: { at: "A2" }, note: "", do: tap, ...set }), t));
+}
+
+/** @param {any} found @param {any} where @param {string} [note] */
+function start(found, where, note = "") {
+  page.show(startScreen(told(), found, { note, where, drawing: () => padDrawing(plan, { label: "The pad" }), begin: nothing, resume: null }));
+  help(found, where);
+}
+
+function help(found, where, open = false) {
+  document.getElementById("help")?.replaceChildren(...helpFor({ found, where, base: new URL("../", location.href), rehearsal: false, take: nothing, tryAgain: nothing, ohms: nothing, findSensor: nothing, changed: nothing }));
+  /** @type {any} */ (document.getElementById("others")).open = open;
+}
+
+/** Every failing case at its own phone. */
+const failing = Object.fromEntries(
+  /** @type {[import("./troubles.js").Code, any, any][]} */ ([
+    ["insecure", android, "insecure"],
+    ["missing", android, null],
+    ["missing", apple, "ask"],
+    ["not-readable", android, null],
+    ["denied", android, "denied"],
+    ["policy", android, "policy"],
+    ["hidden", android, "hidden"],
+    ["silent", android, "no-compass"],
+    ["motion-denied", apple, "motion-denied"],
+    ["no-compass", { system: "other", browser: "chromium" }, "no-compass"],
+  ]).map(([code, where, compass]) => [
+    `trouble-${code}-${where.system}`,
+    () => {
+      const raw = new Trouble(code === "motion-denied" || code === "no-compass" ? "missing" : code);
+      const found = { best: compass === null || compass === "ask" ? "heading" : "hand", raw, compass: compass === null || compass === "ask" ? compass : new Trouble(compass) };
+      start(found, where, code === "motion-denied" ? wordsFor(code, where).say : "");
+      help(found, where, true);
+    },
+  ]),
+);
+
+/** @type {Record<string, () => void>} */
+const STATES = {
+  "finding-out": () => page.show(findingOut()),
+  "no-bench": () => page.show(noBench(nothing)),
+  "start-raw": () => start({ best: "vector", raw: null, compass: null }, android),
+  "start-compass": () => start({ best: "heading", raw: new Trouble("missing"), compass: "ask" }, apple),
+  "start-hand": () => start({ best: "hand", raw: new Trouble("missing"), compass: new Trouble("no-compass") }, { system: "other", browser: "firefox" }),
+  ...failing,
+  "supply-off": () => vector({ stage: "off" }),
+  resting: () => vector({ stage: "resting", rest: samples(1.2) }),
+  unsteady: () => vector({ stage: "resting", rest: samples(1.9) }, null, { unsteady: true, note: "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?" }),
+  "supply-on": () => vector({ stage: "on", hold: { ...hold, at: "A1" } }),
+  counting: () => vector({ stage: "counting", hold, done: done(3) }, some),
+  lift: () => {
+    vector({ stage: "lift", done: done(3) }, some);
+    page.claim(newsOf(verdict({}).coils, verdict({ A1: "undecided", A2: "undecided", A3: "as-planned" }).coils, "A3"));
+  },
+  place: () => vector({ stage: "place", done: done(3) }, some),
+  "claim-reversed": () => {
+    const v = verdict({ A1: "as-planned", A2: "as-planned", A3: "as-planned", B1: "as-planned", B2: "reversed" });
+    vector({ stage: "place", done: done(5) }, v);
+    page.claim(newsOf(some.coils, v.coils, "B2"));
+  },
+  "claim-undecided": () => {
+    vector({ stage: "place", done: done(3) }, some);
+    page.claim(newsOf([], some.coils, "A3"));
+  },
+  broken: () => vector({ stage: "place", done: done(3), chosen: "B1" }, some, { note: brokenWords("B1", "moved") }),
+  quiet: () => vector({ stage: "quiet", done: done(3) }, some),
+  same: () => vector({ stage: "same", done: done(3), before: { at: "A3", on: [] } }, some),
+  unchanged: () => vector({ stage: "unchanged", hold: { ...hold, at: "A1" } }),
+  turned: () => vector({ stage: "place", done: done(9) }, verdict(all("as-planned", { B2: "undecided" }), { next: { at: "B2", top_deg: 180, why: "B2 may face either way. Read it once more, with the phone turned by half." } })),
+  waiting: () => vector({ stage: "waiting", done: done(9) }, some),
+  "link-lost": () => {
+    vector({ stage: "place", done: done(3) }, some);
+    page.link("lost", 14);
+  },
+  "key-changed": () => {
+    vector({ stage: "place", done: done(3) }, some);
+    page.link("shut", 0);
+  },
+  "not-stored": () => {
+    vector({ stage: "place", done: done(3) }, some);
+    page.trouble("The readings could not be stored. Is the disk full? They are sent again by themselves.");
+  },
+  "result-reversed": () => vector({ stage: "result", done: done(9) }, reversed),
+  "result-as-planned": () => vector({ stage: "result", done: done(9) }, verdict(all("as-planned"), { outcome: "as-planned" })),
+  "result-undecided": () => vector({ stage: "result", done: done(9) }, verdict(all("as-planned", { C1: "weak", C3: "dead", B2: "undecided" }), { next: { at: "B2", why: "What was read over B2 leaves doubt. Read it once more." }, notes: ["The hold on B2 did not lie still."] })),
+  again: () => page.show(againScreen(nothing, nothing)),
+  "heading-place": () => heading({ stage: "place", done: [] }),
+  "heading-weak": () => heading({ stage: "place", done: [{ at: "A1", side: 1, t: 1 }] }, null, strengthWords({ tells: "weak", turn_deg: 4, amps: 2.8 }, 2.5)),
+  "heading-settles": () => heading({ stage: "off", hold: { at: "A1" }, run: samples(1.4) }),
+  "heading-on": () => heading({ stage: "on", hold: { at: "A1" } }),
+  convention: () => page.show(conventionScreen(nothing)),
+  "hand-faces": () => hand({}),
+  "hand-other-convention": () => hand({}, told(null, "south")),
+  help: () => {
+    vector({ stage: "place", done: done(3) }, some);
+    help({ best: "heading", raw: new Trouble("not-readable"), compass: null }, android, true);
+  },
+};
+
+const index = new DOMParser().parseFromString(await (await fetch("../")).text(), "text/html");
+for (const part of index.querySelectorAll("header, main, footer")) document.body.append(document.adoptNode(part));
+page.link("up", 0);
+/** @type {any} */ (document.getElementById("voice")).hidden = false;
+const name = new URLSearchParams(location.search).get("state");
+if (name && STATES[name]) {
+  help({ best: "vector", raw: null, compass: null }, android);
+  STATES[name]();
+} else {
+  page.show({ title: "States of the phone page", body: [el("ul", { id: "states" }, ...Object.keys(STATES).map((s) => el("li", {}, el("a", { href: `?state=${s}` }, s))))] });
+}
+document.body.dataset.shown = name || "list";

@@ -1,0 +1,65 @@
+package browsertest
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+)
+
+// stateNames lists the canned states of the phone page.
+func stateNames(t *testing.T, program *Running, page func(actions ...chromedp.Action)) []string {
+	t.Helper()
+	var names []string
+	page(chromedp.Navigate(program.Phone+"app/states.html"), chromedp.WaitVisible("#states", chromedp.ByQuery),
+		chromedp.Evaluate(`[...document.querySelectorAll("#states a")].map((a) => a.textContent)`, &names))
+	if len(names) < 30 {
+		t.Fatalf("only %d canned states", len(names))
+	}
+	return names
+}
+
+// view saves what of a page is in view among the test's artefacts.
+func view(t *testing.T, ctx context.Context, name string) {
+	t.Helper()
+	var png []byte
+	do(t, ctx, chromedp.CaptureScreenshot(&png))
+	dir := filepath.Join(os.Getenv("POLEWISE_ARTEFACTS"), t.Name())
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestPhoneStatesFit opens every canned state at the width of a small phone:
+// nothing may stick out sideways, and what is to be tapped must be large enough.
+func TestPhoneStatesFit(t *testing.T) {
+	program := startProgram(t)
+	ctx := newBrowser(t, 360, 740)
+	page := func(actions ...chromedp.Action) { t.Helper(); do(t, ctx, actions...) }
+	for _, name := range stateNames(t, program, page) {
+		var wide, small []string
+		page(chromedp.Navigate(program.Phone+"app/states.html?state="+url.QueryEscape(name)),
+			chromedp.WaitVisible(fmt.Sprintf("body[data-shown=%q]", name), chromedp.ByQuery),
+			chromedp.Evaluate(`[...document.querySelectorAll("body *")].filter((n) => n.getBoundingClientRect().right > innerWidth + 1 && !n.closest("svg")).map((n) => n.outerHTML.slice(0, 80))`, &wide),
+			chromedp.Evaluate(`[...document.querySelectorAll("button, select, summary, input[type=text]")].filter((n) => n.checkVisibility()).filter((n) => { const r = n.getBoundingClientRect(); return r.height < 43.5 || r.width < 43.5; }).map((n) => n.outerHTML.slice(0, 80))`, &small))
+		if len(wide) > 0 {
+			t.Errorf("%s: sticks out of 360 pixels: %v", name, wide)
+		}
+		if len(small) > 0 {
+			t.Errorf("%s: too small to tap (44 pixels): %v", name, small)
+		}
+		if os.Getenv("POLEWISE_ARTEFACTS") != "" {
+			for _, colours := range []string{"dark", "light"} {
+				page(theme(colours))
+				view(t, ctx, name+"-"+colours)
+			}
+		}
+	}
+}
