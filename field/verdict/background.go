@@ -164,7 +164,7 @@ func steps(list []left) []int {
 		if hi-lo < 2 || depth > 12 {
 			return
 		}
-		at, gain := bestStep(list[lo:hi])
+		at, gain := bestStep(tamed(list[lo:hi]))
 		if gain <= 0 {
 			return
 		}
@@ -175,6 +175,25 @@ func steps(list []left) []int {
 	split(0, len(list), 0)
 	slices.Sort(cuts)
 	return cuts
+}
+
+// tamed returns a piece with readings further from its middle than any phone
+// re-zeroes left out of account: what nothing explains must not look like a step.
+func tamed(piece []left) []left {
+	out := slices.Clone(piece)
+	v := make([]float64, len(piece))
+	for a := 0; a < 3; a++ {
+		for i := range piece {
+			v[i] = piece[i].b[a]
+		}
+		mid := median(v)
+		for i := range out {
+			if math.Abs(piece[i].b[a]-mid) > 3.5*rezeroSD {
+				out[i].w = [3]float64{1e-9, 1e-9, 1e-9}
+			}
+		}
+	}
+	return out
 }
 
 // bestStep finds the cut of a piece that gains most, log units net of the
@@ -191,20 +210,17 @@ func bestStep(piece []left) (at int, gain float64) {
 	var lw, lwb [3]float64
 	for k := 0; k+1 < len(piece); k++ {
 		v := math.Log(rezeroChance)
-		far := 0.0
 		for a := range lw {
 			lw[a] += piece[k].w[a]
 			lwb[a] += piece[k].w[a] * piece[k].b[a]
 			rw, rwb := w[a]-lw[a], wb[a]-lwb[a]
 			// A step of size d with prior N(0, rezeroSD^2), seen with variance s.
 			d := lwb[a]/lw[a] - rwb/rw
-			far = math.Max(far, math.Abs(d)/rezeroSD)
 			s := 1/lw[a] + 1/rw
 			v += d*d/2*(1/s-1/(s+rezeroSD*rezeroSD)) - 0.5*math.Log(1+rezeroSD*rezeroSD/s)
 		}
-		// No phone re-zeroes that far: such a reading is not explained, and must
-		// not be explained away.
-		if far < 4 && v > gain {
+		// One reading alone is no level.
+		if k >= 1 && k+2 < len(piece) && v > gain {
 			at, gain = k+1, v
 		}
 	}

@@ -205,6 +205,7 @@ func (e *engine) search() []*scored {
 		e.narrow()
 	}
 	e.grow()
+	e.simplify()
 	var out []*scored
 	for _, s := range e.seen {
 		if s != nil && s.log > e.best-bail {
@@ -218,6 +219,38 @@ func (e *engine) search() []*scored {
 		return cmp.Compare(a.hyp.key, b.hyp.key)
 	})
 	return out
+}
+
+// simplify takes away faults that change nothing once the others are there: an
+// open coil leaves its string without current by itself.
+func (e *engine) simplify() {
+	for _, s := range e.seen {
+		if s == nil || s.log < e.best-bail {
+			continue
+		}
+		for i := 0; len(s.hyp.faults) > 1 && i < len(s.hyp.faults); i++ {
+			fewer := slices.Delete(slices.Clone(s.hyp.faults), i, i+1)
+			h := newHypothesis(e.m.plan, fewer, s.hyp.logPrior-e.priorOf(s.hyp.faults[i]))
+			if h == nil || h.key != s.hyp.key {
+				continue
+			}
+			s.log += h.logPrior - s.hyp.logPrior
+			s.hyp = h
+			e.best = math.Max(e.best, s.log)
+			i = -1 // begin again with what is left
+		}
+	}
+}
+
+// priorOf is the log prior chance of a single fault.
+func (e *engine) priorOf(f layout.Fault) float64 {
+	for i := range e.singles {
+		s := &e.singles[i].fault
+		if s.Kind == f.Kind && s.ID == f.ID && s.String == f.String && s.Lost == f.Lost && slices.Equal(s.IDs, f.IDs) {
+			return e.singles[i].logP
+		}
+	}
+	return 0
 }
 
 // wide tells whether any phone's sensor may be in so many places that a coarse

@@ -1,0 +1,150 @@
+package verdict
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// steady makes samples of one axis pattern: off, on, off; with a step of the
+// phone's own zero after some sample.
+func steady(rng *rand.Rand, sigma, pull float64, jumpAfter int, jump float64) []sample {
+	var xs []sample
+	for i := range 30 {
+		x := sample{t: float64(i) / 10}
+		if i >= 10 && i < 20 {
+			x.s = 1
+		}
+		for a := range x.u {
+			x.u[a] = -40 + pull*x.s + sigma*rng.NormFloat64()
+			if jumpAfter > 0 && i >= jumpAfter {
+				x.u[a] += jump
+			}
+		}
+		xs = append(xs, x)
+	}
+	return xs
+}
+
+func TestJumpInsideAHold(t *testing.T) {
+	sigma := [3]float64{0.4, 0.4, 0.4}
+	for _, tc := range []struct {
+		after int
+		jump  float64
+	}{{0, 0}, {5, 25}, {14, -18}, {25, 40}} {
+		rng := rand.New(rand.NewPCG(1, uint64(tc.after)))
+		readings, toggled, jumped := digestSteady(steady(rng, 0.4, 120, tc.after, tc.jump), sigma)
+		if !toggled || len(readings) == 0 {
+			t.Fatalf("jump after %d: toggled %v, %d readings", tc.after, toggled, len(readings))
+		}
+		if jumped != (tc.after > 0) {
+			t.Errorf("jump after %d: told %v", tc.after, jumped)
+		}
+		if d := readings[0].ax[2].d; math.Abs(d-120) > 1.5 {
+			t.Errorf("jump of %g after %d: pull %.1f, expected 120", tc.jump, tc.after, d)
+		}
+	}
+}
+
+// A jump at the very moment of switching cannot be told from the pull: the hold
+// must keep both readings, or a wide error.
+func TestJumpAtTheSwitch(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 3))
+	xs := steady(rng, 0.4, 30, 10, 35)[:20] // off, then on and jumped at once
+	readings, _, _ := digestSteady(xs, [3]float64{0.4, 0.4, 0.4})
+	wide := false
+	for _, r := range readings {
+		if math.Abs(r.ax[2].d-30) < 3*math.Sqrt(r.ax[2].vd) {
+			wide = true
+		}
+	}
+	if !wide {
+		t.Errorf("no reading allows the true pull of 30: %+v", readings)
+	}
+}
+
+func TestPulses(t *testing.T) {
+	sigma := [3]float64{0.5, 0.5, 0.5}
+	for _, hz := range []float64{0.5, 1, 2.3, 4.9, 7.1, 12} {
+		for _, duty := range []float64{0.2, 0.5, 0.8} {
+			rng := rand.New(rand.NewPCG(5, uint64(hz*100+duty*10)))
+			var xs []sample
+			phase := rng.Float64()
+			for i := range 40 {
+				at := float64(i)/10 + 0.004*rng.NormFloat64()
+				x := sample{t: float64(i) / 10}
+				on := 0.0
+				if f := at*hz - phase; f-math.Floor(f) < duty {
+					on = 1
+				}
+				for a := range x.u {
+					x.u[a] = 20 - 200*on + 0.5*rng.NormFloat64()
+				}
+				xs = append(xs, x)
+			}
+			readings := digestPulses(xs, sigma, hz, duty)
+			p := 0.0
+			for _, r := range readings {
+				if math.Abs(r.ax[2].d+200) < 5 && math.Abs(r.ax[2].b-20) < 5 {
+					p += math.Exp(r.logW)
+				}
+			}
+			// At a duty of one half nothing but the background tells the pulse
+			// from the pause; otherwise the share of time does.
+			least := 0.9
+			if duty == 0.5 {
+				least = 0.2
+			}
+			if p < least {
+				t.Errorf("%g Hz, duty %g: the true reading has chance %.3f, expected %g", hz, duty, p, least)
+			}
+		}
+	}
+}
+
+func TestNoiseSeesThroughAJumpAndQuantisation(t *testing.T) {
+	rng := rand.New(rand.NewPCG(9, 9))
+	s := noise([][]sample{steady(rng, 0.6, 300, 14, 30)})
+	for a, v := range s {
+		if v < 0.4 || v > 0.9 {
+			t.Errorf("axis %d: noise %.2f, expected about 0.6", a, v)
+		}
+	}
+	coarse := steady(rng, 0.05, 0, 0, 0)
+	for i := range coarse {
+		for a := range coarse[i].u {
+			coarse[i].u[a] = 0.6 * math.Round(coarse[i].u[a]/0.6)
+		}
+	}
+	for a, v := range noise([][]sample{coarse}) {
+		if v < 0.1 {
+			t.Errorf("axis %d: noise %.3f is less than quantisation allows", a, v)
+		}
+	}
+}
+
+func TestBackgroundSteps(t *testing.T) {
+	rng := rand.New(rand.NewPCG(2, 2))
+	var list []left
+	for i := range 20 {
+		l := left{factor: i, t: float64(i)}
+		for a := range l.b {
+			l.b[a] = 2 * rng.NormFloat64()
+			if i >= 12 {
+				l.b[a] += 30
+			}
+			l.w[a] = 1 / (3.0 * 3)
+		}
+		list = append(list, l)
+	}
+	if cuts := steps(list); len(cuts) != 3 || cuts[1] != 12 {
+		t.Errorf("cut at %v, expected one step before the 13th", cuts)
+	}
+	// A single reading far off is not a step of the background.
+	for a := range list[5].b {
+		list[5].b[a] = 800
+	}
+	if cuts := steps(list[:12]); len(cuts) != 2 {
+		t.Errorf("a reading that nothing explains was taken for steps at %v", cuts)
+	}
+}

@@ -1,0 +1,190 @@
+package verdict_test
+
+import (
+	"os"
+	"slices"
+	"strings"
+	"testing"
+
+	"polewise/field/rehearsal"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+func kennel(t *testing.T) *layout.Plan {
+	t.Helper()
+	raw, err := os.ReadFile("../../assets/demo/kennel.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := layout.Parse("kennel.toml", raw)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// careful is a maker who switches the supply off and on in every hold, with a
+// phone whose sensor has been found, and measures ohms as well.
+func careful(seed uint64, faults ...layout.Fault) rehearsal.Options {
+	o := rehearsal.Defaults()
+	o.Seed, o.Faults = seed, faults
+	o.Rest, o.TellOffsetMM, o.OffsetMM = rehearsal.RestHolds, 3, &[2]float64{2, 12}
+	o.Ohms = true
+	return o
+}
+
+// TestEveryKindOfFault shows what is said of each fault the contract names: the
+// plan is the kennel bed, the capture a careful one.
+func TestEveryKindOfFault(t *testing.T) {
+	for _, tc := range []struct {
+		name   string
+		faults []layout.Fault
+		states string // of A1 A2 A3 B1 B2 B3 C1 C2 C3: p reversed=r dead=d weak=w
+		mend   []verdict.Mend
+		says   []string
+	}{
+		{"nothing wrong", nil, "ppp ppp ppp", nil, nil},
+		{"a coil reversed", []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}, "ppp prp ppp",
+			[]verdict.Mend{{Do: verdict.Flip, ID: "B2"}}, []string{"Coil B2 faces the wrong way.", "Turn B2 over, or swap its two leads."}},
+		{"two coils reversed", []layout.Fault{{Kind: layout.CoilReversed, ID: "A1"}, {Kind: layout.CoilReversed, ID: "C3"}}, "rpp ppp ppr",
+			[]verdict.Mend{{Do: verdict.Flip, ID: "A1"}, {Do: verdict.Flip, ID: "C3"}}, []string{"Coils A1 and C3 face the wrong way."}},
+		{"a string reversed", []layout.Fault{{Kind: layout.StringReversed, ID: "C"}}, "ppp ppp rrr",
+			[]verdict.Mend{{Do: verdict.SwapString, ID: "C"}}, []string{"whole string C runs the wrong way", "Swap the two ends of string C"}},
+		{"a string reversed and one coil of it turned back", []layout.Fault{{Kind: layout.StringReversed, ID: "C"}, {Kind: layout.CoilReversed, ID: "C2"}}, "ppp ppp rpr",
+			[]verdict.Mend{{Do: verdict.Flip, ID: "C1"}, {Do: verdict.Flip, ID: "C3"}}, nil},
+		{"the pad reversed", []layout.Fault{{Kind: layout.PadReversed}}, "rrr rrr rrr",
+			[]verdict.Mend{{Do: verdict.SwapPad}}, []string{"whole pad runs the wrong way", "at its plug"}},
+		{"a coil shorted", []layout.Fault{{Kind: layout.CoilShorted, ID: "A2"}}, "pdp ppp ppp",
+			[]verdict.Mend{{Do: verdict.RemakeJoint, ID: "A2"}}, []string{"Coil A2 is shorted", "touching leads"}},
+		{"half the turns shorted", []layout.Fault{{Kind: layout.TurnsShorted, ID: "B3", Lost: 0.5}}, "ppp ppw ppp",
+			[]verdict.Mend{{Do: verdict.Replace, ID: "B3"}}, []string{"Coil B3 is weak"}},
+		{"a string open, the ohmmeter says where", []layout.Fault{{Kind: layout.CoilOpen, ID: "B1"}}, "ppp ddd ppp",
+			[]verdict.Mend{{Do: verdict.RemakeJoint, ID: "B1"}}, []string{"Coil B1 is open"}},
+		{"a joint of a string open", []layout.Fault{{Kind: layout.StringOpen, ID: "A"}}, "ddd ppp ppp",
+			[]verdict.Mend{{Do: verdict.RemakeJoint, ID: "A"}}, []string{"String A carries no current"}},
+		{"strings in series", []layout.Fault{{Kind: layout.StringsInSeries, IDs: []string{"A", "B"}}}, "ppp ppp ppp",
+			[]verdict.Mend{{Do: verdict.Rejoin, ID: "B"}}, []string{"Strings A and B are joined one after the other"}},
+		{"a coil in the wrong string", []layout.Fault{{Kind: layout.CoilInWrongString, ID: "A3", String: "B"}}, "ppp ppp ppp",
+			[]verdict.Mend{{Do: verdict.Rejoin, ID: "A3"}}, []string{"Coil A3 is joined into string B instead of A."}},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			p := kennel(t)
+			v, err := verdict.Judge(p, capturesOf(p, careful(7, tc.faults...))...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			letters := map[verdict.State]byte{verdict.StateAsPlanned: 'p', verdict.StateReversed: 'r', verdict.StateDead: 'd', verdict.StateWeak: 'w', verdict.StateUndecided: '?'}
+			var states []byte
+			for j, c := range v.Coils {
+				if j > 0 && j%3 == 0 {
+					states = append(states, ' ')
+				}
+				states = append(states, letters[c.State])
+			}
+			if string(states) != tc.states {
+				t.Errorf("states %s, expected %s", states, tc.states)
+			}
+			if len(tc.faults) == 0 {
+				if v.Outcome != verdict.AsPlanned || len(v.Causes) != 0 {
+					t.Errorf("outcome %s, causes %+v", v.Outcome, v.Causes)
+				}
+				return
+			}
+			if v.Outcome != verdict.Fault || len(v.Causes) == 0 {
+				t.Fatalf("outcome %s with %d causes", v.Outcome, len(v.Causes))
+			}
+			if !slices.Equal(v.Causes[0].Mend, tc.mend) {
+				t.Errorf("mend %v, expected %v", v.Causes[0].Mend, tc.mend)
+			}
+			for _, s := range tc.says {
+				if !strings.Contains(v.Causes[0].Say, s) {
+					t.Errorf("says %q, which lacks %q", v.Causes[0].Say, s)
+				}
+			}
+		})
+	}
+}
+
+// TestSensorFarOffTheMark is the trap of the trade that fools a plain look at
+// the sign: the sensor sits outside every coil and reads the opposite sign over
+// each, steadily. A good pad must not be called reversed, nor a reversed pad
+// good, whether the offset is told or not.
+func TestSensorFarOffTheMark(t *testing.T) {
+	p := kennel(t)
+	for _, told := range []float64{4, -1} {
+		for _, faults := range [][]layout.Fault{nil, {{Kind: layout.PadReversed}}} {
+			for seed := range uint64(4) {
+				o := rehearsal.Defaults()
+				o.Seed, o.Faults, o.TellOffsetMM, o.OffsetMM = seed, faults, told, &[2]float64{5, 66}
+				v, err := verdict.Judge(p, capturesOf(p, o)...)
+				if err != nil {
+					t.Fatal(err)
+				}
+				wrong := verdict.StateReversed
+				if faults != nil {
+					wrong = verdict.StateAsPlanned
+				}
+				for _, c := range v.Coils {
+					if c.State == wrong {
+						t.Errorf("offset told %v, faults %v, seed %d: %s called %s", told >= 0, faults, seed, c.ID, c.State)
+					}
+				}
+			}
+		}
+	}
+}
+
+// TestUnreadCoilIsNotClaimed: what was not read is not known.
+func TestUnreadCoilIsNotClaimed(t *testing.T) {
+	p := kennel(t)
+	c := capturesOf(p, careful(3))[0]
+	var kept = *c
+	kept.Lines, kept.Numbers = nil, nil
+	for i, l := range c.Lines {
+		if l.Type() == "ohms" {
+			continue
+		}
+		if h, ok := l.(interface{ At() float64 }); ok && h.At() > 30 {
+			continue
+		}
+		kept.Lines = append(kept.Lines, l)
+		kept.Numbers = append(kept.Numbers, c.Numbers[i])
+	}
+	v, err := verdict.Judge(p, &kept)
+	if err != nil {
+		t.Fatal(err)
+	}
+	unread := 0
+	for _, c := range v.Coils {
+		if c.Used == 0 {
+			unread++
+			if c.State != verdict.StateUndecided {
+				t.Errorf("%s was not read and is called %s", c.ID, c.State)
+			}
+		}
+	}
+	if unread == 0 {
+		t.Fatal("every coil was read; the test shows nothing")
+	}
+	if v.Outcome != verdict.Undecided || v.Next == nil {
+		t.Errorf("outcome %s, next %v", v.Outcome, v.Next)
+	}
+}
+
+// TestNothingReadAtAll: an empty capture claims nothing.
+func TestNothingReadAtAll(t *testing.T) {
+	p := kennel(t)
+	v, err := verdict.Judge(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range v.Coils {
+		if c.State != verdict.StateUndecided {
+			t.Errorf("%s is called %s", c.ID, c.State)
+		}
+	}
+	if v.Outcome != verdict.Undecided {
+		t.Errorf("outcome %s", v.Outcome)
+	}
+}

@@ -1,0 +1,126 @@
+package verdict
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"polewise/layout"
+)
+
+// pads with strings, and with groups of strings.
+func mendPlan(groups bool) *layout.Plan {
+	text := "format = 1\nname = \"m\"\n[supply]\nvolts = 2\n[[winding]]\nid = \"r\"\nshape = \"round\"\ninner = 50\nturns = 40\nbuild = 5\nwidth = 6\nwire_awg = 24\n"
+	sizes := []int{1, 2, 3, 2}
+	for s, n := range sizes {
+		ids := ""
+		for k := range n {
+			text += fmt.Sprintf("[[coil]]\nid = \"%c%d\"\nwinding = \"r\"\nat = [%d, %d]\n", 'A'+s, k+1, 50+80*k, 50+80*s)
+			ids += fmt.Sprintf("\"%c%d\",", 'A'+s, k+1)
+		}
+		text += fmt.Sprintf("[[string]]\nid = \"%c\"\ncoils = [%s]\n", 'A'+s, ids)
+	}
+	if groups {
+		text += "[[group]]\nid = \"left\"\njoin = \"parallel\"\nof = [\"A\", \"B\"]\n[[group]]\nid = \"right\"\njoin = \"parallel\"\nof = [\"C\", \"D\"]\n[[group]]\nid = \"all\"\njoin = \"series\"\nof = [\"left\", \"right\"]\n"
+	}
+	p, err := layout.Parse("m", []byte(text))
+	if err != nil {
+		panic(err)
+	}
+	return p
+}
+
+// mended applies swaps and flips as the faults that undo themselves.
+func mended(p *layout.Plan, faults []layout.Fault, mend []Mend) ([]layout.Fault, error) {
+	kinds := map[Act]layout.FaultKind{Flip: layout.CoilReversed, SwapString: layout.StringReversed, SwapPad: layout.PadReversed, Rejoin: layout.GroupReversed}
+	out := slices.Clone(faults)
+	for _, m := range mend {
+		kind, ok := kinds[m.Do]
+		if !ok {
+			return nil, fmt.Errorf("a reversal is not mended by %s", m.Do)
+		}
+		// Turned twice is not turned.
+		same := func(f layout.Fault) bool { return f.Kind == kind && f.ID == m.ID }
+		if slices.ContainsFunc(out, same) {
+			out = slices.DeleteFunc(out, same)
+		} else {
+			out = append(out, layout.Fault{Kind: kind, ID: m.ID})
+		}
+	}
+	return out, nil
+}
+
+// TestMendIsRightAndFewest solves the mended network for random reversals, and
+// counts the actions against all ways of swapping strings, groups and the plug.
+func TestMendIsRightAndFewest(t *testing.T) {
+	for _, groups := range []bool{false, true} {
+		p := mendPlan(groups)
+		rapid.Check(t, func(t *rapid.T) {
+			var faults []layout.Fault
+			for j := range p.Coils {
+				if rapid.Bool().Draw(t, p.Coils[j].ID) {
+					faults = append(faults, layout.Fault{Kind: layout.CoilReversed, ID: p.Coils[j].ID})
+				}
+			}
+			if rapid.Bool().Draw(t, "string") {
+				faults = append(faults, layout.Fault{Kind: layout.StringReversed, ID: "C"})
+			}
+			if rapid.Bool().Draw(t, "pad") {
+				faults = append(faults, layout.Fault{Kind: layout.PadReversed})
+			}
+			if groups && rapid.Bool().Draw(t, "group") {
+				faults = append(faults, layout.Fault{Kind: layout.GroupReversed, ID: "right"})
+			}
+			mend := mendFor(p, faults)
+			after, err := mended(p, faults, mend)
+			if err != nil {
+				t.Fatal(err)
+			}
+			cur, err := p.Solve(after...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for j, a := range cur.CoilAmps {
+				if a <= 0 {
+					t.Fatalf("after %v %s still carries %g A", mend, p.Coils[j].ID, a)
+				}
+			}
+			if best := fewest(p, turned(p, faults), groups); len(mend) > best {
+				t.Fatalf("%d actions (%v) where %d would do", len(mend), mend, best)
+			}
+		})
+	}
+}
+
+// fewest tries every choice of swapped strings, groups and plug.
+func fewest(p *layout.Plan, wrong []bool, groups bool) int {
+	best := len(wrong)
+	bits := len(p.Strings) + 1
+	if groups {
+		bits += 2
+	}
+	for choice := range 1 << bits {
+		count := 0
+		for b := range bits {
+			count += choice >> b & 1
+		}
+		for s := range p.Strings {
+			swap := choice>>s&1 == 1
+			if choice>>len(p.Strings)&1 == 1 {
+				swap = !swap
+			}
+			if groups && choice>>(len(p.Strings)+1+s/2)&1 == 1 {
+				swap = !swap
+			}
+			for _, j := range p.Strings[s].Coils {
+				if wrong[j] != swap {
+					count++
+				}
+			}
+		}
+		best = min(best, count)
+	}
+	return best
+}
