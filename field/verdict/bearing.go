@@ -224,3 +224,8 @@ func (b *bearingFactor) like(out []float64, field []nine, _ *background, sc *sca
 	}
 	b.ph.blur(out, score, nodes, 0, math.Log(headingOutlier/(2*math.Pi)))
 }
+
+// ceiling implements factor.
+func (b *bearingFactor) ceiling([]nine, *background, *scales) float64 {
+	return -0.5 * math.Log(2*math.Pi*(b.sdOff*b.sdOff+b.sdOn*b.sdOn+0.01))
+}

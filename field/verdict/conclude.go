@@ -41,6 +41,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	if len(list) > 0 {
 		top = e.evaluate(&scored{hyp: list[0].hyp})
 	}
+	misread := e.misread(top)
 	all := true
 	for j := range plan.Coils {
 		c := Coil{ID: plan.Coils[j].ID, State: StateUndecided, P: p[j], ExpectedUT: e.m.tops[j], Used: e.used(j)}
@@ -48,6 +49,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 			if p[j][st] >= MinClaim {
 				c.State = st
 			}
+		}
+		if misread[j] {
+			c.State = StateUndecided
 		}
 		if top != nil {
 			c.ExpectedUT, c.MeasuredUT = e.compare(top, j)
@@ -193,29 +197,64 @@ func (e *engine) compare(n *node, j int) (expected float64, measured *float64) {
 	return round(expected, 1), measured
 }
 
-// misfits tells of holds that no hypothesis explains.
-func (e *engine) misfits(n *node) []string {
-	var bad []string
+// Bounds on readings that nothing explains.
+const (
+	strayMargin = 3    // log units above the outlier level that still count as unexplained
+	straysMany  = 3    // so many, and
+	straysShare = 0.25 // such a share of all holds, put everything in doubt
+)
+
+// unexplained lists the holds that the best hypothesis does not explain.
+func (e *engine) unexplained(n *node) (list []*holdFactor, holds int) {
+	if n == nil {
+		return nil, 0
+	}
 	for i, f := range e.factors {
 		h, ok := f.(*holdFactor)
 		if !ok {
 			continue
 		}
+		holds++
 		c, m := e.likeliest(n, h.source)
-		if n.ll[i][c*len(n.sc.s)+m] < outlierLog(h.pulls(&n.bg[i]))+3 {
-			bad = append(bad, h.label)
+		if n.ll[i][c*len(n.sc.s)+m] < outlierLog(h.pulls(&n.bg[i]))+strayMargin {
+			list = append(list, h)
 		}
 	}
-	if len(bad) == 0 {
+	return list, holds
+}
+
+// misread tells which coils must not be claimed: what was read over them nothing
+// explains. Where that is so of many, none is.
+func (e *engine) misread(n *node) map[int]bool {
+	list, holds := e.unexplained(n)
+	out := map[int]bool{}
+	for _, h := range list {
+		out[h.coil] = true
+	}
+	if len(list) >= straysMany && float64(len(list)) > straysShare*float64(holds) {
+		for j := range e.m.plan.Coils {
+			out[j] = true
+		}
+	}
+	return out
+}
+
+// misfits tells of holds that no hypothesis explains.
+func (e *engine) misfits(n *node) []string {
+	list, holds := e.unexplained(n)
+	if len(list) == 0 {
 		return nil
+	}
+	var bad []string
+	for _, h := range list {
+		bad = append(bad, h.label)
 	}
 	slices.Sort(bad)
 	bad = slices.Compact(bad)
-	s := fmt.Sprintf("What was read over %s fits neither the plan nor any fault known here. Was the phone on that coil? Is steel near? Read it again.", and(bad))
-	if len(bad) > 2 && len(bad)*3 > len(e.factors) {
-		s = fmt.Sprintf("The readings over %s fit neither the plan nor any fault known here: a bridge between strings, the wrong plan, or the wrong coils under the phone.", and(bad))
+	if len(list) >= straysMany && float64(len(list)) > straysShare*float64(holds) {
+		return []string{fmt.Sprintf("The readings over %s fit neither the plan nor any fault known here: a bridge between strings, the wrong plan, or the wrong coils under the phone. Nothing is claimed.", and(bad))}
 	}
-	return []string{s}
+	return []string{fmt.Sprintf("What was read over %s fits neither the plan nor any fault known here. Was the phone on that coil? Is steel near? Read it again.", and(bad))}
 }
 
 // causes merges hypotheses that name the same faults and words them.

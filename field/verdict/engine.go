@@ -27,6 +27,9 @@ type factor interface {
 	time() float64
 	// name says which reading it is.
 	name() string
+	// ceiling is about the log likelihood of a reading that a hypothesis with
+	// this field explains fully.
+	ceiling(field []nine, bg *background, sc *scales) float64
 	// like writes the log likelihood for every active offset cell and scale to
 	// out[cell*len(sc.s)+scale], given the pad's field at the factor's points.
 	like(out []float64, field []nine, bg *background, sc *scales)
@@ -74,6 +77,7 @@ type node struct {
 	tot   [][]float64 // per source, sum of ll over its factors
 
 	glance []glance
+	short  []float64 // per factor: how far it falls short of its ceiling, at the likeliest place
 }
 
 // scored is a hypothesis and its log posterior, up to a common constant.
@@ -144,6 +148,11 @@ func (e *engine) evaluate(s *scored) *node {
 		}
 		e.likeAll(n)
 	}
+	n.short = make([]float64, len(e.factors))
+	for i, f := range e.factors {
+		c, m := e.likeliest(n, f.frame().src)
+		n.short[i] = math.Max(0, f.ceiling(n.field[i], &n.bg[i], &n.sc)-n.ll[i][c*len(n.sc.s)+m])
+	}
 	n.log = e.total(n.tot, &n.sc) + s.hyp.logPrior + n.bgLog + e.direct(s.hyp)
 	return n
 }
@@ -206,6 +215,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	if sameScales && e.hopeless(n, h, &sc, work) {
 		return math.Inf(-1)
 	}
+	hope := n.hope(work.order) // what the readings not scored yet may still gain
 	for p := range n.tot {
 		work.tot[p] = append(work.tot[p][:0], n.tot[p]...)
 	}
@@ -224,14 +234,38 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		if !sameScales {
 			continue
 		}
+		hope -= n.short[o.factor]
 		if i < len(work.order)-1 && (i < 3 || i%4 == 0) {
-			if e.total(work.tot, &sc)+base < e.best-bail {
+			if e.total(work.tot, &sc)+base+hope < e.best-bail {
 				return math.Inf(-1)
 			}
 		}
 	}
 	return e.total(work.tot, &sc) + base
 }
+
+// hope sums how far the listed factors fall short of their ceilings.
+func (n *node) hope(order []affectedFactor) float64 {
+	sum := 0.0
+	for _, o := range order {
+		sum += n.short[o.factor]
+	}
+	return sum
+}
+
+// misfit is how badly a node explains its readings as a whole, beyond what
+// placement and noise make usual.
+func (n *node) misfit() float64 {
+	sum := 0.0
+	for _, s := range n.short {
+		sum += math.Max(0, s-usualShort)
+	}
+	return sum
+}
+
+// usualShort is how far a well explained reading falls short of its ceiling: a
+// few squared standard deviations of placement.
+const usualShort = 6
 
 // Bounds on the glance that tells hopeless neighbours.
 const (
@@ -260,6 +294,7 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace) b
 	defer e.swapGlance(n)
 	before := e.total(work.few, sc)
 	limit := e.best - bail - glanceSlack - (n.log - before) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
+	hope := n.hope(work.order)
 	for i, o := range work.order {
 		fr := e.factors[o.factor].frame()
 		g := &n.glance[fr.src]
@@ -272,7 +307,8 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace) b
 				work.few[fr.src][q*nodes+m] += out[q*nodes+m] - n.ll[o.factor][c*nodes+m]
 			}
 		}
-		if (i < 4 || i == len(work.order)-1) && e.total(work.few, sc) < limit {
+		hope -= n.short[o.factor]
+		if (i < 4 || i == len(work.order)-1) && e.total(work.few, sc)+hope < limit {
 			return true
 		}
 	}

@@ -281,6 +281,19 @@ func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales) {
 	}
 }
 
+// ceiling implements factor: no residual at the place of narrowest spread.
+func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
+	top := math.Inf(-1)
+	p := &h.pulls(bg)[0]
+	for _, k := range h.ph.places {
+		c := p.c
+		h.spread(&c, &field[k], sc.sd)
+		ch := c.chol()
+		top = math.Max(top, ch.i0*ch.i1*ch.i2)
+	}
+	return math.Log(top) - 1.5*log2pi + p.logW - 2
+}
+
 // outlierLog is the log likelihood of a hold that is not what it says it is.
 func outlierLog(comps []pull) float64 {
 	sum := math.Inf(-1)

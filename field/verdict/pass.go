@@ -489,3 +489,9 @@ func (p *passFactor) residual(field []nine, cell int, scale float64, bg *backgro
 	}
 	return b, variance, true
 }
+
+// ceiling implements factor: every sample where the model has it.
+func (p *passFactor) ceiling(_ []nine, bg *background, _ *scales) float64 {
+	sd := math.Sqrt(floorUT*floorUT + driftSD*driftSD + (bg.variance[0]+bg.variance[1]+bg.variance[2])/3)
+	return -slowShare * float64(len(p.xs)) * (3*math.Log(2*sd) + 1.5*log2pi)
+}

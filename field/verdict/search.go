@@ -387,10 +387,14 @@ func (e *engine) grow() {
 		e.best = math.Max(e.best, s.log)
 	}
 	work := e.newWorkspace()
-	for range maxExpansions {
+	within := expandWithin
+	for round := range 2 * maxExpansions {
+		if round >= maxExpansions && within == expandWithin {
+			return
+		}
 		var next *scored
 		for _, s := range e.seen {
-			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-expandWithin {
+			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-within {
 				continue
 			}
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
@@ -404,12 +408,29 @@ func (e *engine) grow() {
 			return
 		}
 		next.expanded = true
-		e.expand(next, work)
+		n := e.expand(next, work)
+		// As long as nothing explains the readings well, the way to what does
+		// may lead over something that explains them worse.
+		if n.log >= e.best-1e-9 {
+			within = expandWithin + math.Min(n.misfit(), 60)
+		} else if e.bestFits() {
+			within = expandWithin
+		}
 	}
 }
 
+// bestFits tells whether the best hypothesis explains every reading.
+func (e *engine) bestFits() bool {
+	for _, s := range e.seen {
+		if s != nil && s.log >= e.best {
+			return e.evaluate(&scored{hyp: s.hyp}).misfit() == 0
+		}
+	}
+	return false
+}
+
 // expand scores a hypothesis with every single fault added.
-func (e *engine) expand(s *scored, work *workspace) {
+func (e *engine) expand(s *scored, work *workspace) *node {
 	n := e.evaluate(s)
 	e.best = math.Max(e.best, n.log)
 	first := e.first == nil
@@ -452,6 +473,7 @@ func (e *engine) expand(s *scored, work *workspace) {
 		e.best = math.Max(e.best, l)
 	}
 	e.refine(fresh)
+	return n
 }
 
 // nearBest is how near the best a hypothesis must come for faults far away from
