@@ -75,19 +75,19 @@ func (p path) arc(q int, r float64, at r3.Vec) r3.Vec {
 	// Distance to the full circle, for the order. Close to the arc it is cut.
 	dx, dy := at.X-cx, at.Y-cy
 	gap := math.Hypot(math.Hypot(dx, dy)-r, at.Z)
-	n, parts := 6, 1
+	n, parts := 8, 1
 	switch ratio := gap / r; {
 	case ratio > 2:
 	case ratio > 0.8:
-		n = 10
+		n = 14
 	case ratio > 0.3:
-		n = 16
-	case ratio > 0.1:
 		n, parts = 16, 2
-	case ratio > 0.03:
+	case ratio > 0.1:
 		n, parts = 16, 4
+	case ratio > 0.03:
+		n, parts = 16, 8
 	default:
-		n, parts = 20, 8
+		n, parts = 20, 16
 	}
 	g := gauss(n)
 	var b r3.Vec

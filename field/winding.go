@@ -59,7 +59,8 @@ func order(edge, gap float64) int {
 // metres, at distance rho from the axis and height z over the mid-plane. It is
 // the mean of thin loops over the section (Gauss-Legendre), good to 1e-7 of |B|
 // more than a millimetre from the copper; inside it is continuous and finite,
-// good to about 1e-3.
+// good to about
+// 3e-3.
 func RoundWinding(inner, build, width, rho, z float64) (bRho, bZ float64) {
 	s := section{build: build, half: width / 2}
 	rho = math.Abs(rho)

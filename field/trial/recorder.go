@@ -15,13 +15,12 @@ type sample struct {
 	uT    vec
 	deg   float64
 	drive string // as the last drive line said
-	stop  int    // index of the hold or pass, -1 between
+	stop  int    // index of the hold, -1 between
 }
 
-// stop is a hold or a pass as it was written.
+// stop is a hold as it was written.
 type stop struct {
-	coil   int   // hold
-	along  []int // pass
+	coil   int
 	shift  [2]float64
 	topDeg float64
 	t0, t1 float64

@@ -33,8 +33,3 @@ func lying(yaw, pitch, roll float64) pose {
 
 // sees gives a vector of the pad frame in the phone's axes.
 func (p pose) sees(a vec) vec { return vec{p.x.dot(a), p.y.dot(a), p.z.dot(a)} }
-
-// places gives a vector in the phone's axes in the pad frame.
-func (p pose) places(a vec) vec {
-	return p.x.times(a[0]).plus(p.y.times(a[1])).plus(p.z.times(a[2]))
-}

@@ -122,3 +122,15 @@ func median(v []float64) float64 {
 	}
 	return (w[len(w)/2-1] + w[len(w)/2]) / 2
 }
+
+// atTop tells whether any axis of a sample lies at the level where it stopped.
+func atTop(b capture.B, tops [3][]flatTop) bool {
+	for a := range tops {
+		for _, top := range tops[a] {
+			if b.UT[a] == top.level {
+				return true
+			}
+		}
+	}
+	return false
+}

@@ -170,7 +170,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		ev.holds = append(ev.holds, d)
 	}
 	for i := range cut.Passes {
-		ev.addPass(plan, cut, &cut.Passes[i], src)
+		ev.addPass(plan, cut, &cut.Passes[i], src, tops)
 	}
 	for _, r := range cut.Readings {
 		f := faceReading{coil: plan.CoilIndex(r.Coil), face: r.Face, ut: math.NaN()}

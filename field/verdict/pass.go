@@ -28,23 +28,21 @@ const (
 )
 
 type passDigest struct {
-	coils        []int
-	source       int
-	label        string
-	from, to     float64
-	topDeg       float64
-	up           [3]float64
-	xs           []sample
-	hz, duty     float64
-	pulsed       bool
-	clipped      [3]float64
-	pathLength   float64
-	overrun      float64 // how far beyond either end the phone may have been
-	path         []r2.Vec
-	measuredPeak []float64
+	coils      []int
+	source     int
+	label      string
+	from, to   float64
+	topDeg     float64
+	up         [3]float64
+	xs         []sample
+	hz, duty   float64
+	pulsed     bool
+	pathLength float64
+	overrun    float64 // how far beyond either end the phone may have been
+	path       []r2.Vec
 }
 
-func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int) {
+func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, tops [3][]flatTop) {
 	d := passDigest{source: src, from: s.From, to: s.To, topDeg: s.TopDeg, up: meanUp(s.Gravity), label: s.Pass.Along[0] + " to " + s.Pass.Along[len(s.Pass.Along)-1]}
 	for _, id := range s.Pass.Along {
 		j := plan.CoilIndex(id)
@@ -59,7 +57,9 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 	}
 	for _, b := range s.B {
 		drive, ok := driveAt(cut, plan, b.T)
-		if !ok || nearSwitch(cut, b.T, guardBefore, guardAfter) {
+		// A sample at the end of the sensor's range says nothing of where the
+		// phone is.
+		if !ok || nearSwitch(cut, b.T, guardBefore, guardAfter) || atTop(b, tops) {
 			continue
 		}
 		x := sample{t: b.T, u: b.UT}
