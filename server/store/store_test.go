@@ -1,0 +1,107 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+func lines(s ...string) []json.RawMessage {
+	var out []json.RawMessage
+	for _, l := range s {
+		out = append(out, json.RawMessage(l))
+	}
+	return out
+}
+
+func TestMessagesAreKeptOnceAndInOrder(t *testing.T) {
+	ctx := context.Background()
+	dir := t.TempDir()
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c, err := s.LastCheck(ctx); err != nil || c != nil {
+		t.Fatalf("a new store has a check: %v %v", c, err)
+	}
+	check := Check{ID: "one", Began: time.Now(), PlanName: "pad", PlanTOML: []byte("format = 1\n")}
+	if err := s.NewCheck(ctx, check); err != nil {
+		t.Fatal(err)
+	}
+	for _, seq := range []int64{2, 1, 2, 3} { // out of order, and one twice
+		fresh, err := s.Append(ctx, "one", "a", seq, lines(`{"n":`+string(rune('0'+seq))+`}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if again := seq == 2 && !fresh; fresh == again {
+			t.Errorf("message %d: fresh %v", seq, fresh)
+		}
+	}
+	if _, err := s.Append(ctx, "nowhere", "a", 1, lines(`{}`)); err == nil {
+		t.Error("a message of a check that does not exist was stored")
+	}
+	var taken *SeqTakenError
+	if _, err := s.Append(ctx, "one", "a", 3, lines(`{"n":9}`)); !errors.As(err, &taken) || taken.Last != 3 {
+		t.Errorf("the same number with other lines: %v", err)
+	}
+	if err := s.ThrowOut(ctx, "one", ThrownOut{Source: "a", Coil: "A1", T: 5}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.SaveVerdict(ctx, "one", []byte(`{"outcome":"fault"}`), []Hold{{Source: "a", Coil: "A1", T: 5, Samples: 20}}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+
+	s, err = Open(dir) // as after a restart
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	got, err := s.LastCheck(ctx)
+	if err != nil || got == nil || got.ID != "one" || string(got.PlanTOML) != "format = 1\n" || !got.Began.Equal(check.Began) {
+		t.Fatalf("check %+v, %v", got, err)
+	}
+	messages, err := s.Messages(ctx, "one")
+	if err != nil || len(messages) != 3 {
+		t.Fatalf("%d messages, %v", len(messages), err)
+	}
+	for i, m := range messages {
+		if m.Seq != int64(i+1) || len(m.Lines) != 1 {
+			t.Errorf("message %d: %+v", i, m)
+		}
+	}
+	thrown, err := s.ThrownOut(ctx, "one")
+	if err != nil || len(thrown) != 1 || thrown[0].T != 5 {
+		t.Errorf("thrown out: %v %v", thrown, err)
+	}
+	if v, err := s.LastVerdict(ctx, "one"); err != nil || string(v) != `{"outcome":"fault"}` {
+		t.Errorf("verdict %s, %v", v, err)
+	}
+}
+
+func TestFileOfANewerProgram(t *testing.T) {
+	dir := t.TempDir()
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Close()
+	db, err := sql.Open("sqlite", filepath.Join(dir, FileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.Exec("PRAGMA user_version = 99"); err != nil {
+		t.Fatal(err)
+	}
+	db.Close()
+	if _, err := Open(dir); err == nil || !strings.Contains(err.Error(), "newer polewise") {
+		t.Errorf("got %v; expected words about a newer program", err)
+	}
+}
