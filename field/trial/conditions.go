@@ -9,14 +9,15 @@ type Condition struct {
 	WrongAtMost, UndecidedAtMost, CauseAtLeast float64
 	Limited                                    bool
 	record                                     func(s *session)
+	supply                                     func(r random, p *pad) // changes the plan's; may be nil
 }
 
 // Conditions are those of the table, then further ones.
 func Conditions() []Condition {
 	return []Condition{
-		{"toggled", "rest in each hold, offset known", 1.0 / 10_000, 0.01, 0.99, true, toggled},
-		{"one-rest", "one rest, offset known to 5 mm, steel, jumps", 1.0 / 10_000, 0.02, 0.97, true, oneRest},
-		{"offset-unknown", "offset unknown", 1.0 / 2_000, 0.05, 0.95, true, offsetUnknown},
+		{"toggled", "rest in each hold, offset known", 1.0 / 10_000, 0.01, 0.99, true, toggled, nil},
+		{"one-rest", "one rest, offset known to 5 mm, steel, jumps", 1.0 / 10_000, 0.02, 0.97, true, oneRest, nil},
+		{"offset-unknown", "offset unknown", 1.0 / 2_000, 0.05, 0.95, true, offsetUnknown, nil},
 	}
 }
 

@@ -20,9 +20,9 @@ type sample struct {
 
 // stop is a hold as it was written.
 type stop struct {
-	coil   int
+	coil   int   // of a hold
+	along  []int // of a pass; nil for a hold
 	shift  [2]float64
-	topDeg float64
 	t0, t1 float64
 }
 
@@ -200,6 +200,7 @@ func (s *session) sampleFor(seconds float64, sees func(t float64) vec) {
 	}
 	for s.nextRead < end {
 		t := math.Max(s.nextRead+s.r.normal(s.phone.jitter), s.now)
+		t = math.Min(t, end-5e-4) // a reading belongs to the spell it began in
 		if t >= s.jumpAt {
 			s.rezero()
 			s.jumpAt = math.Inf(1)
@@ -314,7 +315,7 @@ func (s *session) hold(coil int, o holdOptions) {
 		s.rezero()
 	}
 	var extra string
-	st := stop{coil: coil, topDeg: top, t0: s.now}
+	st := stop{coil: coil, t0: s.now}
 	if o.shift != nil {
 		st.shift = *o.shift
 		extra += fmt.Sprintf(`,"shift_mm":[%s,%s]`, number(o.shift[0]*1e3, 1), number(o.shift[1]*1e3, 1))
