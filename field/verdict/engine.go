@@ -85,6 +85,7 @@ type scored struct {
 	hyp      *hypothesis
 	log      float64
 	expanded bool
+	base     bool // one of those the search starts from
 }
 
 // scalesFor lays the nodes of the current's scale where prior and display

@@ -23,6 +23,7 @@ func sortAffected(a []affectedFactor) {
 const (
 	maxFaults     = 6
 	maxExpansions = 14
+	baseWithin    = 25.0 // the same for the hypotheses a search starts from: what lies far apart is not reached fault by fault
 	refineBest    = 8    // neighbours of each expanded hypothesis that get a full score
 	expandWithin  = 5.5  // log units below the best that are still worth growing from
 	coarseWithin  = 20.0 // log units below the best that stay in play after the coarse look
@@ -375,7 +376,7 @@ func (e *engine) put(h *hypothesis, log float64) *scored {
 // grow grows hypotheses from the best until none worth growing is left.
 func (e *engine) grow() {
 	for _, h := range e.bases() {
-		e.put(h, math.Inf(-1))
+		e.put(h, math.Inf(-1)).base = true
 	}
 	first := make([]*scored, 0, len(e.seen))
 	for _, s := range e.seen {
@@ -394,7 +395,7 @@ func (e *engine) grow() {
 		}
 		var next *scored
 		for _, s := range e.seen {
-			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-within {
+			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-within && !(s.base && s.log > e.best-baseWithin) {
 				continue
 			}
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
