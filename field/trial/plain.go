@@ -14,7 +14,7 @@ import (
 // said. Only coils it has a reading over count.
 func (c *Case) plain() (wrong, of int) {
 	s := c.session
-	claims := map[int]verdict.State{}
+	var claims map[int]verdict.State
 	switch {
 	case s.route == "hand":
 		claims = s.plainHand()
