@@ -68,7 +68,9 @@ async function open() {
   stream.setCheck(told.check);
   stream.pump();
   toldCoils = told.verdict?.coils || [];
+  performance.mark("finding out");
   found ||= rehearsal ? { best: "vector", raw: null, compass: null } : await probe();
+  performance.mark("found out");
   if (onAgain && route) {
     onAgain = false;
     await begin(route);
@@ -284,7 +286,15 @@ voiceButton.addEventListener("click", () => {
 });
 showVoice();
 
+/** In front again: what was hidden from the sensors before may work now. */
+function inFront() {
+  if (run || found?.raw?.code !== "hidden" || document.hidden || !document.hasFocus()) return;
+  found = null;
+  void open();
+}
+addEventListener("focus", inFront);
 document.addEventListener("visibilitychange", () => {
+  inFront();
   if (!document.hidden) return;
   run?.hidden();
   keep();

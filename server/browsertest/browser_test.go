@@ -117,7 +117,12 @@ func newBrowser(t *testing.T, width, height int64, extra ...chromedp.ExecAllocat
 		t.Fatal("Chromium does not start: ", err)
 	}
 	ctx, cancelTime := context.WithTimeout(ctx, 3*time.Minute)
-	t.Cleanup(func() { cancelTime(); cancel(); cancelAlloc() })
+	t.Cleanup(func() {
+		_ = chromedp.Cancel(ctx) // closes it and waits, or else it writes to the folder being removed
+		cancelTime()
+		cancel()
+		cancelAlloc()
+	})
 	do(t, ctx, chromedp.EmulateViewport(width, height), emulation.SetFocusEmulationEnabled(true))
 	return ctx
 }

@@ -1,16 +1,25 @@
 // Headings from orientation events: deviceorientationabsolute on one kind of
 // phone, webkitCompassHeading on the other, which asks the person first.
 import { Trouble } from "../troubles.js";
+import { whereAmI } from "../system.js";
 import { headingOfAngles, Turns } from "./headings.js";
 
-/** Whether this browser wants to ask the person, which it may only after a tap. */
+/**
+ * Whether no event comes before the person has been asked, which is allowed only
+ * in a tap. Other browsers have the function that asks too, but give events
+ * without it.
+ */
 export function mustAsk() {
+  return canAsk() && whereAmI(navigator).system === "apple";
+}
+
+function canAsk() {
   return typeof globalThis.DeviceOrientationEvent?.requestPermission === "function";
 }
 
 /** Asks; to be called in a tap. @returns {Promise<void>} rejects with a Trouble */
 export async function ask() {
-  if (!mustAsk()) return;
+  if (!canAsk()) return;
   let answer = "denied";
   try {
     answer = await globalThis.DeviceOrientationEvent.requestPermission();
