@@ -42,9 +42,12 @@ type session struct {
 	amps  []float64 // real, signed, of each coil at the peak
 	share []float64
 	total float64 // real current of the pad at the peak
-	bench workbench
-	phone phone
-	route string
+	warm  float64 // temperature of the coils, Celsius
+
+	tellWarm bool // ohms are written with it
+	bench    workbench
+	phone    phone
+	route    string
 
 	now       float64
 	nextRead  float64
@@ -74,9 +77,9 @@ type session struct {
 	lines   []line
 	samples []sample
 	stops   []stop
-	at      int // current stop
-	hands   map[int][]string
-	across  []string // what an ohmmeter was put to
+	at      int              // current stop
+	hands   map[int][]string // faces read by hand, of each coil
+	across  []string         // what an ohmmeter was put to
 	notes   []string
 }
 
@@ -88,6 +91,7 @@ func newSession(r random, p *pad, ill ailment) (*session, error) {
 		ohms = append(ohms, p.coils[j].kind.ohms20()*(1+r.normal(0.015))*(1+growPerKelvin*(celsius-20)))
 	}
 	var err error
+	s.warm = celsius
 	if s.wired, err = p.build(ohms, ill.real(p)); err != nil {
 		return nil, err
 	}
