@@ -116,7 +116,7 @@ func newBrowser(t *testing.T, width, height int64, extra ...chromedp.ExecAllocat
 	if err := chromedp.Run(ctx); err != nil {
 		t.Fatal("Chromium does not start: ", err)
 	}
-	ctx, cancelTime := context.WithTimeout(ctx, 3*time.Minute)
+	ctx, cancelTime := context.WithTimeout(ctx, 4*time.Minute)
 	t.Cleanup(func() {
 		_ = chromedp.Cancel(ctx) // closes it and waits, or else it writes to the folder being removed
 		cancelTime()
