@@ -31,6 +31,7 @@ func TestRehearsalByHand(t *testing.T) {
 	waitFor(t, bench, "the pad", `document.querySelector("#plan-name").textContent.includes("Kennel")`)
 	shot(t, bench, "fresh")
 	do(t, bench, chromedp.Click("#rehearse", chromedp.ByQuery), chromedp.WaitVisible("#begin-rehearsal", chromedp.ByQuery))
+	do(t, bench, chromedp.Evaluate(`document.querySelector("select[name=difficulty]").value = "easy"`, nil))
 	do(t, bench, chromedp.Click("#begin-rehearsal", chromedp.ByQuery))
 	tapInPhone(t, bench, "begin")
 	// The phone lies on the first coil before the supply goes on.
