@@ -5,6 +5,7 @@ import { askNewCheck, askRehearsal, tellTrouble } from "./dialogs.js";
 import { ask, listen } from "./live.js";
 import { Rehearsal } from "./rehearsal.js";
 import { readCoils } from "./verdict-panel.js";
+import { followViews } from "./views.js";
 
 /** @type {Rehearsal | null} */
 let rehearsal = null;
@@ -73,6 +74,7 @@ const LINKS = { live: "", polled: "connected the slow way: once a second", lost:
 byId("new-check").addEventListener("click", () => void chooseCheck());
 byId("rehearse").addEventListener("click", () => void chooseRehearsal());
 byId("print").addEventListener("click", () => print());
+followViews(() => {});
 
 const canned = new URLSearchParams(location.search).get("canned");
 if (canned) {

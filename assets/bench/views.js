@@ -1,0 +1,31 @@
+// The bench page's views, chosen by the address's fragment so that the browser's
+// back button and a bookmark work: plan, check (the first) and records.
+
+const VIEWS = ["plan", "check", "records"];
+
+/** @typedef {"plan" | "check" | "records"} View */
+
+/** @returns {View} */
+export function currentView() {
+  const asked = location.hash.slice(1).split("/")[0];
+  return /** @type {View} */ (VIEWS.includes(asked) ? asked : "check");
+}
+
+/**
+ * Shows the view asked for, now and whenever it changes.
+ * @param {(view: View) => void} onview told of every view shown
+ */
+export function followViews(onview) {
+  const show = () => {
+    const view = currentView();
+    for (const main of document.querySelectorAll("main[data-view]")) main.hidden = main.dataset.view !== view;
+    for (const a of document.querySelectorAll("nav.views a")) {
+      if (a.hash.slice(1) === view) a.setAttribute("aria-current", "page");
+      else a.removeAttribute("aria-current");
+    }
+    document.body.dataset.view = view;
+    onview(view);
+  };
+  addEventListener("hashchange", show);
+  show();
+}
