@@ -3,6 +3,7 @@ package verdict
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 
 	"polewise/field/capture"
 	"polewise/layout"
@@ -12,21 +13,47 @@ import (
 // lies, the pad pulls the needle away from it; only the angle is reported, and
 // the phone's filter follows with a lag of about a second.
 const (
-	earthLow, earthHigh = 10.0, 42.0 // uT, horizontal (World Magnetic Model 2025 over the surface)
-	earthNodes          = 6          // strengths of it that are tried
-	headingSD           = 0.07       // radians, one settled heading
-	restTurnSD          = 0.14       // radians more where off was not read in the same hold
-	headingOutlier      = 0.03       // the phone's filter rejects a strong field now and then
-	shortestLag         = 0.3
+	headingSD      = 0.025 // radians, one settled heading at best
+	restTurnSD     = 0.14  // radians more where off was not read in the same hold
+	headingOutlier = 0.03  // the phone's filter rejects a strong field now and then
+	shortestLag    = 0.3   // seconds after a switching from which a heading says anything
+	wobble         = 3.0   // neighbouring headings err alike: so many count as one
 )
 
-// earthFields are the strengths tried, evenly spread on a log scale.
-var earthFields = func() (h [earthNodes]float64) {
-	for n := range h {
-		h[n] = earthLow * math.Pow(earthHigh/earthLow, (float64(n)+0.5)/earthNodes)
+// earths are the horizontal fields a compass may feel: 10 to 42 uT is the
+// earth's (World Magnetic Model 2025 over the surface), evenly spread on a log
+// scale; more than that is a phone that never took its own magnetism out.
+var earths = [...]struct{ uT, logP float64 }{
+	{11.3, math.Log(0.94 / 6)}, {14.3, math.Log(0.94 / 6)}, {18.2, math.Log(0.94 / 6)},
+	{23.1, math.Log(0.94 / 6)}, {29.4, math.Log(0.94 / 6)}, {37.3, math.Log(0.94 / 6)},
+	{65, math.Log(0.02)}, {140, math.Log(0.02)}, {320, math.Log(0.02)},
+}
+
+// earthSpreadSD is by how much, relatively, the earth's field differs from the
+// common one from hold to hold: steel, and the width of a node.
+const earthSpreadSD = 0.15
+
+// onlyBearings tells whether headings are all that was read by phone. Current
+// and earth's field then come in by their ratio only, and the nodes of the scale
+// stand for the earth's field.
+func (ev *evidence) onlyBearings() bool {
+	return len(ev.bearings) > 0 && len(ev.holds) == 0 && len(ev.passes) == 0
+}
+
+// ratios are the scales of evidence by headings alone: the current's share of
+// the plan is taken as one, and summed out against what the display said.
+func (e *engine) ratios(h *hypothesis) scales {
+	sc := scales{s: make([]float64, len(earths)), lp: make([]float64, len(earths)), sd: math.Hypot(earthSpreadSD, scaleSD)}
+	display := 0.0
+	for _, a := range e.ev.amps {
+		display += logNormal(a.amps, h.cur.PadAmps, math.Hypot(0.02*a.amps+0.01, scaleSD*h.cur.PadAmps))
 	}
-	return h
-}()
+	for i, n := range earths {
+		sc.s[i] = 1 / n.uT
+		sc.lp[i] = n.logP + display
+	}
+	return sc
+}
 
 // bearingDigest is a hold by the heading route: where the compass settled with
 // the supply off and on.
@@ -43,31 +70,17 @@ type bearingDigest struct {
 	duty         float64 // share of the time the pull acts: 1 unless pulsed
 }
 
-func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int) {
+func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, lag float64) {
 	d := bearingDigest{coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, topDeg: h.TopDeg, samples: len(h.Bearings), duty: 1}
 	if h.Hold.ShiftMM != nil {
 		d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}
 	}
-	var offs, ons []bearingRun
+	offs, ons := runsOf(plan, cut, h)
 	byGyro := false
 	for _, b := range h.Bearings {
-		drive, ok := driveAt(cut, plan, b.T)
-		if !ok {
-			continue
-		}
-		if drive.State == capture.Pulse {
+		if drive, ok := driveAt(cut, plan, b.T); ok && drive.State == capture.Pulse {
 			d.duty = drive.Duty
 		}
-		runs := &ons
-		if drive.State == capture.Off {
-			runs = &offs
-		}
-		if n := len(*runs); n == 0 || (*runs)[n-1].began != drive.T {
-			*runs = append(*runs, bearingRun{began: drive.T})
-		}
-		r := &(*runs)[len(*runs)-1]
-		r.t = append(r.t, b.T)
-		r.deg = append(r.deg, straight(b))
 		if b.TurnedDeg != nil {
 			byGyro = true
 			d.hand += *b.TurnedDeg * math.Pi / 180 / float64(len(h.Bearings))
@@ -80,13 +93,13 @@ func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *cap
 		return
 	}
 	var ok bool
-	if d.on, d.sdOn, ok = settle(ons); !ok {
+	if d.on, d.sdOn, ok = settle(ons, lag); !ok {
 		ev.note("The compass had no time to settle beside %s. Keep the phone there for three seconds.", d.label)
 		return
 	}
-	if d.off, d.sdOff, ok = settle(offs); !ok {
+	if d.off, d.sdOff, ok = settle(offs, lag); !ok {
 		// From the rest, turned by what the phone was said to be turned.
-		rest, top, found := restHeading(cut)
+		rest, top, found := restHeading(cut, lag)
 		if !found {
 			ev.note("No heading was read with the supply off. Switch it off for three seconds beside %s and on again.", d.label)
 			return
@@ -109,39 +122,117 @@ func straight(b capture.Bearing) float64 {
 	return b.Deg
 }
 
-// bearingRun is the headings since one switching of the supply.
+// bearingRun is the headings since one switching of the supply, or since the
+// phone was laid down.
 type bearingRun struct {
 	began  float64
 	t, deg []float64
 }
 
-// settle finds where the headings of a state of the supply tend to. The lag is
-// not known: the last of each run counts most, and the less of a run there is,
-// the wider the doubt.
-func settle(runs []bearingRun) (rad, sd float64, ok bool) {
-	var s, c, weight, lead float64
-	for _, r := range runs {
-		last := r.t[len(r.t)-1]
-		for i, t := range r.t {
-			w := math.Exp((t - last) / 0.5)
-			a := r.deg[i] * math.Pi / 180
-			s += w * math.Sin(a)
-			c += w * math.Cos(a)
-			weight += w
+// runsOf parts the headings of a hold at the supply's switchings.
+func runsOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (offs, ons []bearingRun) {
+	for _, b := range h.Bearings {
+		drive, ok := driveAt(cut, plan, b.T)
+		if !ok {
+			continue
 		}
-		if !math.IsInf(r.began, -1) {
-			lead = math.Max(lead, last-r.began)
-		} else {
-			lead = math.Max(lead, last-r.t[0]+1)
+		runs := &ons
+		if drive.State == capture.Off {
+			runs = &offs
 		}
+		began := math.Max(drive.T, h.From)
+		if n := len(*runs); n == 0 || (*runs)[n-1].began != began {
+			*runs = append(*runs, bearingRun{began: began})
+		}
+		r := &(*runs)[len(*runs)-1]
+		r.t = append(r.t, b.T)
+		r.deg = append(r.deg, straight(b))
 	}
-	if weight == 0 || lead < shortestLag {
-		return 0, 0, false
-	}
-	return math.Atan2(s, c), headingSD + 0.5*math.Exp(-lead/0.9), true
+	return offs, ons
 }
 
-func restHeading(cut *capture.Stretches) (rad, topDeg float64, ok bool) {
+// tend fits a run as a unit vector that tends to a direction, the rest of the
+// way shrinking by e every lag: z = a + b exp(-t/lag). It returns a, how sure
+// its direction is, what is left of the way at the end, and the squared error.
+func (r *bearingRun) tend(lag float64) (a complex128, variance, rest, sse float64) {
+	var n, se, see float64
+	var sz, sez complex128
+	for i, t := range r.t {
+		e := math.Exp(-math.Max(0, t-r.began) / lag)
+		z := cmplx.Rect(1, r.deg[i]*math.Pi/180)
+		n, se, see = n+1, se+e, see+e*e
+		sz, sez = sz+z, sez+complex(e, 0)*z
+	}
+	// A weak prior on the way still to go keeps short runs from running wild.
+	const faint = 0.02
+	see += faint
+	det := n*see - se*se
+	a = (complex(see, 0)*sz - complex(se, 0)*sez) / complex(det, 0)
+	b := (complex(n, 0)*sez - complex(se, 0)*sz) / complex(det, 0)
+	for i, t := range r.t {
+		e := math.Exp(-math.Max(0, t-r.began) / lag)
+		d := cmplx.Rect(1, r.deg[i]*math.Pi/180) - a - complex(e, 0)*b
+		sse += real(d)*real(d) + imag(d)*imag(d)
+	}
+	last := math.Exp(-math.Max(0, r.t[len(r.t)-1]-r.began) / lag)
+	return a, see / det, cmplx.Abs(b) * last, sse
+}
+
+// lagOf finds the lag that fits all runs of a phone best, seconds; about one is
+// usual.
+func lagOf(runs []bearingRun) float64 {
+	best, lag := math.Inf(1), 1.0
+	for tau := 0.15; tau < 3; tau *= 1.2 {
+		usual := math.Log(tau) / 0.8
+		cost := usual * usual
+		for i := range runs {
+			if r := &runs[i]; len(r.t) >= 5 {
+				_, _, _, sse := r.tend(tau)
+				cost += float64(len(r.t)) / wobble * math.Log(sse/float64(len(r.t))+headingSD*headingSD)
+			}
+		}
+		if cost < best {
+			best, lag = cost, tau
+		}
+	}
+	return lag
+}
+
+// settle finds where the headings of a state of the supply tend to.
+func settle(runs []bearingRun, lag float64) (rad, sd float64, ok bool) {
+	var sum complex128
+	var weight float64
+	for i := range runs {
+		r := &runs[i]
+		lead := r.t[len(r.t)-1] - r.began
+		if math.IsInf(r.began, -1) {
+			lead = r.t[len(r.t)-1] - r.t[0] + 1
+		}
+		if lead < shortestLag {
+			continue
+		}
+		n := float64(len(r.t))
+		a, variance, rest, sse := r.tend(lag)
+		// What the samples scatter by counts wobble times, what is still to go
+		// is known by a quarter.
+		v := variance*wobble*(sse/math.Max(1, 2*n-4)+1e-5) + headingSD*headingSD + rest*rest/16
+		if len(r.t) < 5 {
+			v += 0.25 * math.Exp(-2*lead/0.9)
+			a = cmplx.Rect(1, r.deg[len(r.deg)-1]*math.Pi/180)
+		}
+		if l := cmplx.Abs(a); l > 0 {
+			v += 0.1 * (l - 1) * (l - 1)
+			sum += a / complex(l*v, 0)
+			weight += 1 / v
+		}
+	}
+	if weight == 0 {
+		return 0, 0, false
+	}
+	return cmplx.Phase(sum), math.Sqrt(1 / weight), true
+}
+
+func restHeading(cut *capture.Stretches, lag float64) (rad, topDeg float64, ok bool) {
 	var runs []bearingRun
 	for i := range cut.Rests {
 		r := &cut.Rests[i]
@@ -156,7 +247,7 @@ func restHeading(cut *capture.Stretches) (rad, topDeg float64, ok bool) {
 		runs = append(runs, run)
 		topDeg = r.TopDeg
 	}
-	rad, _, ok = settle(runs)
+	rad, _, ok = settle(runs, lag)
 	return rad, topDeg, ok
 }
 
@@ -168,6 +259,8 @@ type bearingFactor struct {
 	buf []float64
 	sin float64
 	cos float64
+	// ratio: the scales stand for the earth's field.
+	ratio bool
 }
 
 func (b *bearingFactor) frame() *frame { return &b.frame_ }
@@ -180,7 +273,7 @@ func (b *bearingFactor) name() string {
 
 func (e *engine) addBearingFactor(d *bearingDigest) {
 	ph := e.phones[d.source]
-	f := &bearingFactor{bearingDigest: d, ph: ph}
+	f := &bearingFactor{bearingDigest: d, ph: ph, ratio: e.ratio}
 	f.sin, f.cos = math.Sincos(d.topDeg * math.Pi / 180)
 	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg), group: e.groupFor(d.source, d.topDeg), points: &ph.places}
 	e.factors = append(e.factors, f)
@@ -194,32 +287,39 @@ func (b *bearingFactor) like(out []float64, field []nine, _ *background, sc *sca
 	}
 	score := b.buf[:need]
 	turnedSin, turnedCos := math.Sincos(b.on - b.off)
-	base := b.sdOff*b.sdOff + b.sdOn*b.sdOn
+	base := b.sdOff*b.sdOff + b.sdOn*b.sdOn + 0.0015
 	// The earth's horizontal field in phone axes points where the heading says:
 	// a phone whose top edge points east (90 degrees) has it along -x.
 	ex, ey := -math.Sin(b.off+b.hand), math.Cos(b.off+b.hand)
+	// density of the turn where the pad pulls by d and the earth by h along e.
+	// Where the field turns counter-clockwise in the phone's axes, north lies
+	// further left and the heading grows. A von Mises density needs no angles.
+	density := func(dx, dy, h, slope float64) float64 {
+		tx, ty := h*ex+dx, h*ey+dy
+		r2 := tx*tx + ty*ty
+		v := base + (slope+sc.sd*sc.sd*(dx*dx+dy*dy)+4)/(r2+9)
+		cos := (turnedCos*(ex*tx+ey*ty) + turnedSin*(ex*ty-ey*tx)) / math.Sqrt(r2+1e-9)
+		return math.Exp((cos-1)/v) / math.Sqrt(2*math.Pi*v)
+	}
 	for _, k := range b.ph.places {
 		f := &field[k]
 		yx, yy, _ := f.slopeY()
 		// Pad axes to phone axes: back by the direction of the top edge.
-		px, py := b.cos*f[0]+b.sin*f[1], -b.sin*f[0]+b.cos*f[1]
+		px, py := b.duty*(b.cos*f[0]+b.sin*f[1]), b.duty*(-b.sin*f[0]+b.cos*f[1])
 		// How far the pull may be off for want of the exact place.
 		slope := b.ph.sd * b.ph.sd * (f[3]*f[3] + f[4]*f[4] + yx*yx + yy*yy) / 2
 		row := score[k*nodes : k*nodes+nodes]
-		for m, s := range sc.s {
-			var sum float64
-			for _, h := range earthFields {
-				dx, dy := s*b.duty*px, s*b.duty*py
-				tx, ty := h*ex+dx, h*ey+dy
-				r2 := tx*tx + ty*ty
-				v := base + (s*s*slope+sc.sd*sc.sd*(dx*dx+dy*dy)+4)/(r2+9) + 0.003
-				// Where the field turns counter-clockwise in the phone's axes,
-				// north lies further left and the heading grows. A von Mises
-				// density of the turn, which needs no angles.
-				cos := (turnedCos*(ex*tx+ey*ty) + turnedSin*(ex*ty-ey*tx)) / math.Sqrt(r2+1e-9)
-				sum += math.Exp((cos-1)/v) / math.Sqrt(2*math.Pi*v)
+		if b.ratio {
+			for m, n := range earths {
+				row[m] = density(px, py, n.uT, slope)
 			}
-			row[m] = sum / earthNodes
+			continue
+		}
+		for m, s := range sc.s {
+			row[m] = 0
+			for _, n := range earths {
+				row[m] += math.Exp(n.logP) * density(s*px, s*py, n.uT, s*s*slope)
+			}
 		}
 	}
 	b.ph.blur(out, score, nodes, 0, math.Log(headingOutlier/(2*math.Pi)))

@@ -63,6 +63,7 @@ type engine struct {
 	best    float64
 	seen    map[uint64]*scored // nil: known to be hopeless
 	first   *firstExpansion
+	ratio   bool // headings alone: see onlyBearings
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -91,6 +92,9 @@ type scored struct {
 // scalesFor lays the nodes of the current's scale where prior and display
 // readings put it.
 func (e *engine) scalesFor(h *hypothesis) scales {
+	if e.ratio {
+		return e.ratios(h)
+	}
 	mean, prec := 1.0, 1/(scaleSD*scaleSD)
 	var sum = prec * mean
 	for _, a := range e.ev.amps {

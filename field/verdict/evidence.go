@@ -129,10 +129,16 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 	}
 
 	tops := flatTops(cut, info.fullScale)
+	var runs []bearingRun
+	for i := range cut.Holds {
+		offs, ons := runsOf(plan, cut, &cut.Holds[i])
+		runs = append(append(runs, offs...), ons...)
+	}
+	lag := lagOf(runs)
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
 		if c.Start.Route == capture.Heading || len(h.Bearings) > 0 && len(h.B) == 0 {
-			ev.addBearing(plan, cut, h, src)
+			ev.addBearing(plan, cut, h, src, lag)
 			continue
 		}
 		d := digest{

@@ -30,7 +30,7 @@ var (
 )
 
 // maxScales bounds resolution.scales.
-const maxScales = 8
+const maxScales = 10
 
 // grid is the cells of one phone.
 type grid struct {

@@ -112,7 +112,10 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64) 
 
 // newEngine lays out the factors of a body of evidence.
 func (m *Model) newEngine(ev *evidence, res resolution) *engine {
-	e := &engine{m: m, ev: ev, res: res, best: math.Inf(-1), seen: map[uint64]*scored{}}
+	e := &engine{m: m, ev: ev, res: res, best: math.Inf(-1), seen: map[uint64]*scored{}, ratio: ev.onlyBearings()}
+	if e.ratio {
+		e.res.scales = len(earths)
+	}
 	for _, s := range ev.sources {
 		ph := &phone{grid: newGrid(s, res)}
 		ph.view = ph.viewOf(ph.allCells())
