@@ -279,7 +279,7 @@ func (e *engine) addBearingFactor(d *bearingDigest) {
 	e.factors = append(e.factors, f)
 }
 
-func (b *bearingFactor) like(out []float64, field []nine, _ *background, sc *scales) {
+func (b *bearingFactor) like(out, _ []float64, field []nine, _ *background, sc *scales) {
 	nodes := len(sc.s)
 	need := len(field) * nodes
 	if cap(b.buf) < need {

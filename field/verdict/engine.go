@@ -31,8 +31,9 @@ type factor interface {
 	// this field explains fully.
 	ceiling(field []nine, bg *background, sc *scales) float64
 	// like writes the log likelihood for every active offset cell and scale to
-	// out[cell*len(sc.s)+scale], given the pad's field at the factor's points.
-	like(out []float64, field []nine, bg *background, sc *scales)
+	// out[cell*len(sc.s)+scale], given the coils' ampere-turns and the pad's field
+	// at the factor's points.
+	like(out, at []float64, field []nine, bg *background, sc *scales)
 }
 
 type frame struct {
@@ -169,7 +170,7 @@ func (e *engine) likeAll(n *node) {
 	}
 	for i, f := range e.factors {
 		fr := f.frame()
-		f.like(n.ll[i], n.field[i], &n.bg[i], &n.sc)
+		f.like(n.ll[i], n.at, n.field[i], &n.bg[i], &n.sc)
 		tot := n.tot[fr.src]
 		for q, v := range n.ll[i] {
 			tot[q] += v
@@ -229,7 +230,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		fld := work.changed(n.field[o.factor], fr, n.at, h.at)
 		out := work.out[:0]
 		out = append(out, n.ll[o.factor]...)
-		e.factors[o.factor].like(out, fld, &n.bg[o.factor], &sc)
+		e.factors[o.factor].like(out, h.at, fld, &n.bg[o.factor], &sc)
 		work.out = out
 		tot := work.tot[fr.src]
 		old := n.ll[o.factor]
@@ -305,7 +306,7 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace) b
 		g := &n.glance[fr.src]
 		fld := work.changed(n.field[o.factor], fr, n.at, h.at)
 		out := slices.Grow(work.out[:0], len(g.index)*nodes)[:len(g.index)*nodes]
-		e.factors[o.factor].like(out, fld, &n.bg[o.factor], sc)
+		e.factors[o.factor].like(out, h.at, fld, &n.bg[o.factor], sc)
 		work.out = out
 		for q, c := range g.index {
 			for m := range nodes {

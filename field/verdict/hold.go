@@ -200,7 +200,7 @@ func (h *holdFactor) spread(c *sym3, f *nine, scaleSD float64) {
 	c.add(f[0], f[1], f[2], scaleSD*scaleSD+0.02*0.02)
 }
 
-func (h *holdFactor) like(out []float64, field []nine, bg *background, sc *scales) {
+func (h *holdFactor) like(out, _ []float64, field []nine, bg *background, sc *scales) {
 	comps := h.pulls(bg)
 	nodes := len(sc.s)
 	if need := len(field) * nodes; cap(h.buf) < need {

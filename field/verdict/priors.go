@@ -36,7 +36,7 @@ const (
 	pGroupReversed  = 0.01
 	pPadReversed    = 0.03
 	pCoilShorted    = 0.006
-	pTurnsShorted   = 0.005
+	pTurnsShorted   = 0.006
 	pStringOpen     = 0.015
 	pSeries         = 0.006
 	pWrongString    = 0.015 // shared among all coils and strings

@@ -209,6 +209,13 @@ func (e *engine) search() []*scored {
 		e.narrow()
 	}
 	e.grow()
+	for range realignments {
+		if !e.realign() {
+			break
+		}
+		e.seen, e.first, e.best = map[uint64]*scored{}, nil, math.Inf(-1)
+		e.grow()
+	}
 	e.simplify()
 	var out []*scored
 	for _, s := range e.seen {
@@ -223,6 +230,35 @@ func (e *engine) search() []*scored {
 		return cmp.Compare(a.hyp.key, b.hyp.key)
 	})
 	return out
+}
+
+// Bounds on how often passes are aligned anew to what was found.
+const (
+	realignments = 3
+	realignBest  = 6
+	realignNear  = 9.0 // log units behind the best
+)
+
+// realign aligns the passes to the best hypotheses found, so that each of them
+// is judged by how well it fits at its best. It reports whether that added
+// anything.
+func (e *engine) realign() bool {
+	if len(e.ev.passes) == 0 {
+		return false
+	}
+	added := false
+	top := append(e.ranked(), &scored{hyp: e.m.planned, log: e.best})
+	for i, s := range top {
+		if s.log < e.best-realignNear || i >= realignBest && s.hyp != e.m.planned {
+			continue
+		}
+		for k := range e.ev.passes {
+			if e.ev.passes[k].aligner.anchor(s.hyp.at) {
+				added = true
+			}
+		}
+	}
+	return added
 }
 
 // simplify takes away faults that change nothing once the others are there: an
@@ -398,13 +434,13 @@ func (e *engine) grow() {
 		}
 		var next *scored
 		for _, s := range e.seen {
-			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-within && !(s.base && s.log > e.best-baseWithin) {
+			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-within && !s.wanted(e.best-max(baseWithin, within)) {
 				continue
 			}
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
 				continue // a coil that lost a few turns changes nothing worth following up
 			}
-			if next == nil || s.log > next.log || s.log == next.log && s.hyp.key < next.hyp.key {
+			if next == nil || s.promise(within) > next.promise(within) || s.promise(within) == next.promise(within) && s.hyp.key < next.hyp.key {
 				next = s
 			}
 		}
@@ -421,6 +457,24 @@ func (e *engine) grow() {
 			within = expandWithin
 		}
 	}
+}
+
+// wanted tells whether a hypothesis is one to begin from: the plan itself always.
+func (s *scored) wanted(least float64) bool {
+	return s.base && (s.log > least || len(s.hyp.faults) == 0)
+}
+
+// crowdCost is what every fault of a hypothesis takes from its turn to be grown
+// from as long as nothing explains the readings: simple ones first, or the search
+// spends itself on patching up a wrong beginning.
+const crowdCost = 25
+
+// promise orders hypotheses by whose turn it is to be grown from.
+func (s *scored) promise(within float64) float64 {
+	if within <= expandWithin {
+		return s.log
+	}
+	return s.log - crowdCost*float64(len(s.hyp.faults))
 }
 
 // bestFits tells whether the best hypothesis explains every reading.
