@@ -65,6 +65,7 @@ type engine struct {
 	seen    map[uint64]*scored // nil: known to be hopeless
 	first   *firstExpansion
 	ratio   bool // headings alone: see onlyBearings
+	known   likes
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -145,7 +146,6 @@ func (e *engine) evaluate(s *scored) *node {
 		fr := f.frame()
 		n.field[i] = make([]nine, fr.cols.points)
 		fr.cols.sum(n.field[i], n.at)
-		n.ll[i] = make([]float64, len(e.phones[fr.src].cells)*e.res.scales)
 	}
 	e.likeAll(n)
 	for range 3 {
@@ -170,7 +170,13 @@ func (e *engine) likeAll(n *node) {
 	}
 	for i, f := range e.factors {
 		fr := f.frame()
-		f.like(n.ll[i], n.at, n.field[i], &n.bg[i], &n.sc)
+		n.bg[i].snap()
+		key := e.keyOf(i, n.at, &n.bg[i], &n.sc)
+		if n.ll[i] = e.known.find(key); n.ll[i] == nil {
+			n.ll[i] = make([]float64, len(e.phones[fr.src].cells)*len(n.sc.s))
+			f.like(n.ll[i], n.at, n.field[i], &n.bg[i], &n.sc)
+			e.known.keep(key, n.ll[i])
+		}
 		tot := n.tot[fr.src]
 		for q, v := range n.ll[i] {
 			tot[q] += v
@@ -218,7 +224,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	if len(work.order) == 0 {
 		return e.total(n.tot, &sc) + base
 	}
-	if sameScales && e.hopeless(n, h, &sc, work) {
+	if sameScales && !e.allKnown(n, h, &sc, work) && e.hopeless(n, h, &sc, work) {
 		return math.Inf(-1)
 	}
 	hope := n.hope(work.order) // what the readings not scored yet may still gain
@@ -227,11 +233,14 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	}
 	for i, o := range work.order {
 		fr := e.factors[o.factor].frame()
-		fld := work.changed(n.field[o.factor], fr, n.at, h.at)
-		out := work.out[:0]
-		out = append(out, n.ll[o.factor]...)
-		e.factors[o.factor].like(out, h.at, fld, &n.bg[o.factor], &sc)
-		work.out = out
+		key := e.keyOf(o.factor, h.at, &n.bg[o.factor], &sc)
+		out := e.known.find(key)
+		if out == nil {
+			fld := work.changed(n.field[o.factor], fr, n.at, h.at)
+			out = make([]float64, len(n.ll[o.factor]))
+			e.factors[o.factor].like(out, h.at, fld, &n.bg[o.factor], &sc)
+			e.known.keep(key, out)
+		}
 		tot := work.tot[fr.src]
 		old := n.ll[o.factor]
 		for q := range out {

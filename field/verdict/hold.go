@@ -320,8 +320,8 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 		d, v [3]float64
 	}
 	var list []seen
-	for di, ki := range h.ph.kernel {
-		for dj, kj := range h.ph.kernel {
+	for di, ki := range h.ph.across[j0] {
+		for dj, kj := range h.ph.up[i0] {
 			k := (i0+di)*h.ph.ny + j0 + dj
 			for i := range comps {
 				var row [1]float64

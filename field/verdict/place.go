@@ -39,7 +39,11 @@ type grid struct {
 	nx, ny int       // cells of place
 	ox, oy int       // cells of offset: the inner part, from (margin, margin) on
 	prior  []float64 // log prior of each offset cell, ox*oy
-	kernel []float64 // weight of a placement by -margin..margin cells
+	// Weights of a placement by -margin..margin cells. A phone turned a little
+	// about its mark carries the sensor along, the more the further it sits: the
+	// weights across depend on how far up the sensor is, and the other way round.
+	across [][]float64 // per column of offset cells (y): along x
+	up     [][]float64 // per row (x): along y
 }
 
 func newGrid(s sourceInfo, r resolution) *grid {
@@ -71,18 +75,30 @@ func newGrid(s sourceInfo, r resolution) *grid {
 	for i := range g.prior {
 		g.prior[i] -= total
 	}
-	rest := math.Max(placeSD*placeSD-r.sd*r.sd, 1e-9)
-	g.kernel = make([]float64, 2*r.margin+1)
-	var sum float64
-	for d := range g.kernel {
-		x := float64(d-r.margin) * r.step
-		g.kernel[d] = math.Exp(-x * x / (2 * rest))
-		sum += g.kernel[d]
+	for j := range g.oy {
+		g.across = append(g.across, g.placement(g.y0+float64(j+r.margin)*r.step))
 	}
-	for d := range g.kernel {
-		g.kernel[d] /= sum
+	for i := range g.ox {
+		g.up = append(g.up, g.placement(g.x0+float64(i+r.margin)*r.step))
 	}
 	return g
+}
+
+// placement is how likely a placement is off by -margin..margin cells, for a
+// sensor that sits lever metres away at a right angle.
+func (g *grid) placement(lever float64) []float64 {
+	rest := math.Max(placeSD*placeSD+yawSD*yawSD*lever*lever-g.sd*g.sd, 1e-9)
+	k := make([]float64, 2*g.margin+1)
+	var sum float64
+	for d := range k {
+		x := float64(d-g.margin) * g.step
+		k[d] = math.Exp(-x * x / (2 * rest))
+		sum += k[d]
+	}
+	for d := range k {
+		k[d] /= sum
+	}
+	return k
 }
 
 func (g *grid) size() int    { return g.nx * g.ny }
@@ -157,8 +173,9 @@ func (p *phone) blur(out, score []float64, nodes int, ref, outlier float64) {
 	for c, cell := range p.cells {
 		i0, j0 := cell/p.oy, cell%p.oy
 		clear(sum[:nodes])
-		for di, ki := range p.kernel {
-			for dj, kj := range p.kernel {
+		up := p.up[i0]
+		for di, ki := range p.across[j0] {
+			for dj, kj := range up {
 				w := ki * kj
 				row := score[((i0+di)*p.ny+j0+dj)*nodes:]
 				row = row[:nodes]
