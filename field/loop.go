@@ -27,41 +27,57 @@ func Loop(radius, rho, z float64) (bRho, bZ float64) {
 	if radius <= 0 {
 		return 0, 0
 	}
-	// Dimensionless: the radius is the unit of length.
-	r, h := math.Abs(rho)/radius, z/radius
-	q := (1+r)*(1+r) + h*h
-	d := (1-r)*(1-r) + h*h
+	r := math.Abs(rho)
+	sum, dif := radius+r, radius-r
+	q := sum*sum + z*z
+	d := dif*dif + z*z
 	if d == 0 {
 		return math.Inf(1), math.Inf(1)
 	}
-	m := 4 * r / q
-	s := 1 + r*r + h*h
-	bB, bD := mathext.CompleteB(m), mathext.CompleteD(m)
-	k := bB + bD
-	unit := Mu0 / (2 * math.Pi * radius * math.Sqrt(q))
-	// K = B + D and E = B + d/q D, and the terms of B join: d + 1 - r^2 - h^2 = 2(1 - r).
-	bZ = unit * (2*(1-r)/d*bB + 2*(1+r)/q*bD)
-	bRho = unit * 4 * r * h / (d * q) * (k - 2*s/q*associateC(m, bB, bD))
+	inv := 1 / (d * q) // the one division
+	iq := d * inv
+	m := 4 * radius * r * iq
+	bD := mathext.CompleteD(m)
+	s := radius*radius + r*r + z*z
+	// B is expressed by D and C, so that no large terms cancel, neither near the
+	// axis nor far away.
+	if m > 0.04 {
+		bB := mathext.CompleteB(m)
+		mc := bD - bB // m C
+		bZ = 2*radius*(dif*sum+z*z)*bD - dif*q*mc
+		bRho = 2*radius*r*(bB+bD) - s*mc
+	} else {
+		c := associateC(m)
+		bZ = 2 * radius * ((dif*sum+z*z)*bD - 2*dif*r*c)
+		bRho = 2 * radius * r * (2*bD - (m+2*s*iq)*c)
+	}
+	unit := Mu0 / math.Pi * radius * math.Sqrt(q) * iq * inv
+	bZ *= unit
+	bRho *= unit * z
 	if rho < 0 {
 		bRho = -bRho
 	}
 	return bRho, bZ
 }
 
+// seriesC are the coefficients of associateC's series, pi/16 2F1(3/2, 3/2; 3; m).
+var seriesC = func() (c [11]float64) {
+	c[0] = math.Pi / 16
+	for n := 1; n < len(c); n++ {
+		k := float64(n)
+		c[n] = c[n-1] * (k + 0.5) * (k + 0.5) / ((k + 2) * k)
+	}
+	return c
+}()
+
 // associateC is C(m) = (D(m) - B(m))/m, the integral of
-// sin^2 cos^2 / (1 - m sin^2)^(3/2) over a quarter turn. Near m = 0, where the
-// difference cancels, it is summed from its series pi/16 2F1(3/2, 3/2; 3; m).
-func associateC(m, b, d float64) float64 {
-	if m > 0.1 {
-		return (d - b) / m
-	}
-	sum, term := 1.0, 1.0
-	for n := 0.0; n < 24; n++ {
-		term *= (1.5 + n) * (1.5 + n) / ((3 + n) * (1 + n)) * m
-		sum += term
-		if term < 1e-17*sum {
-			break
-		}
-	}
-	return math.Pi / 16 * sum
+// sin^2 cos^2 / (1 - m sin^2)^(3/2) over a quarter turn, for m up to 0.04.
+func associateC(m float64) float64 {
+	c := &seriesC
+	m2 := m * m
+	m4 := m2 * m2
+	lo := c[0] + c[1]*m + (c[2]+c[3]*m)*m2
+	mid := c[4] + c[5]*m + (c[6]+c[7]*m)*m2
+	hi := c[8] + c[9]*m + c[10]*m2
+	return lo + m4*(mid+m4*hi)
 }
