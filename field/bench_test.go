@@ -1,10 +1,12 @@
 package field
 
 import (
+	"math"
 	"testing"
 	"time"
 
 	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Benchmarks carry their baseline in the same run and report the ratio: on a
@@ -55,5 +57,75 @@ func BenchmarkLoop(b *testing.B) {
 			}
 			b.ReportMetric(loop/pair, "integrals")
 		})
+	}
+}
+
+// benchWinding is an ordinary coil: 90 mm across inside, 60 turns.
+const (
+	benchInner, benchBuild, benchWidth = .045, .006, .008
+	benchTurns                         = 60
+)
+
+// benchPoints are points of a map 6 mm over the coil's face, in the order of a map.
+func benchPoints(n int) []r3.Vec {
+	points := make([]r3.Vec, 0, n*n)
+	for j := range n {
+		for i := range n {
+			points = append(points, r3.Vec{X: .3 * ((float64(i)+.5)/float64(n) - .5), Y: .3 * ((float64(j)+.5)/float64(n) - .5), Z: benchWidth/2 + .006})
+		}
+	}
+	return points
+}
+
+// BenchmarkRoundWinding: a round winding from its table, against one thin loop
+// ("loops": what it costs in thin loops; at most 3 wanted) and against the sum
+// over its turns as thin loops ("x-filaments": how many times faster; at least
+// 20 wanted).
+func BenchmarkRoundWinding(b *testing.B) {
+	table := tableOf(benchInner, benchBuild, benchWidth)
+	points := benchPoints(64)
+	n := len(points)
+	one := nsPerCall(n, func() {
+		for _, p := range points {
+			r, z := Loop(benchInner+benchBuild/2, math.Hypot(p.X, p.Y), p.Z)
+			sink += r + z
+		}
+	})
+	filaments := nsPerCall(n, func() {
+		for _, p := range points {
+			rho := math.Hypot(p.X, p.Y)
+			for k := range benchTurns {
+				// Ten layers of six.
+				r, z := Loop(benchInner+benchBuild*(float64(k%6)+.5)/6, rho, p.Z-benchWidth*((float64(k/6)+.5)/10-.5))
+				sink += r + z
+			}
+		}
+	})
+	fast := nsPerCall(n, func() {
+		for _, p := range points {
+			r, z := table.at(math.Sqrt(p.X*p.X+p.Y*p.Y), p.Z)
+			sink += r + z
+		}
+	})
+	i := 0
+	for b.Loop() {
+		p := points[i%n]
+		r, z := table.at(math.Sqrt(p.X*p.X+p.Y*p.Y), p.Z)
+		sink += r + z
+		i++
+	}
+	b.ReportMetric(fast/one, "loops")
+	b.ReportMetric(filaments/fast, "x-filaments")
+}
+
+// BenchmarkNewRound: a winding nobody has asked for yet, and a map over it.
+func BenchmarkNewRound(b *testing.B) {
+	points := benchPoints(200)
+	for b.Loop() {
+		table := &roundTable{inner: benchInner, build: benchBuild, width: benchWidth}
+		for _, p := range points {
+			r, z := table.at(math.Sqrt(p.X*p.X+p.Y*p.Y), p.Z)
+			sink += r + z
+		}
 	}
 }

@@ -10,38 +10,51 @@ import (
 
 // Pad is the coils of a plan in their places, ready to be asked for the field.
 // It is safe for concurrent use.
-type Pad struct {
-	plan *layout.Plan
+type Pad struct{ coils []coil }
+
+// coil is a winding in its place: round, or else with a path.
+type coil struct {
+	x, y     float64
+	sin, cos float64
+	round    *roundTable
+	winding  *layout.Winding
 }
 
 // NewPad returns the field model of a plan, which must not change afterwards.
-func NewPad(p *layout.Plan) *Pad { return &Pad{plan: p} }
+func NewPad(p *layout.Plan) *Pad {
+	pad := &Pad{coils: make([]coil, len(p.Coils))}
+	for j := range p.Coils {
+		c := &p.Coils[j]
+		m := coil{x: c.At.X, y: c.At.Y, winding: p.WindingOf(j)}
+		m.sin, m.cos = math.Sincos(c.Turned)
+		if w := m.winding; w.Shape == layout.Round {
+			m.round = tableOf(w.InnerX/2, w.Build, w.Width)
+		}
+		pad.coils[j] = m
+	}
+	return pad
+}
+
+func (c *coil) at(at r3.Vec) r3.Vec {
+	x, y := at.X-c.x, at.Y-c.y
+	if c.round != nil {
+		r, z := c.round.at(math.Sqrt(x*x+y*y), at.Z)
+		return r3.Vec{X: r * x, Y: r * y, Z: z}
+	}
+	b := PathWinding(c.winding, r3.Vec{X: c.cos*x + c.sin*y, Y: -c.sin*x + c.cos*y, Z: at.Z})
+	return r3.Vec{X: c.cos*b.X - c.sin*b.Y, Y: c.sin*b.X + c.cos*b.Y, Z: b.Z}
+}
 
 // Column returns the field of coil j in teslas per ampere-turn at a point of
 // the pad frame in metres.
-func (pad *Pad) Column(j int, at r3.Vec) r3.Vec {
-	c := &pad.plan.Coils[j]
-	w := pad.plan.WindingOf(j)
-	x, y := at.X-c.At.X, at.Y-c.At.Y
-	if w.Shape == layout.Round {
-		rho := math.Hypot(x, y)
-		r, z := RoundWinding(w.InnerX/2, w.Build, w.Width, rho, at.Z)
-		if rho == 0 {
-			return r3.Vec{Z: z}
-		}
-		return r3.Vec{X: r * x / rho, Y: r * y / rho, Z: z}
-	}
-	sin, cos := math.Sincos(c.Turned)
-	b := PathWinding(w, r3.Vec{X: cos*x + sin*y, Y: -sin*x + cos*y, Z: at.Z})
-	return r3.Vec{X: cos*b.X - sin*b.Y, Y: sin*b.X + cos*b.Y, Z: b.Z}
-}
+func (pad *Pad) Column(j int, at r3.Vec) r3.Vec { return pad.coils[j].at(at) }
 
 // Columns returns the field of every coil in teslas per ampere-turn at a point
 // of the pad frame. It writes to dst where that has room for all coils.
 func (pad *Pad) Columns(dst []r3.Vec, at r3.Vec) []r3.Vec {
 	dst = dst[:0]
-	for j := range pad.plan.Coils {
-		dst = append(dst, pad.Column(j, at))
+	for j := range pad.coils {
+		dst = append(dst, pad.coils[j].at(at))
 	}
 	return dst
 }
@@ -52,7 +65,10 @@ func (pad *Pad) At(ampereTurns []float64, at r3.Vec) r3.Vec {
 	var b r3.Vec
 	for j, a := range ampereTurns {
 		if a != 0 {
-			b = r3.Add(b, r3.Scale(a, pad.Column(j, at)))
+			c := pad.coils[j].at(at)
+			b.X += a * c.X
+			b.Y += a * c.Y
+			b.Z += a * c.Z
 		}
 	}
 	return b

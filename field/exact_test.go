@@ -1,0 +1,121 @@
+package field
+
+import (
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// halving sums f over the section by cutting it in half until no piece is
+// longer than its distance from the reader, with n by n Gauss points in each:
+// the reference for the rules in section.go, converged outside the copper.
+func (s section) halving(n int, u, z float64, f func(u, z, share float64)) {
+	g := gauss(n)
+	var piece func(u0, u1, z0, z1 float64, depth int)
+	piece = func(u0, u1, z0, z1 float64, depth int) {
+		du := math.Max(0, math.Max(u0-u, u-u1))
+		dz := math.Max(0, math.Max(z0-z, z-z1))
+		if depth > 0 && math.Max(u1-u0, z1-z0) > math.Hypot(du, dz) {
+			if mu, mz := (u0+u1)/2, (z0+z1)/2; u1-u0 > z1-z0 {
+				piece(u0, mu, z0, z1, depth-1)
+				piece(mu, u1, z0, z1, depth-1)
+			} else {
+				piece(u0, u1, z0, mz, depth-1)
+				piece(u0, u1, mz, z1, depth-1)
+			}
+			return
+		}
+		share := (u1 - u0) * (z1 - z0) / 4 / (s.build * 2 * s.half)
+		for i, x := range g.x {
+			for k, y := range g.x {
+				f((u0+u1)/2+(u1-u0)/2*x, (z0+z1)/2+(z1-z0)/2*y, g.w[i]*g.w[k]*share)
+			}
+		}
+	}
+	piece(0, s.build, -s.half, s.half, 30)
+}
+
+// roundExact is the field of a round winding by halving.
+func roundExact(n int, inner, build, width, rho, z float64) (bRho, bZ float64) {
+	section{build: build, half: width / 2}.halving(n, rho-inner, z, func(u, h, share float64) {
+		r, v := Loop(inner+u, rho, z-h)
+		bRho += share * r
+		bZ += share * v
+	})
+	return bRho, bZ
+}
+
+// drawnRound is a round winding and a point at most some 40 cm off its copper.
+type drawnRound struct{ inner, build, width, rho, z float64 }
+
+func (d drawnRound) section() section { return section{build: d.build, half: d.width / 2} }
+func (d drawnRound) gap() float64     { return d.section().gap(d.rho-d.inner, d.z) }
+
+// drawRound draws sizes as windings have them and points from nearest to
+// farthest evenly by the logarithm of the distance, on all sides, also over the
+// edges and on the axis.
+func drawRound(t *rapid.T, nearest, farthest float64) drawnRound {
+	f := func(name string, lo, hi float64) float64 { return rapid.Float64Range(lo, hi).Draw(t, name) }
+	d := drawnRound{inner: f("inner", .008, .12), build: .0004 * math.Exp2(f("build", 0, 5.6)), width: .0004 * math.Exp2(f("width", 0, 5.6))}
+	gap := nearest * math.Pow(farthest/nearest, f("gap", 0, 1))
+	along := f("along", 0, 1)
+	sin, cos := math.Sincos(math.Pi / 2 * along)
+	switch rapid.SampledFrom([]string{"face", "outside", "bore", "outer edge", "inner edge", "axis"}).Draw(t, "where") {
+	case "face":
+		d.rho, d.z = d.inner+along*d.build, d.width/2+gap
+	case "outside":
+		d.rho, d.z = d.inner+d.build+gap, along*d.width/2
+	case "bore":
+		d.rho, d.z = d.inner-min(gap, d.inner), along*d.width/2
+	case "outer edge":
+		d.rho, d.z = d.inner+d.build+gap*cos, d.width/2+gap*sin
+	case "inner edge":
+		d.rho, d.z = max(0, d.inner-gap*cos), d.width/2+gap*sin
+	case "axis":
+		d.rho, d.z = 0, along*farthest
+	}
+	if f("sign", -1, 1) < 0 {
+		d.z = -d.z
+	}
+	return d
+}
+
+// off is how far (r, z) is from the reference's (xr, xz), as a share of |B|.
+func off(r, z, xr, xz float64) float64 { return math.Hypot(r-xr, z-xz) / math.Hypot(xr, xz) }
+
+// The sum over the section, by which tables are made, against the converged one.
+func TestOrdersAreEnough(t *testing.T) {
+	worst := 0.0
+	rapid.Check(t, func(t *rapid.T) {
+		d := drawRound(t, .001, .4)
+		xr, xz := roundExact(8, d.inner, d.build, d.width, d.rho, d.z)
+		if cr, cz := roundExact(12, d.inner, d.build, d.width, d.rho, d.z); off(xr, xz, cr, cz) > 1e-9 {
+			t.Fatalf("the reference has not converged: %.1e", off(xr, xz, cr, cz))
+		}
+		r, z := RoundWinding(d.inner, d.build, d.width, d.rho, d.z)
+		e := off(r, z, xr, xz)
+		worst = max(worst, e)
+		if !(e <= 2e-7) {
+			t.Fatalf("%+v, %.1f mm off the copper: %.1e", d, d.gap()*1e3, e)
+		}
+	})
+	t.Logf("at most %.1e of |B|", worst)
+}
+
+// The tables against the converged sum over the section.
+func TestRoundTable(t *testing.T) {
+	worst := 0.0
+	rapid.Check(t, func(t *rapid.T) {
+		d := drawRound(t, .001, 4)
+		xr, xz := roundExact(8, d.inner, d.build, d.width, d.rho, d.z)
+		table := &roundTable{inner: d.inner, build: d.build, width: d.width}
+		r, z := table.at(d.rho, d.z)
+		e := off(r*d.rho, z, xr, xz)
+		worst = max(worst, e)
+		if !(e <= 1e-6) {
+			t.Fatalf("%+v, %.1f mm off the copper: %.1e", d, d.gap()*1e3, e)
+		}
+	})
+	t.Logf("at most %.1e of |B|", worst)
+}
