@@ -1,12 +1,16 @@
 package field
 
 import (
+	"fmt"
 	"math"
 	"testing"
 	"time"
 
 	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"polewise/layout"
 )
 
 // Benchmarks carry their baseline in the same run and report the ratio: on a
@@ -127,5 +131,67 @@ func BenchmarkNewRound(b *testing.B) {
 			r, z := table.at(math.Sqrt(p.X*p.X+p.Y*p.Y), p.Z)
 			sink += r + z
 		}
+	}
+}
+
+// benchPad is a pad of n round coils, five to a row.
+func benchPad(n int) (*Pad, []float64) {
+	p := &layout.Plan{Windings: []layout.Winding{{ID: "r", Shape: layout.Round, InnerX: 2 * benchInner, InnerY: 2 * benchInner, Turns: benchTurns, Build: benchBuild, Width: benchWidth}}}
+	turns := make([]float64, n)
+	for j := range n {
+		p.Coils = append(p.Coils, layout.Coil{At: r2.Vec{X: .112 * float64(j%5), Y: .112 * float64(j/5)}})
+		turns[j] = float64(1 - j%2*2)
+	}
+	return NewPad(p), turns
+}
+
+// BenchmarkMap: 200 by 200 points 6 mm over 15 coils, tables made before; and
+// against as many thin loops on one processor ("loops").
+func BenchmarkMap(b *testing.B) {
+	pad, turns := benchPad(15)
+	over := r2.Box{Min: r2.Vec{X: -.06, Y: -.06}, Max: r2.Vec{X: .51, Y: .29}}
+	const n = 200
+	one := nsPerCall(n*n, func() {
+		for i := range n * n {
+			r, z := Loop(.048, .57*float64(i%n)/n, .01)
+			sink += r + z
+		}
+	})
+	pad.Map(turns, over, n, n, benchWidth/2+.006)
+	began := time.Now()
+	for b.Loop() {
+		sink += pad.Map(turns, over, n, n, benchWidth/2+.006)[0].Z
+	}
+	each := float64(time.Since(began).Nanoseconds()) / float64(b.N) / (n * n * 15)
+	b.ReportMetric(each, "ns/coil-point")
+	b.ReportMetric(each/one, "loops")
+}
+
+// BenchmarkColumns: the cost per coil must not grow with the number of coils;
+// "x-one" is the cost per coil and point over that of a pad of one coil.
+func BenchmarkColumns(b *testing.B) {
+	points := benchPoints(64)
+	cost := func(n int) float64 {
+		pad, _ := benchPad(n)
+		dst := make([]r3.Vec, n)
+		return nsPerCall(n*len(points), func() {
+			for _, p := range points {
+				dst = pad.Columns(dst, p)
+			}
+		})
+	}
+	for _, n := range []int{1, 5, 15, 60} {
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			one, each := cost(1), cost(n)
+			pad, _ := benchPad(n)
+			dst := make([]r3.Vec, n)
+			i := 0
+			for b.Loop() {
+				dst = pad.Columns(dst, points[i%len(points)])
+				i++
+			}
+			b.ReportMetric(each, "ns/coil-point")
+			b.ReportMetric(each/one, "x-one")
+		})
 	}
 }

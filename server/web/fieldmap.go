@@ -4,7 +4,7 @@ import (
 	"math"
 	"net/http"
 
-	"gonum.org/v1/gonum/spatial/r3"
+	"gonum.org/v1/gonum/spatial/r2"
 
 	"polewise/field"
 	"polewise/layout"
@@ -66,13 +66,10 @@ func mapOf(p *layout.Plan) (*fieldMap, error) {
 	for j := range turns {
 		turns[j] = cur.AmpereTurns(p, j)
 	}
-	pad := field.NewPad(p)
-	m.BzUT = make([]float64, 0, m.NX*m.NY)
-	for j := range m.NY {
-		for i := range m.NX {
-			b := pad.At(turns, r3.Vec{X: x0 + (float64(i)+0.5)*step, Y: y0 + (float64(j)+0.5)*step, Z: above})
-			m.BzUT = append(m.BzUT, math.Round(b.Z*1e8)/100)
-		}
+	over := r2.Box{Min: r2.Vec{X: x0, Y: y0}, Max: r2.Vec{X: x0 + float64(m.NX)*step, Y: y0 + float64(m.NY)*step}}
+	m.BzUT = make([]float64, m.NX*m.NY)
+	for i, b := range field.NewPad(p).Map(turns, over, m.NX, m.NY, above) {
+		m.BzUT[i] = math.Round(b.Z*1e8) / 100
 	}
 	return m, nil
 }
