@@ -134,6 +134,35 @@ func BenchmarkNewRound(b *testing.B) {
 	}
 }
 
+// BenchmarkPathWinding: a rectangular winding, from its cells and summed over
+// its section, against the sum over its turns as filaments.
+func BenchmarkPathWinding(b *testing.B) {
+	w := &layout.Winding{Shape: layout.Rectangle, InnerX: .1, InnerY: .06, Corner: .01, Turns: benchTurns, Build: benchBuild, Width: benchWidth}
+	p := pathOf(w)
+	points := benchPoints(64)
+	filaments := nsPerCall(len(points), func() {
+		for _, at := range points {
+			for k := range benchTurns {
+				at := at
+				at.Z -= benchWidth * ((float64(k/6)+.5)/10 - .5)
+				sink += p.turn(benchBuild*(float64(k%6)+.5)/6, at).Z
+			}
+		}
+	})
+	sum := nsPerCall(len(points), func() {
+		for _, at := range points {
+			sink += PathWinding(w, at).Z
+		}
+	})
+	i := 0
+	for b.Loop() {
+		sink += PathWinding(w, points[i%len(points)]).Z
+		i++
+	}
+	b.ReportMetric(sum, "ns-sum")
+	b.ReportMetric(filaments/sum, "x-filaments-sum")
+}
+
 // benchPad is a pad of n round coils, five to a row.
 func benchPad(n int) (*Pad, []float64) {
 	p := &layout.Plan{Windings: []layout.Winding{{ID: "r", Shape: layout.Round, InnerX: 2 * benchInner, InnerY: 2 * benchInner, Turns: benchTurns, Build: benchBuild, Width: benchWidth}}}

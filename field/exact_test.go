@@ -4,7 +4,10 @@ import (
 	"math"
 	"testing"
 
+	"gonum.org/v1/gonum/spatial/r3"
 	"pgregory.net/rapid"
+
+	"polewise/layout"
 )
 
 // halving sums f over the section by cutting it in half until no piece is
@@ -118,4 +121,105 @@ func TestRoundTable(t *testing.T) {
 		}
 	})
 	t.Logf("at most %.1e of |B|", worst)
+}
+
+// drawPath draws an oblong or rectangular winding and a point off it.
+func drawPath(t *rapid.T, nearest, farthest float64) (w *layout.Winding, at r3.Vec, gap float64) {
+	f := func(name string, lo, hi float64) float64 { return rapid.Float64Range(lo, hi).Draw(t, name) }
+	w = &layout.Winding{Shape: layout.Oblong, InnerX: f("x", .02, .2), InnerY: f("y", .02, .2), Build: .0004 * math.Exp2(f("build", 0, 5.6)), Width: .0004 * math.Exp2(f("width", 0, 5.6))}
+	if rapid.Bool().Draw(t, "rectangle") {
+		w.Shape, w.Corner = layout.Rectangle, min(w.InnerX, w.InnerY)/2*f("corner", 0, 1)
+	}
+	// A place on the inner path, and from there outward, inward or up.
+	p, s := pathOf(w), section{build: w.Build, half: w.Width / 2}
+	d := nearest * math.Pow(farthest/nearest, f("gap", 0, 1))
+	along, sin, cos := f("along", 0, 1), 0.0, 1.0
+	side := r3.Vec{X: p.lx + p.r, Y: p.ly * along}
+	switch rapid.SampledFrom([]string{"right", "top", "corner"}).Draw(t, "where") {
+	case "top":
+		side, sin, cos = r3.Vec{X: p.lx * along, Y: p.ly + p.r}, 1, 0
+	case "corner":
+		sin, cos = math.Sincos(math.Pi / 2 * along)
+		side = r3.Vec{X: p.lx + p.r*cos, Y: p.ly + p.r*sin}
+	}
+	out, up := f("out", 0, 1)*w.Build, s.half+d
+	switch rapid.SampledFrom([]string{"face", "outside", "bore", "edge"}).Draw(t, "side of the copper") {
+	case "outside":
+		out, up = w.Build+d, s.half*f("height", 0, 1)
+	case "bore":
+		out, up = -min(d, min(w.InnerX, w.InnerY)/2), s.half*f("height", 0, 1)
+	case "edge":
+		out, up = w.Build+d*f("aside", 0, 1), s.half+d
+	}
+	at = r3.Vec{X: side.X + cos*out, Y: side.Y + sin*out, Z: up}
+	if rapid.Bool().Draw(t, "left") {
+		at.X = -at.X
+	}
+	if rapid.Bool().Draw(t, "lower") {
+		at.Y, at.Z = -at.Y, -at.Z
+	}
+	return w, at, s.gap(p.outward(at.X, at.Y), at.Z)
+}
+
+// pathExact is the field of a shaped winding by halving, each turn with its arcs
+// cut ever finer towards the reader.
+func pathExact(n int, w *layout.Winding, at r3.Vec) (b r3.Vec) {
+	p := pathOf(w)
+	section{build: w.Build, half: w.Width / 2}.halving(n, p.outward(at.X, at.Y), at.Z, func(u, h, share float64) {
+		at := r3.Vec{X: at.X, Y: at.Y, Z: at.Z - h}
+		r := p.r + u
+		var turn r3.Vec
+		for q := range 4 {
+			at, cx, cy := p.quarter(q, at)
+			x, y := at.X-cx, at.Y-cy
+			f := arcHalving(n, r, x, y, at.Z, 0, math.Pi/2)
+			if cy > 0 {
+				bx, bz := side(cy, x-r, at.Y, at.Z)
+				f.X += bx
+				f.Z += bz
+			}
+			turn = r3.Add(turn, back(q, f))
+		}
+		b = r3.Add(b, r3.Scale(perAmpere*share, turn))
+	})
+	return b
+}
+
+func arcHalving(n int, r, x, y, z, from, to float64) r3.Vec {
+	mid := (from + to) / 2
+	sin, cos := math.Sincos(mid)
+	if length := r * (to - from); length > math.Sqrt((x-r*cos)*(x-r*cos)+(y-r*sin)*(y-r*sin)+z*z) && to-from > 1e-6 || to-from > .8 {
+		return r3.Add(arcHalving(n, r, x, y, z, from, mid), arcHalving(n, r, x, y, z, mid, to))
+	}
+	var a arc
+	g := gauss(n)
+	for i, v := range g.x {
+		sin, cos := math.Sincos(mid + v*(to-from)/2)
+		a.cos, a.sin, a.w = append(a.cos, cos), append(a.sin, sin), append(a.w, g.w[i]*(to-from)/2)
+	}
+	return a.field(r, x, y, z)
+}
+
+// The sum over a shaped winding's sides and corners against the converged one.
+func TestPathOrdersAreEnough(t *testing.T) {
+	worst := 0.0
+	rapid.Check(t, func(t *rapid.T) {
+		w, at, gap := drawPath(t, .001, .4)
+		if gap < .001 {
+			t.Skip("too near another side")
+		}
+		want := pathExact(8, w, at)
+		e := r3.Norm(r3.Sub(PathWinding(w, at), want)) / r3.Norm(want)
+		worst = max(worst, e)
+		if !(e <= 8e-7) {
+			t.Fatalf("%+v, %v, %.1f mm off the copper: %.1e", w, at, gap*1e3, e)
+		}
+	})
+	t.Logf("at most %.1e of |B|", worst)
+}
+
+// outward is how far outside the inner outline a point lies, negative inside.
+func (p path) outward(x, y float64) float64 {
+	dx, dy := math.Abs(x)-p.lx, math.Abs(y)-p.ly
+	return math.Hypot(max(dx, 0), max(dy, 0)) + min(max(dx, dy), 0) - p.r
 }

@@ -9,7 +9,12 @@ import (
 )
 
 // path is the inner outline of an oblong or rectangular winding: a rectangle
-// of straight lengths 2*lx and 2*ly between corner arcs of radius r.
+// of straight lengths 2*lx and 2*ly between corner arcs of radius r. A turn at
+// outward distance u is the parallel curve.
+//
+// It is summed in eight parts, a side and a corner to each quarter turn q. In a
+// quarter's own frame, turned by q times 90 degrees, the side lies at the right
+// and carries its current along +y, and the corner goes on from its upper end.
 type path struct{ lx, ly, r float64 }
 
 func pathOf(w *layout.Winding) path {
@@ -20,90 +25,106 @@ func pathOf(w *layout.Winding) path {
 	return path{lx: w.InnerX/2 - r, ly: w.InnerY/2 - r, r: r}
 }
 
-// outward is how far outside the inner outline a point lies, negative inside.
-func (p path) outward(x, y float64) float64 {
-	dx, dy := math.Abs(x)-p.lx, math.Abs(y)-p.ly
-	return math.Hypot(math.Max(dx, 0), math.Max(dy, 0)) + math.Min(math.Max(dx, dy), 0) - p.r
+// quarter gives a point in quarter q's frame, and the centre of its corner.
+func (p path) quarter(q int, at r3.Vec) (local r3.Vec, cx, cy float64) {
+	switch q {
+	case 0:
+		return at, p.lx, p.ly
+	case 1:
+		return r3.Vec{X: at.Y, Y: -at.X, Z: at.Z}, p.ly, p.lx
+	case 2:
+		return r3.Vec{X: -at.X, Y: -at.Y, Z: at.Z}, p.lx, p.ly
+	default:
+		return r3.Vec{X: -at.Y, Y: at.X, Z: at.Z}, p.ly, p.lx
+	}
 }
+
+// back turns a field in quarter q's frame into the coil's.
+func back(q int, b r3.Vec) r3.Vec {
+	switch q {
+	case 0:
+		return b
+	case 1:
+		return r3.Vec{X: -b.Y, Y: b.X, Z: b.Z}
+	case 2:
+		return r3.Vec{X: -b.X, Y: -b.Y, Z: b.Z}
+	default:
+		return r3.Vec{X: b.Y, Y: -b.X, Z: b.Z}
+	}
+}
+
+// perAmpere is mu0 / 4 pi.
+const perAmpere = Mu0 / (4 * math.Pi)
 
 // turn is the field of one turn, the parallel curve at u, carrying one ampere
 // counter-clockwise, at a point relative to the turn's plane.
 func (p path) turn(u float64, at r3.Vec) r3.Vec {
 	r := p.r + u
-	x, y := p.lx+r, p.ly+r // the straight sides lie at +-x and +-y
-	var b r3.Vec
-	if p.lx > 0 {
-		b = r3.Add(b, segment(r3.Vec{X: p.lx, Y: y}, r3.Vec{X: -p.lx, Y: y}, at))
-		b = r3.Add(b, segment(r3.Vec{X: -p.lx, Y: -y}, r3.Vec{X: p.lx, Y: -y}, at))
-	}
-	if p.ly > 0 {
-		b = r3.Add(b, segment(r3.Vec{X: x, Y: -p.ly}, r3.Vec{X: x, Y: p.ly}, at))
-		b = r3.Add(b, segment(r3.Vec{X: -x, Y: p.ly}, r3.Vec{X: -x, Y: -p.ly}, at))
-	}
-	if r > 0 {
-		for q := 0; q < 4; q++ {
-			b = r3.Add(b, p.arc(q, r, at))
+	var sum r3.Vec
+	for q := range 4 {
+		at, cx, cy := p.quarter(q, at)
+		var b r3.Vec
+		if cy > 0 {
+			b.X, b.Z = side(cy, at.X-cx-r, at.Y, at.Z)
 		}
+		if r > 0 {
+			x, y := at.X-cx, at.Y-cy
+			var nodes arcNodes
+			b = r3.Add(b, nodes.towards(r, x, y, math.Hypot(cornerGap(section{}, r, x, y), at.Z)).field(r, x, y, at.Z))
+		}
+		sum = r3.Add(sum, back(q, b))
 	}
-	return b
+	return r3.Scale(perAmpere, sum)
 }
 
-// segment is the field of a straight filament from p to q carrying one ampere
-// (Hanson and Hirshman, Physics of Plasmas 9 (2002) 4410, eq. 9, from memory).
-// It is zero on the filament's own line and infinite on the filament.
-func segment(p, q, at r3.Vec) r3.Vec {
-	ri, rf := r3.Sub(at, p), r3.Sub(at, q)
-	i, f := r3.Norm(ri), r3.Norm(rf)
-	den := i * f * (i*f + r3.Dot(ri, rf))
-	c := r3.Cross(ri, rf)
-	if den == 0 || r3.Norm2(c) == 0 {
-		return r3.Vec{}
+// winding is the field of the whole section per ampere-turn.
+func (p path) winding(s section, at r3.Vec) r3.Vec {
+	var sum r3.Vec
+	for q := range 4 {
+		at, cx, cy := p.quarter(q, at)
+		var b r3.Vec
+		if cy > 0 {
+			u := at.X - cx - p.r
+			gap := math.Hypot(s.gap(u, at.Z), math.Max(0, math.Abs(at.Y)-cy))
+			s.each(u, at.Z, gap, func(v, h, share float64) {
+				x, z := side(cy, u-v, at.Y, at.Z-h)
+				b.X += share * x
+				b.Z += share * z
+			})
+		}
+		x, y := at.X-cx, at.Y-cy
+		gap := math.Hypot(cornerGap(s, p.r, x, y), math.Max(0, math.Abs(at.Z)-s.half))
+		var nodes arcNodes
+		arc := nodes.towards(p.r+s.build, x, y, gap)
+		s.each(math.Hypot(x, y)-p.r, at.Z, gap, func(v, h, share float64) {
+			f := arc.field(p.r+v, x, y, at.Z-h)
+			b.X += share * f.X
+			b.Y += share * f.Y
+			b.Z += share * f.Z
+		})
+		sum = r3.Add(sum, back(q, b))
 	}
-	return r3.Scale(Mu0/(4*math.Pi)*(i+f)/den, c)
+	return r3.Scale(perAmpere, sum)
 }
 
-// arc is the field of corner q (0: +x +y, counter-clockwise from there), a
-// quarter circle of radius r, by Gauss-Legendre along the arc.
-func (p path) arc(q int, r float64, at r3.Vec) r3.Vec {
-	cx, cy := p.lx, p.ly
-	if q == 1 || q == 2 {
-		cx = -cx
+// side is the field, over mu0/4pi, of a straight filament of half length b along
+// y that carries one ampere along +y, at (x, z) off its line and y off its
+// middle (Hanson and Hirshman, Physics of Plasmas 9 (2002) 4410, eq. 9, from
+// memory). It is zero on the filament's own line.
+func side(b, x, y, z float64) (bx, bz float64) {
+	off := x*x + z*z
+	if off == 0 {
+		return 0, 0
 	}
-	if q >= 2 {
-		cy = -cy
-	}
-	// Distance to the full circle, for the order. Close to the arc it is cut.
-	dx, dy := at.X-cx, at.Y-cy
-	gap := math.Hypot(math.Hypot(dx, dy)-r, at.Z)
-	n, parts := 8, 1
-	switch ratio := gap / r; {
-	case ratio > 2:
-	case ratio > 0.8:
-		n = 14
-	case ratio > 0.3:
-		n, parts = 16, 2
-	case ratio > 0.1:
-		n, parts = 16, 4
-	case ratio > 0.03:
-		n, parts = 16, 8
-	default:
-		n, parts = 20, 16
-	}
-	g := gauss(n)
-	var b r3.Vec
-	step := math.Pi / 2 / float64(parts)
-	for k := 0; k < parts; k++ {
-		mid := float64(q)*math.Pi/2 + (float64(k)+0.5)*step
-		for i, x := range g.x {
-			sin, cos := math.Sincos(mid + x*step/2)
-			rx, ry := dx-r*cos, dy-r*sin
-			d2 := rx*rx + ry*ry + at.Z*at.Z
-			w := g.w[i] / (d2 * math.Sqrt(d2))
-			// dl = r (-sin, cos, 0) dphi; dl x (rx, ry, z).
-			b.X += w * cos * at.Z
-			b.Y += w * sin * at.Z
-			b.Z -= w * (sin*ry + cos*rx)
-		}
-	}
-	return r3.Scale(Mu0/(4*math.Pi)*r*step/2, b)
+	lo, hi := y+b, y-b
+	r1, r2 := math.Sqrt(off+lo*lo), math.Sqrt(off+hi*hi)
+	k := 2 * b * (r1 + r2) / (r1 * r2 * (r1*r2 + off + lo*hi))
+	return k * z, -k * x
+}
+
+// cornerGap is how far (x, y) lies in plan from the copper of a corner about the
+// origin, from radius r to r plus the build in the first quadrant.
+func cornerGap(s section, r, x, y float64) float64 {
+	in, out := math.Hypot(math.Max(0, x), math.Max(0, y)), math.Hypot(math.Min(0, x), math.Min(0, y))
+	return math.Hypot(out, math.Max(0, math.Max(r-in, in-r-s.build)))
 }

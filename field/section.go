@@ -19,10 +19,10 @@ const nearGap = 0.7e-3
 
 // each calls f with points of the section and their shares, which add up to 1,
 // such that the sum of a turn's field over them is its mean over the section,
-// for a reader at outward distance u and height z. The section is cut at the
-// point nearest to the reader, so that what is nearly singular lies in corners.
-func (s section) each(u, z float64, f func(u, z, share float64)) {
-	gap := s.gap(u, z)
+// for a reader at outward distance u and height z, a gap away from the copper.
+// The section is cut at the point nearest to the reader, so that what is nearly
+// singular lies in corners.
+func (s section) each(u, z, gap float64, f func(u, z, share float64)) {
 	cu, cz := math.Min(math.Max(u, 0), s.build), math.Min(math.Max(z, -s.half), s.half)
 	us, zs := [3]float64{0, cu, s.build}, [3]float64{-s.half, cz, s.half}
 	for i := range 2 {
@@ -43,7 +43,7 @@ func (s section) each(u, z float64, f func(u, z, share float64)) {
 				s.corner(cu, cz, du, dz, f)
 				continue
 			}
-			gu, gz := gauss(order(a, gap)), gauss(order(b, gap))
+			gu, gz := gauss(acrossSection.points(a, gap)), gauss(acrossSection.points(b, gap))
 			share := a * b / 4 / (s.build * 2 * s.half)
 			for m, xu := range gu.x {
 				for n, xz := range gz.x {
@@ -88,20 +88,21 @@ func (s section) corner(cu, cz, du, dz float64, f func(u, z, share float64)) {
 	}
 }
 
-// orders says how many Gauss points along an edge are enough for 1e-7 of |B|
-// where the gap is so many times the edge (measured, see TestOrdersAreEnough).
-var orders = [...]struct {
+// orders says how many Gauss points along an edge are enough where the gap is
+// more than ratio times the edge; the last entry serves all that is nearer.
+type orders []struct {
 	ratio float64
 	n     int
-}{{128, 2}, {8, 3}, {2.8, 4}, {1.4, 5}, {1, 6}, {0.7, 7}, {0.5, 8}, {0.35, 10}, {0.25, 11}, {0.177, 13}, {0.125, 16}, {0.0884, 18}, {0.0625, 22}}
+}
 
-// order is the number of Gauss points along an edge of given length for a point
-// at a gap from the section.
-func order(edge, gap float64) int {
-	for _, o := range orders {
-		if gap > o.ratio*edge {
-			return o.n
+// acrossSection is enough for 1e-7 of |B| (measured; see TestOrdersAreEnough).
+var acrossSection = orders{{128, 2}, {8, 3}, {2.8, 4}, {1.4, 5}, {1, 6}, {0.7, 7}, {0.5, 8}, {0.35, 10}, {0.25, 11}, {0.177, 13}, {0.125, 16}, {0.0884, 18}, {0.0625, 22}, {0, 28}}
+
+func (o orders) points(edge, gap float64) int {
+	for _, s := range o[:len(o)-1] {
+		if gap > s.ratio*edge {
+			return s.n
 		}
 	}
-	return 28
+	return o[len(o)-1].n
 }

@@ -16,7 +16,9 @@ import (
 // It is slow; a Pad reads it from tables.
 func RoundWinding(inner, build, width, rho, z float64) (bRho, bZ float64) {
 	rho = math.Abs(rho)
-	section{build: build, half: width / 2}.each(rho-inner, z, func(u, h, share float64) {
+	s := section{build: build, half: width / 2}
+	u := rho - inner
+	s.each(u, z, s.gap(u, z), func(u, h, share float64) {
 		r, v := Loop(inner+u, rho, z-h)
 		bRho += share * r
 		bZ += share * v
@@ -29,10 +31,5 @@ func RoundWinding(inner, build, width, rho, z float64) (bRho, bZ float64) {
 // along x and y), metres and teslas. A turn at outward distance u is the
 // parallel curve of the inner path.
 func PathWinding(w *layout.Winding, at r3.Vec) r3.Vec {
-	p := pathOf(w)
-	var sum r3.Vec
-	section{build: w.Build, half: w.Width / 2}.each(p.outward(at.X, at.Y), at.Z, func(u, h, share float64) {
-		sum = r3.Add(sum, r3.Scale(share, p.turn(u, r3.Vec{X: at.X, Y: at.Y, Z: at.Z - h})))
-	})
-	return sum
+	return pathOf(w).winding(section{build: w.Build, half: w.Width / 2}, at)
 }
