@@ -7,15 +7,17 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// arc is a rule for integrals along a quarter circle from the direction of +x to
-// that of +y: directions and weights.
-type arc struct{ cos, sin, w []float64 }
+// arc is a rule for integrals along a quarter circle about the origin, from the
+// direction of +x to that of +y, for one reader: directions, weights, and how far
+// out the reader lies in each direction.
+type arc struct{ cos, sin, w, out []float64 }
 
-// arcNodes is the room for a rule that is made for one reader.
-type arcNodes struct{ cos, sin, w [2 * maxOrder]float64 }
+// arcNodes is the room for a rule.
+type arcNodes struct{ cos, sin, w, out [2 * maxOrder]float64 }
 
 // wholeArcs are the rules that do not cut the arc, by number of points.
-var wholeArcs = sync.OnceValue(func() (all [maxOrder + 1]arc) {
+var wholeArcs = sync.OnceValue(func() *[maxOrder + 1]arc {
+	all := new([maxOrder + 1]arc)
 	for n := 1; n <= maxOrder; n++ {
 		g := gauss(n)
 		for i, x := range g.x {
@@ -30,7 +32,7 @@ var wholeArcs = sync.OnceValue(func() (all [maxOrder + 1]arc) {
 // Points along an arc that are enough for 3e-8 of its field, and for the dipole
 // of far away, in which the arcs nearly cancel (measured).
 var (
-	alongWhole = orders{{2.8, 7}, {2, 8}, {1.4, 9}, {1, 10}, {0.7, 12}, {0.5, 15}, {0.35, 18}, {0, 24}}
+	alongWhole = orders{{2.3, 7}, {1.6, 8}, {1.1, 9}, {0.8, 10}, {0.56, 12}, {0.4, 15}, {0.28, 18}, {0, 24}}
 	alongPiece = orders{{2.8, 6}, {1.4, 7}, {1, 9}, {0.7, 10}, {0.5, 11}, {0.35, 13}, {0.25, 15}, {0.177, 17}, {0.125, 20}, {0.0884, 23}, {0.0625, 27}, {0, 32}}
 )
 
@@ -41,7 +43,8 @@ var (
 func (a *arcNodes) towards(r, x, y, gap float64) arc {
 	length := r * math.Pi / 2
 	if gap > 0.25*length {
-		return wholeArcs()[alongWhole.points(length, gap)]
+		whole := wholeArcs()[alongWhole.points(length, gap)]
+		return a.reader(whole.cos, whole.sin, whole.w, x, y)
 	}
 	to := math.Min(math.Max(math.Atan2(y, x), 0), math.Pi/2)
 	if x < 0 && y < 0 {
@@ -71,23 +74,34 @@ func (a *arcNodes) towards(r, x, y, gap float64) arc {
 			k++
 		}
 	}
-	return arc{cos: a.cos[:k], sin: a.sin[:k], w: a.w[:k]}
+	return a.reader(a.cos[:k], a.sin[:k], a.w[:k], x, y)
+}
+
+func (a *arcNodes) reader(cos, sin, w []float64, x, y float64) arc {
+	for i, c := range cos {
+		a.out[i] = x*c + y*sin[i]
+	}
+	return arc{cos: cos, sin: sin, w: w, out: a.out[:len(cos)]}
 }
 
 // field is the field, over mu0/4pi, of one ampere counter-clockwise along the
-// quarter circle of radius r about the origin, at (x, y, z).
+// quarter circle of radius r about the origin, at the rule's reader (x, y) and z.
 func (a arc) field(r, x, y, z float64) (b r3.Vec) {
-	cos, sin, w := a.cos, a.sin, a.w
-	sin, w = sin[:len(cos)], w[:len(cos)]
+	cos, sin, w, out := a.cos, a.sin, a.w, a.out
+	n := len(cos)
+	sin, w, out = sin[:n], w[:n], out[:n]
+	far2, r2 := x*x+y*y+z*z+r*r, 2*r
 	for i, c := range cos {
-		s := sin[i]
-		rx, ry := x-r*c, y-r*s
-		d2 := rx*rx + ry*ry + z*z
+		p := out[i]
+		d2 := far2 - r2*p
+		if d2 < 1e-18 { // a nanometre: on the arc
+			d2 = 1e-18
+		}
 		k := w[i] / (d2 * math.Sqrt(d2))
-		// dl = r (-sin, cos, 0) dphi; dl x (rx, ry, z).
+		// dl = r (-sin, cos, 0) dphi; dl x (x - r cos, y - r sin, z).
 		b.X += k * c
-		b.Y += k * s
-		b.Z -= k * (s*ry + c*rx)
+		b.Y += k * sin[i]
+		b.Z += k * (r - p)
 	}
 	return r3.Vec{X: b.X * z * r, Y: b.Y * z * r, Z: b.Z * r}
 }

@@ -191,13 +191,15 @@ func arcHalving(n int, r, x, y, z, from, to float64) r3.Vec {
 	if length := r * (to - from); length > math.Sqrt((x-r*cos)*(x-r*cos)+(y-r*sin)*(y-r*sin)+z*z) && to-from > 1e-6 || to-from > .8 {
 		return r3.Add(arcHalving(n, r, x, y, z, from, mid), arcHalving(n, r, x, y, z, mid, to))
 	}
-	var a arc
+	var b r3.Vec
 	g := gauss(n)
 	for i, v := range g.x {
 		sin, cos := math.Sincos(mid + v*(to-from)/2)
-		a.cos, a.sin, a.w = append(a.cos, cos), append(a.sin, sin), append(a.w, g.w[i]*(to-from)/2)
+		rx, ry := x-r*cos, y-r*sin
+		k := g.w[i] * (to - from) / 2 * r / math.Pow(rx*rx+ry*ry+z*z, 1.5)
+		b = r3.Add(b, r3.Vec{X: k * cos * z, Y: k * sin * z, Z: -k * (sin*ry + cos*rx)})
 	}
-	return a.field(r, x, y, z)
+	return b
 }
 
 // The sum over a shaped winding's sides and corners against the converged one.

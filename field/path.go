@@ -20,7 +20,7 @@ type path struct{ lx, ly, r float64 }
 func pathOf(w *layout.Winding) path {
 	r := w.Corner
 	if w.Shape != layout.Rectangle {
-		r = math.Min(w.InnerX, w.InnerY) / 2
+		r = min(w.InnerX, w.InnerY) / 2
 	}
 	return path{lx: w.InnerX/2 - r, ly: w.InnerY/2 - r, r: r}
 }
@@ -61,6 +61,7 @@ const perAmpere = Mu0 / (4 * math.Pi)
 func (p path) turn(u float64, at r3.Vec) r3.Vec {
 	r := p.r + u
 	var sum r3.Vec
+	var nodes arcNodes
 	for q := range 4 {
 		at, cx, cy := p.quarter(q, at)
 		var b r3.Vec
@@ -69,8 +70,7 @@ func (p path) turn(u float64, at r3.Vec) r3.Vec {
 		}
 		if r > 0 {
 			x, y := at.X-cx, at.Y-cy
-			var nodes arcNodes
-			b = r3.Add(b, nodes.towards(r, x, y, math.Hypot(cornerGap(section{}, r, x, y), at.Z)).field(r, x, y, at.Z))
+			b = r3.Add(b, nodes.towards(r, x, y, hypot(cornerGap(section{}, r, x, y), at.Z)).field(r, x, y, at.Z))
 		}
 		sum = r3.Add(sum, back(q, b))
 	}
@@ -80,23 +80,23 @@ func (p path) turn(u float64, at r3.Vec) r3.Vec {
 // winding is the field of the whole section per ampere-turn.
 func (p path) winding(s section, at r3.Vec) r3.Vec {
 	var sum r3.Vec
+	var nodes arcNodes
 	for q := range 4 {
 		at, cx, cy := p.quarter(q, at)
 		var b r3.Vec
 		if cy > 0 {
 			u := at.X - cx - p.r
-			gap := math.Hypot(s.gap(u, at.Z), math.Max(0, math.Abs(at.Y)-cy))
-			s.each(u, at.Z, gap, func(v, h, share float64) {
+			gap := hypot(s.gap(u, at.Z), max(0, math.Abs(at.Y)-cy))
+			s.each(u, at.Z, gap, acrossPath, func(v, h, share float64) {
 				x, z := side(cy, u-v, at.Y, at.Z-h)
 				b.X += share * x
 				b.Z += share * z
 			})
 		}
 		x, y := at.X-cx, at.Y-cy
-		gap := math.Hypot(cornerGap(s, p.r, x, y), math.Max(0, math.Abs(at.Z)-s.half))
-		var nodes arcNodes
+		gap := hypot(cornerGap(s, p.r, x, y), max(0, math.Abs(at.Z)-s.half))
 		arc := nodes.towards(p.r+s.build, x, y, gap)
-		s.each(math.Hypot(x, y)-p.r, at.Z, gap, func(v, h, share float64) {
+		s.each(hypot(x, y)-p.r, at.Z, gap, acrossPath, func(v, h, share float64) {
 			f := arc.field(p.r+v, x, y, at.Z-h)
 			b.X += share * f.X
 			b.Y += share * f.Y
@@ -125,6 +125,6 @@ func side(b, x, y, z float64) (bx, bz float64) {
 // cornerGap is how far (x, y) lies in plan from the copper of a corner about the
 // origin, from radius r to r plus the build in the first quadrant.
 func cornerGap(s section, r, x, y float64) float64 {
-	in, out := math.Hypot(math.Max(0, x), math.Max(0, y)), math.Hypot(math.Min(0, x), math.Min(0, y))
-	return math.Hypot(out, math.Max(0, math.Max(r-in, in-r-s.build)))
+	in, out := hypot(max(0, x), max(0, y)), hypot(min(0, x), min(0, y))
+	return hypot(out, max(0, max(r-in, in-r-s.build)))
 }

@@ -9,9 +9,7 @@ type section struct{ build, half float64 }
 // gap is the distance from the section to a point at outward distance u and
 // height z; 0 inside.
 func (s section) gap(u, z float64) float64 {
-	du := math.Max(0, math.Max(-u, u-s.build))
-	dz := math.Max(0, math.Abs(z)-s.half)
-	return math.Hypot(du, dz)
+	return hypot(max(0, -u, u-s.build), max(0, math.Abs(z)-s.half))
 }
 
 // nearGap is the gap below which the section is summed in corners (see corner).
@@ -22,8 +20,8 @@ const nearGap = 0.7e-3
 // for a reader at outward distance u and height z, a gap away from the copper.
 // The section is cut at the point nearest to the reader, so that what is nearly
 // singular lies in corners.
-func (s section) each(u, z, gap float64, f func(u, z, share float64)) {
-	cu, cz := math.Min(math.Max(u, 0), s.build), math.Min(math.Max(z, -s.half), s.half)
+func (s section) each(u, z, gap float64, o orders, f func(u, z, share float64)) {
+	cu, cz := min(max(u, 0), s.build), min(max(z, -s.half), s.half)
 	us, zs := [3]float64{0, cu, s.build}, [3]float64{-s.half, cz, s.half}
 	for i := range 2 {
 		a := us[i+1] - us[i]
@@ -43,7 +41,7 @@ func (s section) each(u, z, gap float64, f func(u, z, share float64)) {
 				s.corner(cu, cz, du, dz, f)
 				continue
 			}
-			gu, gz := gauss(acrossSection.points(a, gap)), gauss(acrossSection.points(b, gap))
+			gu, gz := gauss(o.points(a, gap)), gauss(o.points(b, gap))
 			share := a * b / 4 / (s.build * 2 * s.half)
 			for m, xu := range gu.x {
 				for n, xz := range gz.x {
@@ -98,6 +96,10 @@ type orders []struct {
 // acrossSection is enough for 1e-7 of |B| (measured; see TestOrdersAreEnough).
 var acrossSection = orders{{128, 2}, {8, 3}, {2.8, 4}, {1.4, 5}, {1, 6}, {0.7, 7}, {0.5, 8}, {0.35, 10}, {0.25, 11}, {0.177, 13}, {0.125, 16}, {0.0884, 18}, {0.0625, 22}, {0, 28}}
 
+// acrossPath is enough for 3e-7 from a side or a corner of a path (measured; see
+// TestPathOrdersAreEnough).
+var acrossPath = orders{{128, 2}, {6.4, 3}, {2.3, 4}, {1.1, 5}, {0.8, 6}, {0.56, 7}, {0.4, 8}, {0.28, 10}, {0.2, 11}, {0.14, 13}, {0.1, 16}, {0.07, 18}, {0.05, 22}, {0, 28}}
+
 func (o orders) points(edge, gap float64) int {
 	for _, s := range o[:len(o)-1] {
 		if gap > s.ratio*edge {
@@ -106,3 +108,6 @@ func (o orders) points(edge, gap float64) int {
 	}
 	return o[len(o)-1].n
 }
+
+// hypot is math.Hypot for lengths, which neither overflow nor underflow.
+func hypot(x, y float64) float64 { return math.Sqrt(x*x + y*y) }

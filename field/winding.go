@@ -18,7 +18,7 @@ func RoundWinding(inner, build, width, rho, z float64) (bRho, bZ float64) {
 	rho = math.Abs(rho)
 	s := section{build: build, half: width / 2}
 	u := rho - inner
-	s.each(u, z, s.gap(u, z), func(u, h, share float64) {
+	s.each(u, z, s.gap(u, z), acrossSection, func(u, h, share float64) {
 		r, v := Loop(inner+u, rho, z-h)
 		bRho += share * r
 		bZ += share * v
