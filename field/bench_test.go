@@ -86,7 +86,7 @@ func benchPoints(n int) []r3.Vec {
 // over its turns as thin loops ("x-filaments": how many times faster; at least
 // 20 wanted).
 func BenchmarkRoundWinding(b *testing.B) {
-	table := tableOf(benchInner, benchBuild, benchWidth)
+	table := newRoundTable(benchInner, benchBuild, benchWidth)
 	points := benchPoints(64)
 	n := len(points)
 	one := nsPerCall(n, func() {
@@ -126,7 +126,7 @@ func BenchmarkRoundWinding(b *testing.B) {
 func BenchmarkNewRound(b *testing.B) {
 	points := benchPoints(200)
 	for b.Loop() {
-		table := &roundTable{inner: benchInner, build: benchBuild, width: benchWidth}
+		table := newRoundTable(benchInner, benchBuild, benchWidth)
 		for _, p := range points {
 			r, z := table.at(math.Sqrt(p.X*p.X+p.Y*p.Y), p.Z)
 			sink += r + z
@@ -154,13 +154,13 @@ func BenchmarkPathWinding(b *testing.B) {
 			sink += PathWinding(w, at).Z
 		}
 	})
+	near := newPathField(p, section{build: benchBuild, half: benchWidth / 2})
 	i := 0
 	for b.Loop() {
-		sink += PathWinding(w, points[i%len(points)]).Z
+		sink += near.at(points[i%len(points)]).Z
 		i++
 	}
-	b.ReportMetric(sum, "ns-sum")
-	b.ReportMetric(filaments/sum, "x-filaments-sum")
+	b.ReportMetric(filaments/sum, "x-filaments")
 }
 
 // benchPad is a pad of n round coils, five to a row.

@@ -112,7 +112,7 @@ func TestRoundTable(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		d := drawRound(t, .001, 4)
 		xr, xz := roundExact(8, d.inner, d.build, d.width, d.rho, d.z)
-		table := &roundTable{inner: d.inner, build: d.build, width: d.width}
+		table := newRoundTable(d.inner, d.build, d.width)
 		r, z := table.at(d.rho, d.z)
 		e := off(r*d.rho, z, xr, xz)
 		worst = max(worst, e)

@@ -12,12 +12,11 @@ import (
 // It is safe for concurrent use.
 type Pad struct{ coils []coil }
 
-// coil is a winding in its place: round, or else with a path.
+// coil is a winding in its place.
 type coil struct {
 	x, y     float64
 	sin, cos float64
-	round    *roundTable
-	winding  *layout.Winding
+	source
 }
 
 // NewPad returns the field model of a plan, which must not change afterwards.
@@ -25,12 +24,9 @@ func NewPad(p *layout.Plan) *Pad {
 	pad := &Pad{coils: make([]coil, len(p.Coils))}
 	for j := range p.Coils {
 		c := &p.Coils[j]
-		m := coil{x: c.At.X, y: c.At.Y, winding: p.WindingOf(j)}
+		m := &pad.coils[j]
+		m.x, m.y, m.source = c.At.X, c.At.Y, sourceOf(p.WindingOf(j))
 		m.sin, m.cos = math.Sincos(c.Turned)
-		if w := m.winding; w.Shape == layout.Round {
-			m.round = tableOf(w.InnerX/2, w.Build, w.Width)
-		}
-		pad.coils[j] = m
 	}
 	return pad
 }
@@ -41,7 +37,7 @@ func (c *coil) at(at r3.Vec) r3.Vec {
 		r, z := c.round.at(math.Sqrt(x*x+y*y), at.Z)
 		return r3.Vec{X: r * x, Y: r * y, Z: z}
 	}
-	b := PathWinding(c.winding, r3.Vec{X: c.cos*x + c.sin*y, Y: -c.sin*x + c.cos*y, Z: at.Z})
+	b := c.path.at(r3.Vec{X: c.cos*x + c.sin*y, Y: -c.sin*x + c.cos*y, Z: at.Z})
 	return r3.Vec{X: c.cos*b.X - c.sin*b.Y, Y: c.sin*b.X + c.cos*b.Y, Z: b.Z}
 }
 

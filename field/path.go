@@ -25,6 +25,11 @@ func pathOf(w *layout.Winding) path {
 	return path{lx: w.InnerX/2 - r, ly: w.InnerY/2 - r, r: r}
 }
 
+// radius is that of the sphere about the copper.
+func (p path) radius(s section) float64 {
+	return hypot(hypot(p.lx, p.ly)+p.r+s.build, s.half)
+}
+
 // quarter gives a point in quarter q's frame, and the centre of its corner.
 func (p path) quarter(q int, at r3.Vec) (local r3.Vec, cx, cy float64) {
 	switch q {

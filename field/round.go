@@ -16,6 +16,7 @@ import (
 // analytic on the axis and in the mid-plane. Error below 5e-7 of |B|.
 type roundTable struct {
 	inner, build, width float64
+	nearest             float64 // gap from which there are cells
 	levels              [roundLevels]atomic.Pointer[roundLevel]
 }
 
@@ -46,6 +47,18 @@ type roundCell struct {
 	c          [roundNodes][2 * roundNodes]float64
 }
 
+// mostCells bounds one level's mesh. A winding so large that its nearest levels
+// would have more is summed there.
+const mostCells = 1 << 17
+
+func newRoundTable(inner, build, width float64) *roundTable {
+	t := &roundTable{inner: inner, build: build, width: width, nearest: firstGap}
+	for 8*build*width > mostCells*t.nearest*t.nearest {
+		t.nearest *= 2
+	}
+	return t
+}
+
 // at returns B_rho/rho and Bz per ampere-turn at distance rho >= 0 from the axis.
 func (t *roundTable) at(rho, z float64) (bRhoPerRho, bZ float64) {
 	u, h := rho-t.inner, math.Abs(z)
@@ -59,7 +72,7 @@ func (t *roundTable) at(rho, z float64) (bRhoPerRho, bZ float64) {
 	if -u > g {
 		g = -u
 	}
-	if !(g >= firstGap && g < firstGap*(1<<roundLevels)) {
+	if !(g >= t.nearest && g < firstGap*(1<<roundLevels)) {
 		return t.direct(rho, z)
 	}
 	k := int(math.Float64bits(g*(1/firstGap))>>52) - 1023 // floor of the binary logarithm
@@ -202,29 +215,3 @@ var fitThrough = sync.OnceValue(func() *[roundNodes][roundNodes]float64 {
 	}
 	return fit
 })
-
-// tables keeps the tables of the windings asked for, so that the many pads a
-// check makes share them.
-var tables struct {
-	sync.Mutex
-	round map[[3]float64]*roundTable
-}
-
-// keptTables bounds how many windings are kept; then all are let go. Pads that
-// hold one go on using it.
-const keptTables = 64
-
-func tableOf(inner, build, width float64) *roundTable {
-	key := [3]float64{inner, build, width}
-	tables.Lock()
-	defer tables.Unlock()
-	t := tables.round[key]
-	if t == nil {
-		if tables.round == nil || len(tables.round) >= keptTables {
-			tables.round = map[[3]float64]*roundTable{}
-		}
-		t = &roundTable{inner: inner, build: build, width: width}
-		tables.round[key] = t
-	}
-	return t
-}
