@@ -29,11 +29,11 @@ var wholeArcs = sync.OnceValue(func() *[maxOrder + 1]arc {
 	return all
 })
 
-// Points along an arc that are enough for 3e-8 of its field, and for the dipole
-// of far away, in which the arcs nearly cancel (measured).
+// Points along an arc, whole or cut, that are enough for 5e-7 of |B| (measured;
+// see TestPathOrdersAreEnough).
 var (
-	alongWhole = orders{{2.3, 7}, {1.6, 8}, {1.1, 9}, {0.8, 10}, {0.56, 12}, {0.4, 15}, {0.28, 18}, {0, 24}}
-	alongPiece = orders{{2.8, 6}, {1.4, 7}, {1, 9}, {0.7, 10}, {0.5, 11}, {0.35, 13}, {0.25, 15}, {0.177, 17}, {0.125, 20}, {0.0884, 23}, {0.0625, 27}, {0, 32}}
+	alongWhole = orders{{5.3, 5}, {2.9, 6}, {1.55, 7}, {1.1, 8}, {0.88, 9}, {0.8, 10}, {0.69, 11}, {0.57, 12}, {0.48, 13}, {0.4, 15}, {0.32, 18}, {0, 24}}
+	alongPiece = orders{{1.9, 5}, {0.72, 6}, {0.68, 7}, {0.58, 8}, {0.43, 9}, {0.34, 10}, {0.31, 11}, {0.25, 12}, {0.22, 13}, {0.14, 15}, {0.11, 17}, {0.07, 20}, {0.06, 23}, {0.055, 27}, {0, 32}}
 )
 
 // towards returns the rule for a quarter circle of radius at most r about the

@@ -96,9 +96,9 @@ type orders []struct {
 // acrossSection is enough for 1e-7 of |B| (measured; see TestOrdersAreEnough).
 var acrossSection = orders{{128, 2}, {8, 3}, {2.8, 4}, {1.4, 5}, {1, 6}, {0.7, 7}, {0.5, 8}, {0.35, 10}, {0.25, 11}, {0.177, 13}, {0.125, 16}, {0.0884, 18}, {0.0625, 22}, {0, 28}}
 
-// acrossPath is enough for 3e-7 from a side or a corner of a path (measured; see
-// TestPathOrdersAreEnough).
-var acrossPath = orders{{128, 2}, {6.4, 3}, {2.3, 4}, {1.1, 5}, {0.8, 6}, {0.56, 7}, {0.4, 8}, {0.28, 10}, {0.2, 11}, {0.14, 13}, {0.1, 16}, {0.07, 18}, {0.05, 22}, {0, 28}}
+// acrossPath is enough for 5e-7 of |B| from a side or a corner of a path, within
+// two radii (measured; see TestPathOrdersAreEnough).
+var acrossPath = orders{{20, 2}, {5, 3}, {1.8, 4}, {1.15, 5}, {0.72, 6}, {0.57, 7}, {0.46, 8}, {0.34, 9}, {0.285, 10}, {0.23, 11}, {0.19, 12}, {0.15, 13}, {0.135, 14}, {0.1, 16}, {0.08, 18}, {0.055, 22}, {0, 28}}
 
 func (o orders) points(edge, gap float64) int {
 	for _, s := range o[:len(o)-1] {
