@@ -32,8 +32,8 @@ var wholeArcs = sync.OnceValue(func() *[maxOrder + 1]arc {
 // Points along an arc, whole or cut, that are enough for 5e-7 of |B| (measured;
 // see TestPathOrdersAreEnough).
 var (
-	alongWhole = orders{{5.3, 5}, {2.9, 6}, {1.55, 7}, {1.1, 8}, {0.88, 9}, {0.8, 10}, {0.69, 11}, {0.57, 12}, {0.48, 13}, {0.4, 15}, {0.32, 18}, {0, 24}}
-	alongPiece = orders{{1.9, 5}, {0.72, 6}, {0.68, 7}, {0.58, 8}, {0.43, 9}, {0.34, 10}, {0.31, 11}, {0.25, 12}, {0.22, 13}, {0.14, 15}, {0.11, 17}, {0.07, 20}, {0.06, 23}, {0.055, 27}, {0, 32}}
+	alongWhole = orders{{5.9, 5}, {3.2, 6}, {1.7, 7}, {1.2, 8}, {0.99, 9}, {0.9, 10}, {0.77, 11}, {0.64, 12}, {0.54, 13}, {0.45, 15}, {0.36, 18}, {0, 24}}
+	alongPiece = orders{{2.5, 5}, {0.94, 6}, {0.88, 7}, {0.75, 8}, {0.56, 9}, {0.44, 10}, {0.4, 11}, {0.33, 12}, {0.29, 13}, {0.18, 15}, {0.14, 17}, {0.091, 20}, {0.078, 23}, {0.072, 27}, {0, 32}}
 )
 
 // towards returns the rule for a quarter circle of radius at most r about the

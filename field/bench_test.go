@@ -134,8 +134,8 @@ func BenchmarkNewRound(b *testing.B) {
 	}
 }
 
-// BenchmarkPathWinding: a rectangular winding, from its cells and summed over
-// its section, against the sum over its turns as filaments.
+// BenchmarkPathWinding: a rectangular winding against the sum over its turns as
+// filaments, and its cost by the distance of the reader.
 func BenchmarkPathWinding(b *testing.B) {
 	w := &layout.Winding{Shape: layout.Rectangle, InnerX: .1, InnerY: .06, Corner: .01, Turns: benchTurns, Build: benchBuild, Width: benchWidth}
 	p := pathOf(w)
@@ -149,18 +149,18 @@ func BenchmarkPathWinding(b *testing.B) {
 			}
 		}
 	})
-	sum := nsPerCall(len(points), func() {
+	field := fieldOfPath(w)
+	one := nsPerCall(len(points), func() {
 		for _, at := range points {
-			sink += PathWinding(w, at).Z
+			sink += field.at(at).Z
 		}
 	})
-	near := newPathField(p, section{build: benchBuild, half: benchWidth / 2})
 	i := 0
 	for b.Loop() {
-		sink += near.at(points[i%len(points)]).Z
+		sink += field.at(points[i%len(points)]).Z
 		i++
 	}
-	b.ReportMetric(filaments/sum, "x-filaments")
+	b.ReportMetric(filaments/one, "x-filaments")
 }
 
 // benchPad is a pad of n round coils, five to a row.

@@ -211,13 +211,40 @@ func TestPathOrdersAreEnough(t *testing.T) {
 			t.Skip("too near another side")
 		}
 		want := pathExact(8, w, at)
-		e := r3.Norm(r3.Sub(PathWinding(w, at), want)) / r3.Norm(want)
+		e := r3.Norm(r3.Sub(fieldOfPath(w).at(at), want)) / r3.Norm(want)
 		worst = max(worst, e)
 		if !(e <= 8e-7) {
 			t.Fatalf("%+v, %v, %.1f mm off the copper: %.1e", w, at, gap*1e3, e)
 		}
 	})
 	t.Logf("at most %.1e of |B|", worst)
+}
+
+// The multipoles against the sum over sides and corners, from two radii on.
+func TestFarField(t *testing.T) {
+	worst := 0.0
+	rapid.Check(t, func(t *rapid.T) {
+		w, _, _ := drawPath(t, .001, .4)
+		f := fieldOfPath(w)
+		d := r3.Vec{X: rapid.Float64Range(-1, 1).Draw(t, "dx"), Y: rapid.Float64Range(-1, 1).Draw(t, "dy"), Z: rapid.Float64Range(-1, 1).Draw(t, "dz")}
+		n := r3.Norm(d)
+		if n < .1 {
+			t.Skip("no direction")
+		}
+		at := r3.Scale(math.Sqrt(f.reach2)/n*1.0001*math.Exp2(rapid.Float64Range(0, 5).Draw(t, "distance")), d)
+		want := pathExact(6, w, at)
+		e := r3.Norm(r3.Sub(f.at(at), want)) / r3.Norm(want)
+		worst = max(worst, e)
+		if !(e <= 1e-6) {
+			t.Fatalf("%+v, %v: %.1e", w, at, e)
+		}
+	})
+	t.Logf("at most %.1e of |B|", worst)
+}
+
+// fieldOfPath is the field of an oblong or rectangular winding.
+func fieldOfPath(w *layout.Winding) *pathField {
+	return newPathField(pathOf(w), section{build: w.Build, half: w.Width / 2})
 }
 
 // outward is how far outside the inner outline a point lies, negative inside.

@@ -6,8 +6,8 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// farField is the field of an oblong or rectangular winding outside twice the
-// sphere about it, as multipoles: B = -grad of the sum of c_lm Re S_lm with the
+// farField is the field of an oblong or rectangular winding well outside
+// the sphere about it, as multipoles: B = -grad of the sum of c_lm Re S_lm with the
 // irregular solid harmonics
 //
 //	S_lm = (l-m)! P_lm(cos theta) e^(i m phi) / r^(l+1)
@@ -21,7 +21,7 @@ type farField struct {
 	rows   [farDegree + 1][]farTerm
 }
 
-// farDegree is the highest degree l+1 in use, at two radii.
+// farDegree is the highest degree l+1 in use, at farRadii.
 const farDegree = 22
 
 // farTerm is one S_lm: the field's coefficients, and those that lead from it and
@@ -131,7 +131,7 @@ func regular(at r3.Vec, re, im *[farDegree][farDegree + 1]float64) {
 	}
 }
 
-// at is the field at a point at least two radii from the centre.
+// at is the field at a point at least farRadii from the centre.
 func (f *farField) at(at r3.Vec) (b r3.Vec) {
 	r2 := r3.Norm2(at)
 	inv := 1 / r2
@@ -139,9 +139,9 @@ func (f *farField) at(at r3.Vec) (b r3.Vec) {
 	switch ratio2 := r2 / (f.radius * f.radius); {
 	case ratio2 > 100:
 		degree = 8
-	case ratio2 > 25:
+	case ratio2 > 30:
 		degree = 10
-	case ratio2 > 9:
+	case ratio2 > 10:
 		degree = 14
 	case ratio2 > 6:
 		degree = 18

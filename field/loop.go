@@ -37,6 +37,9 @@ func Loop(radius, rho, z float64) (bRho, bZ float64) {
 	inv := 1 / (d * q) // the one division
 	iq := d * inv
 	m := 4 * radius * r * iq
+	if m > belowOne {
+		m = belowOne // rounding must not take it to 1, where D is infinite
+	}
 	bD := mathext.CompleteD(m)
 	s := radius*radius + r*r + z*z
 	// B is expressed by D and C, so that no large terms cancel, neither near the
@@ -59,6 +62,8 @@ func Loop(radius, rho, z float64) (bRho, bZ float64) {
 	}
 	return bRho, bZ
 }
+
+var belowOne = math.Nextafter(1, 0)
 
 // seriesC are the coefficients of associateC's series, pi/16 2F1(3/2, 3/2; 3; m).
 var seriesC = func() (c [11]float64) {

@@ -123,7 +123,12 @@ func side(b, x, y, z float64) (bx, bz float64) {
 	}
 	lo, hi := y+b, y-b
 	r1, r2 := math.Sqrt(off+lo*lo), math.Sqrt(off+hi*hi)
-	k := 2 * b * (r1 + r2) / (r1 * r2 * (r1*r2 + off + lo*hi))
+	var k float64
+	if lo*hi < 0 { // beside the filament, where their sum cancels
+		k = (lo*r2 - hi*r1) / (r1 * r2 * off)
+	} else {
+		k = 2 * b * (r1 + r2) / (r1 * r2 * (r1*r2 + off + lo*hi))
+	}
 	return k * z, -k * x
 }
 

@@ -15,6 +15,9 @@ func (s section) gap(u, z float64) float64 {
 // nearGap is the gap below which the section is summed in corners (see corner).
 const nearGap = 0.7e-3
 
+// sliver is the share of an edge that is too thin to be summed.
+const sliver = 1e-9
+
 // each calls f with points of the section and their shares, which add up to 1,
 // such that the sum of a turn's field over them is its mean over the section,
 // for a reader at outward distance u and height z, a gap away from the copper.
@@ -27,8 +30,8 @@ func (s section) each(u, z, gap float64, o orders, f func(u, z, share float64)) 
 		a := us[i+1] - us[i]
 		for k := range 2 {
 			b := zs[k+1] - zs[k]
-			if !(a > 0 && b > 0) {
-				continue
+			if !(a > s.build*sliver && b > 2*s.half*sliver) {
+				continue // nothing there, or too little to matter
 			}
 			if gap < nearGap {
 				du, dz := a, b

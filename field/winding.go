@@ -1,12 +1,6 @@
 package field
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/spatial/r3"
-
-	"polewise/layout"
-)
+import "math"
 
 // RoundWinding returns the field of a round winding of rectangular section,
 // evenly filled, per ampere-turn: inner radius, radial build and axial width in
@@ -24,12 +18,4 @@ func RoundWinding(inner, build, width, rho, z float64) (bRho, bZ float64) {
 		bZ += share * v
 	})
 	return bRho, bZ
-}
-
-// PathWinding returns the field of an oblong or rectangular winding per
-// ampere-turn at a point in the coil's own frame (centre at the origin, sides
-// along x and y), metres and teslas. A turn at outward distance u is the
-// parallel curve of the inner path.
-func PathWinding(w *layout.Winding, at r3.Vec) r3.Vec {
-	return pathOf(w).winding(section{build: w.Build, half: w.Width / 2}, at)
 }

@@ -1,0 +1,251 @@
+package field
+
+// What the fast ways of computing must keep: the laws, continuity, no garbage,
+// the same answer however many ask at once.
+
+import (
+	"math"
+	"sync"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+	"pgregory.net/rapid"
+
+	"polewise/layout"
+)
+
+// drawSource draws a winding of any shape and a point off its copper.
+func drawSource(t *rapid.T, nearest, farthest float64) (field func(r3.Vec) r3.Vec, at r3.Vec, gap float64) {
+	w, at, gap := drawPath(t, nearest, farthest)
+	if rapid.Bool().Draw(t, "round") {
+		d := drawRound(t, nearest, farthest)
+		w = &layout.Winding{Shape: layout.Round, InnerX: 2 * d.inner, InnerY: 2 * d.inner, Build: d.build, Width: d.width}
+		at, gap = r3.Vec{X: d.rho * .6, Y: d.rho * .8, Z: d.z}, d.gap()
+	}
+	pad := NewPad(&layout.Plan{Windings: []layout.Winding{*w}, Coils: []layout.Coil{{}}})
+	return func(at r3.Vec) r3.Vec { return pad.Column(0, at) }, at, gap
+}
+
+// Divergence and curl of each winding, by differences of the sixth order over
+// steps of a thirtieth of the gap. What the laws leave over is at most 5e-5 of
+// |B| over the gap, the steepest slope a wire could make there: a step of 3e-7
+// of |B| between two cells would give 1e-5.
+func TestFastFieldObeysTheLaws(t *testing.T) {
+	worst := 0.0
+	rapid.Check(t, func(t *rapid.T) {
+		field, at, gap := drawSource(t, .001, .4)
+		if gap < .001 {
+			t.Skip("too near another side")
+		}
+		h := gap / 30
+		slope := func(e r3.Vec) (d r3.Vec) {
+			for k, w := range []float64{3. / 4, -3. / 20, 1. / 60} {
+				step := r3.Scale(float64(k+1)*h, e)
+				d = r3.Add(d, r3.Scale(w/h, r3.Sub(field(r3.Add(at, step)), field(r3.Sub(at, step)))))
+			}
+			return d
+		}
+		x, y, z := slope(r3.Vec{X: 1}), slope(r3.Vec{Y: 1}), slope(r3.Vec{Z: 1})
+		unit := r3.Norm(field(at)) / gap
+		for name, v := range map[string]float64{"divergence": x.X + y.Y + z.Z, "curl x": y.Z - z.Y, "curl y": z.X - x.Z, "curl z": x.Y - y.X} {
+			worst = max(worst, math.Abs(v)/unit)
+			if !(math.Abs(v) <= 5e-5*unit) {
+				t.Fatalf("%s is %.1e of |B|/gap at %v, %.1f mm off the copper", name, math.Abs(v)/unit, at, gap*1e3)
+			}
+		}
+	})
+	t.Logf("at most %.1e of |B|/gap", worst)
+}
+
+// No step where one cell, one level or one number of points ends and the next
+// begins: along a line by the copper, from far into near, sampled so finely that
+// the field itself changes by less than the step allowed.
+func TestNoStepBetweenCells(t *testing.T) {
+	worst := 0.0
+	rapid.Check(t, func(t *rapid.T) {
+		field, at, gap := drawSource(t, .001, .2)
+		if gap < .001 {
+			t.Skip("too near another side")
+		}
+		// Steps of a picometre: any change seen is a step. Of the many points
+		// few lie on an edge, so edges are sought by halving an interval whose
+		// ends show more change than its slopes explain.
+		dir := r3.Unit(r3.Vec{X: rapid.Float64Range(-1, 1).Draw(t, "dx"), Y: rapid.Float64Range(-1, 1).Draw(t, "dy") + 1.5, Z: rapid.Float64Range(-1, 1).Draw(t, "dz")})
+		lo, hi := at, r3.Add(at, r3.Scale(gap/4, dir))
+		blo, bhi := field(lo), field(hi)
+		for range 34 { // down to a tenth of a nanometre of the gap
+			mid := r3.Scale(.5, r3.Add(lo, hi))
+			b := field(mid)
+			// Half of the interval with the larger change.
+			if r3.Norm(r3.Sub(b, blo)) > r3.Norm(r3.Sub(bhi, b)) {
+				hi, bhi = mid, b
+			} else {
+				lo, blo = mid, b
+			}
+		}
+		e := r3.Norm(r3.Sub(bhi, blo)) / r3.Norm(blo)
+		worst = max(worst, e)
+		if !(e <= 1.5e-6) {
+			t.Fatalf("a step of %.1e of |B| at %v", e, lo)
+		}
+	})
+	t.Logf("at most %.1e of |B|", worst)
+}
+
+// Through the copper the field is finite and has no step worth speaking of: its
+// edge, the planes where the sum is cut, and where cells begin.
+func TestThroughTheCopper(t *testing.T) {
+	for name, w := range map[string]layout.Winding{
+		"round":     {Shape: layout.Round, InnerX: .09, InnerY: .09, Build: .006, Width: .008},
+		"rectangle": {Shape: layout.Rectangle, InnerX: .1, InnerY: .06, Corner: .01, Build: .006, Width: .008},
+	} {
+		pad := NewPad(&layout.Plan{Windings: []layout.Winding{w}, Coils: []layout.Coil{{}}})
+		peak := r3.Norm(pad.Column(0, r3.Vec{X: w.InnerX/2 - 1e-4}))
+		lines := map[string]func(float64) r3.Vec{
+			"along x in the mid-plane": func(s float64) r3.Vec { return r3.Vec{X: w.InnerX/2 - .003 + s*.012} },
+			"along x under the face":   func(s float64) r3.Vec { return r3.Vec{X: w.InnerX/2 - .003 + s*.012, Y: .001, Z: .0039} },
+			"up through the middle":    func(s float64) r3.Vec { return r3.Vec{X: w.InnerX/2 + .003, Z: -.008 + s*.016} },
+		}
+		if w.Shape == layout.Rectangle {
+			lines["through a corner"] = func(s float64) r3.Vec {
+				return r3.Vec{X: .04 + .006*s + .006, Y: .02 + .006 + .006*s, Z: .001}
+			}
+		}
+		for line, at := range lines {
+			const n = 400
+			last := pad.Column(0, at(0))
+			for i := 1; i <= n; i++ {
+				b := pad.Column(0, at(float64(i)/n))
+				// 0.03 to 0.04 mm: with current density 1/(build width) the
+				// slope is mu0 J, which makes up to 1 % of the peak a step.
+				if step := r3.Norm(r3.Sub(b, last)) / peak; !(step <= .025) {
+					t.Errorf("%s, %s: a step of %.2g of the peak at %v", name, line, step, at(float64(i)/n))
+				}
+				last = b
+			}
+			for _, s := range []float64{0, .1, .25, .5, .75, .9} {
+				a, b := pad.Column(0, at(s)), pad.Column(0, at(s+1e-9))
+				if d := r3.Norm(r3.Sub(a, b)) / peak; !(d <= 1e-4) {
+					t.Errorf("%s, %s: %.1e of the peak between neighbours at %v", name, line, d, at(s))
+				}
+			}
+		}
+		// On the very faces and edges.
+		for _, u := range []float64{0, w.Build} {
+			for _, z := range []float64{0, w.Width / 2} {
+				at := r3.Vec{X: w.InnerX/2 + u, Z: z}
+				for _, d := range []r3.Vec{{X: 1e-9}, {X: -1e-9}, {Z: 1e-9}, {Z: -1e-9}} {
+					a, b := pad.Column(0, at), pad.Column(0, r3.Add(at, d))
+					if e := r3.Norm(r3.Sub(a, b)) / peak; !(e <= 2e-4) {
+						t.Errorf("%s: %.1e of the peak across the copper's edge at %v towards %v", name, e, at, d)
+					}
+				}
+			}
+		}
+	}
+}
+
+func TestNoGarbage(t *testing.T) {
+	_, pad := testPad()
+	turns := []float64{1, -2, 3}
+	dst := make([]r3.Vec, 3)
+	for name, at := range map[string]r3.Vec{"near": {X: .05, Y: .14, Z: .01}, "far": {X: .6, Z: .02}, "in the copper": {X: .047}} {
+		if n := testing.AllocsPerRun(20, func() {
+			sink += pad.At(turns, at).Z
+			sink += pad.Columns(dst, at)[0].Z
+		}); n != 0 {
+			t.Errorf("%s: %g allocations", name, n)
+		}
+	}
+	// A map makes its result and starts its workers; nothing by the point.
+	over := r2.Box{Max: r2.Vec{X: .2, Y: .2}}
+	few := testing.AllocsPerRun(5, func() { pad.Map(turns, over, 5, 5, .01) })
+	many := testing.AllocsPerRun(5, func() { pad.Map(turns, over, 60, 60, .01) })
+	if many > few+4 {
+		t.Errorf("a map of 25 points makes %g allocations, one of 3600 makes %g", few, many)
+	}
+}
+
+func TestMapIsAt(t *testing.T) {
+	_, pad := testPad()
+	turns := []float64{1, -2, 3}
+	over := r2.Box{Min: r2.Vec{X: -.1, Y: -.05}, Max: r2.Vec{X: .2, Y: .3}}
+	for _, n := range [][2]int{{7, 5}, {1, 1}, {3, 40}, {0, 3}, {3, 0}} {
+		m := pad.Map(turns, over, n[0], n[1], .012)
+		if len(m) != n[0]*n[1] {
+			t.Fatalf("%v: %d points", n, len(m))
+		}
+		for k, b := range m {
+			i, j := k%n[0], k/n[0]
+			at := r3.Vec{X: -.1 + (float64(i)+.5)*.3/float64(n[0]), Y: -.05 + (float64(j)+.5)*.35/float64(n[1]), Z: .012}
+			want := pad.At(turns, at)
+			if r3.Norm(r3.Sub(b, want)) > 1e-6*r3.Norm(want) {
+				t.Errorf("%v: %v at %v, expected %v", n, b, at, want)
+			}
+		}
+	}
+}
+
+// Many who ask a new winding at once get what one alone gets, to the last bit.
+func TestManyAtOnce(t *testing.T) {
+	points := benchPoints(40)
+	alone, shared := newRoundTable(benchInner, benchBuild, benchWidth), newRoundTable(benchInner, benchBuild, benchWidth)
+	p, s := pathOf(&layout.Winding{Shape: layout.Oblong, InnerX: .03, InnerY: .02}), section{build: .004, half: .003}
+	pathAlone, pathShared := newPathField(p, s), newPathField(p, s)
+	var done sync.WaitGroup
+	var many [8][]r3.Vec
+	for k := range many {
+		done.Go(func() {
+			for i := range points {
+				at := points[(i*(2*k+1))%len(points)]
+				r, z := shared.at(math.Hypot(at.X, at.Y), at.Z)
+				many[k] = append(many[k], r3.Vec{X: r, Z: z}, pathShared.at(at))
+				sourceOf(&layout.Winding{Shape: layout.Round, InnerX: .01 * float64(1+i%100), Build: .004, Width: .004})
+			}
+		})
+	}
+	done.Wait()
+	for k := range many {
+		for i := range points {
+			at := points[(i*(2*k+1))%len(points)]
+			r, z := alone.at(math.Hypot(at.X, at.Y), at.Z)
+			if got := many[k][2*i]; got != (r3.Vec{X: r, Z: z}) {
+				t.Fatalf("round at %v: %v, alone (%g, %g)", at, got, r, z)
+			}
+			if got, want := many[k][2*i+1], pathAlone.at(at); got != want {
+				t.Fatalf("path at %v: %v, alone %v", at, got, want)
+			}
+		}
+	}
+	sources.Lock()
+	defer sources.Unlock()
+	if len(sources.kept) > keptSources {
+		t.Errorf("%d windings kept", len(sources.kept))
+	}
+}
+
+// Sizes as large and as small as a plan may have, and points that are no points.
+func TestStrangeSizes(t *testing.T) {
+	for _, w := range []layout.Winding{
+		{Shape: layout.Round, InnerX: 2e-5, InnerY: 2e-5, Build: 1e-5, Width: 1e-5},
+		{Shape: layout.Round, InnerX: 10, InnerY: 10, Build: 10, Width: 10},
+		{Shape: layout.Round, InnerX: 1e-5, InnerY: 1e-5, Build: 10, Width: 1e-5},
+		{Shape: layout.Oblong, InnerX: 10, InnerY: 1e-5, Build: 1e-5, Width: 10},
+		{Shape: layout.Rectangle, InnerX: 10, InnerY: 10, Build: 10, Width: 10},
+		{Shape: layout.Rectangle, InnerX: 1e-5, InnerY: 1e-5, Build: 1e-5, Width: 1e-5},
+	} {
+		pad := NewPad(&layout.Plan{Windings: []layout.Winding{w}, Coils: []layout.Coil{{}}})
+		for _, v := range []float64{0, 1e-6, .001, .01, .3, 3, 30, 1e6} {
+			for _, at := range []r3.Vec{{X: v}, {Z: v}, {X: v, Y: v, Z: v}} {
+				if b := pad.Column(0, at); math.IsNaN(b.X+b.Y+b.Z) || math.IsInf(b.X+b.Y+b.Z, 0) {
+					t.Errorf("%+v at %v: %v", w, at, b)
+				}
+			}
+		}
+		for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64} {
+			pad.Column(0, r3.Vec{X: v}) // anything but a panic
+			pad.Column(0, r3.Vec{Z: v})
+		}
+	}
+}
