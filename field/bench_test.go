@@ -3,6 +3,7 @@ package field
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -134,38 +135,51 @@ func BenchmarkNewRound(b *testing.B) {
 	}
 }
 
-// BenchmarkPathWinding: a rectangular winding against the sum over its turns as
-// filaments, and its cost by the distance of the reader.
+// BenchmarkPathWinding: a rectangular winding by the distance of the reader from
+// its copper, against the sum over its turns as filaments.
 func BenchmarkPathWinding(b *testing.B) {
 	w := &layout.Winding{Shape: layout.Rectangle, InnerX: .1, InnerY: .06, Corner: .01, Turns: benchTurns, Build: benchBuild, Width: benchWidth}
-	p := pathOf(w)
-	points := benchPoints(64)
-	filaments := nsPerCall(len(points), func() {
-		for _, at := range points {
-			for k := range benchTurns {
-				at := at
-				at.Z -= benchWidth * ((float64(k/6)+.5)/10 - .5)
-				sink += p.turn(benchBuild*(float64(k%6)+.5)/6, at).Z
+	p, field := pathOf(w), fieldOfPath(w)
+	rng := rand.New(rand.NewPCG(1, 2))
+	for _, reach := range []struct {
+		name           string
+		nearest, limit float64
+	}{{"1-2mm", .001, .002}, {"5-8mm", .005, .008}, {"10-20mm", .01, .02}, {"20-50mm", .02, .05}, {"next-coil", .06, .15}, {"far", .15, .5}} {
+		var points []r3.Vec
+		for len(points) < 1000 {
+			at := r3.Vec{X: (.1 + 2*reach.limit) * (rng.Float64() - .5), Y: (.08 + 2*reach.limit) * (rng.Float64() - .5), Z: .002 + (.03+reach.limit)*rng.Float64()}
+			if gap := field.section.gap(p.outward(at.X, at.Y), at.Z); gap > reach.nearest && gap < reach.limit {
+				points = append(points, at)
 			}
 		}
-	})
-	field := fieldOfPath(w)
-	one := nsPerCall(len(points), func() {
-		for _, at := range points {
-			sink += field.at(at).Z
-		}
-	})
-	i := 0
-	for b.Loop() {
-		sink += field.at(points[i%len(points)]).Z
-		i++
+		b.Run(reach.name, func(b *testing.B) {
+			filaments := nsPerCall(len(points), func() {
+				for _, at := range points {
+					for k := range benchTurns {
+						at := at
+						at.Z -= benchWidth * ((float64(k/6)+.5)/10 - .5)
+						sink += p.turn(benchBuild*(float64(k%6)+.5)/6, at).Z
+					}
+				}
+			})
+			one := nsPerCall(len(points), func() {
+				for _, at := range points {
+					sink += field.at(at).Z
+				}
+			})
+			i := 0
+			for b.Loop() {
+				sink += field.at(points[i%len(points)]).Z
+				i++
+			}
+			b.ReportMetric(filaments/one, "x-filaments")
+		})
 	}
-	b.ReportMetric(filaments/one, "x-filaments")
 }
 
-// benchPad is a pad of n round coils, five to a row.
-func benchPad(n int) (*Pad, []float64) {
-	p := &layout.Plan{Windings: []layout.Winding{{ID: "r", Shape: layout.Round, InnerX: 2 * benchInner, InnerY: 2 * benchInner, Turns: benchTurns, Build: benchBuild, Width: benchWidth}}}
+// benchPad is a pad of n coils, five to a row.
+func benchPad(n int, shape layout.Shape) (*Pad, []float64) {
+	p := &layout.Plan{Windings: []layout.Winding{{ID: "w", Shape: shape, InnerX: 2 * benchInner, InnerY: 2 * benchInner, Corner: .01, Turns: benchTurns, Build: benchBuild, Width: benchWidth}}}
 	turns := make([]float64, n)
 	for j := range n {
 		p.Coils = append(p.Coils, layout.Coil{At: r2.Vec{X: .112 * float64(j%5), Y: .112 * float64(j/5)}})
@@ -174,26 +188,31 @@ func benchPad(n int) (*Pad, []float64) {
 	return NewPad(p), turns
 }
 
-// BenchmarkMap: 200 by 200 points 6 mm over 15 coils, tables made before; and
-// against as many thin loops on one processor ("loops").
+// BenchmarkMap: 200 by 200 points 6 mm over 15 coils, tables made before; the
+// cost of a coil at a point also in thin loops on one processor ("loops").
 func BenchmarkMap(b *testing.B) {
-	pad, turns := benchPad(15)
 	over := r2.Box{Min: r2.Vec{X: -.06, Y: -.06}, Max: r2.Vec{X: .51, Y: .29}}
 	const n = 200
-	one := nsPerCall(n*n, func() {
-		for i := range n * n {
-			r, z := Loop(.048, .57*float64(i%n)/n, .01)
-			sink += r + z
-		}
-	})
-	pad.Map(turns, over, n, n, benchWidth/2+.006)
-	began := time.Now()
-	for b.Loop() {
-		sink += pad.Map(turns, over, n, n, benchWidth/2+.006)[0].Z
+	for _, shape := range []layout.Shape{layout.Round, layout.Rectangle} {
+		b.Run(string(shape), func(b *testing.B) {
+			pad, turns := benchPad(15, shape)
+			one := nsPerCall(n*n, func() {
+				for i := range n * n {
+					r, z := Loop(.048, .57*float64(i%n)/n, .01)
+					sink += r + z
+				}
+			})
+			pad.Map(turns, over, n, n, benchWidth/2+.006)
+			began, times := time.Now(), 0
+			for b.Loop() {
+				sink += pad.Map(turns, over, n, n, benchWidth/2+.006)[0].Z
+				times++
+			}
+			each := float64(time.Since(began).Nanoseconds()) / float64(times) / (n * n * 15)
+			b.ReportMetric(each, "ns/coil-point")
+			b.ReportMetric(each/one, "loops")
+		})
 	}
-	each := float64(time.Since(began).Nanoseconds()) / float64(b.N) / (n * n * 15)
-	b.ReportMetric(each, "ns/coil-point")
-	b.ReportMetric(each/one, "loops")
 }
 
 // BenchmarkColumns: the cost per coil must not grow with the number of coils;
@@ -201,7 +220,7 @@ func BenchmarkMap(b *testing.B) {
 func BenchmarkColumns(b *testing.B) {
 	points := benchPoints(64)
 	cost := func(n int) float64 {
-		pad, _ := benchPad(n)
+		pad, _ := benchPad(n, layout.Round)
 		dst := make([]r3.Vec, n)
 		return nsPerCall(n*len(points), func() {
 			for _, p := range points {
@@ -212,7 +231,7 @@ func BenchmarkColumns(b *testing.B) {
 	for _, n := range []int{1, 5, 15, 60} {
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			one, each := cost(1), cost(n)
-			pad, _ := benchPad(n)
+			pad, _ := benchPad(n, layout.Round)
 			dst := make([]r3.Vec, n)
 			i := 0
 			for b.Loop() {

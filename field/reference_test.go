@@ -6,6 +6,7 @@ package field
 //	round winding    Gauss over loops (the code)   | nested current sheets (table) | ampere-turns around the bundle
 //	shaped winding   segments and arcs (the code)  | 30-digit quadrature (table) | a stadium of equal sides is round
 //	any pad          superposition, rotation, divergence and curl of free space
+//	tables, cells    (exact_test.go) sums over the section refined until they stand still
 
 import (
 	"encoding/csv"
