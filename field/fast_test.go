@@ -5,6 +5,7 @@ package field
 
 import (
 	"math"
+	"math/rand/v2"
 	"sync"
 	"testing"
 
@@ -16,10 +17,10 @@ import (
 )
 
 // drawSource draws a winding of any shape and a point off its copper.
-func drawSource(t *rapid.T, nearest, farthest float64) (field func(r3.Vec) r3.Vec, at r3.Vec, gap float64) {
-	w, at, gap := drawPath(t, nearest, farthest)
-	if rapid.Bool().Draw(t, "round") {
-		d := drawRound(t, nearest, farthest)
+func drawSource(rng *rand.Rand, nearest, farthest float64) (field func(r3.Vec) r3.Vec, at r3.Vec, gap float64) {
+	w, at, gap := drawPath(rng, nearest, farthest)
+	if rng.IntN(2) == 0 {
+		d := drawRound(rng, nearest, farthest)
 		w = &layout.Winding{Shape: layout.Round, InnerX: 2 * d.inner, InnerY: 2 * d.inner, Build: d.build, Width: d.width}
 		at, gap = r3.Vec{X: d.rho * .6, Y: d.rho * .8, Z: d.z}, d.gap()
 	}
@@ -33,10 +34,10 @@ func drawSource(t *rapid.T, nearest, farthest float64) (field func(r3.Vec) r3.Ve
 // of |B| between two cells would give 1e-5.
 func TestFastFieldObeysTheLaws(t *testing.T) {
 	worst := 0.0
-	rapid.Check(t, func(t *rapid.T) {
-		field, at, gap := drawSource(t, .001, .4)
+	draws(t, 10, func(t *rapid.T, rng *rand.Rand) {
+		field, at, gap := drawSource(rng, .001, .4)
 		if gap < .001 {
-			t.Skip("too near another side")
+			return // too near another side
 		}
 		h := gap / 30
 		slope := func(e r3.Vec) (d r3.Vec) {
@@ -70,28 +71,26 @@ func step(field func(r3.Vec) r3.Vec, at, dir r3.Vec, gap float64) float64 {
 // the field has no step of more than the two errors together.
 func TestNoStepBetweenCells(t *testing.T) {
 	worst := 0.0
-	rapid.Check(t, func(t *rapid.T) {
-		inner, build, width := rapid.Float64Range(.008, .12).Draw(t, "inner"), rapid.Float64Range(.0004, .02).Draw(t, "build"), rapid.Float64Range(.0004, .02).Draw(t, "width")
+	draws(t, 10, func(t *rapid.T, rng *rand.Rand) {
+		d := drawRound(rng, .001, .4)
+		inner, build, width := d.inner, d.build, d.width
 		table := newRoundTable(inner, build, width)
 		field := func(at r3.Vec) r3.Vec {
 			r, z := table.at(at.X, at.Z)
 			return r3.Vec{X: r * at.X, Z: z}
 		}
-		// A point of the mesh: a whole number of cells outward and a whole number
-		// over the face, one of them at least four, which begins the next level
-		// where it is just that; and from there somewhere along the edge.
-		gap := firstGap * math.Exp2(float64(rapid.IntRange(0, 8).Draw(t, "level")))
+		// An edge of a cell: a whole number of cells off one face of the copper,
+		// and somewhere along it. The fourth is where the next level begins.
+		gap := firstGap * math.Exp2(float64(rng.IntN(9)))
 		cell := gap / cellsPerGap
-		i, j := rapid.IntRange(0, 7).Draw(t, "outward"), rapid.IntRange(4, 7).Draw(t, "up")
-		along := rapid.Float64Range(.01, .99).Draw(t, "along")
+		i, j, along := rng.IntN(8), 4+rng.IntN(4), rng.Float64()
 		at, dir := r3.Vec{X: inner + build + float64(i)*cell, Z: width/2 + (float64(j)+along)*cell}, r3.Vec{X: 1}
-		switch rapid.SampledFrom([]string{"outside", "inside", "face"}).Draw(t, "edge") {
-		case "inside":
-			at.X = inner - float64(i)*cell
-			if at.X <= 0 {
-				t.Skip("over the axis")
+		switch rng.IntN(3) {
+		case 1:
+			if at.X = inner - float64(i)*cell; at.X <= 0 {
+				return // over the axis
 			}
-		case "face":
+		case 2:
 			at = r3.Vec{X: inner + build + (float64(i)+along)*cell, Z: width/2 + float64(j)*cell}
 			dir = r3.Vec{Z: 1}
 		}
@@ -106,12 +105,12 @@ func TestNoStepBetweenCells(t *testing.T) {
 
 // The same where the multipoles begin.
 func TestNoStepWhereTheMultipolesBegin(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		w, at, _ := drawPath(t, .001, .4)
+	draws(t, 1, func(t *rapid.T, rng *rand.Rand) {
+		w, _, _ := drawPath(rng, .001, .4)
 		f := fieldOfPath(w)
-		dir := r3.Unit(at)
-		at = r3.Scale(math.Sqrt(f.reach2), dir)
-		if e := step(f.at, at, dir, .1); !(e <= 1.5e-6) {
+		dir := r3.Unit(r3.Vec{X: rng.NormFloat64(), Y: rng.NormFloat64(), Z: rng.NormFloat64()})
+		at := r3.Scale(math.Sqrt(f.reach2), dir)
+		if e := step(f.at, at, dir, .1); !(e <= 8e-7) {
 			t.Fatalf("a step of %.1e of |B| at %v, %+v", e, at, w)
 		}
 	})

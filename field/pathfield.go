@@ -7,8 +7,9 @@ import (
 )
 
 // pathField is the field of an oblong or rectangular winding: summed over its
-// sides and corners near by, as multipoles from farRadii on. Error below 1e-6 of |B| more than a millimetre
-// from the copper; in it the field is continuous and finite.
+// sides and corners near by, as multipoles from farRadii on. Error below 1e-6 of
+// |B| more than a millimetre from the copper; in it and next to it below 1e-4 of
+// the field at the inner face.
 type pathField struct {
 	path    path
 	section section
