@@ -29,32 +29,35 @@ func Loop(radius, rho, z float64) (bRho, bZ float64) {
 	}
 	r := math.Abs(rho)
 	sum, dif := radius+r, radius-r
-	q := sum*sum + z*z
-	d := dif*dif + z*z
+	z2 := z * z
+	q := sum*sum + z2
+	d := dif*dif + z2
 	if d == 0 {
 		return math.Inf(1), math.Inf(1)
 	}
 	inv := 1 / (d * q) // the one division
 	iq := d * inv
-	m := 4 * radius * r * iq
+	a2 := 2 * radius
+	ar2 := a2 * r
+	m := 2 * ar2 * iq
 	if m > belowOne {
-		m = belowOne // rounding must not take it to 1, where D is infinite
+		m = belowOne
 	}
 	bD := mathext.CompleteD(m)
-	s := radius*radius + r*r + z*z
+	s := (q + d) / 2 // a^2 + rho^2 + z^2
 	// B is expressed by D and C, so that no large terms cancel, neither near the
 	// axis nor far away.
 	if m > 0.04 {
 		bB := mathext.CompleteB(m)
 		mc := bD - bB // m C
-		bZ = 2*radius*(dif*sum+z*z)*bD - dif*q*mc
-		bRho = 2*radius*r*(bB+bD) - s*mc
+		bZ = a2*(dif*sum+z2)*bD - dif*q*mc
+		bRho = ar2*(bB+bD) - s*mc
 	} else {
 		c := associateC(m)
-		bZ = 2 * radius * ((dif*sum+z*z)*bD - 2*dif*r*c)
-		bRho = 2 * radius * r * (2*bD - (m+2*s*iq)*c)
+		bZ = a2 * ((dif*sum+z2)*bD - 2*dif*r*c)
+		bRho = ar2 * (2*bD - (m+2*s*iq)*c)
 	}
-	unit := Mu0 / math.Pi * radius * math.Sqrt(q) * iq * inv
+	unit := Mu0 / (2 * math.Pi) * a2 * math.Sqrt(q) * iq * inv
 	bZ *= unit
 	bRho *= unit * z
 	if rho < 0 {
@@ -63,7 +66,9 @@ func Loop(radius, rho, z float64) (bRho, bZ float64) {
 	return bRho, bZ
 }
 
-var belowOne = math.Nextafter(1, 0)
+// belowOne is the largest number below 1. Next to the wire rounding would take m
+// to 1, where D is infinite.
+const belowOne = 1 - 1.0/(1<<53)
 
 // seriesC are the coefficients of associateC's series, pi/16 2F1(3/2, 3/2; 3; m).
 var seriesC = func() (c [11]float64) {
