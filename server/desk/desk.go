@@ -60,6 +60,8 @@ type source struct {
 	latest   *capture.B
 	at       string // coil of the open hold
 	count    int    // samples in it
+	drive    capture.DriveState
+	lastT    float64
 }
 
 // Open resumes the check begun last, or begins one with the given plan.
@@ -185,9 +187,13 @@ func (s *source) take(seq int64, lines []capture.Line) {
 	s.messages[seq] = lines
 	s.last = max(s.last, seq)
 	for _, l := range lines {
+		s.lastT = max(s.lastT, l.At())
 		switch l := l.(type) {
 		case capture.Start:
 			s.started, s.device, s.route, s.at, s.count = true, l.Device, l.Route, "", 0
+			s.drive, s.lastT = "", 0
+		case capture.Drive:
+			s.drive = l.State
 		case capture.B:
 			s.latest = &l
 			s.count++
@@ -299,7 +305,7 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 			return 0, badLine(e, i+1, m.Seq)
 		}
 	}
-	fresh, err := d.store.Append(ctx, c.ID, sourceID, m.Seq, m.Lines)
+	_, err = d.appendLocked(ctx, c, s, m.Seq, m.Lines, lines)
 	var taken *store.SeqTakenError
 	if errors.As(err, &taken) {
 		return 0, &ClientError{Code: "seq-taken", Seq: m.Seq, LastSeq: &taken.Last,
@@ -307,13 +313,6 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 	}
 	if err != nil {
 		return 0, fmt.Errorf("message %d could not be stored: %w", m.Seq, err)
-	}
-	if fresh {
-		s.take(m.Seq, lines)
-		d.followLocked(s, lines)
-		if worthJudging(lines) {
-			d.touch()
-		}
 	}
 	return m.Seq, nil
 }

@@ -74,6 +74,7 @@ var migrations = []string{
 		samples  INTEGER NOT NULL,
 		PRIMARY KEY (check_id, source, hold_t)
 	) STRICT;`,
+	dialectsTable,
 }
 
 // Open opens the database in a folder and makes both where they do not exist.

@@ -23,6 +23,7 @@ func (s *Site) api(r chi.Router) {
 	r.Get("/rehearsals/{id}/bench", s.rehearsalBench)
 	r.Get("/rehearsals/{id}/truth", s.truth)
 	r.Post("/captures/undo", s.undo)
+	s.feedRoutes(r)
 }
 
 func (s *Site) demos(w http.ResponseWriter, r *http.Request) {

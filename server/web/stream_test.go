@@ -33,12 +33,16 @@ type stage struct {
 	bench *httptest.Server
 }
 
-func newStage(t *testing.T) *stage {
+func newStage(t *testing.T) *stage { return newStageWith(t, func(*store.Store) {}) }
+
+// newStageWith is newStage with something in the database already.
+func newStageWith(t *testing.T, prepare func(*store.Store)) *stage {
 	t.Helper()
 	st, err := store.Open(t.TempDir())
 	if err != nil {
 		t.Fatal(err)
 	}
+	prepare(st)
 	ctx, cancel := context.WithCancel(context.Background())
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
 	d, err := desk.Open(ctx, st, desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}, log)

@@ -20,6 +20,7 @@ import (
 	"polewise/layout"
 	"polewise/phoneapp"
 	"polewise/server/desk"
+	"polewise/server/feed"
 	"polewise/server/pairing"
 )
 
@@ -32,6 +33,7 @@ type Site struct {
 	// maker's own.
 	CA []byte
 
+	feeds   *feed.Hub
 	ctx     context.Context // ends when the site closes
 	end     context.CancelFunc
 	mu      sync.Mutex
@@ -41,7 +43,9 @@ type Site struct {
 // NewSite returns a site without sockets.
 func NewSite(d *desk.Desk, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	return &Site{Desk: d, Key: key, Log: log, ctx: ctx, end: end}
+	s := &Site{Desk: d, Key: key, Log: log, feeds: feed.NewHub(d, d.Dialects(), log), ctx: ctx, end: end}
+	s.sockets.Go(func() { s.feeds.Run(ctx) })
+	return s
 }
 
 // Close asks every socket to end and waits until they have.
@@ -113,6 +117,8 @@ func (s *Site) phoneRoutes(r chi.Router) {
 	r.Get("/stream", s.stream)
 	r.Post("/post", s.post)
 	r.Get("/events", s.events)
+	r.Get("/feed", s.feedSocket)
+	r.Post("/feed", s.feedPost)
 	r.Get("/rehearsals/{id}/sensor", s.rehearsalSensor)
 	r.NotFound(func(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusNotFound, "no-page", "There is nothing at this address.", "")
@@ -246,8 +252,12 @@ func (s *Site) fail(w http.ResponseWriter, err error) {
 	switch {
 	case errors.As(err, &c):
 		status := http.StatusBadRequest
-		if c.Code == "seq-taken" {
+		switch c.Code {
+		case "seq-taken", "source-taken", "new-check":
 			status = http.StatusConflict
+		case "too-fast", "too-many-sources":
+			w.Header().Set("Retry-After", "1")
+			status = http.StatusTooManyRequests
 		}
 		writeJSON(w, status, map[string]any{"error": c})
 	case errors.As(err, &p):
