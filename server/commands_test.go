@@ -70,7 +70,7 @@ func TestExitStatus(t *testing.T) {
 }
 
 func TestHelpEverywhere(t *testing.T) {
-	for _, args := range [][]string{{"--help"}, {"bench", "--help"}, {"predict", "--help"}, {"judge", "--help"}, {"rehearse", "--help"}} {
+	for _, args := range [][]string{{"--help"}, {"bench", "--help"}, {"predict", "--help"}, {"judge", "--help"}, {"rehearse", "--help"}, {"feed", "--help"}} {
 		status, out, _ := command("", args...)
 		if status != 0 || !strings.Contains(out, "Usage:") {
 			t.Errorf("%v: status %d, output %q", args, status, out)

@@ -97,7 +97,7 @@ way, why, and the smallest mend. Without a command it serves the bench page.
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return usage(fmt.Errorf("%w. See %s --help", err, c.CommandPath()))
 	})
-	root.AddCommand(bench, predictCommand(), judgeCommand(), rehearseCommand())
+	root.AddCommand(bench, predictCommand(), judgeCommand(), rehearseCommand(), feedCommand())
 	return root
 }
 
