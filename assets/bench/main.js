@@ -2,6 +2,7 @@
 import { byId } from "../common/dom.js";
 import { Bench } from "./bench.js";
 import { askNewCheck, askRehearsal, tellTrouble } from "./dialogs.js";
+import { Feeds } from "./feeds/feeds.js";
 import { ask, listen } from "./live.js";
 import { Rehearsal } from "./rehearsal.js";
 import { readCoils } from "./verdict-panel.js";
@@ -16,6 +17,8 @@ const bench = new Bench({
   ontrouble: tellTrouble,
 });
 
+const feeds = new Feeds(byId("feeds"));
+
 /** @param {any} state */
 function showState(state) {
   if (rehearsal && rehearsal.o.id !== state.check.rehearsal) {
@@ -25,6 +28,7 @@ function showState(state) {
   bench.show(state);
   if (!rehearsal && state.check.rehearsal) attach(state.check.rehearsal, bench.state.phone_url);
   rehearsal?.follow(bench.state);
+  feeds.follow(bench.state);
 }
 
 /** Takes a rehearsal up, also after this page was loaded again. */
@@ -84,7 +88,15 @@ if (canned) {
   for (const m of c.messages || []) bench.received(m);
   linked(c.link || "live");
 } else {
-  listen({ onmessage: (m) => (m.type === "state" ? showState(m.state) : bench.received(m)), onlink: linked });
+  void feeds.load().catch(() => {}); // what it would say is said by the link
+  listen({ onmessage: received, onlink: linked });
+}
+
+/** @param {any} m */
+function received(m) {
+  if (m.type === "state") showState(m.state);
+  else if (m.type === "feeds") feeds.take(m);
+  else bench.received(m);
 }
 
 /** @param {"live" | "polled" | "lost"} how */
