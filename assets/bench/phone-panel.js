@@ -53,6 +53,7 @@ function pairing(state) {
 export function showPhoneRows(phones) {
   const rows = document.getElementById("phone-rows");
   if (!rows) return;
+  phones = phones.filter((p) => !p.feed); // those have a card of their own
   rows.replaceChildren(
     ...(phones.length === 0 ? [el("p", { class: "note" }, "No phone has joined yet.")] : []),
     ...phones.map((p) =>

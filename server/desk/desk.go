@@ -62,6 +62,7 @@ type source struct {
 	count    int    // samples in it
 	drive    capture.DriveState
 	lastT    float64
+	fed      bool // no phone: its lines are made here
 }
 
 // Open resumes the check begun last, or begins one with the given plan.

@@ -65,6 +65,7 @@ func (d *Desk) Receive(ctx context.Context, check, source string, lines []captur
 		}
 	}
 	s := c.source(source)
+	s.fed = true
 	_, err := d.appendLocked(ctx, c, s, s.last+1, raws, lines)
 	var taken *store.SeqTakenError
 	if errors.As(err, &taken) { // only if somebody else writes the same file
@@ -86,6 +87,16 @@ func (d *Desk) appendLocked(ctx context.Context, c *check, s *source, seq int64,
 		d.touch()
 	}
 	return true, nil
+}
+
+// JoinFed counts a feed as connected.
+func (d *Desk) JoinFed(source string) {
+	d.mu.Lock()
+	s := d.check.source(source)
+	s.fed = true
+	s.online++
+	d.mu.Unlock()
+	d.pushPhones()
 }
 
 // SupplyOn is the line that says the supply is on, as the plan drives it.

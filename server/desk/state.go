@@ -104,6 +104,8 @@ type PhoneState struct {
 	At        string      `json:"at"`
 	Count     int         `json:"count"`
 	LastUT    *[3]float64 `json:"last_uT"`
+	// Feed says that it is no phone: another sensor, with a card of its own.
+	Feed bool `json:"feed"`
 }
 
 // HoldState is a hold as drawn: its samples and what it was.
@@ -174,7 +176,7 @@ func (c *check) phones() []PhoneState {
 	out := []PhoneState{}
 	for _, id := range c.order {
 		s := c.sources[id]
-		p := PhoneState{Source: id, Device: s.device, Route: string(s.route), Connected: s.online > 0, At: s.at, Count: s.count}
+		p := PhoneState{Source: id, Device: s.device, Route: string(s.route), Connected: s.online > 0, At: s.at, Count: s.count, Feed: s.fed}
 		if s.latest != nil {
 			u := s.latest.UT
 			p.LastUT = &u

@@ -22,7 +22,7 @@ type Desk interface {
 	Fed(source string) desk.FedSource
 	Receive(ctx context.Context, check, source string, lines []capture.Line) error
 	SupplyOn(t float64, amps *float64) capture.Drive
-	Join(ctx context.Context, source string) (map[string]any, error)
+	JoinFed(source string)
 	Leave(source string)
 	TellBenches(message func() any) bool
 }

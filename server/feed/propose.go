@@ -33,6 +33,7 @@ type triple struct {
 	strength float64 // mean
 	spread   float64 // sd of the strength, as a share of it
 	moved    bool
+	all      bool // all three of them moved
 	named    bool // x, y, z
 	field    bool // its name says so
 	other    bool // its name says something else
@@ -71,6 +72,15 @@ func (w *watch) propose() *Proposal {
 				}
 				p = &Proposal{Field: t.paths, Unit: unit, Why: fmt.Sprintf("%s are named like a field. Turn the device about to see whether they move together.", together(t.paths))}
 				break
+			}
+		}
+	}
+	if p == nil { // raw counts, perhaps with a zero far off
+		best = 0.6
+		for _, t := range triples {
+			if t.all && !t.other && !gravityLike(t.strength) && t.spread < best {
+				best = t.spread
+				p = &Proposal{Field: t.paths, Unit: "counts", Why: fmt.Sprintf("%s move together, but not as strongly as the earth's field in any unit: raw counts, perhaps.", together(t.paths))}
 			}
 		}
 	}
@@ -193,7 +203,7 @@ func measure(history []keptMessage, paths [3]string) (t triple, ok bool) {
 			count++
 		}
 	}
-	t.moved = count >= 2
+	t.moved, t.all = count >= 2, count == 3
 	return t, true
 }
 

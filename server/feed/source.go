@@ -204,7 +204,7 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 		return 0, nil
 	}
 	s.latest = &readings[len(readings)-1].UT
-	f, err := s.fed(ctx, h)
+	f, err := s.fed(h)
 	if err != nil {
 		return 0, err
 	}
@@ -285,7 +285,7 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 }
 
 // fed asks the desk what is stored, and begins anew where another check has.
-func (s *source) fed(ctx context.Context, h *Hub) (desk.FedSource, error) {
+func (s *source) fed(h *Hub) (desk.FedSource, error) {
 	f := h.desk.Fed(s.name)
 	if s.check != f.Check {
 		// Taken up again after the program was started again, times go on.
@@ -303,9 +303,7 @@ func (s *source) fed(ctx context.Context, h *Hub) (desk.FedSource, error) {
 		return f, problem("source-taken", fmt.Sprintf("A phone is connected under the name %q.", s.name), "Give this sensor another name with ?source=NAME.")
 	}
 	if s.joined == "" {
-		if _, err := h.desk.Join(ctx, s.name); err != nil {
-			return f, err
-		}
+		h.desk.JoinFed(s.name)
 		s.joined = f.Check
 	}
 	return f, nil
@@ -379,17 +377,32 @@ func (h *Hub) Lift(ctx context.Context, name string) error {
 	})
 }
 
-// Supply says that the supply was switched.
+// Supply says that the supply was switched. There is one for the pad: what is
+// said of one sensor holds for all that send now.
 func (h *Hub) Supply(ctx context.Context, name string, on bool, amps *float64) error {
 	if amps != nil && !(*amps > 0 && *amps <= 1000) {
 		return problem("bad-amps", fmt.Sprintf("Expected the amps as a number above 0, found %g.", *amps), "Leave it empty where the supply shows none.")
 	}
-	return h.act(ctx, name, func(_ *source, _ *desk.FedSource, t float64) (capture.Line, error) {
+	line := func(_ *source, _ *desk.FedSource, t float64) (capture.Line, error) {
 		if on {
 			return h.desk.SupplyOn(t, amps), nil
 		}
 		return capture.Drive{T: t, State: capture.Off}, nil
+	}
+	if err := h.act(ctx, name, line); err != nil {
+		return err
+	}
+	var others []string
+	h.each(func(s *source) {
+		if s.name != name && s.dialect != nil && h.now().Sub(s.arrived()) < idleAfter {
+			others = append(others, s.name)
+		}
 	})
+	var errs []error
+	for _, o := range others {
+		errs = append(errs, h.act(ctx, o, line))
+	}
+	return errors.Join(errs...)
 }
 
 // act stores what the person did with a source.
@@ -404,7 +417,7 @@ func (h *Hub) act(ctx context.Context, name string, line func(*source, *desk.Fed
 	if s.dialect == nil {
 		return problem("not-taught", "Nobody has shown yet which of its numbers are the field.", "Do that first, on its card.")
 	}
-	f, err := s.fed(ctx, h)
+	f, err := s.fed(h)
 	if err != nil {
 		return err
 	}

@@ -156,6 +156,6 @@ function choice(label, options, onchange) {
 /** A number short enough for a column. @param {number} v */
 export function figure(v) {
   const a = Math.abs(v);
-  const s = a !== 0 && (a >= 1e7 || a < 1e-3) ? v.toExponential(2) : v.toFixed(a >= 1000 ? 0 : a >= 100 ? 1 : a >= 1 ? 2 : 4);
+  const s = a !== 0 && (a >= 1e6 || a < 1e-3) ? v.toExponential(2) : v.toFixed(a >= 1000 ? 0 : a >= 100 ? 1 : a >= 1 ? 2 : 4);
   return s.replace("-", "−");
 }

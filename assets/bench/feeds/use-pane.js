@@ -75,7 +75,9 @@ export class UsePane {
     if (f.at) return f.in_hold < ENOUGH ? `Keep it still on ${f.at}: ${f.in_hold} of ${ENOUGH} readings.` : `${f.at}: ${f.in_hold} readings, enough. End the hold.`;
     if (!f.supply) return "Lay it anywhere on the pad, flat, its top edge away from you. Switch the supply off and say so here.";
     if (off) return "Leave it lying for two seconds. Then switch the supply on and say so.";
-    return `Lay it on ${this.coil.value}, flat, its top edge away from you, and begin the hold.${f.full ? " Readings between holds are no longer kept: there are enough." : ""}`;
+    const asked = this.tools.check()?.prompt?.at;
+    const first = asked || this.chosen ? "" : "Nothing more is asked for. To read a coil again: ";
+    return `${first}${first ? "lay" : "Lay"} it on ${this.coil.value}, flat, its top edge away from you, and begin the hold.${f.full ? " Readings between holds are no longer kept: there are enough." : ""}`;
   }
 
   /** The coil asked for next is picked by itself, unless the person picked one. */
