@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -12,39 +13,91 @@ import (
 	"github.com/spf13/cobra"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"polewise/field/planning"
 	"polewise/field/predict"
 	"polewise/layout"
 )
 
+// predictOptions are the flags of predict.
+type predictOptions struct {
+	json, cards bool
+	at          []string
+	planning    planning.Options
+	slack       float64 // percent
+}
+
 func predictCommand() *cobra.Command {
-	var asJSON bool
-	var at []string
+	o := predictOptions{planning: planning.Defaults()}
 	c := &cobra.Command{
 		Use:   "predict PLAN",
 		Short: "Say what a planned pad should do",
-		Args:  exactly("PLAN"),
-		RunE: func(c *cobra.Command, args []string) error {
-			plan, err := loadPlan(args[0])
-			if err != nil {
-				return err
-			}
-			points, err := parsePoints(at, plan.Unit)
-			if err != nil {
-				return usage(err)
-			}
-			p, err := predict.Predict(plan, points)
-			if err != nil {
-				return badData(err)
-			}
-			if asJSON {
-				return writeJSON(c.OutOrStdout(), p)
-			}
-			return printPrediction(c.OutOrStdout(), plan, p)
-		},
+		Long: `predict says what a planned pad should do: currents, ohms, the field where the
+sensor lies. With --cards it prints what to have at hand while winding and
+joining; with --json everything.
+
+A plan that can be computed but not built (copper that overlaps, too many turns)
+is predicted all the same; what is wrong with it is told on standard error, and
+the exit status is 65.`,
+		Args: exactly("PLAN"),
+		RunE: func(c *cobra.Command, args []string) error { return predictPlan(c, args[0], o) },
 	}
-	c.Flags().BoolVar(&asJSON, "json", false, "print as JSON")
-	c.Flags().StringArrayVar(&at, "at", nil, "also the field at `X,Y,Z` in the plan's unit, pad frame (repeatable)")
+	f := c.Flags()
+	f.BoolVar(&o.json, "json", false, "print as JSON")
+	f.BoolVar(&o.cards, "cards", false, "print winding cards, cut list, ohms sheet and check current")
+	f.StringArrayVar(&o.at, "at", nil, "also the field at `X,Y,Z` in the plan's unit, pad frame (repeatable)")
+	f.Float64Var(&o.planning.RoomCelsius, "room", o.planning.RoomCelsius, "temperature of the room, `CELSIUS`")
+	f.Float64Var(&o.planning.SpoolKg, "spool", o.planning.SpoolKg, "copper on a spool, `KG`")
+	f.Float64Var(&o.slack, "slack", 100*o.planning.LeadSlack, "leads are cut longer by this `PERCENT`")
+	f.Float64Var(&o.planning.TailMM, "tail", o.planning.TailMM, "wire left at each end of a coil, `MM`")
 	return c
+}
+
+// planned is what predict prints as JSON: the contract's keys, and ours.
+type planned struct {
+	*predict.Prediction
+	Planning *planning.Figures `json:"planning"`
+	Problems []layout.Problem  `json:"problems"` // why the plan cannot be built as it stands
+}
+
+func predictPlan(c *cobra.Command, file string, o predictOptions) error {
+	o.planning.LeadSlack = o.slack / 100
+	if err := o.planning.Check(); err != nil {
+		return usage(err)
+	}
+	if o.json && o.cards {
+		return usage(errors.New("--json prints the cards too: expected one of --json and --cards, found both"))
+	}
+	plan, err := layout.Load(file)
+	var unbuildable *layout.Problems
+	if err != nil && (plan == nil || !errors.As(err, &unbuildable)) {
+		return badData(err)
+	}
+	points, err := parsePoints(o.at, plan.Unit)
+	if err != nil {
+		return usage(err)
+	}
+	out := planned{Problems: []layout.Problem{}}
+	if out.Prediction, err = predict.Predict(plan, points); err != nil {
+		return badData(err)
+	}
+	if out.Planning, err = planning.Plan(plan, o.planning); err != nil {
+		return badData(err)
+	}
+	if unbuildable != nil {
+		out.Problems = unbuildable.List
+	}
+	switch {
+	case o.json:
+		err = writeJSON(c.OutOrStdout(), out)
+	case o.cards:
+		err = printCards(c.OutOrStdout(), plan, out.Planning)
+	default:
+		err = printPrediction(c.OutOrStdout(), plan, out.Prediction, out.Planning.Warnings)
+	}
+	if err == nil && unbuildable != nil {
+		err = badData(unbuildable)
+	}
+	return err
 }
 
 func parsePoints(at []string, unit layout.LengthUnit) ([]r3.Vec, error) {
@@ -67,7 +120,7 @@ func parsePoints(at []string, unit layout.LengthUnit) ([]r3.Vec, error) {
 	return out, nil
 }
 
-func printPrediction(w io.Writer, plan *layout.Plan, p *predict.Prediction) error {
+func printPrediction(w io.Writer, plan *layout.Plan, p *predict.Prediction, warnings []planning.Warning) error {
 	b := bufio.NewWriter(w)
 	fmt.Fprintf(b, "%s\n\n", plan.Name)
 	t := tabwriter.NewWriter(b, 0, 0, 2, ' ', tabwriter.AlignRight)
@@ -86,6 +139,12 @@ func printPrediction(w io.Writer, plan *layout.Plan, p *predict.Prediction) erro
 	fmt.Fprintf(b, "\nPad: %.3f ohm, %.3f A at %.2f V. Field over each coil's centre, %.0f mm over its top face.\n", p.Pad.Ohms, p.Pad.Amps, p.Pad.Volts, plan.Above*1e3)
 	for _, q := range p.Points {
 		fmt.Fprintf(b, "At (%.1f, %.1f, %.1f) mm: (%.2f, %.2f, %.2f) uT\n", q.AtMM[0], q.AtMM[1], q.AtMM[2], q.BUT[0], q.BUT[1], q.BUT[2])
+	}
+	for _, w := range warnings {
+		fmt.Fprintf(b, "\nWarning: %s", w)
+	}
+	if len(warnings) > 0 {
+		fmt.Fprintln(b)
 	}
 	fmt.Fprintf(b, "\n%s\n", cautions)
 	return b.Flush()

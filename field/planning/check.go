@@ -45,7 +45,7 @@ func (j *job) check() {
 	p := j.plan
 	raw := j.reachOf(func(o *OverCoil) (float64, float64) { return math.Abs(o.BUT[2]), o.MostUT })
 	aside := j.reachOf(func(o *OverCoil) (float64, float64) { return o.AsideUT[0], o.AsideUT[1] })
-	if j.c.PadAmps == 0 || raw.least == 0 || aside.most == 0 {
+	if j.c.PadAmps == 0 || raw.least == 0 || aside.least == 0 {
 		none := Setting{Say: "No current flows as planned: there is nothing to set."}
 		j.f.Check = Check{none, none}
 		return

@@ -32,7 +32,8 @@ func Defaults() Options {
 	return Options{RoomCelsius: 20, SpoolKg: 0.5, TailMM: 150, LeadSlack: 0.15}
 }
 
-func (o *Options) check() error {
+// Check tells of an option out of range.
+func (o *Options) Check() error {
 	for _, k := range []struct {
 		name      string
 		x, lo, hi float64
@@ -74,10 +75,10 @@ type job struct {
 	f       Figures
 }
 
-// Plan works out the figures of a plan. It fails on options out of range and on
-// plans that cannot be solved.
+// Plan works out the figures of a plan. It fails on options out of range, on
+// plans that cannot be solved and on figures that are no finite numbers.
 func Plan(p *layout.Plan, o Options) (*Figures, error) {
-	if err := o.check(); err != nil {
+	if err := o.Check(); err != nil {
 		return nil, err
 	}
 	c, err := p.Solve()
@@ -99,6 +100,9 @@ func Plan(p *layout.Plan, o Options) (*Figures, error) {
 	j.ohms()
 	j.cards()
 	j.warn()
+	if err := Finite(&j.f); err != nil {
+		return nil, err
+	}
 	return &j.f, nil
 }
 

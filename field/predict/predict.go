@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"polewise/field"
+	"polewise/field/planning"
 	"polewise/layout"
 )
 
@@ -51,7 +52,8 @@ type Point struct {
 }
 
 // Predict solves the plan and evaluates the field over every coil and at the
-// points given, in metres of the pad frame.
+// points given, in metres of the pad frame. It fails on plans that cannot be solved and
+// on figures that are no finite numbers.
 func Predict(plan *layout.Plan, points []r3.Vec) (*Prediction, error) {
 	cur, err := plan.Solve()
 	if err != nil {
@@ -74,6 +76,9 @@ func Predict(plan *layout.Plan, points []r3.Vec) (*Prediction, error) {
 	}
 	for _, q := range points {
 		p.Points = append(p.Points, Point{AtMM: vec(r3.Scale(1e3, q)), BUT: vec(r3.Scale(1e6, pad.At(at, q)))})
+	}
+	if err := planning.Finite(p); err != nil {
+		return nil, err
 	}
 	return p, nil
 }
