@@ -2,10 +2,13 @@ package main
 
 import (
 	"bufio"
+	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"math"
+	"os"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -13,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"polewise/field/fieldmap"
 	"polewise/field/planning"
 	"polewise/field/predict"
 	"polewise/layout"
@@ -24,10 +28,13 @@ type predictOptions struct {
 	at          []string
 	planning    planning.Options
 	slack       float64 // percent
+	mapFile     string
+	mapGrid     int
+	mapStyle    fieldmap.Style
 }
 
 func predictCommand() *cobra.Command {
-	o := predictOptions{planning: planning.Defaults()}
+	o := predictOptions{planning: planning.Defaults(), mapStyle: fieldmap.Style{Lines: fieldmap.Vertical}}
 	c := &cobra.Command{
 		Use:   "predict PLAN",
 		Short: "Say what a planned pad should do",
@@ -49,6 +56,10 @@ the exit status is 65.`,
 	f.Float64Var(&o.planning.SpoolKg, "spool", o.planning.SpoolKg, "copper on a spool, `KG`")
 	f.Float64Var(&o.slack, "slack", 100*o.planning.LeadSlack, "leads are cut longer by this `PERCENT`")
 	f.Float64Var(&o.planning.TailMM, "tail", o.planning.TailMM, "wire left at each end of a coil, `MM`")
+	f.StringVar(&o.mapFile, "map", "", "also draw the field over the pad at the sensor's height into `FILE`: .svg, .png, or .csv for a table")
+	f.IntVar(&o.mapGrid, "map-grid", fieldmap.UsualPoints, "`POINTS` of the map along its longer side")
+	f.IntVar(&o.mapStyle.Pixels, "map-size", fieldmap.UsualPixels, "width of a .png in `PIXELS`")
+	f.StringVar((*string)(&o.mapStyle.Lines), "map-lines", string(o.mapStyle.Lines), "draw lines of the vertical field or of its strength: `WHAT` is vertical or strength")
 	return c
 }
 
@@ -66,6 +77,15 @@ func predictPlan(c *cobra.Command, file string, o predictOptions) error {
 	}
 	if o.json && o.cards {
 		return usage(errors.New("--json prints the cards too: expected one of --json and --cards, found both"))
+	}
+	if o.mapFile != "" {
+		_, err := fieldmap.FormatOf(o.mapFile)
+		if err == nil {
+			err = o.mapStyle.Check()
+		}
+		if err != nil {
+			return usage(fmt.Errorf("--map %s: %w", o.mapFile, err))
+		}
 	}
 	plan, err := layout.Load(file)
 	var unbuildable *layout.Problems
@@ -86,6 +106,11 @@ func predictPlan(c *cobra.Command, file string, o predictOptions) error {
 	if unbuildable != nil {
 		out.Problems = unbuildable.List
 	}
+	if o.mapFile != "" {
+		if err := writeMap(c.Context(), plan, o); err != nil {
+			return err
+		}
+	}
 	switch {
 	case o.json:
 		err = writeJSON(c.OutOrStdout(), out)
@@ -98,6 +123,26 @@ func predictPlan(c *cobra.Command, file string, o predictOptions) error {
 		err = badData(unbuildable)
 	}
 	return err
+}
+
+// writeMap draws the field into a file, whole or not at all.
+func writeMap(ctx context.Context, plan *layout.Plan, o predictOptions) error {
+	format, err := fieldmap.FormatOf(o.mapFile)
+	if err != nil {
+		return usage(err)
+	}
+	grid, err := fieldmap.Sample(ctx, plan, o.mapGrid)
+	if err != nil {
+		return usage(fmt.Errorf("--map-grid: %w", err))
+	}
+	var out bytes.Buffer
+	if err := grid.Write(&out, plan, format, o.mapStyle); err != nil {
+		return err
+	}
+	if err := os.WriteFile(o.mapFile, out.Bytes(), 0o644); err != nil {
+		return usage(fmt.Errorf("the map cannot be written: %w", err))
+	}
+	return nil
 }
 
 func parsePoints(at []string, unit layout.LengthUnit) ([]r3.Vec, error) {

@@ -105,3 +105,25 @@ func TestPlanningFlags(t *testing.T) {
 		}
 	}
 }
+
+func TestMap(t *testing.T) {
+	dir := t.TempDir()
+	for name, begins := range map[string]string{"field.svg": "<?xml", "field.png": "\x89PNG", "field.csv": "# Kennel"} {
+		file := filepath.Join(dir, name)
+		if status, _, errs := command("", "predict", demoPlan(t), "--map", file, "--map-grid", "40"); status != 0 {
+			t.Fatal(errs)
+		}
+		raw, err := os.ReadFile(file)
+		if err != nil || !strings.HasPrefix(string(raw), begins) {
+			t.Errorf("%s begins %q, %v", name, raw[:min(len(raw), 10)], err)
+		}
+	}
+	for _, args := range [][]string{
+		{"--map", "field.gif"}, {"--map", filepath.Join(dir, "nowhere", "field.svg")}, {"--map", "x.svg", "--map-lines", "all"},
+		{"--map", "x.png", "--map-size", "1"}, {"--map", filepath.Join(dir, "x.csv"), "--map-grid", "0"},
+	} {
+		if status, out, errs := command("", append([]string{"predict", demoPlan(t)}, args...)...); status != exitUsage || out != "" || !strings.Contains(errs, "map") {
+			t.Errorf("%v: status %d, %s", args, status, errs)
+		}
+	}
+}

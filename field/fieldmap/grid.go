@@ -1,0 +1,128 @@
+// Package fieldmap samples the field a plan should make on a grid over the pad,
+// at the sensor's height, and draws it or writes it as a table.
+package fieldmap
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"runtime"
+	"sync"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"polewise/field"
+	"polewise/layout"
+)
+
+// Grid is the field on a grid of points, metres and teslas, pad frame. Points
+// lie row by row from the lowest y, each row from the lowest x.
+type Grid struct {
+	X0, Y0, Step float64
+	NX, NY       int
+	Z            float64 // over the mid-plane of the coils
+	B            []r3.Vec
+}
+
+// X and Y are the places of a column and a row.
+func (g *Grid) X(i int) float64 { return g.X0 + float64(i)*g.Step }
+func (g *Grid) Y(j int) float64 { return g.Y0 + float64(j)*g.Step }
+
+// Points along the longer side of a grid: as many as asked for when nobody
+// chose, and the bounds of a choice.
+const (
+	UsualPoints = 200
+	leastPoints = 10
+	mostPoints  = 1000
+)
+
+// around is how much of the longer side is seen around pad and coils.
+const around = 0.05
+
+// Sample works out the field of a plan with every coil driven as planned, on a
+// grid of so many points along the longer side. The height is that of the sensor
+// over the thickest coil. It ends early when the context does.
+func Sample(ctx context.Context, p *layout.Plan, points int) (*Grid, error) {
+	if points < leastPoints || points > mostPoints {
+		return nil, fmt.Errorf("expected a grid of %d to %d points along the longer side, found %d", leastPoints, mostPoints, points)
+	}
+	cur, err := p.Solve()
+	if err != nil {
+		return nil, err
+	}
+	turns := make([]float64, len(p.Coils))
+	for k := range turns {
+		turns[k] = cur.AmpereTurns(p, k)
+	}
+	x0, y0, x1, y1, z := extent(p)
+	long := math.Max(x1-x0, y1-y0)
+	x0, y0, x1, y1 = x0-around*long, y0-around*long, x1+around*long, y1+around*long
+	step := math.Max(x1-x0, y1-y0) / float64(points-1)
+	const hair = 1e-9 // of rounding
+	g := &Grid{X0: x0, Y0: y0, Step: step, Z: z,
+		NX: int(math.Ceil((x1-x0)/step-hair)) + 1, NY: int(math.Ceil((y1-y0)/step-hair)) + 1}
+	g.B = make([]r3.Vec, g.NX*g.NY)
+
+	pad := field.NewPad(p)
+	rows := make(chan int)
+	var workers sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		workers.Go(func() {
+			for j := range rows {
+				for i := range g.NX {
+					g.B[j*g.NX+i] = pad.At(turns, r3.Vec{X: g.X(i), Y: g.Y(j), Z: z})
+				}
+			}
+		})
+	}
+	for j := range g.NY {
+		if err = ctx.Err(); err != nil {
+			break
+		}
+		rows <- j
+	}
+	close(rows)
+	workers.Wait()
+	if err != nil {
+		return nil, err
+	}
+	for _, b := range g.B {
+		if s := r3.Norm(b); math.IsNaN(s) || math.IsInf(s, 0) {
+			return nil, fmt.Errorf("the field of plan %q comes out as %g: a number in it is too large or too small to work with", p.Name, s)
+		}
+	}
+	return g, nil
+}
+
+// extent is the box around the pad and its coils, and the sensor's height.
+func extent(p *layout.Plan) (x0, y0, x1, y1, z float64) {
+	x0, y0, x1, y1 = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	if p.Outline.X > 0 {
+		x0, y0, x1, y1 = 0, 0, p.Outline.X, p.Outline.Y
+	}
+	for k := range p.Coils {
+		c, w := &p.Coils[k], p.WindingOf(k)
+		h, r := w.HalfExtent(), cornerRadius(w)+w.Build
+		sin, cos := math.Sincos(c.Turned)
+		dx := math.Abs(cos)*(h.X-r) + math.Abs(sin)*(h.Y-r) + r
+		dy := math.Abs(sin)*(h.X-r) + math.Abs(cos)*(h.Y-r) + r
+		x0, x1 = math.Min(x0, c.At.X-dx), math.Max(x1, c.At.X+dx)
+		y0, y1 = math.Min(y0, c.At.Y-dy), math.Max(y1, c.At.Y+dy)
+		z = math.Max(z, p.SensorHeight(k))
+	}
+	return x0, y0, x1, y1, z
+}
+
+// cornerRadius is the radius of a winding's inner corners, whatever its shape.
+func cornerRadius(w *layout.Winding) float64 {
+	if w.Shape == layout.Rectangle {
+		return w.Corner
+	}
+	return math.Min(w.InnerX, w.InnerY) / 2
+}
+
+// Units at the edge.
+const (
+	millimetre = 1e-3
+	microtesla = 1e-6
+)
