@@ -241,8 +241,8 @@ func (s *source) captures(thrown []store.ThrownOut) []*capture.Capture {
 	return out
 }
 
-// without leaves out the holds that were thrown out, with their samples, and the
-// hand readings.
+// without leaves out the holds that were thrown out, with their samples, and what
+// was entered by hand.
 func without(c *capture.Capture, source string, thrown []store.ThrownOut) *capture.Capture {
 	var drop []float64
 	for _, t := range thrown {
@@ -263,6 +263,10 @@ func without(c *capture.Capture, source string, thrown []store.ThrownOut) *captu
 		case capture.Pass:
 			dropping = false
 		case capture.Reading:
+			if slices.Contains(drop, l.T) {
+				continue
+			}
+		case capture.Ohms:
 			if slices.Contains(drop, l.T) {
 				continue
 			}

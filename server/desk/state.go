@@ -175,6 +175,9 @@ func holdState(source string, h *capture.Stretch) HoldState {
 func (c *check) phones() []PhoneState {
 	out := []PhoneState{}
 	for _, id := range c.order {
+		if id == BenchSource {
+			continue
+		}
 		s := c.sources[id]
 		p := PhoneState{Source: id, Device: s.device, Route: string(s.route), Connected: s.online > 0, At: s.at, Count: s.count, Feed: s.fed}
 		if s.latest != nil {

@@ -18,6 +18,8 @@ func (s *Site) api(r chi.Router) {
 	r.Get("/state", func(w http.ResponseWriter, r *http.Request) { writeJSON(w, http.StatusOK, s.Desk.State()) })
 	r.Get("/demos", s.demos)
 	r.Get("/map", s.fieldMap)
+	r.Route("/planning", s.planningRoutes)
+	r.Route("/readings", s.readings)
 	r.Post("/check", s.newCheck)
 	r.Post("/rehearsals", s.newRehearsal)
 	r.Get("/rehearsals/{id}/bench", s.rehearsalBench)

@@ -38,12 +38,14 @@ type Site struct {
 	end     context.CancelFunc
 	mu      sync.Mutex
 	sockets sync.WaitGroup
+
+	planningTurn chan struct{} // holds one while planning is worked out
 }
 
 // NewSite returns a site without sockets.
 func NewSite(d *desk.Desk, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	s := &Site{Desk: d, Key: key, Log: log, feeds: feed.NewHub(d, d.Dialects(), log), ctx: ctx, end: end}
+	s := &Site{Desk: d, Key: key, Log: log, feeds: feed.NewHub(d, d.Dialects(), log), ctx: ctx, end: end, planningTurn: make(chan struct{}, 1)}
 	s.sockets.Go(func() { s.feeds.Run(ctx) })
 	return s
 }
