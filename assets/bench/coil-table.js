@@ -2,6 +2,7 @@
 import { el } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
 import { microtesla } from "./coil-mark.js";
+import { taps } from "./figures/taps.js";
 
 /** @param {any} state @param {{selected: string | null, onpick: (id: string) => void}} o */
 export function coilTable(state, o) {
@@ -11,7 +12,7 @@ export function coilTable(state, o) {
     const v = judged.get(c.id);
     const p = predicted.get(c.id);
     const read = v && v.used > 0;
-    return el(
+    const row = el(
       "tr",
       { class: o.selected === c.id ? "selected" : null },
       el("th", { scope: "row" }, el("button", { type: "button", class: "coil-button", "aria-pressed": String(o.selected === c.id), onclick: () => o.onpick(c.id) }, c.id)),
@@ -20,6 +21,7 @@ export function coilTable(state, o) {
       el("td", {}, read ? microtesla(v.expected_uT) : p ? microtesla(p.bz_uT) : ""),
       el("td", {}, v?.measured_uT != null ? microtesla(v.measured_uT) : ""),
     );
+    return o.selected === c.id ? [row, el("tr", { class: "selected" }, el("td", { colspan: 5, class: "taps-cell" }, taps.for(c.id, state.check.id)))] : [row];
   });
   return el(
     "div",
@@ -29,7 +31,7 @@ export function coilTable(state, o) {
       { class: "coils-table" },
       el("caption", { class: "out-of-sight" }, "Every coil: what is claimed, how sure, the field expected at the sensor and read, in microtesla"),
       el("thead", {}, el("tr", {}, ...["coil", "is", "sure", "expected", "read"].map((h) => el("th", { scope: "col" }, h)))),
-      el("tbody", {}, ...rows),
+      el("tbody", {}, ...rows.flat()),
     ),
     strings(state),
   );

@@ -50,6 +50,6 @@ export async function ask(path, body) {
     throw new Error("The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself.");
   }
   const answer = await r.json().catch(() => ({}));
-  if (!r.ok) throw new Error(`${answer.error?.say || `The program refused (${r.status}).`} ${answer.error?.hint || ""}`.trim());
+  if (!r.ok) throw Object.assign(new Error(`${answer.error?.say || `The program refused (${r.status}).`} ${answer.error?.hint || ""}`.trim()), { code: answer.error?.code });
   return answer;
 }

@@ -3,10 +3,11 @@ import { byId } from "../common/dom.js";
 import { Bench } from "./bench.js";
 import { askNewCheck, askRehearsal, tellTrouble } from "./dialogs.js";
 import { Feeds } from "./feeds/feeds.js";
+import { figuresOfBench } from "./figures/figures.js";
 import { ask, listen } from "./live.js";
 import { Rehearsal } from "./rehearsal.js";
 import { readCoils } from "./verdict-panel.js";
-import { followViews } from "./views.js";
+import { currentView, followViews } from "./views.js";
 
 /** @type {Rehearsal | null} */
 let rehearsal = null;
@@ -29,6 +30,12 @@ function showState(state) {
   if (!rehearsal && state.check.rehearsal) attach(state.check.rehearsal, bench.state.phone_url);
   rehearsal?.follow(bench.state);
   feeds.follow(bench.state);
+  showPlan();
+}
+
+/** What the plan comes to, worked out only where it is looked at. */
+function showPlan() {
+  if (bench.state && currentView() === "plan") figuresOfBench(byId("figures"), bench.state);
 }
 
 /** Takes a rehearsal up, also after this page was loaded again. */
@@ -78,7 +85,7 @@ const LINKS = { live: "", polled: "connected the slow way: once a second", lost:
 byId("new-check").addEventListener("click", () => void chooseCheck());
 byId("rehearse").addEventListener("click", () => void chooseRehearsal());
 byId("print").addEventListener("click", () => print());
-followViews(() => {});
+followViews(showPlan);
 
 const canned = new URLSearchParams(location.search).get("canned");
 if (canned) {

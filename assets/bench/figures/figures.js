@@ -1,0 +1,162 @@
+// What a plan comes to: wire, ohms, currents, field, and what to print. Asks the
+// server again a moment after anything changed, and shows the last answer until
+// the next one is there.
+import { el } from "../../common/dom.js";
+import { ask } from "../live.js";
+import { cardsPanel } from "./cards.js";
+import { parse } from "./numbers.js";
+import { OhmsSheet } from "./ohms-sheet.js";
+import { cutPanel, fieldPanel, keepPanel, stringsPanel, supplyPanel, warningsPanel, windingsPanel } from "./panels.js";
+
+const WAIT_MS = 400;
+const OPTIONS = [
+  { key: "room_celsius", label: "Room", unit: "°C", usual: "20" },
+  { key: "spool_kg", label: "Spool", unit: "kg of copper", usual: "0.5" },
+  { key: "slack_percent", label: "Slack of leads", unit: "%", usual: "15" },
+  { key: "tail_mm", label: "Tails of a coil", unit: "mm", usual: "150" },
+];
+const KEPT = "polewise planning options";
+
+class Figures {
+  /** @param {HTMLElement} root */
+  constructor(root) {
+    this.planTOML = "";
+    this.asked = 0;
+    /** @type {Record<string, string>} */
+    this.options = recallOptions();
+    this.sheet = new OhmsSheet();
+    this.name = el("span", { class: "figures-plan" });
+    this.state = el("span", { class: "note", role: "status", id: "figures-state" });
+    this.trouble = el("p", { class: "trouble", role: "alert", id: "figures-trouble" });
+    this.warnings = el("div");
+    this.panels = el("div", { class: "figure-panels" });
+    this.cards = el("div");
+    this.root = root;
+    root.classList.add("figures");
+    root.replaceChildren(
+      el("div", { class: "figures-head" }, el("h2", {}, "What the plan comes to"), this.name, this.state),
+      el("div", { class: "figures-options", role: "group", "aria-label": "Room, spool, slack and tails" }, ...OPTIONS.map((o) => this.field(o))),
+      this.trouble,
+      this.warnings,
+      this.panels,
+      this.sheet.element,
+      this.cards,
+    );
+    this.sheet.element.hidden = true;
+  }
+
+  field(o) {
+    const input = /** @type {HTMLInputElement} */ (el("input", { type: "text", inputmode: "decimal", size: 5, id: `option-${o.key}`, autocomplete: "off", value: this.options[o.key] ?? o.usual }));
+    input.addEventListener("input", () => {
+      this.options[o.key] = input.value;
+      try {
+        localStorage.setItem(KEPT, JSON.stringify(this.options));
+      } catch {
+        // Forbidden or full: it holds until the page is closed.
+      }
+      this.soon();
+    });
+    return el("label", { for: input.id }, el("span", {}, `${o.label}, ${o.unit}`), input);
+  }
+
+  /** @param {string} planTOML */
+  show(planTOML) {
+    if (planTOML === this.planTOML) return;
+    const first = this.planTOML === "";
+    this.planTOML = planTOML;
+    this.followBench();
+    this.soon(first ? 0 : WAIT_MS);
+  }
+
+  soon(ms = WAIT_MS) {
+    clearTimeout(this.timer);
+    this.state.textContent = "working it out\u2026";
+    this.timer = setTimeout(() => void this.ask(), ms);
+  }
+
+  async ask() {
+    const asked = ++this.asked;
+    const { planTOML } = this;
+    /** @type {Record<string, number>} */
+    const options = {};
+    for (const o of OPTIONS) {
+      const x = parse(this.options[o.key] ?? o.usual);
+      if (x === null) {
+        this.failed(`${o.label}: expected a number, as in ${o.usual}.`);
+        return;
+      }
+      options[o.key] = x;
+    }
+    let answer;
+    try {
+      answer = await ask("api/planning", { plan_toml: planTOML, options });
+    } catch (e) {
+      if (asked === this.asked) this.failed(e.message);
+      return;
+    }
+    if (asked !== this.asked) return;
+    this.state.textContent = "";
+    this.trouble.textContent = "";
+    this.root.classList.remove("stale");
+    this.draw(answer, planTOML);
+  }
+
+  /** @param {string} say what is wrong; the figures below are the last that were right */
+  failed(say) {
+    this.trouble.textContent = say;
+    const shown = this.panels.childElementCount > 0;
+    this.state.textContent = shown ? "the figures below are from before" : "";
+    this.root.classList.toggle("stale", shown);
+  }
+
+  /** @param {any} answer @param {string} planTOML */
+  draw(answer, planTOML) {
+    const f = answer.planning;
+    this.name.textContent = answer.name;
+    this.warnings.replaceChildren(warningsPanel(f, answer.problems));
+    this.panels.replaceChildren(supplyPanel(f), keepPanel(f), windingsPanel(f), stringsPanel(f), fieldPanel(f), cutPanel(f));
+    this.sheet.element.hidden = false;
+    this.sheet.show(f, answer.name, planTOML);
+    this.cards.replaceChildren(cardsPanel(f, answer.name));
+  }
+
+  followBench() {
+    this.sheet.follow(onBench && onBench.toml === this.planTOML ? onBench.check : "");
+  }
+}
+
+function recallOptions() {
+  try {
+    const kept = JSON.parse(localStorage.getItem(KEPT) || "{}");
+    return typeof kept === "object" && kept ? kept : {};
+  } catch {
+    return {};
+  }
+}
+
+/** @type {WeakMap<HTMLElement, Figures>} */
+const shown = new WeakMap();
+/** @type {{toml: string, check: string} | null} */
+let onBench = null;
+
+/**
+ * Shows what a plan comes to. Call it as often as the plan changes.
+ * @param {HTMLElement} root @param {{planTOML: string}} o
+ */
+export function showFigures(root, { planTOML }) {
+  let f = shown.get(root);
+  if (!f) shown.set(root, (f = new Figures(root)));
+  f.show(planTOML);
+}
+
+/**
+ * Follows the check in progress while the Plan view is open: shows its plan when
+ * nothing is shown yet or another was begun, and leaves an edited one alone.
+ * @param {HTMLElement} root @param {any} state
+ */
+export function figuresOfBench(root, state) {
+  const fresh = onBench?.check !== state.check.id;
+  onBench = { toml: state.plan.toml, check: state.check.id };
+  if (fresh || !shown.has(root)) showFigures(root, { planTOML: state.plan.toml });
+  shown.get(root)?.followBench();
+}
