@@ -29,6 +29,7 @@ func (j *job) warn() {
 	}
 	j.warnHeat()
 	j.warnSupply()
+	j.warnPulse()
 	j.warnField()
 	for _, s := range j.f.Cut.Spools {
 		if !s.Whole {
@@ -133,6 +134,37 @@ func (j *job) warnSupply() {
 		j.warning("supply.limit_amps", fmt.Sprintf("Set the limit to %s A or more; the figures here are for the limit.", plain(s.Amps)),
 			"the supply is to give %s A, and its limit holds it at %s A.", plain(s.Amps), plain(s.LimitAmps))
 	}
+}
+
+// warnPulse tells of pulses that end before the current has risen: currents and
+// fields are worked out for the end of the rise.
+func (j *job) warnPulse() {
+	const enough = 0.95
+	worst := -1
+	for i := range j.f.Strings {
+		if s := &j.f.Strings[i]; s.PeakShare < enough && (worst < 0 || s.PeakShare < j.f.Strings[worst].PeakShare) {
+			worst = i
+		}
+	}
+	if worst < 0 {
+		return
+	}
+	s, supply := &j.f.Strings[worst], &j.plan.Supply
+	on := -s.TimeConstantMS * math.Log(1-enough) // milliseconds
+	hz := supply.Duty / on * 1e3
+	remedy := fmt.Sprintf("Pulses of %s ms would do: set hz to %s or less.", plain(twoDigits(on)), plain(floorTwoDigits(hz)))
+	j.warning("supply.hz", remedy,
+		"a pulse of %s ms ends when string %s has reached %.0f percent of its current; all currents and fields here are those at the end of the rise.",
+		plain(twoDigits(supply.Duty/supply.Hz*1e3)), s.ID, 100*s.PeakShare)
+}
+
+// floorTwoDigits rounds down to two significant digits.
+func floorTwoDigits(x float64) float64 {
+	r := twoDigits(x)
+	if r > x {
+		r = twoDigits(r - math.Pow(10, math.Floor(math.Log10(x))-1))
+	}
+	return r
 }
 
 // warnField tells of fields that cannot be read.

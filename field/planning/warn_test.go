@@ -61,6 +61,13 @@ func TestWarnings(t *testing.T) {
 			func(p *layout.Plan) { p.Supply.Volts = 0.3 },
 			`supply: the field over coil B2 is only 45 uT. It takes 0.3 V to reach the 67 uT of the earth's field, 1.1 V for a reading without doubt.`,
 		},
+		// L/R of string A is 0.604 ms; on for 1 ms it reaches 1 - exp(-1/0.604) = 81
+		// percent, and 95 percent take 3.0 times as long, 1.81 ms.
+		"pulses too short": {
+			func(p *layout.Plan) { p.Supply.Pulsed, p.Supply.Hz, p.Supply.Duty = true, 500, 0.5 },
+			func(p *layout.Plan) { p.Supply.Hz = 270 },
+			`supply.hz: a pulse of 1 ms ends when string A has reached 81 percent of its current; all currents and fields here are those at the end of the rise. Pulses of 1.8 ms would do: set hz to 270 or less.`,
+		},
 		"field too strong for a phone": {
 			func(p *layout.Plan) { p.Supply = layout.Supply{Volts: 5, Pulsed: true, Hz: 1, Duty: 0.3} },
 			func(p *layout.Plan) { p.Supply.Volts = 4.5 },

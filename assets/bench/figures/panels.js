@@ -33,7 +33,7 @@ export function supplyPanel(f) {
           {},
           pair(s.hold_amps ? "current limit" : "volts", s.hold_amps ? `${digits(s.limit_amps, 2)} A` : `${digits(s.volts, 2)} V`),
           pair(s.hold_amps ? "volts above" : "limit", s.hold_amps ? `${digits(s.volts, 2)} V` : `${digits(s.limit_amps, 2)} A`),
-          pair("shows", `${digits(s.amps)} A`),
+          pair("shows", `${digits(s.amps, s.hold_amps ? 2 : 3)} A`),
           pair("pull", `${digits(s.least_uT, 2)} to ${digits(s.most_uT, 2)} uT`),
         ),
       el("p", {}, !s.good && s.amps > 0 ? el("strong", {}, "Not all that is asked for can be reached. ") : "", s.say),
