@@ -25,13 +25,45 @@ type lineScanner struct {
 	pos     int
 	line    int
 	index   lineIndex
-	tooDeep int // line at which the nesting exceeds the bounds, 0 if it does not
+	tooDeep int        // line at which the nesting exceeds the bounds, 0 if it does not
+	spans   *spanIndex // also noted when not nil
+}
+
+// spanIndex knows where in the text everything stands, in bytes, for those who
+// change the text. Paths are those of lineIndex.
+type spanIndex struct {
+	pairs    map[string]span // key = value, and members of lists
+	headings []heading
+}
+
+// span is where a pair stands: its key begins at from, its value at value and
+// ends before to. A member of a list has no key: from is value.
+type span struct{ from, value, to int }
+
+// heading is a line like [supply] or [[coil]].
+type heading struct {
+	path string // e.g. coil[0]
+	kind string // e.g. coil
+	list bool
+	from int // of its first bracket
 }
 
 // indexLines returns the index, and the line at which the file is nested
 // deeper than any plan needs, or 0.
 func indexLines(text string) (lineIndex, int) {
 	s := &lineScanner{text: text, line: 1, index: lineIndex{}}
+	s.scan()
+	return s.index, s.tooDeep
+}
+
+// indexSpans returns where everything stands in the text.
+func indexSpans(text string) *spanIndex {
+	s := &lineScanner{text: text, line: 1, index: lineIndex{}, spans: &spanIndex{pairs: map[string]span{}}}
+	s.scan()
+	return s.spans
+}
+
+func (s *lineScanner) scan() {
 	counts := map[string]int{}
 	prefix := ""
 	for s.blank(); s.pos < len(s.text); s.blank() {
@@ -41,6 +73,7 @@ func indexLines(text string) (lineIndex, int) {
 			s.pos += 2
 			line, key := s.line, s.key("]")
 			prefix = key + "[" + strconv.Itoa(counts[key]) + "]"
+			s.head(heading{path: prefix, kind: key, list: true, from: start})
 			if counts[key] == 0 {
 				s.put(key, line)
 			}
@@ -51,6 +84,7 @@ func indexLines(text string) (lineIndex, int) {
 			s.pos++
 			line, key := s.line, s.key("]")
 			prefix = key
+			s.head(heading{path: key, kind: key, from: start})
 			s.put(key, line)
 			s.skipLine()
 		default:
@@ -60,7 +94,23 @@ func indexLines(text string) (lineIndex, int) {
 			s.next()
 		}
 	}
-	return s.index, s.tooDeep
+}
+
+func (s *lineScanner) head(h heading) {
+	if s.spans != nil {
+		s.spans.headings = append(s.spans.headings, h)
+	}
+}
+
+// span notes where a value stands that ends here.
+func (s *lineScanner) span(path string, from, value int) {
+	if s.spans == nil {
+		return
+	}
+	if _, seen := s.spans.pairs[path]; !seen {
+		to := value + len(strings.TrimRight(s.text[value:s.pos], " \t\r"))
+		s.spans.pairs[path] = span{from, value, to}
+	}
 }
 
 // put keeps the first line a key is seen on.
@@ -135,6 +185,7 @@ func (s *lineScanner) deep(is bool) {
 
 // pair reads key = value.
 func (s *lineScanner) pair(prefix string, depth int) {
+	from := s.pos
 	line, key := s.line, s.key("=,}")
 	if prefix != "" {
 		key = prefix + "." + key
@@ -142,7 +193,12 @@ func (s *lineScanner) pair(prefix string, depth int) {
 	s.put(key, line)
 	if s.pos < len(s.text) && s.text[s.pos] == '=' {
 		s.pos++
+		for s.pos < len(s.text) && (s.text[s.pos] == ' ' || s.text[s.pos] == '\t') {
+			s.pos++
+		}
+		value := s.pos
 		s.value(key, depth)
+		s.span(key, from, value)
 	}
 }
 
@@ -186,7 +242,9 @@ func (s *lineScanner) value(path string, depth int) {
 		s.members(']', func(i int) {
 			item := path + "[" + strconv.Itoa(i) + "]"
 			s.put(item, s.line)
+			from := s.pos
 			s.value(item, depth+1)
+			s.span(item, from, from)
 		})
 	case c == '{':
 		s.pos++

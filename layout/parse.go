@@ -57,6 +57,14 @@ func Parse(name string, data []byte) (*Plan, error) {
 	return plan, problems
 }
 
+// Draft reads a plan that is still being made, for showing it: the plan is given
+// as far as it could be read, whatever is wrong with it. A coil of no known
+// winding has -1 for one. It is nil only where the text is not TOML.
+func Draft(name string, data []byte) (*Plan, *Problems) {
+	r := &planReader{file: name}
+	return r.read(data), r.problems.orNil()
+}
+
 func (r *planReader) read(data []byte) *Plan {
 	if len(data) > MaxPlanBytes {
 		r.at("", "", "Is this a plan?", "expected at most %d KiB, found more.", MaxPlanBytes>>10)
@@ -510,8 +518,9 @@ func (r *planReader) checkOverlaps(p *Plan, coils []*table, placed []bool) {
 			if depth == 0 {
 				continue
 			}
-			coils[j].bad("at", fmt.Sprintf("Move one of them by %s %s or more, or make them smaller.", p.showUp(depth), p.Unit),
-				"the copper of coils %s and %s overlaps by %s %s.", show(p.Coils[i].ID), show(p.Coils[j].ID), p.showUp(depth), p.Unit).Unbuildable = true
+			q := coils[j].bad("at", fmt.Sprintf("Move one of them by %s %s or more, or make them smaller.", p.showUp(depth), p.Unit),
+				"the copper of coils %s and %s overlaps by %s %s.", show(p.Coils[i].ID), show(p.Coils[j].ID), p.showUp(depth), p.Unit)
+			q.Unbuildable, q.With = true, p.Coils[i].ID
 		}
 	}
 }

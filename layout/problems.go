@@ -15,6 +15,11 @@ type Problem struct {
 	Key    string `json:"key,omitempty"`  // e.g. coil "A1".winding
 	Say    string `json:"say"`            // what was expected and what was found
 	Remedy string `json:"remedy,omitempty"`
+	// Table and ID name what it is about, e.g. coil and A1, where that is one
+	// thing; With is the other coil of an overlap.
+	Table string `json:"table,omitempty"`
+	ID    string `json:"id,omitempty"`
+	With  string `json:"with,omitempty"`
 	// Unbuildable marks a plan that reads well and can be computed with, but
 	// cannot be wound or laid as it stands.
 	Unbuildable bool `json:"unbuildable,omitempty"`

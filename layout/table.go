@@ -16,11 +16,16 @@ type planReader struct {
 	file     string
 	lines    lineIndex
 	problems Problems
+	ids      map[string]string // of tables of a list, by path
 }
 
 // at adds a problem found at the place with that path in the line index.
 func (r *planReader) at(path, key, remedy, format string, args ...any) *Problem {
-	return r.problems.add(Problem{File: r.file, Line: r.lineOf(path), Key: key, Say: fmt.Sprintf(format, args...), Remedy: remedy})
+	q := Problem{File: r.file, Line: r.lineOf(path), Key: key, Say: fmt.Sprintf(format, args...), Remedy: remedy}
+	root, _, _ := strings.Cut(path, ".")
+	q.Table, _, _ = strings.Cut(root, "[")
+	q.ID = r.ids[root]
+	return r.problems.add(q)
 }
 
 // lineOf is the line of a path, or of the nearest thing around it, or 0.
@@ -301,6 +306,10 @@ func (t *table) children(key string, n need) []*table {
 		c := &table{r: t.r, values: m, path: fmt.Sprintf("%s[%d]", key, i)}
 		if id, isText := m["id"].(string); isText && id != "" {
 			c.label = key + " " + show(id)
+			if t.r.ids == nil {
+				t.r.ids = map[string]string{}
+			}
+			t.r.ids[c.path] = id
 		} else {
 			c.label = fmt.Sprintf("%s number %d", key, i+1)
 		}
