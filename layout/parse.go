@@ -59,10 +59,12 @@ func Parse(name string, data []byte) (*Plan, error) {
 
 // Draft reads a plan that is still being made, for showing it: the plan is given
 // as far as it could be read, whatever is wrong with it. A coil of no known
-// winding has -1 for one. It is nil only where the text is not TOML.
-func Draft(name string, data []byte) (*Plan, *Problems) {
+// winding has -1 for one. Values are what the file says, as written. Both are nil
+// only where the text is not TOML.
+func Draft(name string, data []byte) (plan *Plan, values map[string]any, problems *Problems) {
 	r := &planReader{file: name}
-	return r.read(data), r.problems.orNil()
+	plan = r.read(data)
+	return plan, r.values, r.problems.orNil()
 }
 
 func (r *planReader) read(data []byte) *Plan {
@@ -87,6 +89,7 @@ func (r *planReader) read(data []byte) *Plan {
 		}
 		return nil
 	}
+	r.values = values
 	return r.plan(&table{r: r, values: values})
 }
 

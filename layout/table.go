@@ -16,6 +16,7 @@ type planReader struct {
 	file     string
 	lines    lineIndex
 	problems Problems
+	values   map[string]any    // the whole file
 	ids      map[string]string // of tables of a list, by path
 }
 

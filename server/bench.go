@@ -100,6 +100,9 @@ func bench(c *cobra.Command, o benchOptions) error {
 		return err
 	}
 	site := web.NewSite(d, key, log)
+	if o.plan != "" {
+		site.WatchPlan(o.plan)
+	}
 	cert, caFile, err := certificate(o, site)
 	if err != nil {
 		return err

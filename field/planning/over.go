@@ -41,6 +41,12 @@ func (j *job) at(x, y, z float64) r3.Vec {
 }
 
 func (j *job) over() {
+	j.overCoils()
+	j.overPad()
+}
+
+// overCoils fills in the coils.
+func (j *job) overCoils() {
 	p := j.plan
 	o := Over{Coils: []OverCoil{}}
 	weakest, strongest := math.Inf(1), 0.0
@@ -77,6 +83,12 @@ func (j *job) over() {
 	if strongest > 0 {
 		o.Evenness = weakest / strongest
 	}
+	j.f.Over = o
+}
+
+// overPad fills in what is told of the whole pad.
+func (j *job) overPad() {
+	o := &j.f.Over
 	lo, hi, z := j.extent()
 	const n = 40
 	var sum, square float64
@@ -84,7 +96,7 @@ func (j *job) over() {
 	for a := range n {
 		for e := range n {
 			x, y := lo[0]+(hi[0]-lo[0])*(float64(a)+0.5)/n, lo[1]+(hi[1]-lo[1])*(float64(e)+0.5)/n
-			b := r3.Norm(j.at(x, y, z+p.Above))
+			b := r3.Norm(j.at(x, y, z+j.plan.Above))
 			sum += b
 			square += b * b
 			o.LeastUT, o.MostUT = math.Min(o.LeastUT, b), math.Max(o.MostUT, b)
@@ -94,7 +106,6 @@ func (j *job) over() {
 	if o.MeanUT > 0 {
 		o.Spread = math.Sqrt(math.Max(0, square/(n*n)-o.MeanUT*o.MeanUT)) / o.MeanUT
 	}
-	j.f.Over = o
 }
 
 // extent is the box around all copper: corners in the plane, and half the

@@ -189,11 +189,12 @@ func (c *check) phones() []PhoneState {
 	return out
 }
 
-// PlanOf turns a plan into what pages draw.
+// PlanOf turns a plan into what pages draw. Of a plan still being made, a coil
+// may lack its winding or its string.
 func PlanOf(p *layout.Plan, toml string) PlanState {
 	const mm = 1e3
 	s := PlanState{Name: p.Name, Outline: [2]float64{p.Outline.X * mm, p.Outline.Y * mm}, AboveMM: p.Above * mm, TOML: toml,
-		Groups: []GroupState{}}
+		Windings: []WindingState{}, Coils: []CoilState{}, Strings: []StringState{}, Groups: []GroupState{}}
 	for i := range p.Windings {
 		w := &p.Windings[i]
 		s.Windings = append(s.Windings, WindingState{ID: w.ID, Shape: string(w.Shape), InnerMM: [2]float64{w.InnerX * mm, w.InnerY * mm},
@@ -205,11 +206,18 @@ func PlanOf(p *layout.Plan, toml string) PlanState {
 		if c.North == layout.Down {
 			north = "down"
 		}
+		winding, in := "", ""
+		if c.Winding >= 0 {
+			winding = p.Windings[c.Winding].ID
+		}
+		if i := p.StringOf(j); i >= 0 {
+			in = p.Strings[i].ID
+		}
 		s.Coils = append(s.Coils, CoilState{ID: c.ID, X: c.At.X * mm, Y: c.At.Y * mm, TurnedDeg: c.Turned * 180 / math.Pi, North: north,
-			Sense: string(c.Sense), Winding: p.Windings[c.Winding].ID, String: p.Strings[p.StringOf(j)].ID})
+			Sense: string(c.Sense), Winding: winding, String: in})
 	}
 	for i := range p.Strings {
-		st := StringState{ID: p.Strings[i].ID}
+		st := StringState{ID: p.Strings[i].ID, Coils: []string{}}
 		for _, j := range p.Strings[i].Coils {
 			st.Coils = append(st.Coils, p.Coils[j].ID)
 		}

@@ -34,6 +34,7 @@ type Site struct {
 	CA []byte
 
 	feeds   *feed.Hub
+	plan    *planWatch      // nil without --plan
 	ctx     context.Context // ends when the site closes
 	end     context.CancelFunc
 	mu      sync.Mutex
