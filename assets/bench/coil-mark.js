@@ -5,7 +5,7 @@ import { svg } from "../common/dom.js";
 import { faceSign, outline } from "../common/pad.js";
 import { percent, shapeOf, wordOf } from "../common/states.js";
 
-/** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, next: boolean, selected: boolean, counting: number | null, fooled: boolean}} Look */
+/** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, next: boolean, selected: boolean, counting: number | null, fooled: boolean, trouble?: string, order?: number}} Look trouble: what is wrong with it as planned, in words; order: its place in a string being drawn */
 
 const DOUBTS = ["as-planned", "reversed", "weak", "dead"];
 
@@ -19,6 +19,7 @@ export class CoilMark {
   constructor(coil, winding) {
     this.coil = coil;
     this.up = coil.north === "up" ? 1 : -1;
+    this.made = shapeKey(coil, winding);
     this.r = Math.min(...winding.inner_mm) / 2;
     this.winding = winding;
     this.shown = "";
@@ -42,13 +43,23 @@ export class CoilMark {
     );
   }
 
+  /** Whether another coil would be drawn the same but for its place. */
+  sameAs(coil, winding) {
+    return this.made === shapeKey(coil, winding);
+  }
+
+  place(coil) {
+    this.coil = coil;
+    this.node.setAttribute("transform", `translate(${coil.x_mm} ${-coil.y_mm})`);
+  }
+
   /** @param {Look} look */
   show(look) {
-    const key = JSON.stringify(look);
+    const key = JSON.stringify([look, this.coil.string]);
     if (key === this.shown) return;
     this.shown = key;
     const { coil, r } = this;
-    this.node.setAttribute("class", ["coil", look.state && `is-${look.state}`, look.next && "is-next", look.selected && "is-selected", look.fooled && "is-fooled"].filter(Boolean).join(" "));
+    this.node.setAttribute("class", ["coil", look.state && `is-${look.state}`, look.next && "is-next", look.selected && "is-selected", look.fooled && "is-fooled", look.trouble && "is-troubled", look.order && "is-ordered"].filter(Boolean).join(" "));
     this.node.setAttribute("aria-pressed", String(look.selected));
     const words = this.words(look);
     this.node.setAttribute("aria-label", words);
@@ -81,19 +92,22 @@ export class CoilMark {
     const parts = [near, far];
     if (look.state === "undecided" && look.p) parts.push(this.doubt(look.p));
     if (look.counting !== null) parts.push(this.count(look.counting));
-    if (look.fooled) parts.push(svg("text", { class: "fooled", "text-anchor": "middle", "font-size": r * 0.34, x: r * 0.86, y: -r * 0.74 }, "!"));
+    if (look.order) parts.push(svg("g", { class: "order", transform: `translate(${r * 0.62} ${-r * 0.62})` }, svg("circle", { r: r * 0.3 }), svg("text", { "text-anchor": "middle", "font-size": r * 0.36, y: r * 0.13 }, String(look.order))));
+    if (look.fooled || look.trouble) parts.push(svg("text", { class: "fooled", "text-anchor": "middle", "font-size": r * 0.34, x: r * 0.86, y: -r * 0.74 }, "!"));
     this.live.replaceChildren(...parts);
   }
 
   /** @param {Look} look */
   words(look) {
     const { coil } = this;
-    const words = [`Coil ${coil.id}, string ${coil.string}, planned north ${coil.north}`];
+    const words = [`Coil ${coil.id}, ${coil.string ? `string ${coil.string}` : "in no string"}, planned north ${coil.north}`];
     if (look.state) words.push(wordOf(look.state) + (look.p ? ` (${percent(Math.max(...DOUBTS.map((d) => look.p[d] || 0)))})` : ""));
     if (look.measured_uT !== null) words.push(`read ${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)} microtesla`);
     else if (look.planned_uT !== null) words.push(`${microtesla(look.planned_uT)} microtesla planned`);
     if (look.fooled) words.push("a plain check of the sign would have got it wrong");
     if (look.next) words.push("to be read next");
+    if (look.order) words.push(`number ${look.order} of the string being drawn`);
+    if (look.trouble) words.push(look.trouble);
     return words.join(", ");
   }
 
@@ -118,6 +132,11 @@ export class CoilMark {
     const r = Math.max(...w.inner_mm) / 2 + w.build_mm + this.r * 0.13;
     return svg("path", { class: "counting", d: arc(r, 0, Math.min(0.9999, share)) });
   }
+}
+
+/** All that a coil's mark is built from. */
+function shapeKey(coil, winding) {
+  return JSON.stringify([coil.id, coil.turned_deg, coil.north, winding]);
 }
 
 /** An arc clockwise from the top, between shares of a full turn. */

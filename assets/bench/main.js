@@ -4,6 +4,7 @@ import { Bench } from "./bench.js";
 import { askNewCheck, askRehearsal, tellTrouble } from "./dialogs.js";
 import { Feeds } from "./feeds/feeds.js";
 import { figuresOfBench } from "./figures/figures.js";
+import { Editor } from "./editor/editor.js";
 import { ask, listen } from "./live.js";
 import { Rehearsal } from "./rehearsal.js";
 import { readCoils } from "./verdict-panel.js";
@@ -19,6 +20,7 @@ const bench = new Bench({
 });
 
 const feeds = new Feeds(byId("feeds"));
+const editor = new Editor({ use: (toml) => newCheck({ plan_toml: toml }), say: (text) => bench.say(text), busy: () => Boolean(bench.state && readCoils(bench.state).length > 0) });
 
 /** @param {any} state */
 function showState(state) {
@@ -27,6 +29,7 @@ function showState(state) {
     rehearsal = null;
   }
   bench.show(state);
+  void editor.follow(state);
   if (!rehearsal && state.check.rehearsal) attach(state.check.rehearsal, bench.state.phone_url);
   rehearsal?.follow(bench.state);
   feeds.follow(bench.state);
@@ -103,6 +106,7 @@ if (canned) {
 function received(m) {
   if (m.type === "state") showState(m.state);
   else if (m.type === "feeds") feeds.take(m);
+  else if (m.type === "plan-file") void editor.diskChanged();
   else bench.received(m);
 }
 
@@ -111,4 +115,5 @@ function linked(how) {
   byId("link").textContent = LINKS[how];
   byId("link").classList.toggle("lost", how === "lost");
   document.body.dataset.link = how;
+  if (how !== "lost") void editor.diskChanged(); // what was missed meanwhile
 }

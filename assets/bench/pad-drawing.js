@@ -10,17 +10,24 @@ import { View } from "./view.js";
 const NEAR_PX = 40; // a bore with at least so many pixels of radius shows words and numbers
 const STEPS_MM = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000];
 
+let drawings = 0; // on this page
+
 export class PadDrawing {
-  /** @param {HTMLElement} place @param {{onpick: (id: string) => void, buttons: HTMLElement}} o */
+  /**
+   * @param {HTMLElement} place
+   * @param {{onpick: (id: string, e: Event) => void, buttons: HTMLElement, keys?: string}} o keys: what the keys do here, in words
+   */
   constructor(place, o) {
     this.o = o;
     this.geometry = "";
+    this.grid = `grid-${++drawings}`;
     /** @type {Map<string, CoilMark>} */
     this.marks = new Map();
     this.svg = /** @type {SVGSVGElement} */ (svg("svg", { class: "pad large", role: "group" }));
     this.view = new View(this.svg, (scale) => this.scaled(scale));
     this.map = svg("g", { class: "map-layer" });
     this.overlay = svg("g", { class: "overlay" });
+    this.coils = svg("g", { class: "coils" });
     this.svg.addEventListener("keydown", (e) => this.key(e));
     const button = (label, text, act) => el("button", { type: "button", class: "view-button", "aria-label": label, title: label, onclick: act }, text);
     place.replaceChildren(this.svg);
@@ -31,15 +38,36 @@ export class PadDrawing {
     );
   }
 
-  /** @param {any} plan */
-  setPlan(plan) {
+  /**
+   * Draws a plan. What stays of the one before keeps its place in the page, and
+   * with it the pointer and the focus.
+   * @param {any} plan
+   * @param {"fit" | "keep" | "still"} [view] show all of a plan of another size; keep what is seen;
+   *   or leave even the bounds alone, while something is being moved
+   */
+  setPlan(plan, view = "fit") {
     const key = JSON.stringify([plan.name, plan.outline_mm, plan.windings, plan.coils, plan.strings]);
-    if (key === this.geometry) return;
+    if (key === this.geometry && view !== "keep") return;
     const sameSize = this.plan && JSON.stringify(bounds(this.plan)) === JSON.stringify(bounds(plan));
     this.geometry = key;
     this.plan = plan;
-    const b = bounds(plan);
     const runs = leads(plan);
+    this.keepMarks(plan);
+    const outlined = plan.outline_mm[0] > 0;
+    const sheet = { x: 0, y: -plan.outline_mm[1], width: plan.outline_mm[0], height: plan.outline_mm[1], rx: 10 };
+    this.svg.setAttribute("aria-label", `The pad ${plan.name}, seen from above. ${this.o.keys || "Arrow keys go from coil to coil, plus and minus zoom, 0 shows all."}`);
+    const parts = {
+      sheet: outlined ? [svg("rect", { class: "pad-outline", ...sheet }), svg("rect", { class: "paper-grid", ...sheet, fill: `url(#${this.grid})` })] : [],
+      leads: runs.map(drawRun),
+      ends: runs.flatMap(drawEnds),
+    };
+    if (!this.parts) {
+      this.parts = Object.fromEntries(["sheet", "leads", "ends", "scale"].map((name) => [name, svg("g", { class: name })]));
+      this.svg.replaceChildren(patterns(this.grid), this.parts.sheet, this.map, this.parts.leads, this.coils, this.parts.ends, this.parts.scale, this.overlay);
+    }
+    for (const [name, nodes] of Object.entries(parts)) this.parts[name].replaceChildren(...nodes);
+    if (view === "still") return;
+    const b = bounds(plan);
     for (const e of runs.flatMap((r) => r.ends)) {
       b.x0 = Math.min(b.x0, e.to.x - 4);
       b.x1 = Math.max(b.x1, e.to.x + 4);
@@ -48,30 +76,34 @@ export class PadDrawing {
     }
     const margin = Math.max(b.x1 - b.x0, b.y1 - b.y0) * 0.02 + 6;
     const home = { x: b.x0 - margin, y: -b.y1 - margin, w: b.x1 - b.x0 + 2 * margin, h: b.y1 - b.y0 + 2 * margin + 22 };
-    this.svg.setAttribute("aria-label", `The pad ${plan.name}, seen from above. Arrow keys go from coil to coil, plus and minus zoom, 0 shows all.`);
     this.svg.style.setProperty("--pad-shape", `${home.w} / ${home.h}`);
+    this.parts.scale.replaceChildren(scaleBar(home, Math.max(b.x1 - b.x0, 1)));
+    if (this.view.zoomed && view === "keep") this.view.setBounds(home);
+    else if (!sameSize || !this.view.zoomed) this.view.setHome(home.x, home.y, home.w, home.h);
+  }
+
+  /** Marks of coils that are the same but for their place are moved, the others made. */
+  keepMarks(plan) {
     const windings = new Map(plan.windings.map((w) => [w.id, w]));
-    this.marks = new Map(plan.coils.map((c) => [c.id, new CoilMark(c, windings.get(c.winding))]));
-    for (const [id, m] of this.marks) m.node.addEventListener("click", () => this.o.onpick(id));
-    this.first();
-    this.svg.replaceChildren(
-      patterns(),
-      plan.outline_mm[0] > 0
-        ? svg(
-            "g",
-            { class: "sheet" },
-            svg("rect", { class: "pad-outline", x: 0, y: -plan.outline_mm[1], width: plan.outline_mm[0], height: plan.outline_mm[1], rx: 10 }),
-            svg("rect", { class: "paper-grid", x: 0, y: -plan.outline_mm[1], width: plan.outline_mm[0], height: plan.outline_mm[1], rx: 10, fill: "url(#grid)" }),
-          )
-        : svg("g", {}),
-      this.map,
-      svg("g", { class: "leads" }, ...runs.map(drawRun)),
-      svg("g", { class: "coils" }, ...[...this.marks.values()].map((m) => m.node)),
-      svg("g", { class: "ends" }, ...runs.flatMap(drawEnds)),
-      scaleBar(home, Math.max(b.x1 - b.x0, 1)),
-      this.overlay,
-    );
-    if (!sameSize || !this.view.zoomed) this.view.setHome(home.x, home.y, home.w, home.h);
+    const focused = this.coils.contains(document.activeElement) ? /** @type {any} */ (document.activeElement).dataset.coil : null;
+    const before = this.marks;
+    this.marks = new Map();
+    for (const c of plan.coils) {
+      const winding = windings.get(c.winding);
+      let mark = before.get(c.id);
+      if (mark?.sameAs(c, winding)) {
+        mark.place(c);
+        before.delete(c.id);
+      } else {
+        mark = new CoilMark(c, winding);
+        mark.node.addEventListener("click", (e) => this.o.onpick(c.id, e));
+        this.coils.append(mark.node);
+      }
+      this.marks.set(c.id, mark);
+    }
+    for (const m of before.values()) m.node.remove();
+    if (focused && !this.coils.contains(document.activeElement)) this.focus(focused);
+    if (!this.coils.querySelector('[tabindex="0"]')) this.first();
   }
 
   /** @param {Map<string, import("./coil-mark.js").Look>} looks */
@@ -110,7 +142,7 @@ export class PadDrawing {
     if (!at) return;
     if (e.key === "Enter" || e.key === " ") {
       e.preventDefault();
-      this.o.onpick(at);
+      this.o.onpick(at, e);
       return;
     }
     const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[e.key];
@@ -128,11 +160,12 @@ export class PadDrawing {
   }
 }
 
-function patterns() {
+/** @param {string} id */
+function patterns(id) {
   return svg(
     "defs",
     {},
-    svg("pattern", { id: "grid", width: 10, height: 10, patternUnits: "userSpaceOnUse" }, svg("path", { class: "grid-line", d: "M10 0H0V10" })),
+    svg("pattern", { id, width: 10, height: 10, patternUnits: "userSpaceOnUse" }, svg("path", { class: "grid-line", d: "M10 0H0V10" })),
   );
 }
 

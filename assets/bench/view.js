@@ -30,6 +30,13 @@ export class View {
     this.fit();
   }
 
+  /** Sets the whole drawing's box and goes on showing what is seen. */
+  setBounds(home) {
+    this.home = home;
+    const w = Math.min(this.box.w, home.w);
+    this.show({ ...this.box, w, h: (w * home.h) / home.w });
+  }
+
   fit() {
     this.show(this.home);
   }

@@ -25,7 +25,7 @@ export function bounds(plan) {
     x1 = Math.max(x1, c.x_mm + r);
     y1 = Math.max(y1, c.y_mm + r);
   }
-  return { x0, y0, x1, y1 };
+  return x1 > x0 ? { x0, y0, x1, y1 } : { x0: 0, y0: 0, x1: 100, y1: 100 }; // nothing to draw yet
 }
 
 /** Outline of a winding at distance u outside its inner path. @param {Winding} w @param {number} u */

@@ -54,7 +54,7 @@ func (s *Site) WatchPlan(path string) {
 	}
 	go func() {
 		defer s.sockets.Done()
-		s.plan.watch(s.ctx, func(hash string) { s.tellPlanFile(hash) })
+		s.plan.watch(s.ctx, s.tellPlanFile)
 	}()
 }
 

@@ -1,0 +1,468 @@
+// The plan editor: the drawing as a place to work, exact numbers beside it, and
+// the file it comes from. The text of the plan is what is edited; the program
+// reads it and changes it (api/plan), this page shows what follows.
+import { byId, el, svg } from "../../common/dom.js";
+import { tellTrouble } from "../dialogs.js";
+import { ask } from "../live.js";
+import { currentView } from "../views.js";
+import { askBegin } from "./begin.js";
+import { Board } from "./board.js";
+import { difference } from "./difference.js";
+import { drafts, drop, keep } from "./drafts.js";
+import * as edits from "./edits.js";
+import { Ledger } from "./ledger.js";
+import { Panel } from "./panel.js";
+
+const DIFFERENCES_SHOWN = 40;
+
+export class Editor {
+  /** @param {{use: (toml: string) => Promise<void>, say: (text: string) => void, busy: () => boolean}} o busy: readings of the check on the bench would end */
+  constructor(o) {
+    this.o = o;
+    this.id = `${Date.now()}-${Math.random().toString(36).slice(2, 8)}`;
+    /** The plan file the program was started with. @type {{name: string, path: string, hash: string, text: string} | null} */
+    this.disk = null;
+    this.base = null; // the text this editing began from
+    this.redrawing = null;
+    this.shown = null; // the sight that is shown: of the text, or of what is being dragged
+    this.fresh = true;
+    this.ledger = new Ledger({
+      onsight: (sight, preview) => this.saw(sight, preview),
+      ontext: (text) => this.keepTyped(text),
+      ontrouble: (e) => this.trouble(e.message),
+    });
+    this.build();
+    document.addEventListener("keydown", (e) => this.key(e));
+  }
+
+  build() {
+    const press = (id, words, run, name = "") => el("button", { type: "button", id, class: name, onclick: run }, words);
+    this.undoButton = press("ed-undo", "Undo", () => void this.ledger.undo());
+    this.redoButton = press("ed-redo", "Redo", () => void this.ledger.redo());
+    this.saveButton = press("ed-save", "Save", () => void this.save());
+    this.file = el("input", { type: "file", id: "ed-file", accept: ".toml,text/plain", class: "out-of-sight", "aria-label": "Open a plan file", tabindex: "-1" });
+    this.file.addEventListener("change", () => void this.open());
+    this.status = el("span", { class: "ed-status", role: "status" });
+    this.banner = el("div", { class: "banners" });
+    this.tools = el("div", { class: "ed-tools" });
+    this.figures = el("dl", { class: "ed-figures", "aria-label": "What follows" });
+    const buttons = el("span", { class: "view-buttons" });
+    const drawing = el("div", { class: "drawing", id: "ed-drawing" });
+    const side = el("div", { class: "side", id: "ed-side" });
+    byId("editor").replaceChildren(
+      el(
+        "div",
+        { class: "ed-bar" },
+        press("ed-begin", "Begin a plan…", () => void this.askBegin()),
+        press("ed-open", "Open a file…", () => this.file.click()),
+        this.file,
+        this.saveButton,
+        press("ed-download", "Download", () => this.download()),
+        this.undoButton,
+        this.redoButton,
+        press("ed-use", "Use this plan", () => void this.use(), "main"),
+        this.status,
+      ),
+      this.banner,
+      el("div", { class: "ed-main" }, el("section", { class: "ed-desk", "aria-label": "The plan, drawn" }, el("div", { class: "layers" }, this.tools, buttons), drawing, this.figures, el("p", { class: "legend" }, LEGEND)), side),
+    );
+    this.board = new Board(drawing, buttons, {
+      onpick: () => this.panel?.sight && this.showSide(),
+      ondrag: (places) => this.ledger.wonder(places && edits.move(this.ledger.sight, places)),
+      onmove: (places, key) => void this.moved(places, key),
+      ondelete: () => this.remove(),
+      onduplicate: () => this.duplicate(),
+      onorder: () => this.showTools(),
+      say: this.o.say,
+    });
+    this.board.looks = (id) => this.look(id);
+    this.panel = new Panel(side, this);
+    this.showTools();
+  }
+
+  /** The state of the bench; the first one tells what to begin from. @param {any} state */
+  async follow(state) {
+    const toml = state.plan.toml;
+    if (this.base === null) {
+      this.base = toml;
+      const file = await ask("api/plan/file").catch(() => null);
+      if (file?.path) this.disk = { name: file.name, path: file.path, hash: file.hash, text: file.plan_toml };
+      if (this.disk?.hash) this.base = this.disk.text;
+      await this.ledger.begin(this.base);
+      if (file?.say) this.trouble(file.say);
+      this.offer();
+      this.showBar();
+    } else if (!this.disk && this.ledger.text === this.base && toml !== this.base && this.ledger.sight) {
+      this.base = toml;
+      this.fresh = true;
+      await this.ledger.begin(toml);
+    }
+  }
+
+  saw(sight, preview) {
+    this.shown = sight;
+    if (sight.plan && this.board.drag?.on) this.board.draw();
+    else if (preview) this.board.plan && this.board.draw();
+    else if (sight.plan && this.ledger.waiting.length === 0) {
+      this.board.setPlan(drawable(sight.plan), this.fresh ? "fit" : "keep");
+      this.fresh = false;
+    }
+    this.showFigures();
+    if (preview) return;
+    this.showSide();
+    this.showBar();
+    // PLACE FOR THE FIGURES: showFigures(byId("figures"), { planTOML: sight.plan_toml }) from ../figures/figures.js.
+    document.dispatchEvent(new CustomEvent("plan-edited", { detail: { planTOML: sight.plan_toml, usable: sight.usable } }));
+  }
+
+  showSide() {
+    this.panel.show();
+    this.showTools();
+  }
+
+  /** What is shown of one coil. */
+  look(id) {
+    const { shown } = this;
+    if (this.index?.of !== shown) {
+      const troubles = new Map();
+      const tell = (coil, p) => !troubles.has(coil) && troubles.set(coil, `${p.say} ${p.remedy || ""}`.trim());
+      for (const p of shown.problems) {
+        if (p.table === "coil") for (const c of [p.id, p.with]) tell(c, p);
+        if (p.table === "winding") for (const c of shown.plan?.coils || []) if (c.winding === p.id) tell(c.id, p);
+      }
+      this.index = { of: shown, troubles, bz: new Map((shown.predicted?.coils || []).map((c) => [c.id, c.bz_uT])) };
+    }
+    return { trouble: this.index.troubles.get(id), bz_uT: this.index.bz.get(id) };
+  }
+
+  showFigures() {
+    const { predicted, check } = this.shown;
+    const put = (...pairs) => this.figures.replaceChildren(...pairs.map(([term, words, more]) => el("div", { title: more || "" }, el("dt", {}, term), el("dd", {}, words))));
+    if (!predicted) {
+      put(["Figures", this.shown.plan ? "follow once the plan is whole" : "follow once the text can be read"]);
+      return;
+    }
+    const bz = predicted.coils.map((c) => ({ id: c.id, b: Math.abs(c.bz_uT) })).sort((a, b) => a.b - b.b);
+    const { ohms, amps, volts } = predicted.pad;
+    const raw = check?.raw;
+    put(
+      ["The pad", `${(ohms ?? 0).toFixed(2)} ohm, ${amps.toFixed(2)} A at ${volts.toFixed(2)} V`],
+      ["Field over the coils", `${bz[0].b.toFixed(0)} uT (${bz[0].id}) to ${bz.at(-1).b.toFixed(0)} uT (${bz.at(-1).id})`],
+      ["For the check", raw?.volts ? (raw.hold_amps ? `${raw.limit_amps} A held by the limit, up to ${raw.volts} V` : `${raw.amps.toFixed(2)} A: set ${raw.volts} V, limit ${raw.limit_amps} A`) : "no current flows", raw?.say],
+    );
+  }
+
+  showTools() {
+    const press = (id, words, run, more = {}) => el("button", { type: "button", class: "small", id, onclick: run, ...more }, words);
+    const { order, several } = this.board;
+    const focus = this.tools.contains(document.activeElement) ? document.activeElement.id : "";
+    if (order) {
+      const chain = order.length ? `+ ${order.join(" → ")}` : "Tap its coils in order, from the plus end.";
+      this.tools.replaceChildren(
+        el("strong", { role: "status" }, `${this.redrawing ? `String ${this.redrawing}` : "New string"}: ${chain}`),
+        press("ed-string-done", "Done", () => void this.finishString(), { class: "small main", disabled: order.length === 0 }),
+        press("ed-string-back", "One back", () => (order.pop(), this.board.draw(), this.showTools()), { disabled: order.length === 0 }),
+        press("ed-string-not", "Not now", () => this.board.drawString(null)),
+      );
+    } else {
+      const whole = this.ledger.sight?.plan?.windings.length;
+      this.tools.replaceChildren(
+        press("ed-add", "Add a coil", () => this.addCoil(), { disabled: !whole }),
+        press("ed-draw-string", "Draw a string", () => this.drawString(null), { disabled: !whole }),
+        press("ed-several", "Pick several", () => ((this.board.several = !several), this.showTools()), { "aria-pressed": String(several) }),
+      );
+    }
+    if (focus) document.getElementById(focus)?.focus();
+  }
+
+  showBar() {
+    const { ledger } = this;
+    const undo = ledger.before.at(-1);
+    const redo = ledger.after.at(-1);
+    this.undoButton.disabled = !undo;
+    this.redoButton.disabled = !redo;
+    this.undoButton.title = undo ? `Take back: ${undo.label} (Ctrl+Z)` : "Nothing to take back";
+    this.redoButton.title = redo ? `Do again: ${redo.label} (Ctrl+Shift+Z)` : "Nothing to do again";
+    byId("ed-use").disabled = !ledger.sight?.usable;
+    byId("ed-download").hidden = !this.disk;
+    this.saveButton.textContent = this.disk ? `Save to ${this.disk.name}` : "Save";
+    this.saveButton.title = this.disk ? this.disk.path : "Downloads the plan: the program was started without a plan file";
+    const saved = this.disk ? ledger.text === this.disk.text && this.disk.hash : ledger.text === this.base;
+    this.saveButton.disabled = Boolean(this.disk && saved);
+    this.status.textContent = saved ? (this.disk ? "saved" : "as on the bench") : this.noDraft ? "Not saved, and this browser keeps no draft: save soon." : "not saved; a draft is kept in this browser";
+  }
+
+  /** @param {any[]} change @param {string} label @param {string} [mergeKey] */
+  change(change, label, mergeKey) {
+    return this.ledger.change(change, label, mergeKey);
+  }
+
+  moved(places, key) {
+    const ids = [...places.keys()];
+    const words = ids.length === 1 ? ids[0] : `${ids.length} coils`;
+    const [id, p] = [...places][0];
+    this.o.say(`${id} at ${edits.inUnit(this.ledger.sight, p.x)}, ${edits.inUnit(this.ledger.sight, p.y)}`);
+    return this.change(edits.move(this.ledger.sight, places), `move of ${words}`, key ? `nudge ${ids}` : "");
+  }
+
+  async remove() {
+    const ids = [...this.board.picked];
+    if (await this.change(ids.map((id) => ({ op: "remove", table: "coil", id })), `${ids.join(", ")} deleted`)) this.o.say(`${ids.join(", ")} deleted`); // prettier-ignore
+  }
+
+  async duplicate() {
+    const { edits: change, ids } = edits.duplicate(this.ledger.sight, this.board.picked);
+    if (await this.change(change, `${ids.join(", ")} added`)) this.board.pick(ids);
+  }
+
+  async addCoil() {
+    const [like] = this.board.picked;
+    const { edits: change, id } = edits.addCoil(this.ledger.sight, like || null);
+    if (await this.change(change, `${id} added`)) this.board.pick([id]);
+  }
+
+  align(how) {
+    return this.change(edits.align(this.ledger.sight, this.board.picked, how), "coils lined up");
+  }
+
+  spread(axis) {
+    return this.change(edits.spread(this.ledger.sight, this.board.picked, axis), "coils spaced evenly");
+  }
+
+  ownWinding() {
+    const { edits: change, id } = edits.ownWinding(this.ledger.sight, this.board.picked);
+    return this.change(change, `winding ${id}`);
+  }
+
+  async rename(table, id, to) {
+    const { values, plan } = this.ledger.sight;
+    const taken = table === "winding" ? new Set(values.winding.map((w) => w.id)) : edits.idsOf(plan);
+    if (taken.has(to)) {
+      this.trouble(`There is a ${to} already. Give it another name.`);
+      return;
+    }
+    if (table === "coil" && this.board.picked.delete(id)) this.board.picked.add(to);
+    if (table === "string" && this.panel.detailed === id) this.panel.detailed = to;
+    await this.change([{ op: "rename", table, id, value: to }], `${id} renamed`);
+  }
+
+  /** @param {string | null} id the string to draw again */
+  drawString(id) {
+    this.redrawing = id;
+    this.board.drawString([]);
+    byId("ed-drawing").scrollIntoView({ block: "nearest" });
+  }
+
+  async finishString() {
+    const { edits: change, id, left } = edits.wire(this.ledger.sight, this.board.order, this.redrawing);
+    this.board.drawString(null);
+    if (!(await this.change(change, `string ${id}`))) return;
+    this.o.say(`String ${id} drawn.${left.length ? ` ${left.join(", ")} are in no string now.` : ""}`);
+  }
+
+  /** The text as typed by hand. @param {string} text */
+  rewrite(text) {
+    return this.ledger.put({ text, label: "text", mergeKey: "text" });
+  }
+
+  /** @param {string} text */
+  keepTyped(text) {
+    this.noDraft = !keep({ id: this.id, base: this.base, text, at: Date.now(), name: this.ledger.sight?.values?.name || "plan" });
+  }
+
+  async askBegin() {
+    const demos = await ask("api/demos").catch(() => []);
+    const picture = (circles) =>
+      svg("svg", { viewBox: "0 0 40 28", class: "form-picture", "aria-hidden": "true" }, svg("rect", { x: 1, y: 1, width: 38, height: 26, rx: 2 }), ...circles.map(([cx, cy]) => svg("circle", { cx, cy, r: 4 })));
+    askBegin({ demos, picture, begin: (toml, name) => this.put(toml, `${name} begun`) });
+  }
+
+  put(text, label) {
+    this.fresh = true;
+    this.board.picked.clear();
+    return this.ledger.put({ text, label });
+  }
+
+  async open() {
+    const f = this.file.files[0];
+    this.file.value = "";
+    if (!f) return;
+    if (f.size > 1 << 20) this.trouble(`${f.name} has more than 1024 KiB. Is it a plan?`);
+    else await this.put(await f.text(), `${f.name} opened`);
+  }
+
+  /** Everything that was asked for is done before this goes on. */
+  settled() {
+    return this.ledger.put({ edits: [], label: "" });
+  }
+
+  async save() {
+    /** @type {any} */ (document.activeElement)?.matches?.("#editor input, #editor textarea") && /** @type {any} */ (document.activeElement).blur();
+    await this.settled();
+    if (!this.disk) {
+      this.download();
+      return;
+    }
+    const text = this.ledger.text;
+    try {
+      const file = await ask("api/plan/save", { plan_toml: text, over: this.disk.hash });
+      this.onDisk(file);
+      this.o.say(`Saved to ${file.name}.`);
+      this.banner.querySelector(".conflict")?.remove();
+    } catch (e) {
+      const now = await ask("api/plan/file").catch(() => null);
+      if (now && now.hash !== this.disk.hash) this.conflict(now);
+      else tellTrouble(/** @type {Error} */ (e));
+    }
+    this.showBar();
+  }
+
+  onDisk(file) {
+    this.disk = { ...this.disk, hash: file.hash, text: file.plan_toml };
+    this.base = file.plan_toml;
+    this.keepTyped(this.ledger.text);
+  }
+
+  download() {
+    const url = URL.createObjectURL(new Blob([this.ledger.text], { type: "text/plain" }));
+    const stem = (this.ledger.sight?.values?.name || "plan").toLowerCase().replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "plan"; // prettier-ignore
+    const a = el("a", { href: url, download: this.disk?.name || `${stem}.toml` });
+    document.body.append(a);
+    a.click();
+    a.remove();
+    setTimeout(() => URL.revokeObjectURL(url), 10_000);
+  }
+
+  /** The program says that the plan file may have changed. */
+  async diskChanged() {
+    if (!this.disk) return;
+    const file = await ask("api/plan/file").catch(() => null);
+    if (!file || file.hash === this.disk.hash) return;
+    if (file.say) {
+      this.notice("gone", `${file.say} What is here can be saved there again.`);
+      this.disk = { ...this.disk, hash: "", text: "" };
+    } else if (file.plan_toml === this.ledger.text) {
+      this.onDisk(file);
+      this.banner.querySelector(".conflict")?.remove();
+    } else if (this.ledger.text === this.disk.text) {
+      this.onDisk(file);
+      await this.ledger.put({ text: file.plan_toml, label: `${file.name} changed on disk` });
+      this.notice("changed", `${file.name} was changed on disk; this is how it is now. Undo shows what was before.`);
+    } else this.conflict(file);
+    this.showBar();
+  }
+
+  /** Both were changed: the person says which to keep. */
+  conflict(file) {
+    const lines = difference(this.ledger.text, file.plan_toml);
+    const choose = (act) => async () => {
+      node.remove();
+      this.onDisk(file);
+      await act();
+      this.showBar();
+    };
+    const node = el(
+      "div",
+      { class: "banner conflict", role: "alert" },
+      el("p", {}, el("strong", {}, `${file.name} was changed beside this page, and so was the plan here. `), "Which is to be kept?"),
+      el(
+        "div",
+        { class: "row" },
+        el("button", { type: "button", id: "ed-keep-mine", onclick: choose(() => this.save()) }, "What is here: save it over the file"),
+        el("button", { type: "button", id: "ed-keep-file", onclick: choose(() => this.put(file.plan_toml, `${file.name} from disk`)) }, "What is in the file (Undo brings this back)"),
+      ),
+      el(
+        "details",
+        {},
+        el("summary", {}, `${lines.length} ${lines.length === 1 ? "line differs" : "lines differ"}`),
+        el("pre", { class: "difference" }, ...lines.slice(0, DIFFERENCES_SHOWN).map((l) => el("span", { class: l.sign === "+" ? "from-file" : "from-here" }, `${l.sign === "+" ? "file" : "here"} ${String(l.line).padStart(4)}: ${l.text}\n`))),
+      ),
+    );
+    this.banner.querySelector(".conflict")?.remove();
+    this.banner.prepend(node);
+  }
+
+  /** A draft of before, offered. */
+  offer() {
+    const found = drafts().find((d) => d.id !== this.id && d.text !== this.ledger.text);
+    this.banner.querySelector(".offer")?.remove();
+    if (!found) return;
+    const when = new Date(found.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+    const done = (act) => async () => {
+      await act();
+      drop(found.id);
+      this.offer();
+    };
+    const elsewhere = found.base === this.base ? "" : " It began from another text than the one here.";
+    this.banner.append(
+      el(
+        "div",
+        { class: "banner offer", role: "status" },
+        el("p", {}, el("strong", {}, `A draft of "${found.name}" from ${when} was not saved.`), elsewhere),
+        el(
+          "div",
+          { class: "row" },
+          el("button", { type: "button", class: "main", id: "ed-take-draft", onclick: done(() => this.put(found.text, "draft taken up")) }, "Go on with it"),
+          el("button", { type: "button", id: "ed-drop-draft", onclick: done(async () => {}) }, "Throw it away"),
+        ),
+      ),
+    );
+  }
+
+  notice(name, words) {
+    this.banner.querySelector(`.${name}`)?.remove();
+    const node = el("div", { class: `banner ${name}`, role: "status" }, el("p", {}, words), el("button", { type: "button", class: "small", onclick: () => node.remove() }, "Good"));
+    this.banner.append(node);
+  }
+
+  trouble(words) {
+    this.notice("not-done", words);
+  }
+
+  async use() {
+    await this.settled();
+    const go = async () => {
+      await this.o.use(this.ledger.text);
+      location.hash = "#check";
+    };
+    if (!this.o.busy()) {
+      await go().catch(tellTrouble);
+      return;
+    }
+    this.banner.querySelector(".using")?.remove();
+    const node = el(
+      "div",
+      { class: "banner using", role: "alert" },
+      el("p", {}, "The check on the bench has readings. It ends with this; what was read stays stored."),
+      el("div", { class: "row" }, el("button", { type: "button", class: "main", id: "ed-use-yes", onclick: () => (node.remove(), void go().catch(tellTrouble)) }, "Begin a new check"), el("button", { type: "button", onclick: () => node.remove() }, "Not now")),
+    );
+    this.banner.prepend(node);
+    node.querySelector("button").focus();
+  }
+
+  /** @param {KeyboardEvent} e */
+  key(e) {
+    if (currentView() !== "plan" || !(e.ctrlKey || e.metaKey) || e.altKey || document.querySelector("dialog[open]")) return;
+    const key = e.key.toLowerCase();
+    if (key === "s") void this.save();
+    else if (/** @type {any} */ (e.target).closest?.("textarea")) return;
+    else if (key === "z") void (e.shiftKey ? this.ledger.redo() : this.ledger.undo());
+    else if (key === "y") void this.ledger.redo();
+    else return;
+    e.preventDefault();
+  }
+}
+
+const LEGEND =
+  "Drag coils, or nudge picked ones with the arrow keys: 5 mm, with Shift 1 mm. While dragging, a coil is caught by the rows and columns of others; Alt lets it go anywhere. Figures over coils are microtesla where the phone's sensor will lie. A coil with an ! cannot be built as planned.";
+
+/** Of a plan still being made, what can be drawn. @param {any} plan */
+function drawable(plan) {
+  const known = new Map(plan.windings.map((w) => [w.id, w]));
+  const ok = (c) => {
+    const w = known.get(c.winding);
+    return w && w.inner_mm[0] > 0 && w.inner_mm[1] > 0;
+  };
+  const coils = plan.coils.filter((c, i) => c.id && ok(c) && plan.coils.findIndex((k) => k.id === c.id) === i);
+  return { ...plan, coils };
+}

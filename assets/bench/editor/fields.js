@@ -1,0 +1,110 @@
+// Fields for exact values. A field shows what the plan says and hands on what is
+// typed, shortly after the last key, so that a reload loses nothing; it never
+// changes under the fingers.
+import { el } from "../../common/dom.js";
+
+const AFTER_MS = 350;
+
+/**
+ * @typedef {{label: string, unit?: string, get: () => any, put: (value: any, typed: boolean) => void, trouble?: () => string,
+ *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, hint?: string, wide?: boolean, double?: boolean, id?: string}} Field
+ */
+
+/** @param {Field} f @returns {{node: HTMLElement, refresh: () => void}} */
+export function field(f) {
+  const bad = el("span", { class: "bad", role: "alert" });
+  const input = /** @type {any} */ (
+    f.kind === "choice"
+      ? el("select", { id: f.id })
+      : el("input", { type: "text", id: f.id, inputmode: f.kind === "text" ? "text" : "decimal", autocomplete: "off", spellcheck: "false", placeholder: f.hint || "" })
+  );
+  let own = ""; // what stands wrong in the field itself
+  let timer = 0;
+  let shown = "";
+  const refresh = () => {
+    const v = f.get();
+    if (f.kind === "choice") {
+      const list = f.choices().map(([value, words]) => el("option", { value: String(value), selected: value === v }, words));
+      if (!f.choices().some(([value]) => value === v)) list.unshift(el("option", { value: "", selected: true, disabled: true }, v === undefined ? "several" : String(v)));
+      const key = list.map((o) => o.outerHTML).join("");
+      if (key !== shown) {
+        input.replaceChildren(...list);
+        shown = key;
+      }
+    } else if (document.activeElement !== input || input.value === shown) {
+      const text = v === null || v === undefined ? "" : String(v);
+      if (input.value !== text) input.value = text;
+      shown = text;
+      if (v === undefined) input.placeholder = "several";
+      else input.placeholder = f.hint || "";
+    }
+    const words = own || f.trouble?.() || "";
+    bad.textContent = words;
+    if (words) input.setAttribute("aria-invalid", "true");
+    else input.removeAttribute("aria-invalid");
+  };
+  const hand = (value, typed) => {
+    shown = input.value;
+    f.put(value, typed);
+  };
+  const take = (typed) => {
+    clearTimeout(timer);
+    own = "";
+    const text = input.value.trim();
+    if (text === shown.trim()) return refresh();
+    if (f.kind === "text") {
+      if (text === "" && !f.optional) own = typed ? "" : "Expected some text.";
+      else hand(text === "" ? null : text, typed);
+    } else if (text === "" && f.optional) hand(null, typed);
+    else if (text === "") own = typed ? "" : "Expected a number.";
+    else {
+      const n = Number(text.replace(",", ".").replace("\u2212", "-"));
+      if (!Number.isFinite(n)) own = `Expected a number, found "${text}".`;
+      else if (f.kind === "whole" && !Number.isInteger(n)) own = `Expected a whole number, found ${text}.`;
+      else hand(n, typed);
+    }
+    refresh();
+  };
+  if (f.kind === "choice") {
+    input.addEventListener("change", () => {
+      const chosen = f.choices().find(([value]) => String(value) === input.value);
+      if (chosen) f.put(chosen[0], false);
+    });
+  } else {
+    input.addEventListener("input", () => {
+      clearTimeout(timer);
+      timer = setTimeout(() => take(true), AFTER_MS);
+    });
+    input.addEventListener("change", () => take(false));
+    input.addEventListener("blur", () => {
+      take(false);
+      refresh();
+    });
+    input.addEventListener("keydown", (e) => {
+      const way = { ArrowUp: 1, ArrowDown: -1 }[e.key];
+      if (e.key === "Enter") take(false);
+      if (!way || f.kind === "text") return;
+      const n = Number(input.value.replace(",", "."));
+      if (input.value.trim() === "" || !Number.isFinite(n)) return;
+      e.preventDefault();
+      input.value = String(Math.round((n + way * (e.shiftKey ? 1 : 5) * (f.step ?? 1)) * 1e4) / 1e4);
+      take(true);
+    });
+  }
+  refresh();
+  const node = el("label", { class: ["field", f.wide && "wide", f.double && "double"].filter(Boolean).join(" ") }, el("span", { class: "field-name" }, f.label), el("span", { class: "field-row" }, input, f.unit ? el("span", { class: "unit" }, f.unit) : null), bad);
+  return { node, refresh };
+}
+
+/** Two or three words of which one holds. @param {{label: string, choices: [any, string][], get: () => any, put: (v: any) => void}} o */
+export function either(o) {
+  const buttons = o.choices.map(([value, words]) => {
+    const b = el("button", { type: "button", class: "small", onclick: () => o.put(value) }, words);
+    return { b, value };
+  });
+  const refresh = () => {
+    for (const { b, value } of buttons) b.setAttribute("aria-pressed", String(o.get() === value));
+  };
+  refresh();
+  return { node: el("div", { class: "field either", role: "group", "aria-label": o.label }, el("span", { class: "field-name" }, o.label), el("span", { class: "field-row" }, ...buttons.map((k) => k.b))), refresh };
+}
