@@ -43,6 +43,8 @@ export class Board {
     on("pointercancel", (e) => this.cancel(e));
     on("click", (e) => this.click(e));
     on("keydown", (e) => this.key(e));
+    // A finger that drags a coil does not scroll the page.
+    place.addEventListener("touchmove", (e) => this.drag && e.touches.length === 1 && e.cancelable && e.preventDefault(), { passive: false });
     new ResizeObserver(() => this.showNotes()).observe(place);
   }
 
