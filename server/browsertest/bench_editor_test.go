@@ -405,3 +405,42 @@ func TestEditorFollowsADrag(t *testing.T) {
 		t.Errorf("a quarter of the moves took more than %.0f ms, expected 50", best)
 	}
 }
+
+// TestEditorWithoutAFile: without --plan what is saved is downloaded, and the
+// predicted field is that of the plan being edited.
+func TestEditorWithoutAFile(t *testing.T) {
+	t.Parallel()
+	e := &editing{t: t, program: startProgram(t), ctx: newBrowser(t, 1280, 860)}
+	do(t, e.ctx, chromedp.Navigate(e.program.Bench+"#plan"))
+	e.wait("the demo", `document.querySelector("#ed-drawing [data-coil=A1]")`)
+	do(t, e.ctx, chromedp.Evaluate(`(() => {
+		const make = URL.createObjectURL;
+		URL.createObjectURL = (blob) => { blob.text().then((t) => { window.savedText = t; }); return make(blob); };
+		HTMLAnchorElement.prototype.click = function () { window.saved = this.download; };
+	})()`, nil))
+	e.tap("A1")
+	e.click(`#ed-picked [aria-label=north] button:nth-of-type(2)`)
+	e.says(`north = "down"`)
+	e.wait("the field to turn over", `/^Coil A1.*planned north down.*−/.test(document.querySelector("#ed-drawing [data-coil=A1]").getAttribute("aria-label"))`)
+	e.click("#ed-map")
+	e.wait("the field", `document.querySelector("#ed-drawing .map-layer").childElementCount > 0`)
+	shot(t, e.ctx, "field")
+	e.click("#ed-save")
+	e.wait("the download", `window.savedText`)
+	var name, saved string
+	do(t, e.ctx, chromedp.Evaluate(`window.saved`, &name), chromedp.Evaluate(`window.savedText`, &saved))
+	if name != "kennel-bed-nine-coils.toml" || saved != e.text() || !strings.Contains(saved, "# low") && !strings.Contains(saved, "# Invented") {
+		t.Errorf("%s was saved:\n%s", name, saved)
+	}
+	// Nonsense in the text: told with its line, and nothing is lost by a reload.
+	do(t, e.ctx, chromedp.Evaluate(`document.querySelector(".as-text").open = true`, nil), chromedp.Focus("#ed-text", chromedp.ByQuery),
+		chromedp.Evaluate(`(() => { const a = document.querySelector("#ed-text"); a.value = "format = = 1\n" + a.value; a.dispatchEvent(new Event("input")); })()`, nil))
+	e.wait("what is wrong", `document.querySelector(".problems").innerText.includes("line 1")`)
+	shot(t, e.ctx, "nonsense")
+	do(t, e.ctx, chromedp.Reload())
+	e.wait("the offer", `document.querySelector("#ed-take-draft")`)
+	e.click("#ed-take-draft")
+	e.says("format = = 1")
+	e.click("#ed-undo")
+	e.wait("the plan again", `document.querySelector(".problems").hidden`)
+}

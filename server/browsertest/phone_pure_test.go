@@ -20,13 +20,14 @@ func TestPhonePureParts(t *testing.T) {
 	mux := http.NewServeMux()
 	mux.Handle("/app/", http.StripPrefix("/app/", http.FileServerFS(phoneapp.Page)))
 	mux.Handle("/common/", http.StripPrefix("/common/", http.FileServerFS(assets.Common)))
+	mux.Handle("/bench/", http.StripPrefix("/bench/", http.FileServerFS(assets.Bench)))
 	mux.Handle("/pure/", http.StripPrefix("/pure/", http.FileServerFS(os.DirFS("testdata/pure"))))
 	mux.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, "<!doctype html><title>checks</title>") })
 	server := httptest.NewServer(mux)
 	defer server.Close()
 	ctx := newBrowser(t, 360, 740)
 	do(t, ctx, chromedp.Navigate(server.URL))
-	for _, module := range []string{"hold-detector", "flow", "others"} {
+	for _, module := range []string{"hold-detector", "flow", "others", "editor"} {
 		type outcome struct{ Name, Error string }
 		var outcomes []outcome
 		run := fmt.Sprintf(`(async () => {

@@ -20,6 +20,7 @@ func (s *Site) api(r chi.Router) {
 	r.Get("/map", s.fieldMap)
 	r.Route("/planning", s.planningRoutes)
 	r.Route("/readings", s.readings)
+	r.Post("/map", s.fieldMap)
 	r.Route("/plan", s.planRoutes)
 	r.Post("/check", s.newCheck)
 	r.Post("/rehearsals", s.newRehearsal)

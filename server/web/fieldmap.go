@@ -25,9 +25,19 @@ type fieldMap struct {
 // mapCells is how many cells the longer side of a map has.
 const mapCells = 120
 
+// fieldMap is that of the plan on the bench, or of one sent along.
 func (s *Site) fieldMap(w http.ResponseWriter, r *http.Request) {
-	plan, err := layout.Parse("plan", []byte(s.Desk.State().Plan.TOML))
+	var q planRequest
+	if r.Method == http.MethodPost && !s.read(w, r, &q) {
+		return
+	}
+	text, err := s.planOf(q)
 	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	plan, err := layout.Parse(text.Name, text.TOML)
+	if plan == nil {
 		s.fail(w, err)
 		return
 	}

@@ -4,6 +4,7 @@
 import { byId, el, svg } from "../../common/dom.js";
 import { tellTrouble } from "../dialogs.js";
 import { ask } from "../live.js";
+import { MapLayer } from "../map-layer.js";
 import { currentView } from "../views.js";
 import { askBegin } from "./begin.js";
 import { Board } from "./board.js";
@@ -37,14 +38,16 @@ export class Editor {
 
   build() {
     const press = (id, words, run, name = "") => el("button", { type: "button", id, class: name, onclick: run }, words);
-    this.undoButton = press("ed-undo", "Undo", () => void this.ledger.undo());
-    this.redoButton = press("ed-redo", "Redo", () => void this.ledger.redo());
+    this.undoButton = press("ed-undo", "Undo", () => void this.ledger.undo(), "small");
+    this.redoButton = press("ed-redo", "Redo", () => void this.ledger.redo(), "small");
     this.saveButton = press("ed-save", "Save", () => void this.save());
     this.file = el("input", { type: "file", id: "ed-file", accept: ".toml,text/plain", class: "out-of-sight", "aria-label": "Open a plan file", tabindex: "-1" });
     this.file.addEventListener("change", () => void this.open());
     this.status = el("span", { class: "ed-status", role: "status" });
     this.banner = el("div", { class: "banners" });
     this.tools = el("div", { class: "ed-tools" });
+    const mapBox = /** @type {HTMLInputElement} */ (el("input", { type: "checkbox", id: "ed-map" }));
+    const mapLegend = el("p", { class: "legend", hidden: true });
     this.figures = el("dl", { class: "ed-figures", "aria-label": "What follows" });
     const buttons = el("span", { class: "view-buttons" });
     const drawing = el("div", { class: "drawing", id: "ed-drawing" });
@@ -58,13 +61,11 @@ export class Editor {
         this.file,
         this.saveButton,
         press("ed-download", "Download", () => this.download()),
-        this.undoButton,
-        this.redoButton,
         press("ed-use", "Use this plan", () => void this.use(), "main"),
         this.status,
       ),
       this.banner,
-      el("div", { class: "ed-main" }, el("section", { class: "ed-desk", "aria-label": "The plan, drawn" }, el("div", { class: "layers" }, this.tools, buttons), drawing, this.figures, el("p", { class: "legend" }, LEGEND)), side),
+      el("div", { class: "ed-main" }, el("section", { class: "ed-desk", "aria-label": "The plan, drawn" }, el("div", { class: "layers" }, this.tools, el("span", { class: "row" }, this.undoButton, this.redoButton, buttons)), drawing, mapLegend, this.figures, el("label", { class: "boxes" }, mapBox, "predicted field over the pad"), el("details", { class: "legend" }, el("summary", {}, "How to work here"), el("p", {}, LEGEND))), side),
     );
     this.board = new Board(drawing, buttons, {
       onpick: () => this.panel?.sight && this.showSide(),
@@ -76,6 +77,7 @@ export class Editor {
       say: this.o.say,
     });
     this.board.looks = (id) => this.look(id);
+    this.map = new MapLayer({ drawing: this.board.drawing, box: mapBox, legend: mapLegend, ontrouble: (e) => this.trouble(e.message), load: () => ask("api/map", { plan_toml: this.ledger.text }) });
     this.panel = new Panel(side, this);
     this.showTools();
   }
@@ -107,8 +109,11 @@ export class Editor {
       this.board.setPlan(drawable(sight.plan), this.fresh ? "fit" : "keep");
       this.fresh = false;
     }
+    byId("ed-drawing").classList.toggle("stale", !sight.plan);
     this.showFigures();
     if (preview) return;
+    if (sight.usable) this.map.planChanged({ check: { id: sight.plan_toml } });
+    else this.board.drawing.map.replaceChildren();
     this.showSide();
     this.showBar();
     // PLACE FOR THE FIGURES: showFigures(byId("figures"), { planTOML: sight.plan_toml }) from ../figures/figures.js.
@@ -183,7 +188,9 @@ export class Editor {
     this.redoButton.disabled = !redo;
     this.undoButton.title = undo ? `Take back: ${undo.label} (Ctrl+Z)` : "Nothing to take back";
     this.redoButton.title = redo ? `Do again: ${redo.label} (Ctrl+Shift+Z)` : "Nothing to do again";
-    byId("ed-use").disabled = !ledger.sight?.usable;
+    const whole = ledger.sight?.usable && ledger.sight.problems.length === 0;
+    byId("ed-use").disabled = !whole;
+    byId("ed-use").title = whole ? "Begins a new check with this plan" : "Put right what is wrong with the plan first";
     byId("ed-download").hidden = !this.disk;
     this.saveButton.textContent = this.disk ? `Save to ${this.disk.name}` : "Save";
     this.saveButton.title = this.disk ? this.disk.path : "Downloads the plan: the program was started without a plan file";
@@ -411,7 +418,7 @@ export class Editor {
 
   notice(name, words) {
     this.banner.querySelector(`.${name}`)?.remove();
-    const node = el("div", { class: `banner ${name}`, role: "status" }, el("p", {}, words), el("button", { type: "button", class: "small", onclick: () => node.remove() }, "Good"));
+    const node = el("div", { class: `banner ${name}`, role: "status" }, el("p", {}, words), el("button", { type: "button", class: "small", onclick: () => node.remove() }, "Close"));
     this.banner.append(node);
   }
 
@@ -422,7 +429,13 @@ export class Editor {
   async use() {
     await this.settled();
     const go = async () => {
-      await this.o.use(this.ledger.text);
+      const text = this.ledger.text;
+      await this.o.use(text);
+      if (!this.disk) {
+        this.base = text; // it is kept there now
+        this.keepTyped(text);
+        this.showBar();
+      }
       location.hash = "#check";
     };
     if (!this.o.busy()) {

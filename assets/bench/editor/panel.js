@@ -306,7 +306,7 @@ export class Panel {
     };
     const rest = problems.length + more - PROBLEMS_SHOWN;
     const all = problems.slice(0, PROBLEMS_SHOWN).map(item);
-    const words = this.sight.usable ? "It can be checked, but not built like this" : "Not a whole plan yet";
+    const words = this.sight.usable ? "It cannot be built like this" : "Not a whole plan yet";
     this.problems.replaceChildren(el("h2", {}, `! ${words}`), el("ul", {}, ...all), rest > 0 ? el("p", { class: "note" }, `and ${rest} more`) : "");
   }
 
@@ -325,17 +325,15 @@ export class Panel {
         "li",
         { class: `string-row string-${i % 6}` },
         el("p", {}, el("strong", {}, s.id), " ", el("span", { class: "chain" }, s.coils.length ? `+ ${s.coils.join(" → ")} −` : "no coils")),
-        el("p", { class: "note" }, k ? `${k.ohms.toFixed(2)} ohm, ${k.amps.toFixed(3)} A${lead ? `, leads ${lead} ohm` : ""}` : "not known yet"),
+        el("span", { class: "note" }, k ? `${k.ohms.toFixed(2)} ohm, ${k.amps.toFixed(3)} A${lead ? `, leads ${lead} ohm` : ""}` : "not known yet"),
         ...wrong.map((p) => el("p", { class: "bad" }, `${p.say} ${p.remedy || ""}`)),
         el(
           "div",
           { class: "row" },
           press(`ed-redraw-${s.id}`, "Draw again", `Draw string ${s.id} again`, () => this.o.drawString(s.id)),
-          press(`ed-turn-${s.id}`, "Turn round", `Swap the ends of string ${s.id}`, () => void this.o.change([edits.set("string", s.id, "coils", [...s.coils].reverse())], `ends of ${s.id}`)),
-          press(`ed-pick-${s.id}`, "Pick its coils", `Pick the coils of string ${s.id}`, () => this.o.board.pick(s.coils)),
-          press(`ed-details-${s.id}`, "More", `Name, leads and end of string ${s.id}`, () => this.stringDetails(s.id)),
+          press(`ed-details-${s.id}`, this.detailed === s.id ? "Less" : "More", `Name, leads and ends of string ${s.id}`, () => this.stringDetails(s.id)),
         ),
-        this.detailed === s.id ? this.detailsOf(s.id) : null,
+        this.detailed === s.id ? this.detailsOf(s) : null,
       );
     };
     this.strings.replaceChildren(
@@ -352,14 +350,26 @@ export class Panel {
     this.showStrings();
   }
 
-  detailsOf(id) {
+  detailsOf(s) {
+    const { id } = s;
+    const press = (name, words, run) => el("button", { type: "button", class: "small", id: name, onclick: run }, words);
     const name = field({ id: "ed-string-id", label: "name", kind: "text", get: () => id, put: (v, typed) => !typed && this.o.rename("string", id, v) });
     const lead = field({
       id: "ed-string-lead", label: "leads", unit: "ohm", optional: true, hint: "0", step: 0.01, get: () => this.raw("string", id).lead_ohms ?? null, trouble: () => this.troubleOf("string", id, "lead_ohms"),
       put: (v) => void this.o.change([v === null ? { op: "unset", table: "string", id, key: "lead_ohms" } : edits.set("string", id, "lead_ohms", v)], `leads of ${id}`, `lead.${id}`),
     }); // prettier-ignore
-    const out = el("button", { type: "button", class: "small", onclick: () => void this.o.change([{ op: "remove", table: "string", id }], `string ${id} taken apart`) }, "Take this string apart");
-    return el("div", { class: "fields details" }, name.node, lead.node, out);
+    return el(
+      "div",
+      { class: "details" },
+      el("div", { class: "fields" }, name.node, lead.node),
+      el(
+        "div",
+        { class: "row" },
+        press("ed-turn", "Swap its ends", () => void this.o.change([edits.set("string", id, "coils", [...s.coils].reverse())], `ends of ${id}`)),
+        press("ed-pick", "Pick its coils", () => this.o.board.pick(s.coils)),
+        press("ed-apart", "Take it apart", () => void this.o.change([{ op: "remove", table: "string", id }], `string ${id} taken apart`)),
+      ),
+    );
   }
 
   groupsPart() {
