@@ -28,15 +28,15 @@ export function askBegin(o) {
   const q = { form: "grid", coils: 6, columns: 3, rows: 3, strings: 2, pitch_mm: 130, inner_mm: 90, turns: 60, wire_awg: 22, turning: false };
   const trouble = el("p", { class: "trouble", role: "alert" });
   const numbers = el("div", { class: "fields" });
-  const number = (key, label, unit, step) => field({ id: `new-${key}`, label, unit, kind: ["pitch_mm", "inner_mm", "wire_awg"].includes(key) ? "number" : "whole", step: step ?? 0.2, get: () => q[key], put: (v) => (q[key] = v) }).node;
+  const number = (key, label, unit, steps = [1, 1]) => field({ id: `new-${key}`, label, unit, kind: ["pitch_mm", "inner_mm", "wire_awg"].includes(key) ? "number" : "whole", steps, get: () => q[key], put: (v) => (q[key] = v) }).node;
   const show = () => {
     for (const b of forms) b.setAttribute("aria-pressed", String(b.dataset.form === q.form));
     const turning = el("input", { type: "checkbox", checked: q.turning, onchange: (e) => (q.turning = e.target.checked) });
     numbers.replaceChildren(
       ...FIELDS[q.form].map((k) => number(k, COUNTS[k])),
-      ...(q.form === "empty" ? [] : [number("pitch_mm", "from centre to centre", "mm", 1)]),
-      number("inner_mm", "inner diameter", "mm", 1),
-      number("turns", "turns"),
+      ...(q.form === "empty" ? [] : [number("pitch_mm", "from centre to centre", "mm", [5, 1])]),
+      number("inner_mm", "inner diameter", "mm", [5, 1]),
+      number("turns", "turns", "", [5, 1]),
       number("wire_awg", "wire gauge", "AWG"),
       ...(q.form === "empty" ? [] : [el("label", { class: "check" }, turning, "faces alternate along a row")]),
     );

@@ -116,8 +116,7 @@ export class Editor {
     else this.board.drawing.map.replaceChildren();
     this.showSide();
     this.showBar();
-    // PLACE FOR THE FIGURES: showFigures(byId("figures"), { planTOML: sight.plan_toml }) from ../figures/figures.js.
-    document.dispatchEvent(new CustomEvent("plan-edited", { detail: { planTOML: sight.plan_toml, usable: sight.usable } }));
+    // The place for showFigures(byId("figures"), { planTOML: sight.plan_toml }) of ../figures/figures.js.
   }
 
   showSide() {
@@ -455,6 +454,7 @@ export class Editor {
 
   /** @param {KeyboardEvent} e */
   key(e) {
+    if (e.key === "Escape" && this.board.order && currentView() === "plan") this.board.drawString(null);
     if (currentView() !== "plan" || !(e.ctrlKey || e.metaKey) || e.altKey || document.querySelector("dialog[open]")) return;
     const key = e.key.toLowerCase();
     if (key === "s") void this.save();

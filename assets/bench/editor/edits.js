@@ -6,6 +6,8 @@
  * @typedef {{plan: any, values: any, unit_mm: number}} Sight
  */
 
+const TOGETHER = 0.5; // of half a coil: nearer than that, two lie in one row
+
 /** @param {Sight} sight @param {number} mm a length in the plan's unit, to a ten-thousandth */
 export function inUnit(sight, mm) {
   return Math.round((mm / sight.unit_mm) * 1e4) / 1e4 + 0;
@@ -57,12 +59,25 @@ export function align(sight, ids, how) {
   return move(sight, new Map(list.map((k) => [k.c.id, { x: k.c.x_mm, y: k.c.y_mm, [axis]: line - side * k.half[axis] }])));
 }
 
-/** Puts the centres at equal distances between the two outermost. @param {"x" | "y"} axis */
+/**
+ * Puts the centres at equal distances between the two outermost. Coils that lie in
+ * one row or column across that way stay together.
+ * @param {Sight} sight @param {Set<string>} ids @param {"x" | "y"} axis
+ */
 export function spread(sight, ids, axis) {
-  const list = chosen(sight, ids).sort((a, b) => a.c[`${axis}_mm`] - b.c[`${axis}_mm`]);
-  const from = list[0].c[`${axis}_mm`];
-  const step = (list.at(-1).c[`${axis}_mm`] - from) / (list.length - 1);
-  return move(sight, new Map(list.map((k, i) => [k.c.id, { x: k.c.x_mm, y: k.c.y_mm, [axis]: from + i * step }])));
+  const at = (k) => k.c[`${axis}_mm`];
+  const list = chosen(sight, ids).sort((a, b) => at(a) - at(b));
+  /** @type {typeof list[]} */
+  const lines = [];
+  for (const k of list) {
+    const line = lines.at(-1);
+    if (line && at(k) - at(line[0]) < TOGETHER * k.half[axis]) line.push(k);
+    else lines.push([k]);
+  }
+  const mean = (line) => line.reduce((sum, k) => sum + at(k), 0) / line.length;
+  const from = mean(lines[0]);
+  const step = lines.length > 1 ? (mean(lines.at(-1)) - from) / (lines.length - 1) : 0;
+  return move(sight, new Map(lines.flatMap((line, i) => line.map((k) => [k.c.id, { x: k.c.x_mm, y: k.c.y_mm, [axis]: lines.length > 1 ? from + i * step : mean(line) }]))));
 }
 
 /** Every id of coils, strings and groups. */

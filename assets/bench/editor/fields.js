@@ -5,9 +5,11 @@ import { el } from "../../common/dom.js";
 
 const AFTER_MS = 350;
 
+// Arrow keys in a field: five steps, with Shift one; or the two given in steps.
+
 /**
  * @typedef {{label: string, unit?: string, get: () => any, put: (value: any, typed: boolean) => void, trouble?: () => string,
- *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, hint?: string, wide?: boolean, double?: boolean, id?: string}} Field
+ *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string}} Field
  */
 
 /** @param {Field} f @returns {{node: HTMLElement, refresh: () => void}} */
@@ -87,7 +89,7 @@ export function field(f) {
       const n = Number(input.value.replace(",", "."));
       if (input.value.trim() === "" || !Number.isFinite(n)) return;
       e.preventDefault();
-      input.value = String(Math.round((n + way * (e.shiftKey ? 1 : 5) * (f.step ?? 1)) * 1e4) / 1e4);
+      input.value = String(Math.round((n + way * (f.steps ? f.steps[e.shiftKey ? 1 : 0] : (e.shiftKey ? 1 : 5) * (f.step ?? 1))) * 1e4) / 1e4);
       take(true);
     });
   }

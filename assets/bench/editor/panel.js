@@ -268,7 +268,7 @@ export class Panel {
     };
     return [
       el("h3", {}, `Winding ${id}`),
-      el("p", { class: "note", id: "ed-shared" }, others > 0 ? `${all} coils are wound so: a change here changes all of them. ` : "Only this is wound so. "),
+      el("p", { class: "note", id: "ed-shared" }, others > 0 ? `${all} coils are wound so: a change here changes all of them. ` : ids.length > 1 ? "No other coil is wound so." : "Only this is wound so."),
       others > 0 ? el("button", { type: "button", class: "small own", id: "ed-own", onclick: () => this.o.ownWinding() }, ids.length > 1 ? "Make a kind of their own" : "Make a kind of its own") : null,
       el(
         "div",
@@ -279,13 +279,13 @@ export class Panel {
           : this.pairField("winding", [id], "inner", 0, { label: "inner size, x", unit, step: this.step() }),
         w.shape === "round" ? null : this.pairField("winding", [id], "inner", 1, { label: "inner size, y", unit, step: this.step() }),
         w.shape === "rectangle" ? this.keyField("winding", [id], "corner", { label: "inner corner radius", unit, step: this.step(), optional: true, hint: "0" }) : null,
-        this.keyField("winding", [id], "turns", { label: "turns", kind: "whole" }),
+        this.keyField("winding", [id], "turns", { label: "turns", kind: "whole", steps: [5, 1] }),
         this.keyField("winding", [id], "build", { label: "build, outward", unit, step: this.step() }),
         this.keyField("winding", [id], "width", { label: "height", unit, step: this.step() }),
         this.either({ label: "wire by", choices: [["wire_awg", "gauge"], ["wire_mm", "mm"]], get: () => wire, put: (v) => v !== wire && gauge(v) }), // prettier-ignore
         wire === "wire_mm"
           ? this.keyField("winding", [id], "wire_mm", { label: "bare wire", unit: "mm", step: 0.01 })
-          : this.keyField("winding", [id], "wire_awg", { label: "wire gauge", unit: "AWG", step: 0.2 }),
+          : this.keyField("winding", [id], "wire_awg", { label: "wire gauge", unit: "AWG", steps: [1, 1] }),
         this.keyField("winding", [id], "ohms", { label: "ohms, if measured", optional: true, step: 0.01, hint: this.sight.gauges[id] && !("ohms" in w) ? this.sight.gauges[id].ohms.toFixed(2) : "" }),
         this.field({
           id: "ed-winding-id", label: "name of this kind", kind: "text", get: () => id, trouble: () => this.troubleOf("winding", id, "id"),

@@ -39,6 +39,12 @@ export function coils_are_spaced_evenly_between_the_outermost() {
   equal(places(edits.spread(s, new Set(["A2", "B1", "B2"]), "x")), [["B1", 5, 10], ["A2", 20, 20.7], ["B2", 35, 10]]);
 }
 
+export function rows_stay_together_when_spaced() {
+  const s = sight();
+  s.plan.coils.push({ ...s.plan.coils[0], id: "C1", x_mm: 52, y_mm: 20 });
+  equal(places(edits.spread(s, new Set(["A1", "A2", "B1", "B2", "C1"]), "y")), [["C1", 5.2, 2], ["B1", 5, 11.175], ["B2", 15, 11.175], ["A1", 5, 20.35], ["A2", 15.3, 20.35]]);
+}
+
 export function a_turned_oblong_is_as_wide_as_it_lies() {
   const w = { shape: "oblong", inner_mm: [100, 40], corner_mm: 0, build_mm: 5 };
   const at = (deg) => edits.extent({ turned_deg: deg }, w);
