@@ -269,6 +269,9 @@ func (e *textEditor) replace(place string, old, value any, literal string) error
 func (e *textEditor) removeItem(place string, i, n int) {
 	item := func(k int) span { return e.spans().pairs[fmt.Sprintf("%s[%d]", place, k)] }
 	from, to := item(i).from, item(i).to
+	if to == 0 || i > 0 && item(i-1).to > from {
+		return // not found in the text; EditText refuses then
+	}
 	after := to + len(e.text[to:]) - len(strings.TrimLeft(e.text[to:], " \t"))
 	if strings.HasPrefix(e.text[after:], ",") {
 		to = after + 1

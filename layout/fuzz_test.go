@@ -5,6 +5,8 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"github.com/BurntSushi/toml"
 )
 
 // FuzzPlan: no text makes the reader panic; a plan it accepts can be solved,
@@ -71,4 +73,56 @@ func checkCurrents(t *testing.T, p *Plan, faults ...Fault) {
 			t.Fatalf("%v: pad %g A at %g V", faults, c.PadAmps, c.PadVolts)
 		}
 	}
+}
+
+// FuzzEditText: whatever the text, an edit either fails or leaves a text that
+// says what was asked for, which EditText itself makes sure of; nothing panics.
+func FuzzEditText(f *testing.F) {
+	for _, text := range []string{remarked, inlined, full, "coil = [ ]\n", "[[coil]]\nid='a'\nat=[1,\n2]#x", "\"coil\"=[{id=\"a\"},{\"id\"='b',at=[[1],2]}]"} {
+		f.Add([]byte(text))
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		var values map[string]any
+		if toml.Unmarshal(data, &values) != nil {
+			return
+		}
+		ids := map[string]string{}
+		for _, kind := range listTables {
+			list, _ := normal(values[kind]).([]any)
+			for _, m := range list {
+				if m, ok := m.(map[string]any); ok {
+					if id, ok := m["id"].(string); ok {
+						ids[id] = kind
+					}
+				}
+			}
+		}
+		var all []Edit
+		for id, kind := range ids {
+			for _, q := range []Edit{
+				{Op: "set", Table: kind, ID: id, Key: "at", Value: []any{1.0, 2.0}},
+				{Op: "set", Table: kind, ID: id, Key: "coils", Value: []any{"x"}},
+				{Op: "set", Table: kind, ID: id, Key: "coils", Value: []any{"a", "x", "y"}},
+				{Op: "unset", Table: kind, ID: id, Key: "at"},
+				{Op: "rename", Table: kind, ID: id, Value: "new"},
+				{Op: "remove", Table: kind, ID: id},
+			} {
+				all = append(all, q)
+			}
+		}
+		for _, kind := range listTables {
+			all = append(all, Edit{Op: "add", Table: kind, Pairs: []Pair{{"id", "fresh"}}})
+		}
+		for _, kind := range append([]string{""}, singleTables...) {
+			all = append(all, Edit{Op: "set", Table: kind, Key: "size", Value: 1.5}, Edit{Op: "unset", Table: kind, Key: "size"}, Edit{Op: "remove", Table: kind})
+		}
+		for _, q := range all {
+			if _, err := EditText(data, []Edit{q}); err != nil && err.Error() == "" {
+				t.Error("refused without a word")
+			}
+		}
+		if _, err := EditText(data, all); err != nil && err.Error() == "" {
+			t.Error("refused without a word")
+		}
+	})
 }
