@@ -80,6 +80,20 @@ export function spread(sight, ids, axis) {
   return move(sight, new Map(lines.flatMap((line, i) => line.map((k) => [k.c.id, { x: k.c.x_mm, y: k.c.y_mm, [axis]: lines.length > 1 ? from + i * step : mean(line) }]))));
 }
 
+/** Coils whose copper reaches over the pad's edge, and how far in mm. */
+export function offPad(plan) {
+  const [w, h] = plan.outline_mm;
+  if (!(w > 0)) return [];
+  const windings = new Map(plan.windings.map((k) => [k.id, k]));
+  return plan.coils
+    .filter((c) => windings.has(c.winding))
+    .map((c) => {
+      const half = extent(c, windings.get(c.winding));
+      return { id: c.id, mm: Math.max(half.x - c.x_mm, c.x_mm + half.x - w, half.y - c.y_mm, c.y_mm + half.y - h) };
+    })
+    .filter((k) => k.mm > 0.05);
+}
+
 /** Every id of coils, strings and groups. */
 export function idsOf(plan) {
   return new Set([...plan.coils, ...plan.strings, ...plan.groups].map((k) => k.id));

@@ -92,6 +92,14 @@ export function copies_find_room_and_join_their_strings() {
   equal(made, edits.add("string", { id: "C", coils: ["C1", "C2"], lead_ohms: 0.05 }));
 }
 
+export function copper_over_the_edge_is_told() {
+  const s = sight();
+  equal(edits.offPad(s.plan), []);
+  s.plan.coils[0].x_mm = 20; // 30 mm of copper each way
+  s.plan.coils[1].y_mm = 290;
+  equal(edits.offPad(s.plan), [{ id: "A1", mm: 10 }, { id: "A2", mm: 20 }]);
+}
+
 export function ids_are_free() {
   equal(edits.nextID("A1", new Set(["A2", "A3"])), "A4");
   equal(edits.nextID("coil", new Set()), "coil1");
