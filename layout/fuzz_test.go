@@ -99,16 +99,13 @@ func FuzzEditText(f *testing.F) {
 		}
 		var all []Edit
 		for id, kind := range ids {
-			for _, q := range []Edit{
-				{Op: "set", Table: kind, ID: id, Key: "at", Value: []any{1.0, 2.0}},
-				{Op: "set", Table: kind, ID: id, Key: "coils", Value: []any{"x"}},
-				{Op: "set", Table: kind, ID: id, Key: "coils", Value: []any{"a", "x", "y"}},
-				{Op: "unset", Table: kind, ID: id, Key: "at"},
-				{Op: "rename", Table: kind, ID: id, Value: "new"},
-				{Op: "remove", Table: kind, ID: id},
-			} {
-				all = append(all, q)
-			}
+			all = append(all,
+				Edit{Op: "set", Table: kind, ID: id, Key: "at", Value: []any{1.0, 2.0}},
+				Edit{Op: "set", Table: kind, ID: id, Key: "coils", Value: []any{"x"}},
+				Edit{Op: "set", Table: kind, ID: id, Key: "coils", Value: []any{"a", "x", "y"}},
+				Edit{Op: "unset", Table: kind, ID: id, Key: "at"},
+				Edit{Op: "rename", Table: kind, ID: id, Value: "new"},
+				Edit{Op: "remove", Table: kind, ID: id})
 		}
 		for _, kind := range listTables {
 			all = append(all, Edit{Op: "add", Table: kind, Pairs: []Pair{{"id", "fresh"}}})
