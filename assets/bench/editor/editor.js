@@ -15,6 +15,7 @@ import { Ledger } from "./ledger.js";
 import { Panel } from "./panel.js";
 
 const DIFFERENCES_SHOWN = 40;
+const CHAIN_SHOWN = 5; // coils of a string being drawn
 
 export class Editor {
   /** @param {{use: (toml: string) => Promise<void>, say: (text: string) => void, busy: () => boolean}} o busy: readings of the check on the bench would end */
@@ -165,9 +166,11 @@ export class Editor {
     const { order, several } = this.board;
     const focus = this.tools.contains(document.activeElement) ? document.activeElement.id : "";
     if (order) {
-      const chain = order.length ? `+ ${order.join(" → ")}` : "Tap its coils in order, from the plus end.";
+      // One line, so that the drawing does not move between two taps.
+      const last = order.slice(-CHAIN_SHOWN).join(" → ");
+      const chain = order.length ? `${order.length > CHAIN_SHOWN ? "… → " : "+ "}${last}` : "tap its coils, plus end first";
       this.tools.replaceChildren(
-        el("strong", { role: "status" }, `${this.redrawing ? `String ${this.redrawing}` : "New string"}: ${chain}`),
+        el("strong", { role: "status", class: "chain-line" }, `${this.redrawing ? `String ${this.redrawing}` : "New string"}: ${chain}`),
         press("ed-string-done", "Done", () => void this.finishString(), { class: "small main", disabled: order.length === 0 }),
         press("ed-string-back", "One back", () => (order.pop(), this.board.draw(), this.showTools()), { disabled: order.length === 0 }),
         press("ed-string-not", "Not now", () => this.board.drawString(null)),
