@@ -3,6 +3,7 @@
 // reads it and changes it (api/plan), this page shows what follows.
 import { byId, el, svg } from "../../common/dom.js";
 import { tellTrouble } from "../dialogs.js";
+import { showFigures as showPlanning } from "../figures/figures.js";
 import { ask } from "../live.js";
 import { MapLayer } from "../map-layer.js";
 import { currentView } from "../views.js";
@@ -117,7 +118,7 @@ export class Editor {
     else this.board.drawing.map.replaceChildren();
     this.showSide();
     this.showBar();
-    // The place for showFigures(byId("figures"), { planTOML: sight.plan_toml }) of ../figures/figures.js.
+    if (sight.plan_toml) showPlanning(byId("figures"), { planTOML: sight.plan_toml });
   }
 
   showSide() {
