@@ -30,7 +30,7 @@ export class CoilMark {
       o.setAttribute("transform", `rotate(${-coil.turned_deg})`);
       return o;
     };
-    this.live = svg("g", { class: "mark-live" });
+    this.live = svg("g", { class: "mark-live", "aria-hidden": "true" });
     this.node = svg(
       "g",
       { class: "coil", transform: `translate(${coil.x_mm} ${-coil.y_mm})`, "data-coil": coil.id, role: "button", tabindex: "-1", "aria-pressed": "false" },
@@ -61,9 +61,7 @@ export class CoilMark {
     const { coil, r } = this;
     this.node.setAttribute("class", ["coil", look.state && `is-${look.state}`, look.next && "is-next", look.selected && "is-selected", look.fooled && "is-fooled", look.trouble && "is-troubled", look.order && "is-ordered"].filter(Boolean).join(" "));
     this.node.setAttribute("aria-pressed", String(look.selected));
-    const words = this.words(look);
-    this.node.setAttribute("aria-label", words);
-    this.name.textContent = words;
+    this.name.textContent = this.words(look); // names the button as well
     const face = look.state === "reversed" ? -this.up : look.state === "dead" ? 0 : this.up;
     const sign = faceSign(face, r * 0.25);
     if (!look.state || look.state === "undecided") sign.classList.add("only-planned");

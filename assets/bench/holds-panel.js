@@ -43,7 +43,7 @@ function holdRow(h, { last, newest, open }, o) {
     {
       type: "button",
       class: "small throw-out",
-      "aria-label": `Throw out the last hold on ${h.at} and take it again`,
+      "aria-label": `Throw out and take again the last hold on ${h.at}`,
       onclick: (e) => {
         e.target.disabled = true;
         ask("api/captures/undo", { at: h.at }).catch((err) => {

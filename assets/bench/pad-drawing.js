@@ -34,7 +34,7 @@ export class PadDrawing {
     o.buttons.replaceChildren(
       button("Closer", "+", () => this.view.zoom(1.4)),
       button("Farther", "−", () => this.view.zoom(1 / 1.4)),
-      button("The whole pad", "Fit", () => this.view.fit()),
+      button("Fit the whole pad", "Fit", () => this.view.fit()),
     );
   }
 
