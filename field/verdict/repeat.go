@@ -1,0 +1,39 @@
+package verdict
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// RepeatSD is how far the field read at coil j may lie off in microtesla (one
+// sd) with nothing changed: the hand lays the phone down a little elsewhere,
+// the supply and the model keep to their own few percent, and the background
+// drifts where the reading has no rest of its own. The sensor lies at the
+// offset (phone frame, metres) from the coil's centre, the phone's top edge
+// turned from pad +y; the mean of several readings is better by their root.
+func (m *Model) RepeatSD(j int, offset [2]float64, topDeg float64, ownRest bool, readings int) float64 {
+	sin, cos := math.Sincos(topDeg * math.Pi / 180)
+	at := r3.Add(m.sensorOver(j), r3.Vec{X: cos*offset[0] - sin*offset[1], Y: sin*offset[0] + cos*offset[1]})
+	bz := func(x, y, z float64) float64 {
+		return m.pad.At(m.planned.at, r3.Add(at, r3.Vec{X: x, Y: y, Z: z})).Z * 1e6
+	}
+	here := bz(0, 0, 0)
+	var place float64
+	for k := range 8 {
+		s, c := math.Sincos(float64(k) * math.Pi / 4)
+		d := bz(placeSD*c, placeSD*s, 0) - here
+		place += d * d / 4 // mean over the directions, for two axes
+	}
+	height := bz(0, 0, heightSD) - here
+	steady := placeless * here
+	v := place + height*height + steady*steady + floorUT*floorUT
+	if !ownRest {
+		v += driftSD * driftSD
+	}
+	return math.Sqrt(v / math.Max(1, float64(readings)))
+}
+
+// placeless is what differs from reading to reading besides place and
+// background, relative.
+const placeless = 0.02

@@ -1,0 +1,111 @@
+package record
+
+import (
+	"fmt"
+	"math"
+
+	"polewise/field/planning"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+// Change is something that is not as it was when the pad was signed.
+type Change struct {
+	Of  string `json:"of"` // a coil's id, or across what an ohmmeter was put
+	Say string `json:"say"`
+}
+
+// farSD is how many times its error a figure must have moved to be told.
+const farSD = 3.0
+
+// Changes tells what later readings of a pad say otherwise than the signed ones.
+// Only what was found both times is compared.
+func Changes(signed, later *Record) []Change {
+	out := []Change{}
+	errors := map[string]float64{}
+	for _, c := range signed.Coils {
+		errors[c.ID] = c.ErrorUT
+	}
+	lateErrors := map[string]float64{}
+	for _, c := range later.Coils {
+		lateErrors[c.ID] = c.ErrorUT
+	}
+	now := map[string]verdict.Coil{}
+	for _, c := range later.Verdict.Coils {
+		now[c.ID] = c
+	}
+	for _, was := range signed.Verdict.Coils {
+		is, ok := now[was.ID]
+		if !ok || is.Used == 0 {
+			continue
+		}
+		switch {
+		case is.State == was.State:
+		case is.State == verdict.StateUndecided:
+			out = append(out, Change{was.ID, fmt.Sprintf("%s was claimed %s; now it is undecided.", was.ID, words(was.State))})
+		case was.State == verdict.StateUndecided:
+			out = append(out, Change{was.ID, fmt.Sprintf("%s was undecided; now it is claimed %s.", was.ID, words(is.State))})
+		default:
+			out = append(out, Change{was.ID, fmt.Sprintf("%s was claimed %s; now it is claimed %s.", was.ID, words(was.State), words(is.State))})
+		}
+		if was.MeasuredUT == nil || is.MeasuredUT == nil || was.ExpectedUT == 0 || is.ExpectedUT == 0 {
+			continue
+		}
+		// Both are read where the sensor then lay; the share of what was expected
+		// there is what can be compared.
+		before, after := *was.MeasuredUT/was.ExpectedUT, *is.MeasuredUT/is.ExpectedUT
+		sd := math.Hypot(errors[was.ID]/was.ExpectedUT, lateErrors[was.ID]/is.ExpectedUT)
+		if math.Abs(after-before) > farSD*sd {
+			out = append(out, Change{was.ID, fmt.Sprintf("%s measured %.0f %% of what was expected, now %.0f %%; the error of that difference is %.0f %%.", was.ID, 100*before, 100*after, 100*sd)})
+		}
+	}
+	for _, was := range signed.Ohms {
+		for _, is := range later.Ohms {
+			if !was.Counts || !is.Counts || was.Across != is.Across {
+				continue
+			}
+			switch {
+			case was.Ohms == nil && is.Ohms == nil:
+			case is.Ohms == nil:
+				out = append(out, Change{was.Across, fmt.Sprintf("%s measured %.2f ohm; now it is open.", across(was.Across), *was.Ohms)})
+			case was.Ohms == nil:
+				out = append(out, Change{was.Across, fmt.Sprintf("%s was open; now it measures %.2f ohm.", across(was.Across), *is.Ohms)})
+			default:
+				before, e0 := at20(was)
+				after, e1 := at20(is)
+				if math.Abs(after-before) > math.Hypot(e0, e1) {
+					out = append(out, Change{was.Across, fmt.Sprintf("%s measured %.2f ohm, now %.2f ohm (both at 20 C); the meter alone may differ by %.2f ohm.", across(was.Across), before, after, math.Hypot(e0, e1))})
+				}
+			}
+		}
+	}
+	return out
+}
+
+// at20 is a reading at 20 C and its error. Where no temperature was read, that
+// of a room is taken.
+func at20(o Ohm) (ohms, err float64) {
+	err = planning.MeterOhms(*o.Ohms)
+	if o.Celsius == nil {
+		return *o.Ohms, math.Hypot(err, *o.Ohms*layout.CopperPerKelvin*planning.UnknownWithin)
+	}
+	return layout.OhmsAt20(*o.Ohms, *o.Celsius), err
+}
+
+// words says a claim.
+func words(s verdict.State) string {
+	if s == verdict.StateAsPlanned {
+		return "as planned"
+	}
+	return string(s)
+}
+
+// across says what an ohmmeter was put across: "coil A1" for coil:A1.
+func across(ends string) string {
+	for i := range ends {
+		if ends[i] == ':' {
+			return ends[:i] + " " + ends[i+1:]
+		}
+	}
+	return "the " + ends
+}

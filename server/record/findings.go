@@ -1,0 +1,184 @@
+package record
+
+import (
+	"math"
+	"slices"
+
+	"polewise/field/capture"
+	"polewise/field/planning"
+	"polewise/field/predict"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+// Source is what one phone or feed sent, cut into captures.
+type Source struct {
+	ID       string
+	Captures []*capture.Capture
+}
+
+// Collect puts together everything that a record says of a pad besides who
+// signs it and when.
+func Collect(plan *layout.Plan, toml string, v *verdict.Verdict, sources []Source) (*Record, error) {
+	r := &Record{Type: Type, V: Version, Verdict: v, Cautions: Cautions, Ohms: []Ohm{}, Readings: []Reading{}, Phones: []Phone{}, Plan: Plan{Name: plan.Name, TOML: toml}}
+	var err error
+	if r.Predicted, err = predict.Predict(plan, nil); err != nil {
+		return nil, err
+	}
+	r.Readings, r.Phones, r.Ohms = readings(plan, sources)
+	if r.Coils, err = coils(plan, sources); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// mapCells is how many cells the longer side of a record's map has.
+const mapCells = 64
+
+// AddMap works out the predicted field for the record's map.
+func (r *Record) AddMap(plan *layout.Plan) (err error) {
+	r.Map, err = predict.MapOf(plan, mapCells, 1)
+	return err
+}
+
+// OpenOf tells what stands against signing: coils without the claim, ohms
+// against the plan, wiring.
+func OpenOf(v *verdict.Verdict, ohms []Ohm) Open {
+	o := Open{Coils: []string{}, Ohms: []string{}}
+	for _, c := range v.Coils {
+		if c.State != verdict.StateAsPlanned {
+			o.Coils = append(o.Coils, c.ID)
+		}
+	}
+	for _, m := range ohms {
+		if m.Counts && !m.Agrees {
+			o.Ohms = append(o.Ohms, m.Across)
+		}
+	}
+	if len(o.Coils) == 0 && v.Outcome != verdict.AsPlanned {
+		o.Wiring = "The wiring as a whole is not decided."
+		if v.Outcome == verdict.Fault && len(v.Causes) > 0 {
+			o.Wiring = v.Causes[0].Say
+		}
+	}
+	return o
+}
+
+// Ohms puts the ohmmeter readings beside the plan, the last of each counting.
+func Ohms(plan *layout.Plan, sources []Source) []Ohm {
+	_, _, o := readings(plan, sources)
+	return o
+}
+
+func readings(plan *layout.Plan, sources []Source) (list []Reading, phones []Phone, ohms []Ohm) {
+	list, phones, ohms = []Reading{}, []Phone{}, []Ohm{}
+	for _, s := range sources {
+		for _, c := range s.Captures {
+			p := Phone{Source: s.ID, Device: c.Start.Device, Route: string(c.Start.Route)}
+			if c.Start.Sensor != nil {
+				p.OffsetMM = c.Start.Sensor.OffsetMM
+			}
+			cut := c.Cut()
+			for _, h := range cut.Holds {
+				if h.Open {
+					continue
+				}
+				m := Reading{Kind: "hold", Source: s.ID, At: []string{h.Hold.Coil}, T: h.From, Samples: len(h.B) + len(h.Bearings), MeanUT: mean(h.B)}
+				list = append(list, m)
+			}
+			for _, h := range cut.Passes {
+				if h.Open {
+					continue
+				}
+				list = append(list, Reading{Kind: "pass", Source: s.ID, At: h.Pass.Along, T: h.From, Samples: len(h.B)})
+			}
+			for _, h := range cut.Readings {
+				list = append(list, Reading{Kind: "hand", Source: s.ID, At: []string{h.Coil}, T: h.T, Samples: 1, Face: string(h.Face), UT: h.UT})
+			}
+			for _, l := range c.Lines {
+				switch l.(type) {
+				case capture.B, capture.Bearing, capture.Reading:
+					p.Samples++
+				}
+			}
+			for _, o := range cut.Ohms {
+				a, ok := planning.OhmsAgree(plan, o.Across, o.Ohms, o.Celsius)
+				if !ok {
+					continue
+				}
+				for i := range ohms {
+					if ohms[i].Across == o.Across {
+						ohms[i].Counts = false
+					}
+				}
+				ohms = append(ohms, Ohm{Across: o.Across, Ohms: o.Ohms, Celsius: o.Celsius, Planned: milli(a.Planned), Low: milli(a.Low), High: milli(a.High), Agrees: a.Agrees, Counts: true})
+			}
+			if p.Samples > 0 || len(cut.Ohms) > 0 {
+				phones = append(phones, p)
+			}
+		}
+	}
+	return list, phones, ohms
+}
+
+func mean(b []capture.B) *[3]float64 {
+	if len(b) == 0 {
+		return nil
+	}
+	var m [3]float64
+	for _, s := range b {
+		for a := range m {
+			m[a] += s.UT[a] / float64(len(b))
+		}
+	}
+	for a := range m {
+		m[a] = math.Round(m[a]*100) / 100
+	}
+	return &m
+}
+
+func milli(x float64) float64 { return math.Round(x*1000) / 1000 }
+
+// coils works out how well each coil's field is known: by its own holds, as
+// good as their number, or as one hold where there is none.
+func coils(plan *layout.Plan, sources []Source) ([]Coil, error) {
+	m, err := verdict.Warm(plan)
+	if err != nil {
+		return nil, err
+	}
+	type laid struct {
+		offset  [2]float64
+		top     float64
+		ownRest bool
+		n       int
+	}
+	how := make([]laid, len(plan.Coils))
+	for _, s := range sources {
+		for _, c := range s.Captures {
+			cut := c.Cut()
+			for _, h := range cut.Holds {
+				j := slices.IndexFunc(plan.Coils, func(k layout.Coil) bool { return k.ID == h.Hold.Coil })
+				if j < 0 || h.Open {
+					continue
+				}
+				l := laid{top: h.TopDeg, n: how[j].n + 1}
+				if c.Start.Sensor != nil && c.Start.Sensor.OffsetMM != nil {
+					o := c.Start.Sensor.OffsetMM
+					l.offset = [2]float64{o[0] / 1000, o[1] / 1000}
+				}
+				l.ownRest = slices.ContainsFunc(cut.Drives, func(d capture.Drive) bool { return d.T > h.From && d.T < h.To })
+				how[j] = l
+			}
+		}
+	}
+	out := make([]Coil, len(plan.Coils))
+	for j := range plan.Coils {
+		north := "up"
+		if plan.Coils[j].North == layout.Down {
+			north = "down"
+		}
+		sd := m.RepeatSD(j, how[j].offset, how[j].top, how[j].ownRest, how[j].n)
+		out[j] = Coil{ID: plan.Coils[j].ID, String: plan.Strings[plan.StringOf(j)].ID, North: north, ErrorUT: math.Round(sd*10) / 10}
+	}
+	return out, nil
+}
