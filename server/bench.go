@@ -99,7 +99,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 	if err != nil {
 		return err
 	}
-	site := web.NewSite(d, key, log)
+	site := web.NewSite(d, st, key, log)
 	if o.plan != "" {
 		site.WatchPlan(o.plan)
 	}

@@ -46,6 +46,7 @@ type check struct {
 	thrown  []store.ThrownOut
 	verdict *verdict.Verdict
 	hearsal *Rehearsal
+	signing
 }
 
 // source is one phone or feed.
@@ -141,33 +142,42 @@ func newID() string {
 	return hex.EncodeToString(b[:])
 }
 
-// resume rebuilds a check from the store.
+// resume takes a stored check up again.
 func (d *Desk) resume(ctx context.Context, last *store.Check) error {
-	plan, err := layout.Parse(last.PlanName, last.PlanTOML)
+	c, err := d.load(ctx, last)
 	if err != nil {
 		return err
+	}
+	d.check = c
+	return nil
+}
+
+// load rebuilds a check from the store, without its verdict.
+func (d *Desk) load(ctx context.Context, last *store.Check) (*check, error) {
+	plan, err := layout.Parse(last.PlanName, last.PlanTOML)
+	if err != nil {
+		return nil, err
 	}
 	c := &check{Check: *last, plan: plan, sources: map[string]*source{}}
 	messages, err := d.store.Messages(ctx, last.ID)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for _, m := range messages {
 		lines := make([]capture.Line, 0, len(m.Lines))
 		for _, raw := range m.Lines {
 			l, err := capture.ParseLine(raw)
 			if err != nil {
-				return fmt.Errorf("message %d of %s: %w", m.Seq, m.Source, err)
+				return nil, fmt.Errorf("message %d of %s: %w", m.Seq, m.Source, err)
 			}
 			lines = append(lines, l)
 		}
 		c.source(m.Source).take(m.Seq, lines)
 	}
 	if c.thrown, err = d.store.ThrownOut(ctx, last.ID); err != nil {
-		return err
+		return nil, err
 	}
-	d.check = c
-	return nil
+	return c, d.loadSigning(ctx, c)
 }
 
 func (c *check) source(id string) *source {
@@ -301,6 +311,9 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	c := d.check
+	if c.closedTo(sourceID, m.Seq) {
+		return 0, closed(m.Seq)
+	}
 	s := c.source(sourceID)
 	for i, l := range lines {
 		if _, ok := l.(capture.Start); i == 0 && !s.started && !ok {
@@ -361,7 +374,11 @@ func (d *Desk) Leave(sourceID string) {
 func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
 	coil := u.At
 	d.mu.Lock()
+	defer d.mu.Unlock()
 	c := d.check
+	if c.signed != nil {
+		return closed(0)
+	}
 	var found *store.ThrownOut
 	for _, id := range c.order {
 		if u.T != nil && id != sourceID {
@@ -386,18 +403,16 @@ func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
 			}
 		}
 	}
-	d.mu.Unlock()
 	if found == nil {
 		return &ClientError{Code: "nothing-to-undo", Say: fmt.Sprintf("There is no reading of %s to take back.", coil)}
 	}
 	if err := d.store.ThrowOut(ctx, c.ID, *found); err != nil {
 		return err
 	}
-	d.mu.Lock()
-	if d.check == c && !slices.Contains(c.thrown, *found) {
+	if !slices.Contains(c.thrown, *found) {
 		c.thrown = append(c.thrown, *found)
+		c.news++
 	}
-	d.mu.Unlock()
 	d.touch()
 	return nil
 }
@@ -420,7 +435,7 @@ func (d *Desk) again(ctx context.Context, check string) error {
 	if c.ID != check || c.hearsal != nil {
 		return nil
 	}
-	return d.Begin(ctx, PlanText{Name: c.PlanName, TOML: c.PlanTOML}, nil)
+	return d.BeginSame(ctx)
 }
 
 // touch asks for a new verdict. It never blocks: one request waiting is enough.
@@ -444,6 +459,7 @@ func (d *Desk) work(ctx context.Context) {
 		}
 		d.mu.Lock()
 		c := d.check
+		news := c.news
 		var captures []*capture.Capture
 		var holds []store.Hold
 		for _, id := range c.order {
@@ -475,6 +491,12 @@ func (d *Desk) work(ctx context.Context) {
 			d.log.Error("the verdict cannot be written", "err", err)
 			continue
 		}
+		d.mu.Lock()
+		signed := c.signed != nil
+		d.mu.Unlock()
+		if signed {
+			continue // its verdict is the one signed
+		}
 		if len(holds) > 0 || v.Outcome != verdict.Undecided {
 			if err := d.store.SaveVerdict(ctx, c.ID, text, holds); err != nil && ctx.Err() == nil {
 				d.log.Error("the verdict cannot be stored", "err", err)
@@ -486,10 +508,10 @@ func (d *Desk) work(ctx context.Context) {
 			d.mu.Unlock()
 			continue
 		}
-		c.verdict = v
+		c.verdict, c.judged = v, news
 		d.mu.Unlock()
 		d.send(toPhones, map[string]any{"verdict": json.RawMessage(text)})
-		d.send(toPhones, map[string]any{"prompt": c.prompt(v)})
+		d.send(toPhones, map[string]any{"prompt": c.nextStep(v)})
 		d.pushState()
 	}
 }

@@ -59,6 +59,9 @@ func (d *Desk) Receive(ctx context.Context, check, source string, lines []captur
 	if c.ID != check {
 		return ErrOtherCheck
 	}
+	if c.signed != nil {
+		return closed(0)
+	}
 	for i, l := range lines {
 		if e := capture.CheckLine(c.plan, l); e != nil {
 			return badLine(e, i+1, 0)
@@ -84,6 +87,7 @@ func (d *Desk) appendLocked(ctx context.Context, c *check, s *source, seq int64,
 	s.take(seq, lines)
 	d.followLocked(s, lines)
 	if worthJudging(lines) {
+		c.news++
 		d.touch()
 	}
 	return true, nil

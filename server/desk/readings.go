@@ -50,6 +50,10 @@ func (d *Desk) Entered() Entered {
 func (d *Desk) Supersede(ctx context.Context, target string, before float64) error {
 	d.mu.Lock()
 	c := d.check
+	if c.signed != nil {
+		d.mu.Unlock()
+		return closed(0)
+	}
 	var old []store.ThrownOut
 	if s, ok := c.sources[BenchSource]; ok {
 		for _, cap := range s.captures(c.thrown) {
@@ -68,6 +72,7 @@ func (d *Desk) Supersede(ctx context.Context, target string, before float64) err
 		d.mu.Lock()
 		if !slices.Contains(c.thrown, t) {
 			c.thrown = append(c.thrown, t)
+			c.news++
 		}
 		d.mu.Unlock()
 	}

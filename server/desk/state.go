@@ -19,6 +19,7 @@ type State struct {
 	Phones    []PhoneState        `json:"phones"`
 	Holds     []HoldState         `json:"holds"`
 	Prompt    *Prompt             `json:"prompt"`
+	SignOff   *SignOffState       `json:"sign_off"`
 	Pairing
 }
 
@@ -127,14 +128,19 @@ const maxPlot = 120
 func (d *Desk) State() *State {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	c := d.check
+	s := d.check.state()
+	s.Pairing = d.pairing
+	return s
+}
+
+func (c *check) state() *State {
 	s := &State{
 		Check:   CheckState{ID: c.ID, PlanName: c.PlanName, Began: c.Began.UTC().Format("2006-01-02T15:04:05Z"), Rehearsal: c.Rehearsal},
 		Plan:    PlanOf(c.plan, string(c.PlanTOML)),
 		Verdict: c.verdict,
 		Phones:  c.phones(),
 		Holds:   []HoldState{},
-		Pairing: d.pairing,
+		SignOff: c.signOff(),
 	}
 	if p, err := predict.Predict(c.plan, nil); err == nil {
 		s.Predicted = p
@@ -147,7 +153,7 @@ func (d *Desk) State() *State {
 		}
 	}
 	if c.verdict != nil {
-		p := c.prompt(c.verdict)
+		p := c.nextStep(c.verdict)
 		s.Prompt = &p
 	}
 	return s

@@ -109,3 +109,17 @@ func across(ends string) string {
 	}
 	return "the " + ends
 }
+
+// Common counts the coils that something was read of both times.
+func Common(signed, later *Record) (n int) {
+	read := map[string]bool{}
+	for _, c := range signed.Verdict.Coils {
+		read[c.ID] = c.Used > 0
+	}
+	for _, c := range later.Verdict.Coils {
+		if c.Used > 0 && read[c.ID] {
+			n++
+		}
+	}
+	return n
+}

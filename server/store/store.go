@@ -18,12 +18,13 @@ import (
 )
 
 // FileName is the database's name in the data folder. Copying that one file
-// while the program is not running is a backup.
+// while the program is not running is a backup; Backup makes one meanwhile.
 const FileName = "polewise.db"
 
 // Store is an open database. It is safe for concurrent use.
 type Store struct {
 	db   *sql.DB
+	read *sql.DB // for long reading, which holds no writer up
 	path string
 }
 
@@ -75,6 +76,7 @@ var migrations = []string{
 		PRIMARY KEY (check_id, source, hold_t)
 	) STRICT;`,
 	dialectsTable,
+	recordsMigration,
 }
 
 // Open opens the database in a folder and makes both where they do not exist.
@@ -92,6 +94,10 @@ func Open(dir string) (*Store, error) {
 	if err := s.migrate(); err != nil {
 		db.Close()
 		return nil, fmt.Errorf("cannot use %s: %w", path, err)
+	}
+	if s.read, err = openReader(path); err != nil {
+		db.Close()
+		return nil, fmt.Errorf("cannot read %s: %w", path, err)
 	}
 	return s, nil
 }
@@ -127,7 +133,7 @@ func (s *Store) migrate() error {
 func (s *Store) Path() string { return s.path }
 
 // Close closes the database.
-func (s *Store) Close() error { return s.db.Close() }
+func (s *Store) Close() error { return errors.Join(s.read.Close(), s.db.Close()) }
 
 // NewCheck records the beginning of a check.
 func (s *Store) NewCheck(ctx context.Context, c Check) error {
@@ -136,11 +142,11 @@ func (s *Store) NewCheck(ctx context.Context, c Check) error {
 	return err
 }
 
-// LastCheck returns the check begun last, or nil when there is none.
+// LastCheck returns the check begun last here, or nil when there is none.
 func (s *Store) LastCheck(ctx context.Context) (*Check, error) {
 	var c Check
 	var began string
-	err := s.db.QueryRowContext(ctx, "SELECT id, began, plan_name, plan_toml, rehearsal FROM checks ORDER BY began DESC, rowid DESC LIMIT 1").
+	err := s.db.QueryRowContext(ctx, "SELECT id, began, plan_name, plan_toml, rehearsal FROM checks WHERE id NOT IN (SELECT check_id FROM imported) ORDER BY began DESC, rowid DESC LIMIT 1").
 		Scan(&c.ID, &began, &c.PlanName, &c.PlanTOML, &c.Rehearsal)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil

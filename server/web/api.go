@@ -28,6 +28,7 @@ func (s *Site) api(r chi.Router) {
 	r.Get("/rehearsals/{id}/truth", s.truth)
 	r.Post("/captures/undo", s.undo)
 	s.feedRoutes(r)
+	s.recordRoutes(r)
 }
 
 func (s *Site) demos(w http.ResponseWriter, r *http.Request) {
@@ -86,7 +87,10 @@ func (s *Site) newCheck(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	text, err := s.planOf(q)
-	if err == nil {
+	switch {
+	case err == nil && q == (planRequest{}):
+		err = s.Desk.BeginSame(r.Context())
+	case err == nil:
 		err = s.Desk.Begin(r.Context(), text, nil)
 	}
 	if err != nil {

@@ -310,7 +310,7 @@ func TestDialectKept(t *testing.T) {
 	if _, a, _ := s.feed(t, "source=other", "1,2,3"); a.Taught != "coil probe" {
 		t.Errorf("after choosing: %+v", a)
 	}
-	again := NewSite(s.desk, testKey, s.site.Log)
+	again := NewSite(s.desk, s.store, testKey, s.site.Log)
 	defer again.Close()
 	if kept := again.feeds.Kept(); len(kept) != 1 || kept[0].Name != "coil probe" || kept[0].Axes != board.Axes {
 		t.Errorf("kept over a restart: %+v", kept)

@@ -49,7 +49,7 @@ func newStageWith(t *testing.T, prepare func(*store.Store)) *stage {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &stage{store: st, desk: d, site: NewSite(d, testKey, log)}
+	s := &stage{store: st, desk: d, site: NewSite(d, st, testKey, log)}
 	s.phone = httptest.NewTLSServer(s.site.Phone())
 	s.bench = httptest.NewServer(s.site.Bench("127.0.0.1:0"))
 	t.Cleanup(func() {

@@ -22,6 +22,7 @@ import (
 	"polewise/server/desk"
 	"polewise/server/feed"
 	"polewise/server/pairing"
+	"polewise/server/store"
 )
 
 // Site serves one desk. Its sockets end when Close is called.
@@ -29,6 +30,8 @@ type Site struct {
 	Desk *desk.Desk
 	Key  pairing.Key
 	Log  *slog.Logger
+	// Store is where checks are listed from; what changes them goes through Desk.
+	Store *store.Store
 	// CA is the local authority's certificate; nil with a certificate of the
 	// maker's own.
 	CA []byte
@@ -44,9 +47,9 @@ type Site struct {
 }
 
 // NewSite returns a site without sockets.
-func NewSite(d *desk.Desk, key pairing.Key, log *slog.Logger) *Site {
+func NewSite(d *desk.Desk, st *store.Store, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	s := &Site{Desk: d, Key: key, Log: log, feeds: feed.NewHub(d, d.Dialects(), log), ctx: ctx, end: end, planningTurn: make(chan struct{}, 1)}
+	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, d.Dialects(), log), ctx: ctx, end: end, planningTurn: make(chan struct{}, 1)}
 	s.sockets.Go(func() { s.feeds.Run(ctx) })
 	return s
 }
@@ -256,11 +259,13 @@ func (s *Site) fail(w http.ResponseWriter, err error) {
 	case errors.As(err, &c):
 		status := http.StatusBadRequest
 		switch c.Code {
-		case "seq-taken", "source-taken", "new-check":
+		case "seq-taken", "source-taken", "new-check", "signed-off", "changed", "other-check", "still-judging":
 			status = http.StatusConflict
 		case "too-fast", "too-many-sources":
 			w.Header().Set("Retry-After", "1")
 			status = http.StatusTooManyRequests
+		case "no-check":
+			status = http.StatusNotFound
 		}
 		writeJSON(w, status, map[string]any{"error": c})
 	case errors.As(err, &p):

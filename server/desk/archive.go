@@ -1,0 +1,442 @@
+package desk
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"regexp"
+	"slices"
+	"time"
+
+	"polewise/field/capture"
+	"polewise/field/verdict"
+	"polewise/layout"
+	"polewise/server/record"
+	"polewise/server/store"
+)
+
+// ArchiveType and ArchiveVersion name the form in which checks are exported.
+const (
+	ArchiveType    = "polewise-checks"
+	ArchiveVersion = 1
+)
+
+// ArchiveHead and ArchiveTail enclose exported checks, which stand one a line
+// with commas between.
+var (
+	ArchiveHead = fmt.Sprintf("{\"type\":%q,\"v\":%d,\"checks\":[\n", ArchiveType, ArchiveVersion)
+	ArchiveTail = "\n]}\n"
+)
+
+// MaxArchivedCheck bounds one check of an imported file.
+const MaxArchivedCheck = 64 << 20
+
+// archived is a check out of a file that was found in order.
+type archived struct {
+	check  *store.Archived
+	record *store.Record
+}
+
+// Imported tells what became of the checks of a file.
+type Imported struct {
+	Taken   []string        `json:"taken"`
+	Skipped []string        `json:"skipped"` // here already, the same
+	Refused []ImportRefused `json:"refused"`
+}
+
+// ImportRefused is a check that is here already with other content.
+type ImportRefused struct {
+	ID  string `json:"id"`
+	Say string `json:"say"`
+}
+
+// Import takes checks in from a file. The whole file is looked through first:
+// with anything wrong in it nothing is taken in. Checks that are here already
+// are never changed.
+func (d *Desk) Import(ctx context.Context, file io.ReadSeeker) (*Imported, error) {
+	if err := readArchive(file, func(archived) error { return ctx.Err() }); err != nil {
+		return nil, err
+	}
+	if _, err := file.Seek(0, io.SeekStart); err != nil {
+		return nil, err
+	}
+	out := &Imported{Taken: []string{}, Skipped: []string{}, Refused: []ImportRefused{}}
+	err := readArchive(file, func(a archived) error {
+		here, err := d.store.Archive(ctx, a.check.ID)
+		if err != nil {
+			return err
+		}
+		if here == nil {
+			out.Taken = append(out.Taken, a.check.ID)
+			return d.store.TakeIn(ctx, a.check, a.record)
+		}
+		ours, err := here.Encode()
+		if err != nil {
+			return err
+		}
+		theirs, err := a.check.Encode()
+		if err != nil {
+			return err
+		}
+		if bytes.Equal(ours, theirs) {
+			out.Skipped = append(out.Skipped, a.check.ID)
+		} else {
+			out.Refused = append(out.Refused, ImportRefused{a.check.ID, fmt.Sprintf("Check %s of %s is here already with other content. Nothing was overwritten. Keep the file, or take it in with another --data folder.", a.check.ID, a.check.PlanName)})
+		}
+		return nil
+	})
+	return out, err
+}
+
+// lineCounter counts lines of what the decoder has read past.
+type lineCounter struct {
+	r    io.Reader
+	ends []int64 // offsets of line ends not yet counted off
+	at   int64
+	done int
+}
+
+func (l *lineCounter) Read(p []byte) (int, error) {
+	n, err := l.r.Read(p)
+	for i, c := range p[:n] {
+		if c == '\n' {
+			l.ends = append(l.ends, l.at+int64(i))
+		}
+	}
+	l.at += int64(n)
+	return n, err
+}
+
+// line is the line of an offset, from 1. Offsets must not go back.
+func (l *lineCounter) line(offset int64) int {
+	k := 0
+	for k < len(l.ends) && l.ends[k] < offset {
+		k++
+	}
+	l.ends = l.ends[k:]
+	l.done += k
+	return l.done + 1
+}
+
+func badArchive(line int, format string, args ...any) error {
+	return &ClientError{Code: "bad-file", Say: fmt.Sprintf("Line %d: ", line) + fmt.Sprintf(format, args...), Hint: "Nothing was taken in. Export the checks again where they come from, as JSON, and leave the file as it is."}
+}
+
+// readArchive goes through a file of checks and hands each on once it is found
+// in order. What is wrong with the file comes back as a *ClientError.
+func readArchive(file io.Reader, take func(archived) error) error {
+	lines := &lineCounter{r: file}
+	d := json.NewDecoder(lines)
+	here := func() int { return lines.line(d.InputOffset()) }
+	broken := func(err error) error {
+		var s *json.SyntaxError
+		if errors.As(err, &s) {
+			return badArchive(here(), "this is not JSON: %v.", err)
+		}
+		if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+			return badArchive(here(), "the file ends in the middle; it is not whole.")
+		}
+		return err
+	}
+	expect := func(want json.Delim, what string) error {
+		t, err := d.Token()
+		if err != nil {
+			return broken(err)
+		}
+		if t != want {
+			return badArchive(here(), "expected %s, found %v.", what, t)
+		}
+		return nil
+	}
+	if err := expect('{', `a file of checks, {"type":"`+ArchiveType+`",…}`); err != nil {
+		return err
+	}
+	seen := map[string]bool{}
+	ids := map[string]bool{}
+	for d.More() {
+		t, err := d.Token()
+		if err != nil {
+			return broken(err)
+		}
+		key, _ := t.(string)
+		if seen[key] {
+			return badArchive(here(), "%q stands there twice.", key)
+		}
+		seen[key] = true
+		switch key {
+		case "type", "v":
+			var v any
+			if err := d.Decode(&v); err != nil {
+				return broken(err)
+			}
+			if key == "type" && v != ArchiveType {
+				return badArchive(here(), "type: expected %q, found %v. This is no export of checks.", ArchiveType, v)
+			}
+			if key == "v" && v != float64(ArchiveVersion) {
+				return badArchive(here(), "v: expected %d, found %v. A newer polewise wrote this file; use that one.", ArchiveVersion, v)
+			}
+		case "checks":
+			if !seen["type"] || !seen["v"] {
+				return badArchive(here(), `expected "type" and "v" before "checks".`)
+			}
+			if err := expect('[', `a list of checks after "checks"`); err != nil {
+				return err
+			}
+			for n := 1; d.More(); n++ {
+				at := here()
+				var raw json.RawMessage
+				if err := d.Decode(&raw); err != nil {
+					return broken(err)
+				}
+				if len(raw) > MaxArchivedCheck {
+					return badArchive(at, "check %d has %d bytes; at most %d are taken.", n, len(raw), MaxArchivedCheck)
+				}
+				a, err := parseArchived(raw, at)
+				if err != nil {
+					return err
+				}
+				if ids[a.check.ID] {
+					return badArchive(at, "check %s stands in the file twice.", a.check.ID)
+				}
+				ids[a.check.ID] = true
+				if err := take(a); err != nil {
+					return err
+				}
+			}
+			if err := expect(']', "the end of the list"); err != nil {
+				return err
+			}
+		default:
+			return badArchive(here(), `expected "type", "v" or "checks", found %q.`, key)
+		}
+	}
+	if err := expect('}', "the end of the file"); err != nil {
+		return err
+	}
+	if !seen["checks"] {
+		return badArchive(here(), `there is no "checks" in this file.`)
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return badArchive(here(), "something stands after the end.")
+	}
+	return nil
+}
+
+var idPattern = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
+
+// parseArchived reads one check and looks it through.
+func parseArchived(raw []byte, line int) (archived, error) {
+	var a store.Archived
+	d := json.NewDecoder(bytes.NewReader(raw))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&a); err != nil {
+		at := line
+		var ty *json.UnmarshalTypeError
+		if errors.As(err, &ty) {
+			at += bytes.Count(raw[:min(int(ty.Offset), len(raw))], []byte("\n"))
+			return archived{}, badArchive(at, "%s: expected %s, found %s.", ty.Field, ty.Type, ty.Value)
+		}
+		return archived{}, badArchive(at, "this check cannot be read: %v.", err)
+	}
+	rec, err := checkArchived(&a)
+	if err != nil {
+		return archived{}, badArchive(line, "check %s, %v.", a.ID, err)
+	}
+	return archived{&a, rec}, nil
+}
+
+// checkArchived looks a check through: everything in it is as this program would
+// have stored it. Raw JSON is brought to its stored form.
+func checkArchived(a *store.Archived) (*store.Record, error) {
+	if !idPattern.MatchString(a.ID) {
+		return nil, fmt.Errorf("id: expected letters, digits, - and _, at most 64, found %q", a.ID)
+	}
+	if err := moment("began", a.Began); err != nil {
+		return nil, err
+	}
+	plan, err := layout.Parse("plan_toml", []byte(a.PlanTOML))
+	if err != nil {
+		return nil, err
+	}
+	if a.PlanName != plan.Name {
+		return nil, fmt.Errorf("plan_name: expected %q as in its plan, found %q", plan.Name, a.PlanName)
+	}
+	if a.Rehearsal != "" && !idPattern.MatchString(a.Rehearsal) {
+		return nil, fmt.Errorf("rehearsal: expected an id, found %q", a.Rehearsal)
+	}
+	if a.Label != nil {
+		for _, f := range []struct {
+			key, text string
+			most      int
+		}{{"label.serial", a.Label.Serial, record.MaxSerial}, {"label.note", a.Label.Note, record.MaxNote}} {
+			if got, err := typed(f.key, f.text, f.most); err != nil || got != f.text {
+				return nil, fmt.Errorf("%s: expected at most %d printable characters without space around them", f.key, f.most)
+			}
+		}
+	}
+	if err := checkMessages(plan, a); err != nil {
+		return nil, err
+	}
+	for key, list := range map[string]*[]store.ArchivedHold{"thrown_out": &a.ThrownOut, "holds": &a.Holds} {
+		if *list == nil {
+			*list = []store.ArchivedHold{}
+		}
+		slices.SortFunc(*list, func(x, y store.ArchivedHold) int {
+			return cmp.Or(cmp.Compare(x.Source, y.Source), cmp.Compare(x.T, y.T))
+		})
+		for i, h := range *list {
+			if !idPattern.MatchString(h.Source) || h.Samples < 0 || plan.CoilIndex(h.Coil) < 0 {
+				return nil, fmt.Errorf("%s: expected a source, a coil of the plan and a time, found %q, %q, %g", key, h.Source, h.Coil, h.T)
+			}
+			if i > 0 && (*list)[i-1].Source == h.Source && (*list)[i-1].T == h.T {
+				return nil, fmt.Errorf("%s: %s at %g s stands there twice", key, h.Coil, h.T)
+			}
+		}
+	}
+	if a.Verdicts == nil {
+		a.Verdicts = []store.ArchivedVerdict{}
+	}
+	for i := range a.Verdicts {
+		v := &a.Verdicts[i]
+		if err := moment(fmt.Sprintf("verdicts[%d].reached", i), v.Reached); err != nil {
+			return nil, err
+		}
+		if v.Verdict, err = compact(v.Verdict); err != nil {
+			return nil, fmt.Errorf("verdicts[%d].verdict: %v", i, err)
+		}
+		var is verdict.Verdict
+		if err := json.Unmarshal(v.Verdict, &is); err != nil {
+			return nil, fmt.Errorf("verdicts[%d].verdict: %v", i, err)
+		}
+		if err := fits(plan, &is); err != nil {
+			return nil, fmt.Errorf("verdicts[%d].verdict: %v", i, err)
+		}
+	}
+	return checkRecord(plan, a)
+}
+
+func checkMessages(plan *layout.Plan, a *store.Archived) error {
+	if a.Messages == nil {
+		a.Messages = []store.ArchivedMessage{}
+	}
+	type key struct {
+		source string
+		seq    int64
+	}
+	seen := map[key]bool{}
+	for i := range a.Messages {
+		m := &a.Messages[i]
+		at := fmt.Sprintf("messages[%d]", i)
+		if !idPattern.MatchString(m.Source) || m.Seq < 1 || seen[key{m.Source, m.Seq}] {
+			return fmt.Errorf("%s: expected a source and a number of its own from 1, found %q, %d", at, m.Source, m.Seq)
+		}
+		seen[key{m.Source, m.Seq}] = true
+		if err := moment(at+".received", m.Received); err != nil {
+			return err
+		}
+		if len(m.Lines) == 0 || len(m.Lines) > MaxLines {
+			return fmt.Errorf("%s.lines: expected 1 to %d, found %d", at, MaxLines, len(m.Lines))
+		}
+		for k := range m.Lines {
+			var err error
+			if m.Lines[k], err = compact(m.Lines[k]); err == nil {
+				var l capture.Line
+				if l, err = capture.ParseLine(m.Lines[k]); err == nil {
+					if e := capture.CheckLine(plan, l); e != nil {
+						err = e
+					}
+				}
+			}
+			if err != nil {
+				return fmt.Errorf("%s.lines[%d]: %w", at, k, err)
+			}
+		}
+	}
+	slices.SortFunc(a.Messages, func(x, y store.ArchivedMessage) int {
+		return cmp.Or(cmp.Compare(x.Source, y.Source), cmp.Compare(x.Seq, y.Seq))
+	})
+	return nil
+}
+
+// checkRecord looks a record through and makes its HTML anew.
+func checkRecord(plan *layout.Plan, a *store.Archived) (*store.Record, error) {
+	if a.Record == nil {
+		return nil, nil
+	}
+	if a.Rehearsal != "" {
+		return nil, errors.New("record: a rehearsal is never signed off")
+	}
+	var err error
+	if a.Record.JSON, err = compact(a.Record.JSON); err != nil {
+		return nil, fmt.Errorf("record.json: %v", err)
+	}
+	if sum := record.Sum(a.Record.JSON); sum != a.Record.SHA256 {
+		return nil, fmt.Errorf("record.sha256: expected %s for what stands there, found %s; what was signed has been changed", sum, a.Record.SHA256)
+	}
+	r, err := record.Decode(a.Record.JSON)
+	if err != nil {
+		return nil, fmt.Errorf("record.json: %w", err)
+	}
+	if r.Check.ID != a.ID {
+		return nil, fmt.Errorf("record.json: it is that of check %s", r.Check.ID)
+	}
+	if r.Plan.TOML != a.PlanTOML {
+		return nil, errors.New("record.json: its plan is not that of the check")
+	}
+	if err := fits(plan, r.Verdict); err != nil {
+		return nil, fmt.Errorf("record.json: %v", err)
+	}
+	if open := record.OpenOf(r.Verdict, r.Ohms); r.Exception == nil && !open.Nothing() {
+		return nil, fmt.Errorf("record.json: it has no exception, though not all is as planned: %s", openWords(open))
+	}
+	signed, err := time.Parse(time.RFC3339, r.Signed)
+	if err != nil {
+		return nil, fmt.Errorf("record.json: signed: %v", err)
+	}
+	page, err := r.HTML(a.Record.SHA256)
+	if err != nil {
+		return nil, fmt.Errorf("record.json: %w", err)
+	}
+	return &store.Record{CheckID: a.ID, Signed: signed, Serial: r.Serial, Maker: r.Maker, Note: r.Note, Exception: r.Exception != nil, SHA256: a.Record.SHA256, JSON: a.Record.JSON, HTML: page}, nil
+}
+
+// fits tells whether a verdict is one of this plan.
+func fits(plan *layout.Plan, v *verdict.Verdict) error {
+	switch v.Outcome {
+	case verdict.AsPlanned, verdict.Fault, verdict.Undecided:
+	default:
+		return fmt.Errorf("outcome: expected as-planned, fault or undecided, found %q", v.Outcome)
+	}
+	if len(v.Coils) != len(plan.Coils) {
+		return fmt.Errorf("expected %d coils as in the plan, found %d", len(plan.Coils), len(v.Coils))
+	}
+	for i := range v.Coils {
+		if v.Coils[i].ID != plan.Coils[i].ID {
+			return fmt.Errorf("coils[%d]: expected %s as in the plan, found %q", i, plan.Coils[i].ID, v.Coils[i].ID)
+		}
+	}
+	return nil
+}
+
+func moment(key, text string) error {
+	t, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil || t.Location() != time.UTC || text[len(text)-1] != 'Z' {
+		return fmt.Errorf("%s: expected a time in UTC as in 2024-05-01T12:00:00Z, found %q", key, text)
+	}
+	return nil
+}
+
+func compact(raw json.RawMessage) (json.RawMessage, error) {
+	if len(raw) == 0 {
+		return nil, errors.New("expected JSON, found nothing")
+	}
+	var b bytes.Buffer
+	if err := json.Compact(&b, raw); err != nil {
+		return nil, err
+	}
+	return b.Bytes(), nil
+}

@@ -1,0 +1,104 @@
+package desk
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"polewise/field/capture"
+	"polewise/field/verdict"
+	"polewise/server/record"
+)
+
+// Past is a check as it is stored, to be looked at only.
+type Past struct {
+	*State
+	Current  bool      `json:"current"` // it is the one on the bench
+	Compared *Compared `json:"compared"`
+}
+
+// Compared tells what a check found otherwise than the record signed before it.
+type Compared struct {
+	Check   string          `json:"check"`
+	Signed  string          `json:"signed"`
+	Serial  string          `json:"serial"`
+	By      string          `json:"by"` // serial | plan: how the two belong together
+	Changes []record.Change `json:"changes"`
+	Coils   int             `json:"coils"` // read both times
+}
+
+// Look opens a stored check.
+func (d *Desk) Look(ctx context.Context, id string) (*Past, error) {
+	stored, err := d.store.CheckByID(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	if stored == nil {
+		return nil, noCheck(id)
+	}
+	c, err := d.load(ctx, stored)
+	if err != nil {
+		return nil, err
+	}
+	if c.verdict == nil {
+		text, err := d.store.LastVerdict(ctx, id)
+		if err != nil {
+			return nil, err
+		}
+		if text != nil {
+			c.verdict = &verdict.Verdict{}
+			if err := json.Unmarshal(text, c.verdict); err != nil {
+				return nil, fmt.Errorf("the verdict of check %s cannot be read: %w", id, err)
+			}
+		}
+	}
+	p := &Past{State: c.state()}
+	d.mu.Lock()
+	p.Current = d.check.ID == id
+	d.mu.Unlock()
+	if c.Rehearsal == "" {
+		p.Compared, err = d.compare(ctx, c)
+	}
+	return p, err
+}
+
+// compare puts a check beside the record signed before it, if there is one.
+func (d *Desk) compare(ctx context.Context, c *check) (*Compared, error) {
+	if c.verdict == nil {
+		return nil, nil
+	}
+	stored, err := d.store.EarlierRecord(ctx, c.ID, c.label.Serial, c.PlanTOML, c.Began)
+	if err != nil || stored == nil {
+		return nil, err
+	}
+	signed, err := record.Decode(stored.JSON)
+	if err != nil {
+		return nil, err
+	}
+	later, err := record.Collect(c.plan, string(c.PlanTOML), c.verdict, c.captures())
+	if err != nil {
+		return nil, err
+	}
+	k := &Compared{Check: stored.CheckID, Signed: signed.Signed, Serial: signed.Serial, By: "serial", Changes: record.Changes(signed, later), Coils: record.Common(signed, later)}
+	if c.label.Serial == "" {
+		k.By = "plan"
+	}
+	return k, nil
+}
+
+// CheckID is the id of the check in progress.
+func (d *Desk) CheckID() string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.check.ID
+}
+
+// IsStart tells whether a stored line begins a capture.
+func IsStart(raw json.RawMessage) bool {
+	l, err := capture.ParseLine(raw)
+	if err != nil {
+		return false
+	}
+	_, ok := l.(capture.Start)
+	return ok
+}

@@ -1,0 +1,221 @@
+package record
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+	"time"
+
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+//go:embed record.html
+var pageText string
+
+//go:embed record.css
+var styleText string
+
+// Policy is the Content-Security-Policy under which the HTML file works: its own
+// style, its own pictures, nothing else.
+var Policy = func() string {
+	sum := sha256.Sum256([]byte(styleText))
+	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; img-src data:; base-uri 'none'; form-action 'none'"
+}()
+
+var page = template.Must(template.New("record").Funcs(template.FuncMap{
+	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": words, "celsius": celsius, "place": place, "join": strings.Join,
+	"mark": func(s verdict.State) template.HTML { return template.HTML(glyph(s)) }, // of this package's own making
+}).Parse(pageText))
+
+// row is a coil in the table of details.
+type row struct {
+	Coil
+	Claim verdict.Coil
+	Best  float64 // the likeliest state's probability
+}
+
+// HTML writes the record as one self-contained file. Sum is that of its JSON.
+func (r *Record) HTML(sum string) ([]byte, error) {
+	if m := r.Map; m == nil || m.NX < 1 || m.NY < 1 || m.NX > 512 || m.NY > 512 || len(m.BzUT) != m.NX*m.NY || !(m.Step > 0) {
+		return nil, fmt.Errorf("map: expected a grid of nx times ny fields")
+	}
+	plan, err := layout.Parse("plan", []byte(r.Plan.TOML))
+	if err != nil {
+		return nil, err
+	}
+	field, most, err := r.mapDrawing(plan)
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	err = page.Execute(&b, map[string]any{
+		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
+		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
+		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(), "Inferred": r.inferred(),
+		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil,
+	})
+	return b.Bytes(), err
+}
+
+func (r *Record) rows() []row {
+	more := map[string]Coil{}
+	for _, c := range r.Coils {
+		more[c.ID] = c
+	}
+	var out []row
+	for _, c := range r.Verdict.Coils {
+		best := 0.0
+		for _, p := range c.P {
+			best = math.Max(best, p)
+		}
+		out = append(out, row{Coil: more[c.ID], Claim: c, Best: best})
+	}
+	return out
+}
+
+// counts says how many coils have which claim, the claims that were made first.
+func (r *Record) counts() string {
+	n := map[verdict.State]int{}
+	for _, c := range r.Verdict.Coils {
+		n[c.State]++
+	}
+	var parts []string
+	for _, s := range []verdict.State{verdict.StateAsPlanned, verdict.StateReversed, verdict.StateDead, verdict.StateWeak, verdict.StateUndecided} {
+		if n[s] > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n[s], words(s)))
+		}
+	}
+	return fmt.Sprintf("%d: %s", len(r.Verdict.Coils), strings.Join(parts, ", "))
+}
+
+func (r *Record) ohmsSay() string {
+	read, against := 0, 0
+	for _, o := range r.Ohms {
+		if o.Counts {
+			read++
+			if !o.Agrees {
+				against++
+			}
+		}
+	}
+	switch {
+	case read == 0:
+		return "not read"
+	case against == 0:
+		return fmt.Sprintf("%d read, all within the plan's bounds", read)
+	}
+	return fmt.Sprintf("%d read, %d outside the plan's bounds", read, against)
+}
+
+// shownOpen is how many coils an exception names on the first page; the rest
+// stand in the table.
+const shownOpen = 36
+
+func (r *Record) openSay() string {
+	if r.Exception == nil {
+		return ""
+	}
+	var parts []string
+	for i, id := range r.Exception.Coils {
+		if i == shownOpen {
+			parts = append(parts, fmt.Sprintf("and %d more in the table of coils", len(r.Exception.Coils)-shownOpen))
+			break
+		}
+		parts = append(parts, fmt.Sprintf("%s (%s)", id, words(r.StateOf(id))))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// inferred counts coils that are claimed without a reading of their own.
+func (r *Record) inferred() (n int) {
+	for _, c := range r.Verdict.Coils {
+		if c.Used == 0 && c.State != verdict.StateUndecided {
+			n++
+		}
+	}
+	return n
+}
+
+func (r *Record) kinds(kind string) (n int) {
+	for _, m := range r.Readings {
+		if m.Kind == kind {
+			n++
+		}
+	}
+	return n
+}
+
+func (r *Record) supply(p *layout.Plan) string {
+	if r.Predicted == nil {
+		return ""
+	}
+	s := fmt.Sprintf("%.2f V, %.2f A", r.Predicted.Pad.Volts, r.Predicted.Pad.Amps)
+	if p.Supply.Pulsed {
+		s += fmt.Sprintf(", pulsed at %g Hz, duty %g", p.Supply.Hz, p.Supply.Duty)
+	}
+	return s
+}
+
+func when(text string) string {
+	t, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil {
+		return text
+	}
+	return t.UTC().Format("2006-01-02 15:04 UTC")
+}
+
+// chance writes a probability without ever rounding up to certainty.
+func chance(p float64) string {
+	switch {
+	case p > 0.9999:
+		return "> 99.99 %"
+	case p >= 0.99:
+		return fmt.Sprintf("%.2f %%", p*100)
+	}
+	return fmt.Sprintf("%.0f %%", p*100)
+}
+
+func microtesla(v any) string {
+	switch x := v.(type) {
+	case float64:
+		return strings.Replace(fmt.Sprintf("%.0f", x), "-", "\u2212", 1)
+	case *float64:
+		if x != nil {
+			return microtesla(*x)
+		}
+	}
+	return "\u2013"
+}
+
+func ohmWords(v any) string {
+	switch x := v.(type) {
+	case float64:
+		return fmt.Sprintf("%.2f", x)
+	case *float64:
+		if x != nil {
+			return fmt.Sprintf("%.2f", *x)
+		}
+	}
+	return "open"
+}
+
+func celsius(t *float64) string {
+	if t == nil {
+		return "not read"
+	}
+	return fmt.Sprintf("%.1f", *t)
+}
+
+// place says where a phone's sensor sits.
+func place(o *[2]float64) string {
+	if o == nil {
+		return "not known"
+	}
+	return fmt.Sprintf("%.1f mm across and %.1f mm along from the mark", o[0], o[1])
+}

@@ -1,0 +1,197 @@
+package record
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"polewise/assets"
+	"polewise/field/capture"
+	"polewise/field/rehearsal"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+// made is a record of a made-up check of a demo pad.
+func made(t *testing.T, demo string, seed uint64, change func(*rehearsal.Options)) (*Record, *layout.Plan) {
+	t.Helper()
+	for _, d := range assets.DemoPlans() {
+		if d.ID != demo {
+			continue
+		}
+		plan, err := layout.Parse(d.ID, d.TOML)
+		if err != nil {
+			t.Fatal(err)
+		}
+		o := rehearsal.Defaults()
+		o.Seed, o.Rest, o.TellOffsetMM, o.OffsetMM, o.Ohms = seed, rehearsal.RestHolds, 4, &[2]float64{2, 18}, true
+		if change != nil {
+			change(&o)
+		}
+		m, err := rehearsal.Make(plan, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var text bytes.Buffer
+		if err := m.Write(&text); err != nil {
+			t.Fatal(err)
+		}
+		c, err := capture.Read(&text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := verdict.Judge(plan, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := Collect(plan, string(d.TOML), v, []Source{{ID: "main", Captures: []*capture.Capture{c}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := r.AddMap(plan); err != nil {
+			t.Fatal(err)
+		}
+		r.Signed, r.Check = "2024-05-01T12:00:00Z", Check{ID: "c0ffee", Began: "2024-05-01T11:40:00Z"}
+		r.Maker, r.Serial = "AB", "17"
+		return r, plan
+	}
+	t.Fatal("no demo ", demo)
+	return nil, nil
+}
+
+func htmlOf(t *testing.T, r *Record) string {
+	t.Helper()
+	_, sum, err := r.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	page, err := r.HTML(sum)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if dir := os.Getenv("POLEWISE_ARTEFACTS"); dir != "" {
+		if err := os.WriteFile(filepath.Join(dir, strings.ReplaceAll(t.Name(), "/", "-")+".html"), page, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return string(page)
+}
+
+// What is read back is what was written, and so is the page made of it.
+func TestRecordComesBack(t *testing.T) {
+	r, _ := made(t, "kennel", 1, nil)
+	text, sum, err := r.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	back, err := Decode(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, sum2, err := back.Encode()
+	if err != nil || sum2 != sum || !bytes.Equal(again, text) {
+		t.Errorf("written again it differs: %v", err)
+	}
+	if htmlOf(t, r) != htmlOf(t, back) {
+		t.Error("the page made of it differs")
+	}
+}
+
+// The file stands alone: no script, nothing from elsewhere; it carries sum, names
+// and cautions.
+func TestHTMLStandsAlone(t *testing.T) {
+	r, _ := made(t, "kennel", 1, nil)
+	r.Note, r.Maker = `<script>alert("x")</script> & "quotes"`, `<b>AB</b>`
+	page := htmlOf(t, r)
+	_, sum, _ := r.Encode()
+	for _, s := range []string{sum, "Serial number<b>17", "c0ffee", "2024-05-01 12:00 UTC", "&lt;script&gt;alert(", "&lt;b&gt;AB&lt;/b&gt;", "pacemakers", "Every coil is claimed as planned"} {
+		if !strings.Contains(page, s) {
+			t.Errorf("the page lacks %q", s)
+		}
+	}
+	for _, bad := range []string{"<script", "<link", "<iframe", "@import", "url(", "onload="} {
+		if strings.Contains(strings.ToLower(page), bad) {
+			t.Errorf("the page has %q", bad)
+		}
+	}
+	for _, m := range regexp.MustCompile(`(?i)(?:src|href)\s*=\s*"([^"]{0,40})`).FindAllStringSubmatch(page, -1) {
+		if !strings.HasPrefix(m[1], "data:image/png") {
+			t.Errorf("the page points elsewhere: %q", m[1])
+		}
+	}
+	if n := len(page); n > 200<<10 {
+		t.Errorf("%d bytes", n)
+	}
+}
+
+// Of a coil that was not claimed so, the record never says "as planned".
+func TestNeverSaysMoreThanClaimed(t *testing.T) {
+	r, _ := made(t, "kennel", 2, func(o *rehearsal.Options) {
+		o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}
+	})
+	r.Verdict.Coils[0].State = verdict.StateUndecided
+	open := OpenOf(r.Verdict, r.Ohms)
+	if len(open.Coils) != 2 {
+		t.Fatalf("open: %+v", open)
+	}
+	r.Exception = &Exception{Reason: "Goes into the test bed only.", Open: open}
+	page := htmlOf(t, r)
+	for _, s := range []string{"Signed off with a written exception", "Goes into the test bed only.", "A1 (undecided)", "B2 (reversed)"} {
+		if !strings.Contains(page, s) {
+			t.Errorf("the page lacks %q", s)
+		}
+	}
+	if strings.Contains(page, "Every coil is claimed") {
+		t.Error("the page claims every coil")
+	}
+	rows := regexp.MustCompile(`(?s)<tr data-coil="([^"]+)">.*?</tr>`).FindAllStringSubmatch(page, -1)
+	if len(rows) != len(r.Verdict.Coils) {
+		t.Fatalf("%d rows", len(rows))
+	}
+	said := 0
+	for _, row := range rows {
+		says := strings.Contains(row[0], "as planned")
+		if claimed := r.StateOf(row[1]) == verdict.StateAsPlanned; says != claimed {
+			t.Errorf("%s: says as planned %v, claimed %v", row[1], says, claimed)
+		}
+		if says {
+			said++
+		}
+	}
+	if !strings.Contains(page, "9: 7 as planned, 1 reversed, 1 undecided") || said != 7 {
+		t.Errorf("%d rows say as planned", said)
+	}
+}
+
+// Nothing changed is told as nothing; a coil turned over and ohms that moved are
+// told, and only those.
+func TestChanges(t *testing.T) {
+	signed, _ := made(t, "kennel", 3, nil)
+	moved, said := 0, []Change{}
+	const again = 12
+	for seed := range uint64(again) {
+		later, _ := made(t, "kennel", 100+seed, nil)
+		moved += len(later.Verdict.Coils)
+		said = append(said, Changes(signed, later)...)
+	}
+	// Three sd: one in some hundreds, and the claim may fall under its bound.
+	if len(said) > 3 {
+		t.Errorf("%d changes told of %d coils with nothing changed: %v", len(said), moved, said)
+	}
+	later, _ := made(t, "kennel", 55, func(o *rehearsal.Options) { o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "C1"}} })
+	for i := range later.Ohms {
+		if later.Ohms[i].Across == "string:A" {
+			*later.Ohms[i].Ohms *= 1.4
+		}
+	}
+	of := map[string]bool{}
+	for _, c := range Changes(signed, later) {
+		of[c.Of] = true
+	}
+	if len(of) != 2 || !of["C1"] || !of["string:A"] {
+		t.Errorf("changes of %v", of)
+	}
+}
