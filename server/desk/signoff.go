@@ -240,11 +240,17 @@ func typed(name, text string, most int) (string, error) {
 	if n := utf8.RuneCountInString(text); n > most {
 		return "", &ClientError{Code: "too-long", Say: fmt.Sprintf("The %s has %d characters; at most %d fit on the record.", name, n, most), Hint: "Shorten it."}
 	}
-	if !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }) {
+	if !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && r != '\n' }) {
 		return "", &ClientError{Code: "bad-text", Say: fmt.Sprintf("The %s has characters that cannot be printed.", name), Hint: "Type it anew."}
+	}
+	if n := strings.Count(text, "\n"); n >= maxTypedLines {
+		return "", &ClientError{Code: "too-long", Say: fmt.Sprintf("The %s has %d lines; at most %d fit on the record.", name, n+1, maxTypedLines), Hint: "Write it in fewer lines."}
 	}
 	return text, nil
 }
+
+// maxTypedLines bounds the lines of what a person types.
+const maxTypedLines = 8
 
 // SetLabel keeps what a person calls the pad of a check that is not signed.
 func (d *Desk) SetLabel(ctx context.Context, id string, l store.Label) (store.Label, error) {

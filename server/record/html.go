@@ -29,7 +29,7 @@ var Policy = func() string {
 }()
 
 var page = template.Must(template.New("record").Funcs(template.FuncMap{
-	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": words, "celsius": celsius, "place": place, "join": strings.Join,
+	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": words, "celsius": celsius, "short": short, "place": place, "join": strings.Join,
 	"mark": func(s verdict.State) template.HTML { return template.HTML(glyph(s)) }, // of this package's own making
 }).Parse(pageText))
 
@@ -58,7 +58,7 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
 		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(), "Inferred": r.inferred(),
-		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil,
+		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "Room": r.room(),
 	})
 	return b.Bytes(), err
 }
@@ -115,7 +115,7 @@ func (r *Record) ohmsSay() string {
 
 // shownOpen is how many coils an exception names on the first page; the rest
 // stand in the table.
-const shownOpen = 36
+const shownOpen = 24
 
 func (r *Record) openSay() string {
 	if r.Exception == nil {
@@ -131,6 +131,30 @@ func (r *Record) openSay() string {
 	}
 	return strings.Join(parts, ", ")
 }
+
+// room says how large the drawings may be for all else to fit on the page.
+func (r *Record) room() string {
+	words := []string{r.Note, r.openSay()}
+	if r.Exception != nil {
+		words = append(words, r.Exception.Reason, r.Exception.Wiring, strings.Join(r.Exception.Ohms[:min(12, len(r.Exception.Ohms))], ", "))
+	}
+	lines := 0
+	for _, w := range words {
+		for l := range strings.SplitSeq(w, "\n") {
+			lines += (len(l) + lineLetters - 1) / lineLetters
+		}
+	}
+	switch {
+	case lines > 16:
+		return "little"
+	case lines > 5:
+		return "some"
+	}
+	return ""
+}
+
+// lineLetters is how many letters stand on a line of the page, with some room.
+const lineLetters = 90
 
 // inferred counts coils that are claimed without a reading of their own.
 func (r *Record) inferred() (n int) {
@@ -218,4 +242,14 @@ func place(o *[2]float64) string {
 		return "not known"
 	}
 	return fmt.Sprintf("%.1f mm across and %.1f mm along from the mark", o[0], o[1])
+}
+
+// short cuts what would take too much of the first page; the whole stands in the
+// details.
+func short(most int, text string) string {
+	r := []rune(text)
+	if len(r) <= most {
+		return text
+	}
+	return string(r[:most-1]) + "\u2026"
 }

@@ -117,8 +117,8 @@ type Phone struct {
 const (
 	MaxSerial = 64
 	MaxMaker  = 64
-	MaxNote   = 800
-	MaxReason = 800
+	MaxNote   = 600
+	MaxReason = 600
 )
 
 // Cautions stand on every record.
