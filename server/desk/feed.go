@@ -127,6 +127,3 @@ func (d *Desk) TellBenches(message func() any) bool {
 	}
 	return found
 }
-
-// Dialects is where what other sensors were taught is kept.
-func (d *Desk) Dialects() *store.Store { return d.store }

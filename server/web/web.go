@@ -49,7 +49,7 @@ type Site struct {
 // NewSite returns a site without sockets.
 func NewSite(d *desk.Desk, st *store.Store, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, d.Dialects(), log), ctx: ctx, end: end, planningTurn: make(chan struct{}, 1)}
+	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, planningTurn: make(chan struct{}, 1)}
 	s.sockets.Go(func() { s.feeds.Run(ctx) })
 	return s
 }
