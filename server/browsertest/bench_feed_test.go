@@ -350,8 +350,8 @@ func TestOtherSensorsOnOnePad(t *testing.T) {
 	press("Supply is on")
 	time.Sleep(400 * time.Millisecond)
 	for _, d := range devices {
-		js(card(d.name, `.querySelector("select[name=coil]")`) + `.value = "` + places[d.name][0].(string) + `"`)
-		js(card(d.name, `.querySelector("select[name=coil]")`) + `.dispatchEvent(new Event("change"))`)
+		// In one go: the page picks the coil asked for by itself in between.
+		js(`{ const s = ` + card(d.name, `.querySelector("select[name=coil]")`) + `; s.value = "` + places[d.name][0].(string) + `"; s.dispatchEvent(new Event("change")); }`)
 		click(d.name, ".hold-button")
 	}
 	for _, d := range devices {
