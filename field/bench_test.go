@@ -202,10 +202,11 @@ func BenchmarkMap(b *testing.B) {
 					sink += r + z
 				}
 			})
-			pad.Map(turns, over, n, n, benchWidth/2+.006)
+			ctx := b.Context()
 			began, times := time.Now(), 0
 			for b.Loop() {
-				sink += pad.Map(turns, over, n, n, benchWidth/2+.006)[0].Z
+				m, _ := pad.Map(ctx, turns, over, n, n, benchWidth/2+.006)
+				sink += m[0].Z
 				times++
 			}
 			each := float64(time.Since(began).Nanoseconds()) / float64(times) / (n * n * 15)

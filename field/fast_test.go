@@ -183,8 +183,8 @@ func TestNoGarbage(t *testing.T) {
 	}
 	// A map makes its result and starts its workers; nothing by the point.
 	over := r2.Box{Max: r2.Vec{X: .2, Y: .2}}
-	few := testing.AllocsPerRun(5, func() { pad.Map(turns, over, 5, 5, .01) })
-	many := testing.AllocsPerRun(5, func() { pad.Map(turns, over, 60, 60, .01) })
+	few := testing.AllocsPerRun(5, func() { pad.Map(t.Context(), turns, over, 5, 5, .01) })
+	many := testing.AllocsPerRun(5, func() { pad.Map(t.Context(), turns, over, 60, 60, .01) })
 	if many > few+4 {
 		t.Errorf("a map of 25 points makes %g allocations, one of 3600 makes %g", few, many)
 	}
@@ -195,9 +195,9 @@ func TestMapIsAt(t *testing.T) {
 	turns := []float64{1, -2, 3}
 	over := r2.Box{Min: r2.Vec{X: -.1, Y: -.05}, Max: r2.Vec{X: .2, Y: .3}}
 	for _, n := range [][2]int{{7, 5}, {1, 1}, {3, 40}, {0, 3}, {3, 0}} {
-		m := pad.Map(turns, over, n[0], n[1], .012)
-		if len(m) != n[0]*n[1] {
-			t.Fatalf("%v: %d points", n, len(m))
+		m, err := pad.Map(t.Context(), turns, over, n[0], n[1], .012)
+		if err != nil || len(m) != n[0]*n[1] {
+			t.Fatalf("%v: %d points, %v", n, len(m), err)
 		}
 		for k, b := range m {
 			i, j := k%n[0], k/n[0]

@@ -1,6 +1,7 @@
 package field
 
 import (
+	"context"
 	"runtime"
 	"sync"
 	"sync/atomic"
@@ -12,10 +13,11 @@ import (
 // Map returns the field of all coils together in the middles of nx by ny equal
 // cells of a rectangle at height z, teslas: row by row from the lowest y, each
 // row from the lowest x. ampereTurns has one value per coil. Rows are shared out
-// over the processors.
-func (pad *Pad) Map(ampereTurns []float64, over r2.Box, nx, ny int, z float64) []r3.Vec {
+// over the processors. It ends early, with the context's error, when the context
+// does.
+func (pad *Pad) Map(ctx context.Context, ampereTurns []float64, over r2.Box, nx, ny int, z float64) ([]r3.Vec, error) {
 	if nx <= 0 || ny <= 0 {
-		return nil
+		return nil, nil
 	}
 	out := make([]r3.Vec, nx*ny)
 	dx, dy := (over.Max.X-over.Min.X)/float64(nx), (over.Max.Y-over.Min.Y)/float64(ny)
@@ -25,7 +27,7 @@ func (pad *Pad) Map(ampereTurns []float64, over r2.Box, nx, ny int, z float64) [
 		done.Go(func() {
 			for {
 				j := int(next.Add(1)) - 1
-				if j >= ny {
+				if j >= ny || ctx.Err() != nil {
 					return
 				}
 				row := out[j*nx : (j+1)*nx]
@@ -37,5 +39,5 @@ func (pad *Pad) Map(ampereTurns []float64, over r2.Box, nx, ny int, z float64) [
 		})
 	}
 	done.Wait()
-	return out
+	return out, ctx.Err()
 }

@@ -6,9 +6,8 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"runtime"
-	"sync"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"polewise/field"
@@ -27,6 +26,12 @@ type Grid struct {
 // X and Y are the places of a column and a row.
 func (g *Grid) X(i int) float64 { return g.X0 + float64(i)*g.Step }
 func (g *Grid) Y(j int) float64 { return g.Y0 + float64(j)*g.Step }
+
+// box is the rectangle in whose equal cells the points are the middles.
+func (g *Grid) box() r2.Box {
+	x, y := g.X0-g.Step/2, g.Y0-g.Step/2
+	return r2.Box{Min: r2.Vec{X: x, Y: y}, Max: r2.Vec{X: x + float64(g.NX)*g.Step, Y: y + float64(g.NY)*g.Step}}
+}
 
 // Points along the longer side of a grid: as many as asked for when nobody
 // chose, and the bounds of a choice.
@@ -61,28 +66,7 @@ func Sample(ctx context.Context, p *layout.Plan, points int) (*Grid, error) {
 	const hair = 1e-9 // of rounding
 	g := &Grid{X0: x0, Y0: y0, Step: step, Z: z,
 		NX: int(math.Ceil((x1-x0)/step-hair)) + 1, NY: int(math.Ceil((y1-y0)/step-hair)) + 1}
-	g.B = make([]r3.Vec, g.NX*g.NY)
-
-	pad := field.NewPad(p)
-	rows := make(chan int)
-	var workers sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		workers.Go(func() {
-			for j := range rows {
-				for i := range g.NX {
-					g.B[j*g.NX+i] = pad.At(turns, r3.Vec{X: g.X(i), Y: g.Y(j), Z: z})
-				}
-			}
-		})
-	}
-	for j := range g.NY {
-		if err = ctx.Err(); err != nil {
-			break
-		}
-		rows <- j
-	}
-	close(rows)
-	workers.Wait()
+	g.B, err = field.NewPad(p).Map(ctx, turns, g.box(), g.NX, g.NY, z)
 	if err != nil {
 		return nil, err
 	}

@@ -146,7 +146,7 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 	if r.Exception, err = exception(record.OpenOf(v, r.Ohms), q.Except); err != nil {
 		return nil, err
 	}
-	if err := r.AddMap(c.plan); err != nil {
+	if err := r.AddMap(ctx, c.plan); err != nil {
 		return nil, err
 	}
 	now := time.Now().UTC().Truncate(time.Second)

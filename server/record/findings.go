@@ -1,10 +1,12 @@
 package record
 
 import (
+	"context"
 	"math"
 	"slices"
 
 	"polewise/field/capture"
+	"polewise/field/fieldmap"
 	"polewise/field/planning"
 	"polewise/field/predict"
 	"polewise/field/verdict"
@@ -32,12 +34,12 @@ func Collect(plan *layout.Plan, toml string, v *verdict.Verdict, sources []Sourc
 	return r, nil
 }
 
-// mapCells is how many cells the longer side of a record's map has.
-const mapCells = 64
+// mapPoints is how many points the longer side of a record's map has.
+const mapPoints = 64
 
 // AddMap works out the predicted field for the record's map.
-func (r *Record) AddMap(plan *layout.Plan) (err error) {
-	r.Map, err = predict.MapOf(plan, mapCells, 1)
+func (r *Record) AddMap(ctx context.Context, plan *layout.Plan) (err error) {
+	r.Map, err = fieldmap.SamplePage(ctx, plan, mapPoints, 1)
 	return err
 }
 

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"time"
 
+	"polewise/field/fieldmap"
 	"polewise/field/predict"
 	"polewise/field/verdict"
 )
@@ -39,7 +40,7 @@ type Record struct {
 	Phones    []Phone             `json:"phones"`
 	Plan      Plan                `json:"plan"`
 	Predicted *predict.Prediction `json:"predicted"`
-	Map       *predict.Map        `json:"map"`
+	Map       *fieldmap.Page      `json:"map"`
 	Cautions  []string            `json:"cautions"`
 }
 

@@ -51,7 +51,7 @@ func made(t *testing.T, demo string, seed uint64, change func(*rehearsal.Options
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := r.AddMap(plan); err != nil {
+		if err := r.AddMap(t.Context(), plan); err != nil {
 			t.Fatal(err)
 		}
 		r.Signed, r.Check = "2024-05-01T12:00:00Z", Check{ID: "c0ffee", Began: "2024-05-01T11:40:00Z"}

@@ -3,12 +3,12 @@ package web
 import (
 	"net/http"
 
-	"polewise/field/predict"
+	"polewise/field/fieldmap"
 	"polewise/layout"
 )
 
-// mapCells is how many cells the longer side of a map has.
-const mapCells = 120
+// mapPoints is how many points the longer side of a map has.
+const mapPoints = 120
 
 // fieldMap is that of the plan on the bench, or of one sent along.
 func (s *Site) fieldMap(w http.ResponseWriter, r *http.Request) {
@@ -26,7 +26,7 @@ func (s *Site) fieldMap(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	m, err := predict.MapOf(plan, mapCells, 100)
+	m, err := fieldmap.SamplePage(r.Context(), plan, mapPoints, 100)
 	if err != nil {
 		s.fail(w, err)
 		return
