@@ -421,7 +421,7 @@ func TestEditorWithoutAFile(t *testing.T) {
 	e.tap("A1")
 	e.click(`#ed-picked [aria-label=north] button:nth-of-type(2)`)
 	e.says(`north = "down"`)
-	e.wait("the field to turn over", `/^Coil A1.*planned north down.*−/.test(document.querySelector("#ed-drawing [data-coil=A1]").getAttribute("aria-label"))`)
+	e.wait("the field to turn over", `/^Coil A1.*planned north down.*−/.test(document.querySelector("#ed-drawing [data-coil=A1] title").textContent)`)
 	e.click("#ed-map")
 	e.wait("the field", `document.querySelector("#ed-drawing .map-layer").childElementCount > 0`)
 	shot(t, e.ctx, "field")

@@ -330,8 +330,8 @@ export class Panel {
         el(
           "div",
           { class: "row" },
-          press(`ed-redraw-${s.id}`, "Draw again", `Draw string ${s.id} again`, () => this.o.drawString(s.id)),
-          press(`ed-details-${s.id}`, this.detailed === s.id ? "Less" : "More", `Name, leads and ends of string ${s.id}`, () => this.stringDetails(s.id)),
+          press(`ed-redraw-${s.id}`, "Draw again", `Draw again string ${s.id}`, () => this.o.drawString(s.id)),
+          press(`ed-details-${s.id}`, this.detailed === s.id ? "Less" : "More", `${this.detailed === s.id ? "Less" : "More"} of string ${s.id}: name, leads and ends`, () => this.stringDetails(s.id)),
         ),
         this.detailed === s.id ? this.detailsOf(s) : null,
       );

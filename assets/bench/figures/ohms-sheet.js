@@ -49,7 +49,7 @@ export class OhmsSheet {
           "table",
           { class: "ohms-table" },
           el("caption", { class: "out-of-sight" }, "Ohms expected and read"),
-          el("thead", {}, el("tr", {}, ...["across", "expected, ohm", "read, ohm", "", "what it says"].map((h) => el("th", { scope: "col" }, h)))),
+          el("thead", {}, el("tr", {}, ...["across", "expected, ohm", "read, ohm", "or", "what it says"].map((h) => el("th", { scope: "col" }, h)))),
           this.body,
         ),
       ),

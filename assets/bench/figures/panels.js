@@ -54,7 +54,7 @@ export function windingsPanel(f) {
     "Kinds of coil",
     table(
       "Each kind of coil",
-      ["", ...w.map((x) => x.id)],
+      ["each coil", ...w.map((x) => x.id)],
       [
         row("coils", (x) => String(x.coils)),
         row("turns", (x) => String(x.turns)),
@@ -94,7 +94,7 @@ export function stringsPanel(f) {
     "Strings and pad",
     table(
       "What each string and the pad take",
-      ["", "ohm at 20 °C", ...(warm ? [`at ${plainNumber(f.room_celsius)} °C`] : []), "A", "W", "of the current", "inductance", "L/R", "reached in a pulse"],
+      ["string", "ohm at 20 °C", ...(warm ? [`at ${plainNumber(f.room_celsius)} °C`] : []), "A", "W", "of the current", "inductance", "L/R", "reached in a pulse"],
       [...f.strings.map((s) => line(s.id, s, percent(s.share))), line("pad", f.pad, "")],
       "totals",
     ),
