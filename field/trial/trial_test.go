@@ -24,12 +24,7 @@ var (
 
 // smallSet is how many cases of each condition are tried when nothing is asked
 // for, from seed 1 on.
-const smallSet = 40
-
-// fewPads is how many cases of a condition are tried on every change where
-// nothing is held to yet: enough to see that the route works, too few to score.
-// -trial.seeds scores them.
-const fewPads = 1
+const smallSet = 25
 
 // program is the judge under test: the program's own parsers and verdict.
 func program(planTOML, lines []byte) (*verdict.Verdict, error) {
@@ -69,11 +64,7 @@ func TestDecisions(t *testing.T) {
 		if *only != "" && !strings.Contains(","+*only+",", ","+c.Name+",") {
 			continue
 		}
-		n := count
-		if _, held := reached[c.Name]; !held && *seedCount == 0 && !one {
-			n = fewPads
-		}
-		s, err := Run(program, c, first, n)
+		s, err := Run(program, c, first, count)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -86,10 +77,9 @@ func TestDecisions(t *testing.T) {
 				writeCase(t, c, f.Seed, f.What)
 			}
 		}
-		switch {
-		case one:
+		if one {
 			explain(t, c, first)
-		case n != fewPads:
+		} else {
 			hold(t, c, s)
 		}
 	}

@@ -48,6 +48,7 @@ type way struct {
 	hh   []float64 // H, row by row
 	most float64   // the greatest value of h'a - a'Ha/2
 	best []float64
+	lack float64 // by how much log falls short of what samples that fit have
 }
 
 // form evaluates the quadratic and the linear form for ampere-turns.
@@ -210,15 +211,21 @@ type guess struct {
 	b     [3]float64
 }
 
+// asPlanned is the guess that nothing is wrong.
+func (a *aligner) asPlanned() guess {
+	g := guess{share: make([]float64, len(a.near)), b: a.b0}
+	for i := range g.share {
+		g.share[i] = 1
+	}
+	return g
+}
+
 // run aligns in the middle lane from several beginnings, then carries what was
 // found outward from lane to lane. The beginnings themselves are kept too, since
 // what lies near the plan has to be judged by how well it fits as it is.
 func (a *aligner) run() {
 	mid := len(a.lanes) / 2
-	planned := guess{share: make([]float64, len(a.near)), b: a.b0}
-	for i := range planned.share {
-		planned.share[i] = 1
-	}
+	planned := a.asPlanned()
 	turned := planned.clone()
 	for i := range a.near {
 		if a.inRow[i] {
@@ -576,6 +583,25 @@ func mixPaces(a []float64, n, lo, hi int) {
 	}
 }
 
+// usual is the log likelihood of a walk whose samples all fit.
+func (a *aligner) usual(s *seen) float64 {
+	c := a.noise.chol()
+	dark := c.logDet()
+	var sum float64
+	for i := range a.xs {
+		det := dark
+		if a.xs[i].s > 0 {
+			det = 0
+			for k, w := range s.weight[i] {
+				det += w * s.chols[s.lo[i]+k].logDet()
+			}
+		}
+		const misfit = 1.5 // half a squared deviation in each of three axes
+		sum -= a.share * (det + 1.5*log2pi + misfit)
+	}
+	return sum
+}
+
 // improve makes a better guess from where a guess puts the samples.
 func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
 	s := a.walk(l, g, eitherWay)
@@ -773,7 +799,7 @@ func (a *aligner) add(l int, g guess) {
 		hv.SetVec(i, sum)
 	}
 	a.soften(l, h, hv)
-	w := way{log: s.log, h: make([]float64, n), hh: make([]float64, n*n)}
+	w := way{log: s.log, lack: a.usual(&s) - s.log, h: make([]float64, n), hh: make([]float64, n*n)}
 	var db [3]float64
 	for r := range db {
 		db[r] = g.b[r] - a.b0[r]

@@ -41,7 +41,8 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	if len(list) > 0 {
 		top = e.evaluate(&scored{hyp: list[0].hyp})
 	}
-	misread := e.misread(top)
+	odd := e.unexplained(top)
+	misread := odd.coils(len(plan.Coils))
 	all := true
 	for j := range plan.Coils {
 		c := Coil{ID: plan.Coils[j].ID, State: StateUndecided, P: p[j], ExpectedUT: e.m.tops[j], Used: e.used(j)}
@@ -62,14 +63,14 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	switch {
 	case all && fine >= MinClaim:
 		v.Outcome = AsPlanned
-	case fine <= 1-MinClaim:
+	case fine <= 1-MinClaim && !odd.many:
 		v.Outcome = Fault
 	}
 	if v.Outcome != AsPlanned {
 		v.Causes = e.causes(list, weights)
 	}
 	if top != nil {
-		v.Notes = append(v.Notes, e.misfits(top)...)
+		v.Notes = append(v.Notes, odd.notes()...)
 	}
 	v.Next = e.next(v, list, weights)
 	for j := range v.Coils {
@@ -202,59 +203,89 @@ const (
 	strayMargin = 3    // log units above the outlier level that still count as unexplained
 	straysMany  = 3    // so many, and
 	straysShare = 0.25 // such a share of all holds, put everything in doubt
+	passShort   = 25.0 // log units by which a pass may fall short of what fits it best
+	passLack    = 90.0 // and that best of what samples that fit have
+	passesMany  = 0.5  // such a share of all passes puts everything in doubt
 )
 
-// unexplained lists the holds that the best hypothesis does not explain.
-func (e *engine) unexplained(n *node) (list []*holdFactor, holds int) {
-	if n == nil {
-		return nil, 0
-	}
-	for i, f := range e.factors {
-		h, ok := f.(*holdFactor)
-		if !ok {
-			continue
-		}
-		holds++
-		c, m := e.likeliest(n, h.source)
-		if n.ll[i][c*len(n.sc.s)+m] < outlierLog(h.pulls(&n.bg[i]))+strayMargin {
-			list = append(list, h)
-		}
-	}
-	return list, holds
+// unexplained is what was read and the best hypothesis does not explain.
+type unexplained struct {
+	holds  []*holdFactor
+	passes []*passFactor
+	many   bool // so much that nothing may be claimed
+	others map[int]bool
 }
 
-// misread tells which coils must not be claimed: what was read over them nothing
+// unexplained looks at every reading under the best hypothesis.
+func (e *engine) unexplained(n *node) (u unexplained) {
+	if n == nil {
+		return u
+	}
+	holds, passes := 0, 0
+	u.others = map[int]bool{}
+	for i, f := range e.factors {
+		switch f := f.(type) {
+		case *holdFactor:
+			holds++
+			c, m := e.likeliest(n, f.source)
+			if n.ll[i][c*len(n.sc.s)+m] < outlierLog(f.pulls(&n.bg[i]))+strayMargin {
+				u.holds = append(u.holds, f)
+			} else {
+				u.others[f.coil] = true
+			}
+		case *passFactor:
+			passes++
+			if n.short[i] > passShort || f.lack() > passLack {
+				u.passes = append(u.passes, f)
+			}
+		}
+	}
+	u.many = len(u.holds) >= straysMany && float64(len(u.holds)) > straysShare*float64(holds) ||
+		float64(len(u.passes)) > passesMany*float64(passes)
+	return u
+}
+
+// coils tells which coils must not be claimed: what was read over them nothing
 // explains. Where that is so of many, none is.
-func (e *engine) misread(n *node) map[int]bool {
-	list, holds := e.unexplained(n)
+func (u *unexplained) coils(count int) map[int]bool {
 	out := map[int]bool{}
-	for _, h := range list {
+	for _, h := range u.holds {
 		out[h.coil] = true
 	}
-	if len(list) >= straysMany && float64(len(list)) > straysShare*float64(holds) {
-		for j := range e.m.plan.Coils {
-			out[j] = true
+	for _, p := range u.passes {
+		for _, j := range p.coils {
+			if !u.others[j] {
+				out[j] = true
+			}
 		}
+	}
+	for j := 0; u.many && j < count; j++ {
+		out[j] = true
 	}
 	return out
 }
 
-// misfits tells of holds that no hypothesis explains.
-func (e *engine) misfits(n *node) []string {
-	list, holds := e.unexplained(n)
-	if len(list) == 0 {
-		return nil
-	}
+// notes tells of readings that no hypothesis explains.
+func (u *unexplained) notes() (out []string) {
 	var bad []string
-	for _, h := range list {
+	for _, h := range u.holds {
 		bad = append(bad, h.label)
 	}
 	slices.Sort(bad)
 	bad = slices.Compact(bad)
-	if len(list) >= straysMany && float64(len(list)) > straysShare*float64(holds) {
+	if u.many {
+		for _, p := range u.passes {
+			bad = append(bad, "the row "+p.label)
+		}
 		return []string{fmt.Sprintf("The readings over %s fit neither the plan nor any fault known here: a bridge between strings, the wrong plan, or the wrong coils under the phone. Nothing is claimed.", and(bad))}
 	}
-	return []string{fmt.Sprintf("What was read over %s fits neither the plan nor any fault known here. Was the phone on that coil? Is steel near? Read it again.", and(bad))}
+	if len(bad) > 0 {
+		out = append(out, fmt.Sprintf("What was read over %s fits neither the plan nor any fault known here. Was the phone on that coil? Is steel near? Read it again.", and(bad)))
+	}
+	for _, p := range u.passes {
+		out = append(out, fmt.Sprintf("The pass from %s fits neither the plan nor any fault known here. Draw the phone along that row again, or lay it on each of its coils.", p.label))
+	}
+	return out
 }
 
 // causes merges hypotheses that name the same faults and words them.

@@ -201,3 +201,17 @@ func (p *passFactor) ceiling([]nine, *background, *scales) float64 {
 	}
 	return top
 }
+
+// lack is by how much the way that fits the pass best falls short of what samples
+// that fit have.
+func (p *passFactor) lack() float64 {
+	top, lack := math.Inf(-1), 0.0
+	for l := range p.lanes {
+		for i := range p.lanes[l].ways {
+			if w := &p.lanes[l].ways[i]; w.log+w.most > top {
+				top, lack = w.log+w.most, w.lack
+			}
+		}
+	}
+	return lack
+}

@@ -159,8 +159,9 @@ func (e *engine) groupFor(src int, topDeg float64) int {
 			return g
 		}
 	}
-	// Nothing known: the earth's field and the phone's own error.
-	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{70, 70, 80}}
+	// Nothing known: the earth's field and the phone's own error, which may be
+	// hundreds of microtesla.
+	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{250, 250, 250}}
 	if b, n := e.restOf(src); n > 0 {
 		gr.mean = b
 		// Nobody knows which way the phone lay during the rest, but it lay flat.
@@ -600,13 +601,22 @@ func (e *engine) refine(fresh []*scored) {
 	}
 }
 
-// Judge decides on what the captures say.
-func (m *Model) Judge(captures ...*capture.Capture) (*Verdict, error) {
+// engineFor lays out what the captures say.
+func (m *Model) engineFor(captures []*capture.Capture) (*engine, error) {
 	ev, err := gather(m.plan, captures)
 	if err != nil {
 		return nil, err
 	}
-	e := m.newEngine(ev, fineCells)
+	m.settlePlaces(ev)
+	return m.newEngine(ev, fineCells), nil
+}
+
+// Judge decides on what the captures say.
+func (m *Model) Judge(captures ...*capture.Capture) (*Verdict, error) {
+	e, err := m.engineFor(captures)
+	if err != nil {
+		return nil, err
+	}
 	return e.conclude(e.search()), nil
 }
 

@@ -28,11 +28,10 @@ const maxCarried = 8
 
 // Explain judges as Judge does and says why.
 func (m *Model) Explain(captures ...*capture.Capture) (*Verdict, *Why, error) {
-	ev, err := gather(m.plan, captures)
+	e, err := m.engineFor(captures)
 	if err != nil {
 		return nil, nil, err
 	}
-	e := m.newEngine(ev, fineCells)
 	list := e.search()
 	v := e.conclude(list)
 	return v, e.why(list), nil
