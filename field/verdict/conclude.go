@@ -43,6 +43,8 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	}
 	odd := e.unexplained(top)
 	misread := odd.coils(len(plan.Coils))
+	shaky := e.shaky()
+	found, withheld := false, false // faulty coils that are claimed, and that are not
 	all := true
 	for j := range plan.Coils {
 		c := Coil{ID: plan.Coils[j].ID, State: StateUndecided, P: p[j], ExpectedUT: e.m.tops[j], Used: e.used(j)}
@@ -51,9 +53,13 @@ func (e *engine) conclude(list []*scored) *Verdict {
 				c.State = st
 			}
 		}
-		if misread[j] {
+		// What rests on holds that jumped alone may show what fits the plan, but
+		// no fault.
+		if misread[j] || shaky[j] && c.State != StateAsPlanned {
+			withheld = withheld || c.State != StateAsPlanned
 			c.State = StateUndecided
 		}
+		found = found || c.State != StateAsPlanned && c.State != StateUndecided
 		if top != nil {
 			c.ExpectedUT, c.MeasuredUT = e.compare(top, j)
 		}
@@ -63,7 +69,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	switch {
 	case all && fine >= MinClaim:
 		v.Outcome = AsPlanned
-	case fine <= 1-MinClaim && !odd.many:
+	case fine <= 1-MinClaim && !odd.many && (found || !withheld):
 		v.Outcome = Fault
 	}
 	if v.Outcome != AsPlanned {
@@ -243,6 +249,22 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 	u.many = len(u.holds) >= straysMany && float64(len(u.holds)) > straysShare*float64(holds) ||
 		float64(len(u.passes)) > passesMany*float64(passes)
 	return u
+}
+
+// shaky are the coils of which every reading is a hold in which the phone
+// re-zeroed itself.
+func (e *engine) shaky() map[int]bool {
+	jumped := map[int]int{}
+	for _, f := range e.factors {
+		if h, ok := f.(*holdFactor); ok && h.jumped {
+			jumped[h.coil]++
+		}
+	}
+	out := map[int]bool{}
+	for j, n := range jumped {
+		out[j] = n == e.used(j)
+	}
+	return out
 }
 
 // coils tells which coils must not be claimed: what was read over them nothing
