@@ -209,8 +209,8 @@ const (
 	strayMargin = 3    // log units above the outlier level that still count as unexplained
 	straysMany  = 3    // so many, and
 	straysShare = 0.25 // such a share of all holds, put everything in doubt
-	passShort   = 25.0 // log units by which a pass may fall short of what fits it best
-	passLack    = 90.0 // and that best of what samples that fit have
+	passShort   = 40.0 // log units by which a pass may fall short of what fits it best
+	passLack    = 150.0 // and that best of what samples that fit have
 	passesMany  = 0.5  // such a share of all passes puts everything in doubt
 )
 

@@ -1,47 +1,323 @@
 package verdict
 
 import (
+	"cmp"
 	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// next picks the reading expected to remove most doubt: a coil never read
-// before one that was, the most doubtful first; the ohmmeter where a phone
-// cannot tell what is left.
+// The next reading is the one expected to leave least doubt. For two explanations
+// of weights p and q the chance to mistake one for the other after a reading is
+// at most sqrt(pq) times the Bhattacharyya coefficient of what either expects to
+// be read (Bhattacharyya, Bull. Calcutta Math. Soc. 35, 1943; the bound is
+// Kailath's, IEEE Trans. Commun. Tech. 15, 1967; both from memory). The sum over
+// all pairs that differ is what a reading leaves open.
+const (
+	nextRivals = 14   // explanations looked at
+	nextCoils  = 6    // coils looked at, the most doubtful first
+	nextPlaced = 4    // explanations that get a place of the sensor of their own
+	turnedGain = 0.85 // a turned or shifted hold must leave so much less open
+	ohmsGain   = 0.6  // and the ohmmeter, which takes longer, so much less
+	uselessAt  = 0.97 // what leaves more than this open is not worth asking for
+)
+
+// rival is an explanation with where it puts the sensor of the phone in use.
+type rival struct {
+	s      *scored
+	weight float64
+	places []r2.Vec // offsets in the phone frame, as likely as one another
+}
+
+// expected is a reading as an explanation expects it, microtesla.
+type expected struct {
+	b  r3.Vec
+	sd float64
+}
+
+// choice is a reading that may be asked for.
+type choice struct {
+	next Next
+	open float64
+	// What it tells apart best.
+	coil       int
+	one, other State
+}
+
 func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
-	best, bestDoubt := -1, 0.0
-	for j := range v.Coils {
-		c := &v.Coils[j]
-		if c.State != StateUndecided {
-			continue
-		}
-		doubt := 1.0
-		for _, p := range c.P {
-			doubt = min(doubt, 1-p)
-		}
-		if c.Used == 0 {
-			doubt += 1
-		}
-		if doubt > bestDoubt {
-			best, bestDoubt = j, doubt
-		}
-	}
-	if best < 0 {
+	coils := doubtful(v)
+	if len(coils) == 0 {
 		return nil
 	}
-	c := &v.Coils[best]
-	n := &Next{At: c.ID}
-	switch {
+	switch c := &v.Coils[coils[0]]; {
 	case c.Used == 0:
-		n.Why = fmt.Sprintf("%s has not been read yet.", c.ID)
-	case c.P[StateWeak]+c.P[StateDead] > c.P[StateReversed] && c.Used > 1:
-		n.Why = fmt.Sprintf("%s may be weak, and the phone cannot tell how weak. Measure its ohms.", c.ID)
-		n.Route = "ohms"
-	case c.P[StateReversed] > 0.01 && c.P[StateAsPlanned] > 0.01:
-		n.Why = fmt.Sprintf("%s may face either way. Read it once more, with the phone turned by half.", c.ID)
-		half := 180.0
-		n.TopDeg = &half
-	default:
-		n.Why = fmt.Sprintf("What was read over %s leaves doubt. Read it once more.", c.ID)
+		return &Next{At: c.ID, Why: fmt.Sprintf("%s has not been read yet.", c.ID)}
+	case c.withheld():
+		return &Next{At: c.ID, Why: fmt.Sprintf("What was read over %s cannot be relied on. Read it once more.", c.ID)}
 	}
-	return n
+	rivals := e.rivals(list, weights)
+	all := 0.0
+	for i := range rivals {
+		for k := range i {
+			if differ(rivals[i].s.hyp, rivals[k].s.hyp) {
+				all += math.Sqrt(rivals[i].weight * rivals[k].weight)
+			}
+		}
+	}
+	var best *choice
+	for _, j := range coils[:min(len(coils), nextCoils)] {
+		for _, c := range e.choices(rivals, j) {
+			if best == nil || c.open < best.open {
+				best = &c
+			}
+		}
+	}
+	if best == nil || best.open > uselessAt*all {
+		c := &v.Coils[coils[0]]
+		return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read it once more, with more current if the supply and the phone allow.", c.ID)}
+	}
+	return &best.next
+}
+
+// withheld tells of a coil that is not claimed though its readings seem clear:
+// they fit nothing, or the phone re-zeroed itself under them.
+func (c *Coil) withheld() bool {
+	for _, p := range c.P {
+		if c.State == StateUndecided && p >= MinClaim {
+			return true
+		}
+	}
+	return false
+}
+
+// doubtful are the coils that are not claimed: those never read first, then
+// those whose readings cannot be relied on, then the most doubtful first.
+func doubtful(v *Verdict) []int {
+	doubt := make([]float64, len(v.Coils))
+	var out []int
+	open := slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State == StateUndecided })
+	for j := range v.Coils {
+		c := &v.Coils[j]
+		// With every coil claimed, the pad as a whole may still be in doubt.
+		if c.State != StateUndecided && (open || v.Outcome != Undecided) {
+			continue
+		}
+		doubt[j] = 1
+		for _, p := range c.P {
+			doubt[j] = min(doubt[j], 1-p)
+		}
+		switch {
+		case c.Used == 0:
+			doubt[j] += 2
+		case c.withheld():
+			doubt[j]++
+		}
+		out = append(out, j)
+	}
+	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(doubt[b], doubt[a]) })
+	return out
+}
+
+// differ tells whether two explanations differ in what matters: how a coil is, or
+// what to mend.
+func differ(a, b *hypothesis) bool {
+	return !slices.Equal(a.states, b.states) || faultNames(a.faults) != faultNames(b.faults)
+}
+
+// rivals are the likeliest explanations.
+func (e *engine) rivals(list []*scored, weights []float64) (out []rival) {
+	src := e.inUse()
+	var places []r2.Vec
+	for i, s := range list[:min(len(list), nextRivals)] {
+		if src >= 0 && i < nextPlaced {
+			mean, sd := e.placeOf(src, []*scored{s})
+			places = []r2.Vec{mean}
+			if spread := math.Max(sd.X, sd.Y); spread > placeSD {
+				places = nil
+				for _, d := range [4]r2.Vec{{X: 1, Y: 1}, {X: -1, Y: 1}, {X: 1, Y: -1}, {X: -1, Y: -1}} {
+					places = append(places, r2.Vec{X: mean.X + d.X*sd.X, Y: mean.Y + d.Y*sd.Y})
+				}
+			}
+		}
+		out = append(out, rival{s, weights[i], places})
+	}
+	return out
+}
+
+// inUse is the phone that read last; -1 without any.
+func (e *engine) inUse() int {
+	src, last := -1, math.Inf(-1)
+	for i := range e.ev.holds {
+		if h := &e.ev.holds[i]; h.to > last {
+			src, last = h.source, h.to
+		}
+	}
+	return src
+}
+
+// choices are the readings worth a thought over one coil.
+func (e *engine) choices(rivals []rival, j int) (out []choice) {
+	id := e.m.plan.Coils[j].ID
+	if src := e.inUse(); src >= 0 {
+		top := e.lastTop(src)
+		hold := e.weigh(rivals, j, func(r *rival) []expected { return e.over(r, j, top, r2.Vec{}) })
+		hold.next = Next{At: id, Why: hold.why(id, "One more reading of %s tells.")}
+		out = append(out, hold)
+		half := wrapDeg(top + 180)
+		turned := e.weigh(rivals, j, func(r *rival) []expected { return e.over(r, j, half, r2.Vec{}) })
+		turned.next = Next{At: id, TopDeg: &half, Why: turned.why(id, "Read %s once more with the phone turned by half: its sensor then lies elsewhere.")}
+		if turned.open < turnedGain*hold.open {
+			out = append(out, turned)
+		}
+		if shift, words, ok := e.toMiddle(rivals, j, top); ok {
+			moved := e.weigh(rivals, j, func(r *rival) []expected { return e.over(r, j, top, shift) })
+			moved.next = Next{At: id, ShiftMM: []float64{math.Round(shift.X * 1e3), math.Round(shift.Y * 1e3)},
+				Why: moved.why(id, "Lay the phone with its mark "+words+" the middle of %s: its sensor is over the middle then.")}
+			if moved.open < turnedGain*hold.open {
+				out = append(out, moved)
+			}
+		}
+	}
+	ohms := e.weigh(rivals, j, func(r *rival) []expected { return ohmsExpected(r.s.hyp, j) })
+	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
+	if len(out) == 0 || ohms.open < ohmsGain*slices.MinFunc(out, func(a, b choice) int { return cmp.Compare(a.open, b.open) }).open {
+		out = append(out, ohms)
+	}
+	return out
+}
+
+// lastTop is which way a phone's top edge pointed when it read last.
+func (e *engine) lastTop(src int) float64 {
+	top, last := 0.0, math.Inf(-1)
+	for i := range e.ev.holds {
+		if h := &e.ev.holds[i]; h.source == src && h.to > last {
+			top, last = h.topDeg, h.to
+		}
+	}
+	return top
+}
+
+// weigh works out what a reading leaves open.
+func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []expected) choice {
+	c := choice{coil: j}
+	seen := make([][]expected, len(rivals))
+	for i := range rivals {
+		seen[i] = expect(&rivals[i])
+	}
+	most := 0.0
+	for i := range rivals {
+		for k := range i {
+			a, b := rivals[i].s.hyp, rivals[k].s.hyp
+			if !differ(a, b) {
+				continue
+			}
+			w := math.Sqrt(rivals[i].weight * rivals[k].weight)
+			alike := 0.0
+			for _, x := range seen[i] {
+				for _, y := range seen[k] {
+					alike += x.alike(y)
+				}
+			}
+			alike /= float64(len(seen[i]) * len(seen[k]))
+			c.open += w * alike
+			if told := w * (1 - alike); told > most && a.states[j] != b.states[j] {
+				most, c.one, c.other = told, b.states[j], a.states[j]
+			}
+		}
+	}
+	return c
+}
+
+// alike is the Bhattacharyya coefficient of two expected readings.
+func (x expected) alike(y expected) float64 {
+	v := x.sd*x.sd + y.sd*y.sd
+	d := r3.Norm2(r3.Sub(x.b, y.b))
+	return math.Pow(2*x.sd*y.sd/v, 1.5) * math.Exp(-d/(4*v))
+}
+
+// why words a choice.
+func (c *choice) why(id, ask string) string {
+	ask = fmt.Sprintf(ask, id)
+	if c.one == "" {
+		return "It tells apart what else may be wrong. " + ask
+	}
+	return fmt.Sprintf("%s may be %s or %s. %s", id, c.one.words(), c.other.words(), ask)
+}
+
+// words is how a state is said in a sentence.
+func (s State) words() string {
+	if s == StateAsPlanned {
+		return "as planned"
+	}
+	return string(s)
+}
+
+// over is what the phone would read over a coil.
+func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []expected {
+	const (
+		noise = 4.0   // uT, with the drift between off and on
+		tell  = 0.05  // of the field: tilt, height
+		step  = 0.002 // metres, for the slope
+	)
+	sin, cos := math.Sincos(topDeg * math.Pi / 180)
+	middle := e.m.sensorOver(j)
+	var out []expected
+	for _, o := range r.places {
+		at := r3.Add(middle, r3.Vec{X: shift.X + cos*o.X - sin*o.Y, Y: shift.Y + sin*o.X + cos*o.Y})
+		field := func(dx, dy float64) r3.Vec {
+			return r3.Scale(1e6, e.m.pad.At(r.s.hyp.at, r3.Add(at, r3.Vec{X: dx, Y: dy})))
+		}
+		b := field(0, 0)
+		across := r3.Norm(r3.Sub(field(step, 0), field(-step, 0))) / (2 * step)
+		up := r3.Norm(r3.Sub(field(0, step), field(0, -step))) / (2 * step)
+		out = append(out, expected{b, math.Sqrt(noise*noise + math.Pow(tell*r3.Norm(b), 2) + (across*across+up*up)*placeSD*placeSD/2)})
+	}
+	return out
+}
+
+// toMiddle is where to lay the mark so that the sensor comes over the middle of a
+// coil, where that is far from where the mark usually lies.
+func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, words string, ok bool) {
+	places := rivals[0].places
+	var o r2.Vec
+	for _, p := range places {
+		o = r2.Add(o, r2.Scale(1/float64(len(places)), p))
+	}
+	w := e.m.plan.WindingOf(j)
+	if r2.Norm(o) < 0.5*math.Min(w.InnerX, w.InnerY)/2 {
+		return shift, "", false
+	}
+	sin, cos := math.Sincos(topDeg * math.Pi / 180)
+	const whole = 1e-3 // millimetres
+	shift = r2.Vec{X: -math.Round((cos*o.X-sin*o.Y)/whole) * whole, Y: -math.Round((sin*o.X+cos*o.Y)/whole) * whole}
+	var parts []string
+	say := func(d float64, plus, minus string) {
+		if mm := math.Abs(d) * 1e3; mm >= 1 {
+			parts = append(parts, fmt.Sprintf("%.0f mm %s", mm, map[bool]string{true: plus, false: minus}[d > 0]))
+		}
+	}
+	say(shift.X, "to the right of", "to the left of")
+	say(shift.Y, "beyond", "on your side of")
+	switch len(parts) {
+	case 0:
+		return shift, "", false
+	case 1:
+		return shift, parts[0], true
+	}
+	return shift, parts[0] + " and " + parts[1], true
+}
+
+// ohmsExpected is what an ohmmeter across a coil alone would show, as if it were
+// a reading: an open coil as far from any number as can be.
+func ohmsExpected(h *hypothesis, j int) []expected {
+	const open = 1e6
+	ohms := h.cur.CoilOhms[j]
+	if math.IsInf(ohms, 1) {
+		return []expected{{r3.Vec{X: open}, 1}}
+	}
+	sd := math.Hypot(ohmShare*ohms+ohmAbsolute, math.Hypot(wireShare, unknownRoom*copperPerK)*ohms)
+	return []expected{{r3.Vec{X: ohms}, sd}}
 }

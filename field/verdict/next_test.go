@@ -1,0 +1,105 @@
+package verdict_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"polewise/field/capture"
+	"polewise/field/rehearsal"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+// smallCoils are coils so small that a sensor 5 cm from the mark reads hardly
+// anything of them.
+const smallCoils = `format = 1
+name = "small coils"
+[supply]
+volts = 1.5
+[[winding]]
+id = "small"
+shape = "round"
+inner = 36
+turns = 40
+build = 5
+width = 6
+wire_awg = 24
+[[coil]]
+id = "A1"
+winding = "small"
+at = [40, 40]
+[[coil]]
+id = "A2"
+winding = "small"
+at = [140, 40]
+[[coil]]
+id = "A3"
+winding = "small"
+at = [240, 40]
+[[string]]
+id = "A"
+coils = ["A1", "A2", "A3"]
+`
+
+// TestNextMovesTheSensorOverTheCoil: a reading beside a coil tells little of it;
+// what is asked for next is the one with the sensor over it.
+func TestNextMovesTheSensorOverTheCoil(t *testing.T) {
+	p, err := layout.Parse("small.toml", []byte(smallCoils))
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := rehearsal.Defaults()
+	o.Rest, o.OffsetMM, o.TellOffsetMM = rehearsal.RestHolds, &[2]float64{15, 52}, 3
+	moved := 0
+	for seed := range uint64(8) {
+		o.Seed = seed
+		m, err := verdict.Warm(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := m.Judge(capturesOf(p, o)...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if v.Outcome != verdict.Undecided {
+			continue
+		}
+		if v.Next == nil {
+			t.Fatalf("seed %d: undecided, and nothing asked for", seed)
+		}
+		if v.Next.ShiftMM == nil {
+			t.Errorf("seed %d: asked for %+v", seed, v.Next)
+			continue
+		}
+		moved++
+		if d := math.Hypot(v.Next.ShiftMM[0]+15, v.Next.ShiftMM[1]+52); d > 8 {
+			t.Errorf("seed %d: mark to be moved by %v, expected about [-15 -52]", seed, v.Next.ShiftMM)
+		}
+		if !strings.Contains(v.Next.Why, "to the left of and") || !strings.Contains(v.Next.Why, "on your side of the middle of "+v.Next.At) {
+			t.Errorf("seed %d: %s", seed, v.Next.Why)
+		}
+	}
+	if moved == 0 {
+		t.Error("no case was undecided")
+	}
+}
+
+// TestNextAsksForOhms: a needle has told which face is up, and cannot tell
+// whether a coil that moves it is whole.
+func TestNextAsksForOhms(t *testing.T) {
+	p := kennel(t)
+	o := careful(3, layout.Fault{Kind: layout.CoilShorted, ID: "B2"})
+	o.Route, o.Ohms = capture.Hand, false
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := m.Judge(capturesOf(p, o)...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v.Next == nil || v.Next.Route != "ohms" {
+		t.Fatalf("B2 %v, asked for %+v", v.Coils[4].P, v.Next)
+	}
+}
