@@ -6,6 +6,8 @@ import { Feeds } from "./feeds/feeds.js";
 import { figuresOfBench } from "./figures/figures.js";
 import { Editor } from "./editor/editor.js";
 import { ask, listen } from "./live.js";
+import { Records } from "./records/records.js";
+import { SignOff } from "./records/sign-off.js";
 import { Rehearsal } from "./rehearsal.js";
 import { readCoils } from "./verdict-panel.js";
 import { currentView, followViews } from "./views.js";
@@ -21,6 +23,8 @@ const bench = new Bench({
 
 const feeds = new Feeds(byId("feeds"));
 const editor = new Editor({ use: (toml) => newCheck({ plan_toml: toml }), say: (text) => bench.say(text), busy: () => Boolean(bench.state && readCoils(bench.state).length > 0) });
+const records = new Records({ place: byId("records"), ontrouble: tellTrouble });
+const signOff = new SignOff({ place: byId("sign-off"), onagain: () => void newCheck({}).catch(tellTrouble) });
 
 /** @param {any} state */
 function showState(state) {
@@ -30,6 +34,7 @@ function showState(state) {
   }
   bench.show(state);
   void editor.follow(state);
+  signOff.show(bench.state);
   if (!rehearsal && state.check.rehearsal) attach(state.check.rehearsal, bench.state.phone_url);
   rehearsal?.follow(bench.state);
   feeds.follow(bench.state);
@@ -89,12 +94,14 @@ byId("new-check").addEventListener("click", () => void chooseCheck());
 byId("rehearse").addEventListener("click", () => void chooseRehearsal());
 byId("print").addEventListener("click", () => print());
 followViews(showPlan);
+followViews((view) => records.shown(view));
 
 const canned = new URLSearchParams(location.search).get("canned");
 if (canned) {
   const { cannedState } = await import("./states.js");
   const c = cannedState(await ask("api/state"), canned);
   bench.show(c.state);
+  signOff.show(bench.state);
   for (const m of c.messages || []) bench.received(m);
   linked(c.link || "live");
 } else {

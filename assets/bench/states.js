@@ -62,6 +62,14 @@ const MAKERS = {
     s.prompt = { do: "done", say: "Every coil faces as planned." };
     return { state: s };
   },
+  signed: (s) => {
+    judge(s, () => sure("as-planned"));
+    s.verdict.outcome = "as-planned";
+    s.prompt = { do: "done", say: "This pad is signed off." };
+    const sha256 = "5d730fc67fe8bbb2dc476701a8bbd4b558ad65c6e0ad3f94f1928a8dcf29a8fc";
+    s.sign_off.signed = { signed: "2024-05-01T12:00:00Z", serial: "17", maker: "AB", note: "", exception: null, sha256 };
+    return { state: s };
+  },
   lost: (s) => {
     judge(s, () => sure("as-planned"));
     s.verdict.outcome = "as-planned";
@@ -98,6 +106,8 @@ function judge(s, claim) {
     return { id: c.id, ...k, expected_uT: expected, measured_uT: k.used ? expected * SHARE[k.state] : null };
   });
   s.verdict = { outcome: "fault", coils, causes: [], notes: [] };
+  const open = coils.filter((c) => c.state !== "as-planned").map((c) => c.id);
+  s.sign_off = { ...s.sign_off, refused: "", except: open.length > 0 ? { coils: open, ohms: [], wiring: "" } : null };
   s.prompt = null;
   s.holds = coils.filter((c) => c.used).map((c, i) => hold(c, i));
 }

@@ -29,6 +29,27 @@ type Compared struct {
 
 // Look opens a stored check.
 func (d *Desk) Look(ctx context.Context, id string) (*Past, error) {
+	c, err := d.past(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	p := &Past{State: c.state(), Current: d.CheckID() == id}
+	p.Compared, err = d.compare(ctx, c)
+	return p, err
+}
+
+// Compare puts a stored check beside the record signed before it; nil when there
+// is none.
+func (d *Desk) Compare(ctx context.Context, id string) (*Compared, error) {
+	c, err := d.past(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	return d.compare(ctx, c)
+}
+
+// past loads a check with the verdict it had last.
+func (d *Desk) past(ctx context.Context, id string) (*check, error) {
 	stored, err := d.store.CheckByID(ctx, id)
 	if err != nil {
 		return nil, err
@@ -37,34 +58,23 @@ func (d *Desk) Look(ctx context.Context, id string) (*Past, error) {
 		return nil, noCheck(id)
 	}
 	c, err := d.load(ctx, stored)
-	if err != nil {
-		return nil, err
+	if err != nil || c.verdict != nil {
+		return c, err
 	}
-	if c.verdict == nil {
-		text, err := d.store.LastVerdict(ctx, id)
-		if err != nil {
-			return nil, err
-		}
-		if text != nil {
-			c.verdict = &verdict.Verdict{}
-			if err := json.Unmarshal(text, c.verdict); err != nil {
-				return nil, fmt.Errorf("the verdict of check %s cannot be read: %w", id, err)
-			}
-		}
+	text, err := d.store.LastVerdict(ctx, id)
+	if err != nil || text == nil {
+		return c, err
 	}
-	p := &Past{State: c.state()}
-	d.mu.Lock()
-	p.Current = d.check.ID == id
-	d.mu.Unlock()
-	if c.Rehearsal == "" {
-		p.Compared, err = d.compare(ctx, c)
+	c.verdict = &verdict.Verdict{}
+	if err := json.Unmarshal(text, c.verdict); err != nil {
+		return nil, fmt.Errorf("the verdict of check %s cannot be read: %w", id, err)
 	}
-	return p, err
+	return c, nil
 }
 
 // compare puts a check beside the record signed before it, if there is one.
 func (d *Desk) compare(ctx context.Context, c *check) (*Compared, error) {
-	if c.verdict == nil {
+	if c.verdict == nil || c.Rehearsal != "" {
 		return nil, nil
 	}
 	stored, err := d.store.EarlierRecord(ctx, c.ID, c.label.Serial, c.PlanTOML, c.Began)

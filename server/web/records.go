@@ -27,6 +27,7 @@ func (s *Site) recordRoutes(r chi.Router) {
 	r.Get("/checks/export", s.export)
 	r.Post("/checks/import", s.importChecks)
 	r.Get("/checks/{id}", s.look)
+	r.Get("/checks/{id}/compared", s.compared)
 	r.Post("/checks/{id}/label", s.label)
 	r.Get("/records/{id}.html", s.recordPage)
 	r.Get("/records/{id}.json", s.recordJSON)
@@ -129,6 +130,15 @@ func (s *Site) look(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeJSON(w, http.StatusOK, p)
+}
+
+func (s *Site) compared(w http.ResponseWriter, r *http.Request) {
+	c, err := s.Desk.Compare(r.Context(), chi.URLParam(r, "id"))
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"compared": c})
 }
 
 // signedRecord finds a record; on failure it has answered.

@@ -1,0 +1,122 @@
+// An old check, to be looked at only: its verdict, drawing, coils and readings.
+import { el } from "../../common/dom.js";
+import { drawPad } from "../../common/pad.js";
+import { percent } from "../../common/states.js";
+import { microtesla } from "../coil-mark.js";
+import { coilTable } from "../coil-table.js";
+import { holdPlot } from "../hold-plot.js";
+import { ask } from "../live.js";
+import { readCoils } from "../verdict-panel.js";
+import { changes, checkBadge, recordLinks, sum, when } from "./words.js";
+
+const SHOWN = 60; // readings at once
+
+export class PastCheck {
+  /** @param {{ontrouble: (e: Error) => void}} o */
+  constructor(o) {
+    this.o = o;
+    this.place = el("div", { class: "rec-past" });
+    this.turn = 0;
+  }
+
+  /** @param {string} id */
+  async open(id) {
+    const turn = ++this.turn;
+    const back = el("p", {}, el("a", { href: "#records" }, "All pads and checks"));
+    this.place.replaceChildren(back, el("p", { role: "status" }, "Opening the check…"));
+    let state;
+    try {
+      state = await ask(`api/checks/${encodeURIComponent(id)}`);
+    } catch (e) {
+      if (turn === this.turn) this.place.replaceChildren(back, el("p", { class: "trouble", role: "alert" }, e.message));
+      return;
+    }
+    if (turn !== this.turn) return;
+    this.state = state;
+    this.selected = null;
+    this.coils = el("section", { class: "card", "aria-label": "Coils" });
+    this.holds = el("section", { class: "card", "aria-label": "Readings" });
+    this.place.replaceChildren(back, ...this.head(), el("div", { class: "rec-columns" }, el("div", { class: "rec-drawing" }, this.drawing()), this.card()), el("div", { class: "rec-columns" }, this.coils, this.holds));
+    this.fill();
+  }
+
+  head() {
+    const { check, plan, sign_off: s, current } = this.state;
+    const kind = check.rehearsal ? "Rehearsal" : "Check";
+    return [
+      el("h2", { id: "past-name" }, plan.name),
+      el("p", { class: "note" }, `${kind} of ${when(check.began)}${s.label.serial ? `, serial number ${s.label.serial}` : ""}. `, current ? el("a", { href: "#check" }, "It is on the bench now.") : "It can be looked at, not changed."),
+    ];
+  }
+
+  card() {
+    const { check, verdict: v, sign_off: s, compared } = this.state;
+    const first = v?.outcome === "fault" && v.causes?.[0];
+    const state = s.signed ? (s.signed.exception ? "exception" : "signed") : readCoils(this.state).length === 0 ? "unread" : v.outcome;
+    return el(
+      "section",
+      { class: "card", "aria-label": "Verdict and record" },
+      el("p", { class: "outcome" }, checkBadge(state)),
+      s.signed ? el("p", {}, `By ${s.signed.maker}, ${when(s.signed.signed)}.`) : null,
+      s.signed?.exception ? el("p", { class: "rec-typed" }, s.signed.exception.reason) : null,
+      first ? el("p", { class: "cause-say" }, `${first.say} (${percent(first.p)})`) : null,
+      ...(v?.notes || []).map((n) => el("p", { class: "note" }, n)),
+      ...(s.signed ? [recordLinks(check.id), sum(s.signed.sha256)] : []),
+      s.signed && s.label.note ? el("p", { class: "rec-typed" }, s.label.note) : null,
+      !s.signed ? this.labels() : null,
+      compared ? changes(compared) : null,
+      el("p", { class: "row rec-links" }, ...[["json", "Export this check as JSON"], ["csv", "its coils as CSV"], ["captures", "its captures"]].map(([as, words]) => el("a", { href: `api/checks/export?ids=${check.id}&as=${as}`, download: "" }, words))),
+    );
+  }
+
+  /** What a check that is not signed is called. */
+  labels() {
+    const { check, sign_off: s } = this.state;
+    const serial = /** @type {any} */ (el("input", { maxlength: 64, autocomplete: "off" }));
+    const note = /** @type {any} */ (el("textarea", { maxlength: 600, rows: 2 }));
+    serial.value = s.label.serial;
+    note.value = s.label.note;
+    const kept = el("p", { class: "note", role: "status" });
+    const form = el("form", { class: "rec-form" }, el("label", {}, "Serial number", serial), el("label", {}, "Note", note), el("div", { class: "row" }, el("button", { type: "submit", class: "small" }, "Keep serial number and note"), kept));
+    form.addEventListener("submit", (e) => {
+      e.preventDefault();
+      ask(`api/checks/${encodeURIComponent(check.id)}/label`, { serial: serial.value, note: note.value }).then(
+        () => (kept.textContent = "kept"),
+        (err) => this.o.ontrouble(err),
+      );
+    });
+    return form;
+  }
+
+  drawing() {
+    const { plan } = this.state;
+    const read = readCoils(this.state);
+    const sign = (c) => (plan.coils.find((k) => k.id === c.id).north === "up" ? 1 : -1);
+    return drawPad(plan, {
+      states: Object.fromEntries(read.map((c) => [c.id, c.state])),
+      values: Object.fromEntries(read.filter((c) => c.measured_uT !== null).map((c) => [c.id, `${microtesla(c.measured_uT)} of ${microtesla(c.expected_uT)}`])),
+      faces: Object.fromEntries(read.map((c) => [c.id, c.state === "reversed" ? -sign(c) : c.state === "dead" ? 0 : sign(c)])),
+      label: `The pad ${plan.name} as it was claimed, seen from above`,
+    });
+  }
+
+  /** @param {string | null} [id] */
+  fill(id = null) {
+    this.selected = this.selected === id ? null : id;
+    this.coils.replaceChildren(coilTable(this.state, { selected: this.selected, onpick: (k) => this.fill(k) }));
+    const holds = this.state.holds.filter((h) => !h.open && (!this.selected || h.at === this.selected));
+    this.holds.replaceChildren(
+      el("h3", {}, this.selected ? `Readings of ${this.selected}` : "Readings"),
+      holds.length === 0 ? el("p", { class: "note" }, "No hold that counts.") : el("p", { class: "note" }, "Phone axes, in microtesla. Pick a coil in the table for its own."),
+      ...holds.slice(0, SHOWN).map((h) => this.hold(h)),
+      holds.length > SHOWN ? el("p", { class: "note" }, `${holds.length - SHOWN} more are not shown.`) : "",
+    );
+  }
+
+  hold(h) {
+    const more = el("details", { class: "hold" }, el("summary", {}, el("strong", {}, h.at), ` at ${h.t.toFixed(0)} s, ${h.count || h.bearings} readings`));
+    // Drawn when it is looked at: a check may have hundreds.
+    more.addEventListener("toggle", () => more.childElementCount === 1 && more.append(holdPlot(h)));
+    return more;
+  }
+}

@@ -1,0 +1,59 @@
+// Words and small parts that the list, an old check and the sign-off share.
+import { el } from "../../common/dom.js";
+import { stateBadge } from "../../common/states.js";
+
+/** What may be the matter with a check: the shape to show, and its words. */
+export const STATES = {
+  signed: ["as-planned", "signed off"],
+  exception: ["undecided", "signed off with exception"],
+  "as-planned": ["as-planned", "as planned, not signed off"],
+  fault: ["reversed", "something is wrong"],
+  undecided: ["undecided", "undecided"],
+  unread: ["dead", "nothing read"],
+};
+
+/** @param {string} state */
+export function checkBadge(state) {
+  const [shape, words] = STATES[state] || STATES.undecided;
+  return stateBadge(shape, words);
+}
+
+/** A stored time in the reader's own time zone. @param {string} text */
+export function when(text) {
+  const t = new Date(text);
+  if (!text || Number.isNaN(t.getTime())) return "";
+  const two = (n) => String(n).padStart(2, "0");
+  return `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())} ${two(t.getHours())}:${two(t.getMinutes())}`;
+}
+
+/** The sum by which paper and file are matched. @param {string} sha256 */
+export function sum(sha256) {
+  return el("p", { class: "rec-sum" }, "SHA-256 of the record's JSON: ", el("code", {}, sha256));
+}
+
+/** Ways to a signed record. @param {string} check */
+export function recordLinks(check) {
+  const at = `api/records/${encodeURIComponent(check)}`;
+  return el(
+    "p",
+    { class: "row rec-links" },
+    el("a", { href: `${at}.html`, target: "_blank", rel: "noopener" }, "Open the record, to print"),
+    el("a", { href: `${at}.html?save=1`, download: "" }, "Save it as a page"),
+    el("a", { href: `${at}.json`, download: "" }, "Save it as JSON"),
+  );
+}
+
+/** What has changed since a record was signed. @param {any} compared */
+export function changes(compared) {
+  const which = compared.by === "serial" ? `the same serial number, ${compared.serial}` : `the same plan${compared.serial ? `, serial number ${compared.serial}` : ""}; whether it is the same pad is not known here`;
+  const link = el("a", { href: `#records/${compared.check}` }, `signed ${when(compared.signed)}`);
+  return el(
+    "div",
+    { class: "rec-changes" },
+    el("h3", {}, "Since it was signed off"),
+    el("p", { class: "note" }, "Compared with the record ", link, ` (${which}). ${compared.coils} coils were read both times.`),
+    compared.changes.length > 0
+      ? el("ul", {}, ...compared.changes.map((c) => el("li", {}, c.say)))
+      : el("p", {}, compared.coils > 0 ? "Of these, no claim and no size has moved by more than the error." : "Nothing to compare yet."),
+  );
+}
