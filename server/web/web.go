@@ -15,6 +15,7 @@ import (
 	"sync"
 
 	"github.com/go-chi/chi/v5"
+	"github.com/go-chi/chi/v5/middleware"
 
 	"polewise/assets"
 	"polewise/layout"
@@ -189,9 +190,12 @@ func (s *Site) Bench(listen string) http.Handler {
 	r.Use(loopbackHost(listen), s.sameOrigin)
 	r.Group(func(r chi.Router) {
 		r.Use(headers(cspBench))
-		r.Get("/", page(assets.Bench))
-		r.Handle("/app/*", static("/app/", assets.Bench))
-		r.Handle("/common/*", static("/common/", assets.Common))
+		r.Group(func(r chi.Router) {
+			r.Use(middleware.Compress(5)) // the page's own text
+			r.Get("/", page(assets.Bench))
+			r.Handle("/app/*", static("/app/", assets.Bench))
+			r.Handle("/common/*", static("/common/", assets.Common))
+		})
 		r.Get("/live", s.live)
 		r.Route("/api", s.api)
 	})
