@@ -123,6 +123,7 @@ func (s *Site) phoneRoutes(r chi.Router) {
 	r.Get("/plan.json", s.planJSON)
 	r.Get("/stream", s.stream)
 	r.Post("/post", s.post)
+	r.Post("/sensor", s.locate)
 	r.Get("/events", s.events)
 	r.Get("/feed", s.feedSocket)
 	r.Post("/feed", s.feedPost)
