@@ -49,12 +49,7 @@ function outline() {
  */
 export function phoneDrawing(sensor, label) {
   const { width: w, height: h } = PHONE_MM;
-  const place = sensor
-    ? [
-        svg("ellipse", { class: "sensor-doubt", cx: sensor.mm[0], cy: -sensor.mm[1], rx: 2 * sensor.sd_mm[0] + 2, ry: 2 * sensor.sd_mm[1] + 2 }),
-        svg("path", { class: "sensor-place", d: "M-8 0H8M0 -8V8", transform: `translate(${sensor.mm[0]} ${-sensor.mm[1]})` }),
-      ]
-    : [];
+  const place = sensor ? sensorMarks(sensor) : [];
   return svg(
     "svg",
     { class: "phone-drawing", role: "img", "aria-label": label, viewBox: `${-w / 2 - 12} ${-h / 2 - 8} ${w + 24} ${h + 16}` },
@@ -62,4 +57,20 @@ export function phoneDrawing(sensor, label) {
     svg("path", { class: "phone-mark", d: "M-6 0H6M0 -6V6" }),
     ...place,
   );
+}
+
+const RING = 2.45; // spreads: it lies within 19 times in 20
+
+/** A dot with its ring, and how far it is from the middle each way. */
+function sensorMarks({ mm, sd_mm }) {
+  const [x, y] = [mm[0], -mm[1]];
+  const text = (at, words, anchor) => svg("text", { class: "phone-figure", x: at[0], y: at[1], "text-anchor": anchor }, words);
+  const left = x > 0; // figures on the side where there is room
+  return [
+    svg("path", { class: "sensor-way", d: `M0 0V${y}H${x}` }),
+    svg("ellipse", { class: "sensor-doubt", cx: x, cy: y, rx: RING * sd_mm[0], ry: RING * sd_mm[1] }),
+    svg("circle", { class: "sensor-place", cx: x, cy: y, r: 2.6 }),
+    Math.abs(y) >= 1 && text([left ? -3 : 3, y / 2 + 2], `${Math.round(Math.abs(y))} mm`, left ? "end" : "start"),
+    Math.abs(x) >= 1 && text([x / 2, y - RING * sd_mm[1] - 3], `${Math.round(Math.abs(x))} mm`, "middle"),
+  ];
 }

@@ -16,6 +16,7 @@ import { helpFor } from "./screens/help.js";
 import { outcomeTitle } from "./screens/result.js";
 import { againScreen, findingOut, noBench, startScreen } from "./screens/start.js";
 import { dropSession, keptSession, saveSession } from "./session.js";
+import { SensorRun } from "./sensor-run.js";
 import { ask } from "./sources/deviceorientation.js";
 import { Stream } from "./stream.js";
 import { deviceName, whereAmI } from "./system.js";
@@ -42,6 +43,8 @@ const stream = new Stream({
 let found = null;
 /** The route under way, and what it works with. @type {import("./run.js").Run | null} */
 let run = null;
+/** @type {SensorRun | null} */
+let finder = null;
 /** @type {import("./run.js").Tools | null} */
 let tools = null;
 /** @type {import("./session.js").Session["route"] | null} */
@@ -90,6 +93,7 @@ function start(note) {
       drawing: () => padDrawing(told.plan, { states: told.states(), label: `The pad ${told.plan.name}` }),
       begin: (r) => void begin(r),
       resume: kept ? () => void begin(kept.route, kept) : null,
+      findSensor: sensorPlace.get() ? null : canFind(),
     }),
   );
   help();
@@ -148,8 +152,39 @@ function newRun(chosen) {
   }
 }
 
+/** How to find this phone's sensor, where it gives raw readings. */
+function canFind() {
+  return !rehearsal && found?.raw === null ? () => void find() : null;
+}
+
+/** Finds the sensor, in place of any route. */
+async function find() {
+  allowSound();
+  void stayAwake();
+  end();
+  finder = new SensorRun({
+    told,
+    device: deviceName(where),
+    close: (note) => {
+      end();
+      start(note);
+    },
+    failed: (trouble) => failed(trouble, "vector"),
+  });
+  try {
+    await finder.begin();
+  } catch (e) {
+    failed(e instanceof Trouble ? e : new Trouble("silent"), "vector");
+    return;
+  }
+  page.clearClaim();
+  finder?.show();
+}
+
 function end() {
   run?.end();
+  finder?.end();
+  finder = null;
   run = null;
   untold = null;
   page.cover(false);
@@ -264,7 +299,7 @@ function help() {
         void open();
       },
       ohms: run ? ohms : null,
-      findSensor: null,
+      findSensor: canFind(),
       changed: () => {
         help();
         run?.show();
@@ -296,6 +331,7 @@ addEventListener("focus", inFront);
 document.addEventListener("visibilitychange", () => {
   inFront();
   if (!document.hidden) return;
+  finder?.hidden();
   run?.hidden();
   keep();
 });

@@ -12,6 +12,9 @@ import { conventionScreen, handScreen } from "./screens/hand.js";
 import { headingScreen, strengthWords } from "./screens/heading.js";
 import { helpFor } from "./screens/help.js";
 import { findingOut, noBench, startScreen, againScreen } from "./screens/start.js";
+import { sensorScreen } from "./screens/sensor.js";
+import { SensorFlow } from "./sensor-flow.js";
+import { placings } from "./sensor-places.js";
 import { vectorScreen } from "./screens/vector.js";
 import { Trouble, wordsFor } from "./troubles.js";
 
@@ -94,9 +97,17 @@ function hand(set, t = told()) {
   page.show(handScreen(/** @type {any} */ ({ stage: "faces", target: "A3", faces: { A1: 1, A2: -1 }, lastRead: { at: "A2" }, note: "", do: tap, ...set }), t));
 }
 
+/** Finding the sensor. @param {Partial<SensorFlow>} set */
+function sensor(set) {
+  const flow = new SensorFlow({ at: "A1", placings: placings(plan.coils[0], plan.windings[0]), supply: plan.supply });
+  Object.assign(flow, set);
+  page.show(sensorScreen(flow, told(), { note: "", do: tap }));
+  if (flow.stage !== "answer") page.reading("41  63  385 µT");
+}
+
 /** @param {any} found @param {any} where @param {string} [note] */
 function start(found, where, note = "") {
-  page.show(startScreen(told(), found, { note, where, drawing: () => padDrawing(plan, { label: "The pad" }), begin: nothing, resume: null }));
+  page.show(startScreen(told(), found, { note, where, drawing: () => padDrawing(plan, { label: "The pad" }), begin: nothing, resume: null, findSensor: found.raw === null ? nothing : null }));
   help(found, where);
 }
 
@@ -185,6 +196,11 @@ const STATES = {
   convention: () => page.show(conventionScreen(nothing)),
   "hand-faces": () => hand({}),
   "hand-other-convention": () => hand({}, told(null, "south")),
+  "sensor-lay": () => sensor({}),
+  "sensor-edge": () => sensor({ done: [[], []], afresh: false, answer: { found: false, offset_mm: [-14, 41], offset_sd_mm: [5.1, 11.3], why: "it may still be off by 12 mm, and 6 mm is wanted", holds: 2 } }),
+  "sensor-unchanged": () => sensor({ done: [[]], told: "unchanged" }),
+  "sensor-reads": () => sensor({ stage: "first", run: samples(1) }),
+  "sensor-found": () => sensor({ stage: "answer", done: [[], [], [], []], answer: { found: true, offset_mm: [-14.2, 41.3], offset_sd_mm: [5.1, 4.4], holds: 4 } }),
   help: () => {
     vector({ stage: "place", done: done(3) }, some);
     help({ best: "heading", raw: new Trouble("not-readable"), compass: null }, android, true);

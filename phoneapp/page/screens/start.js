@@ -28,7 +28,7 @@ export function noBench(onretry) {
 /**
  * @param {any} told
  * @param {import("../probe.js").Found} found
- * @param {{note: string, drawing: () => Node, where: import("../system.js").Where, begin: (route: "vector"|"heading"|"hand") => void, resume: (() => void) | null}} o
+ * @param {{note: string, drawing: () => Node, where: import("../system.js").Where, begin: (route: "vector"|"heading"|"hand") => void, resume: (() => void) | null, findSensor?: (() => void) | null}} o findSensor: where this phone's sensor is not known yet
  * @returns {import("../page.js").Screen}
  */
 export function startScreen(told, found, o) {
@@ -46,7 +46,10 @@ export function startScreen(told, found, o) {
           { label: "Go on where you were", id: "resume", main: true, onclick: o.resume },
           { label: "Begin anew", id: "begin", onclick: () => o.begin(found.best) },
         ]
-      : [{ label: told.rehearsal ? "Begin" : route.begin, id: "begin", main: true, onclick: () => o.begin(found.best) }],
+      : [
+          ...(o.findSensor ? [{ label: "Find this phone's sensor first", small: "once a phone, two minutes: fewer readings stay undecided", id: "find-first", onclick: o.findSensor }] : []),
+          { label: told.rehearsal ? "Begin" : route.begin, id: "begin", main: true, onclick: () => o.begin(found.best) },
+        ],
   };
 }
 

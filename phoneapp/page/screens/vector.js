@@ -1,7 +1,8 @@
 // The screens of the vector route, read off its flow.
 import { el } from "../../common/dom.js";
 import { drawnKey, padDrawing } from "../drawing.js";
-import { round, supplyWords } from "../supply.js";
+import { supplyWords } from "../supply.js";
+import { ampsField } from "./amps.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
 
@@ -139,10 +140,4 @@ function everyHold(flow, page) {
   const box = /** @type {HTMLInputElement} */ (el("input", { type: "checkbox", id: "every-hold", checked: flow.everyHold }));
   box.addEventListener("change", () => page.do.everyHold(box.checked));
   return el("p", { class: "choice" }, box, el("label", { for: "every-hold" }, "Switch the supply off and on at every coil: slower, surest."));
-}
-
-function ampsField(told) {
-  const amps = told.predicted?.pad?.amps;
-  const input = el("input", { type: "text", inputmode: "decimal", id: "amps", size: 6, autocomplete: "off" });
-  return el("p", { class: "choice" }, el("label", { for: "amps" }, `Amps it shows, if it does${amps > 0 ? ` (about ${round(amps)} planned)` : ""}`), input);
 }

@@ -1,0 +1,10 @@
+// The amps that a supply shows, which may be left empty.
+import { el } from "../../common/dom.js";
+import { round } from "../supply.js";
+
+/** @param {any} told */
+export function ampsField(told) {
+  const amps = told.predicted?.pad?.amps;
+  const input = el("input", { type: "text", inputmode: "decimal", id: "amps", size: 6, autocomplete: "off" });
+  return el("p", { class: "choice" }, el("label", { for: "amps" }, `Amps it shows, if it does${amps > 0 ? ` (about ${round(amps)} planned)` : ""}`), input);
+}
