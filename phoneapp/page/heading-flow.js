@@ -5,7 +5,7 @@
 //   place ─ tap ─ off ─ settled ─ on ─ tap ─ counting ─ settled ─ place … waiting ─ verdict ─ result
 //
 // First one side of every coil, then the other side of those still in doubt.
-import { placeBeside, strengthOf } from "./heading-places.js";
+import { currentFor, placeBeside, strengthOf } from "./heading-places.js";
 import { wrap180 } from "./sources/headings.js";
 
 const LAG_S = 3; // a compass follows with a lag of about a second
@@ -22,11 +22,16 @@ const AWAIT_S = 4; // for the verdict on the last hold
  */
 
 export class HeadingFlow {
-  /** @param {{plan: any, amps: number}} o amps: total current as planned */
+  /** @param {{plan: any, amps: number, beside?: Record<string, import("./heading-places.js").Beside[]>}} o amps: total current as planned; beside: the places by every coil */
   constructor(o) {
     this.plan = o.plan;
     this.coils = o.plan.coils.map((c) => c.id);
+    /** Total current as planned, and as it is set as far as is known. */
+    this.planned_amps = o.amps;
     this.amps = o.amps;
+    this.beside = o.beside || {};
+    /** What the supply is to be set to since a turn was too large or too small; null: nothing was. @type {number | null} */
+    this.set_amps = null;
     /** @type {Stage} */
     this.stage = "place";
     /** @type {{at: string, side: 1|-1, t: number}[]} */
@@ -70,7 +75,18 @@ export class HeadingFlow {
     if (!c) return null;
     const w = this.plan.windings.find((k) => k.id === c.winding);
     const side = this.timesRead(c.id) % 2 === 0 ? 1 : -1;
-    return { at: c.id, side: /** @type {1|-1} */ (side), ...placeBeside(c, w, this.rest_deg ?? this.now?.deg ?? 0, /** @type {1|-1} */ (side)) };
+    return { at: c.id, side: /** @type {1|-1} */ (side), ...placeBeside(c, w, this.rest_deg ?? this.now?.deg ?? 0, /** @type {1|-1} */ (side), this.beside[c.id]) };
+  }
+
+  /**
+   * The current to set in place of the plan's, or null where the plan's will do.
+   * @returns {{tells: "weak"|"strong"|"turned", amps: number} | null}
+   */
+  get advice() {
+    if (this.set_amps !== null) return { tells: "turned", amps: this.set_amps };
+    const p = this.hold || this.place;
+    const c = currentFor(p?.across_uT ?? null, this.planned_amps, this.plan.supply?.limit_amps || 0);
+    return c.tells === "well" ? null : c;
   }
 
   get progress() {
@@ -85,7 +101,7 @@ export class HeadingFlow {
     this.line({ type: "drive", t, state: "off" });
     this.emit({ do: "drive", state: "off" });
     this.line({ type: "hold", t: after(t), at: p.at, shift_mm: p.shift_mm });
-    this.hold = { at: p.at, side: p.side, t: after(t), off_deg: null, turned: [] };
+    this.hold = { at: p.at, side: p.side, across_uT: p.across_uT, t: after(t), off_deg: null, turned: [] };
     this.run = [];
     this.stage = "off";
     return this.take();
@@ -94,8 +110,11 @@ export class HeadingFlow {
   /** @param {number} t @param {number} [amps] read off the supply */
   supplyOn(t, amps) {
     if (this.stage !== "on") return [];
-    if (amps > 0) this.amps = amps;
-    this.line({ type: "drive", t, state: "on", ...(amps > 0 ? { amps } : {}) });
+    const advice = this.advice;
+    this.amps = amps && amps > 0 ? amps : (advice?.amps ?? this.planned_amps);
+    // Amps on a line are what the plan's own setting draws: of a supply set otherwise
+    // they would look like a fault of the wiring.
+    this.line({ type: "drive", t, state: "on", ...(amps && amps > 0 && !advice ? { amps } : {}) });
     this.emit({ do: "drive", state: "on" });
     this.run = [];
     this.stage = "counting";
@@ -150,7 +169,12 @@ export class HeadingFlow {
     else {
       const turn_deg = wrap180(deg - off_deg - byHand);
       const s = strengthOf(turn_deg, this.amps);
-      if (s.tells !== "well") this.emit({ do: "strength", tells: s.tells, turn_deg, amps: s.amps });
+      if (s.tells !== "well") {
+        // A coil that is dead turns nothing at any current: one small turn alone raises none.
+        if (s.tells === "strong" || this.weakBefore) this.set_amps = s.amps;
+        this.weakBefore = s.tells === "weak";
+        this.emit({ do: "strength", tells: s.tells, turn_deg, amps: s.amps });
+      } else this.weakBefore = false;
     }
     this.toNext();
   }
@@ -220,13 +244,14 @@ export class HeadingFlow {
   }
 
   save() {
-    return { done: this.done, rest_deg: this.rest_deg };
+    return { done: this.done, rest_deg: this.rest_deg, set_amps: this.set_amps };
   }
 
   /** @param {ReturnType<HeadingFlow["save"]>} kept */
   restore(kept) {
     this.done = kept.done;
     this.rest_deg = kept.rest_deg;
+    this.set_amps = kept.set_amps ?? null;
     this.toNext();
   }
 

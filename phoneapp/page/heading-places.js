@@ -6,27 +6,54 @@
 // the needle, so the place is over the winding, on the side that lies across: east
 // or west of the coil's middle rather than north or south of it.
 
+const EARTH_UT = 20; // its level part, over most inhabited places from 15 to 35
+
+/** @typedef {{shift_mm: number[], b_uT: number[]}} Beside a place over the winding's inner edge, with the field there as planned */
+/** @typedef {{shift_mm: number[], words: "right"|"left"|"far"|"near", across_uT: number | null}} Place across: the field's part across the needle, as planned */
+
 /**
  * @param {{x_mm: number, y_mm: number, turned_deg: number}} coil
  * @param {{inner_mm: number[]}} winding
  * @param {number} heading_deg of the pad's +y, with the supply off
  * @param {1 | -1} side the one or the other, opposite
- * @returns {{shift_mm: number[], words: string}} from the coil's middle
+ * @param {Beside[]} [beside] the coil's four sides with the predicted field, which other coils have a part in
+ * @returns {Place}
  */
-export function placeBeside(coil, winding, heading_deg, side) {
+export function placeBeside(coil, winding, heading_deg, side, beside) {
   const h = (heading_deg * Math.PI) / 180;
-  const north = [-Math.sin(h), Math.cos(h)]; // in the pad frame
+  const east = [Math.cos(h), Math.sin(h)]; // of the needle, in the pad frame
+  const across = (v) => v[0] * east[0] + v[1] * east[1];
+  const places = beside?.length ? beside.map((p) => ({ shift_mm: p.shift_mm, across_uT: across(p.b_uT) })) : sides(coil, winding).map((shift_mm) => ({ shift_mm, across_uT: null }));
+  const turns = (p) => Math.abs(p.across_uT ?? across(p.shift_mm) / Math.hypot(...p.shift_mm));
+  // Of places that turn it alike, to a part in twenty, the first: to the right, or far.
+  const most = Math.max(...places.map(turns));
+  const first = places.find((p) => turns(p) >= 0.95 * most) || places[0];
+  const dot = (p) => p.shift_mm[0] * first.shift_mm[0] + p.shift_mm[1] * first.shift_mm[1];
+  const chosen = side === 1 ? first : places.reduce((a, b) => (dot(b) < dot(a) ? b : a));
+  return { ...chosen, words: sideWords(chosen.shift_mm) };
+}
+
+/** The four sides of a winding's inner edge, from its middle. */
+function sides(coil, winding) {
   const a = (coil.turned_deg * Math.PI) / 180;
-  const along = [
-    [Math.cos(a), Math.sin(a)],
-    [-Math.sin(a), Math.cos(a)],
-  ];
-  // Of the winding's two axes, the one that lies more across north.
-  const pull = (axis) => Math.abs(axis[0] * north[0] + axis[1] * north[1]);
-  const k = pull(along[0]) <= pull(along[1]) ? 0 : 1;
-  const reach = winding.inner_mm[Math.min(k, winding.inner_mm.length - 1)] / 2;
-  const shift_mm = along[k].map((v) => Math.round(side * reach * v * 10) / 10);
-  return { shift_mm, words: sideWords(shift_mm) };
+  const [x, y] = [winding.inner_mm[0] / 2, winding.inner_mm[winding.inner_mm.length - 1] / 2];
+  const tenth = (v) => Math.round(v * 10) / 10 || 0;
+  return [[x, 0], [-x, 0], [0, y], [0, -y]].map(([u, v]) => [tenth(u * Math.cos(a) - v * Math.sin(a)), tenth(u * Math.sin(a) + v * Math.cos(a))]);
+}
+
+/**
+ * Whether the field is right for a compass there, before anything was read, and
+ * the current that would put it right.
+ * @param {number | null} across_uT as planned
+ * @param {number} amps total, as planned
+ * @param {number} limit_amps of the supply, 0 if none
+ * @returns {{tells: "well"} | {tells: "weak"|"strong", amps: number}}
+ */
+export function currentFor(across_uT, amps, limit_amps) {
+  const ratio = Math.abs(across_uT ?? EARTH_UT) / EARTH_UT;
+  if (ratio >= 0.25 && ratio <= 3) return { tells: "well" };
+  const best = Math.max(0.01, amps / Math.max(ratio, 1e-3));
+  return { tells: ratio > 3 ? "strong" : "weak", amps: limit_amps > 0 ? Math.min(best, limit_amps) : Math.min(best, 4 * amps) };
 }
 
 /** @param {number[]} shift */

@@ -12,7 +12,7 @@ export class HeadingRun {
   constructor(tools) {
     this.tools = tools;
     const { told } = tools;
-    this.flow = new HeadingFlow({ plan: told.plan, amps: told.predicted?.pad?.amps || 1 });
+    this.flow = new HeadingFlow({ plan: told.plan, amps: told.predicted?.pad?.amps || 1, beside: told.beside });
     this.flow.verdict = told.verdict;
     this.note = "";
     this.last = { t: 0, at_ms: performance.now() };
@@ -83,7 +83,7 @@ export class HeadingRun {
           tools.counted(e.at);
           break;
         case "strength":
-          this.note = strengthWords(e, tools.told.plan.supply.limit_amps);
+          this.note = strengthWords(e, this.flow);
           break;
         case "turned":
           this.note = `The phone was turned by ${Math.round(Math.abs(e.deg))} degrees meanwhile. That was allowed for, but let it lie next time.`;

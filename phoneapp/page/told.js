@@ -15,6 +15,8 @@ export class Told {
     this.predicted = null;
     /** @type {any} */
     this.verdict = null;
+    /** Places beside each coil, with the field there as planned. @type {Record<string, any[]>} */
+    this.beside = {};
     this.coil = (/** @type {string} */ id) => this.verdict?.coils?.find((c) => c.id === id);
   }
 
@@ -27,6 +29,7 @@ export class Told {
     this.plan = state.plan;
     this.predicted = state.predicted;
     this.verdict = state.verdict;
+    this.beside = state.beside || {};
   }
 
   /** States of the coils that have been read, for drawings. */

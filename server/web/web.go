@@ -242,7 +242,10 @@ func (s *Site) authority(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Site) planJSON(w http.ResponseWriter, r *http.Request) {
-	writeJSON(w, http.StatusOK, s.Desk.State())
+	writeJSON(w, http.StatusOK, struct {
+		*desk.State
+		Beside map[string][]desk.Beside `json:"beside"`
+	}{s.Desk.State(), s.Desk.Besides()})
 }
 
 func writeJSON(w http.ResponseWriter, status int, v any) {

@@ -38,7 +38,8 @@ export function headingScreen(flow, told, page) {
     case "on":
       return {
         title: "Now the supply on",
-        lead: `Leave the phone where it is. Set ${supplyWords({ ...told.plan.supply, drive: "steady" })}, or what was advised before.`,
+        lead: `Leave the phone where it is. Set ${flow.advice ? currentWords(flow.advice.amps, told.plan.supply, flow.planned_amps) : supplyWords({ ...told.plan.supply, drive: "steady" })}.`,
+        why: adviceWords(flow.advice, told.plan.supply),
         note: page.note,
         bodied: "on",
         body: [cautions(), el("p", { class: "choice" }, el("label", { for: "amps" }, "Amps it shows, if it does"), el("input", { type: "text", inputmode: "decimal", id: "amps", size: 6, autocomplete: "off" }))],
@@ -61,11 +62,37 @@ export function headingScreen(flow, told, page) {
   }
 }
 
-/** @param {{tells: "weak"|"strong", turn_deg: number, amps: number}} s @param {number} limit_amps 0 if none */
-export function strengthWords(s, limit_amps) {
+/** A current to set in place of the plan's, with the volts that go with it. */
+function currentWords(amps, supply, planned_amps) {
+  const volts = supply.volts > 0 && planned_amps > 0 ? ` (about ${two((supply.volts * amps) / planned_amps)} V)` : "";
+  return `about ${two(amps)} A in all${volts}, steady`;
+}
+
+/** Why not the plan's current. */
+function adviceWords(advice, supply) {
+  const planned = supplyWords({ ...supply, drive: "steady" });
+  switch (advice?.tells) {
+    case "strong":
+      return `At the plan's ${planned} the field here is too strong for a compass.`;
+    case "weak":
+      return `At the plan's ${planned} the field here is too weak to turn a compass. Watch that no wire gets warm.`;
+    case "turned":
+      return "By how far the compass turned before.";
+    default:
+      return "";
+  }
+}
+
+const two = (x) => String(Number(x.toPrecision(2)));
+
+/**
+ * @param {{tells: "weak"|"strong", turn_deg: number, amps: number}} s
+ * @param {{set_amps: number | null, plan: any}} flow
+ */
+export function strengthWords(s, flow) {
   const turned = `The compass turned by ${Math.round(Math.abs(s.turn_deg))} degrees`;
-  const amps = s.amps.toFixed(s.amps < 1 ? 2 : 1);
-  if (s.tells === "strong") return `${turned}: the field is too strong for it. Set about ${amps} A in all for the coils to come.`;
-  const most = limit_amps > 0 ? Math.min(s.amps, limit_amps).toFixed(limit_amps < 1 ? 2 : 1) : amps;
-  return `${turned} only. If it is so on the next coil too, the field is too weak: set about ${most} A in all, as long as no wire gets warm.`;
+  if (s.tells === "strong") return `${turned}: the field is too strong for it. Set about ${two(s.amps)} A in all for the coils to come.`;
+  if (flow.set_amps === null) return `${turned} only. If it is so on the next coil too, the field is too weak.`;
+  const limit_amps = flow.plan.supply?.limit_amps || 0;
+  return `${turned} only: the field is too weak. Set about ${two(limit_amps > 0 ? Math.min(s.amps, limit_amps) : s.amps)} A in all, as long as no wire gets warm.`;
 }

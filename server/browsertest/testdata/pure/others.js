@@ -1,7 +1,7 @@
 // The small pure parts: outbox, claims, words, headings, places, conventions.
 import { newsOf, list } from "/app/claims.js";
 import { HeadingFlow } from "/app/heading-flow.js";
-import { placeBeside, strengthOf } from "/app/heading-places.js";
+import { currentFor, placeBeside, strengthOf } from "/app/heading-places.js";
 import { northWords } from "/app/north.js";
 import { Outbox } from "/app/outbox.js";
 import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
@@ -127,15 +127,61 @@ export function the_phone_is_laid_on_the_side_across_the_needle() {
   const coil = { x_mm: 0, y_mm: 0, turned_deg: 0 };
   const winding = { inner_mm: [90, 90] };
   // The pad's +y points north: across is right and left.
-  equal(placeBeside(coil, winding, 0, 1), { shift_mm: [45, 0], words: "right" });
-  equal(placeBeside(coil, winding, 0, -1), { shift_mm: [-45, 0], words: "left" });
+  equal(placeBeside(coil, winding, 0, 1), { shift_mm: [45, 0], across_uT: null, words: "right" });
+  equal(placeBeside(coil, winding, 0, -1), { shift_mm: [-45, 0], across_uT: null, words: "left" });
   // The pad's +y points east: north is to the left, across is far and near.
-  equal(placeBeside(coil, winding, 90, 1), { shift_mm: [0, 45], words: "far" });
+  equal(placeBeside(coil, winding, 90, 1), { shift_mm: [0, 45], across_uT: null, words: "far" });
   // An oblong turned by a quarter keeps to its own axes.
   const long = { inner_mm: [120, 60] };
   const p = placeBeside({ ...coil, turned_deg: 90 }, long, 0, 1);
   near(Math.abs(p.shift_mm[0]), 30, 0.1);
   near(p.shift_mm[1], 0, 0.1);
+}
+
+export function the_predicted_field_says_which_side_turns_the_compass_most() {
+  const coil = { x_mm: 0, y_mm: 0, turned_deg: 0 };
+  const winding = { inner_mm: [90, 90] };
+  // A neighbour on the right takes from the field there: the left turns it more.
+  const beside = [
+    { shift_mm: [45, 0], b_uT: [150, 0, 0] },
+    { shift_mm: [-45, 0], b_uT: [-260, 10, 0] },
+    { shift_mm: [0, 45], b_uT: [5, 400, 0] },
+    { shift_mm: [0, -45], b_uT: [0, -400, 0] },
+  ];
+  equal(placeBeside(coil, winding, 0, 1, beside), { shift_mm: [-45, 0], across_uT: -260, words: "left" });
+  equal(placeBeside(coil, winding, 0, -1, beside).words, "right", "the other side is the opposite one");
+  // With the pad's +y to the east the needle lies along x: far and near are across it.
+  const far = placeBeside(coil, winding, 90, 1, beside);
+  equal(far.words, "far");
+  near(far.across_uT, 400, 1e-9);
+}
+
+export function the_current_for_a_compass_is_told_before_anything_was_read() {
+  equal(currentFor(30, 2, 2.5), { tells: "well" });
+  equal(currentFor(null, 2, 2.5), { tells: "well" });
+  const strong = currentFor(-400, 2, 2.5);
+  equal(strong.tells, "strong");
+  near(strong.amps, 0.1, 1e-9, "one to one with the earth's 20 uT");
+  const weak = currentFor(2, 0.5, 1.5);
+  equal([weak.tells, weak.amps], ["weak", 1.5], "not above the supply's limit");
+}
+
+export function a_supply_set_otherwise_is_not_told_as_the_plans() {
+  const told = (across_uT) => {
+    const beside = { A1: [{ shift_mm: [45, 0], b_uT: [across_uT, 0, 0] }, { shift_mm: [-45, 0], b_uT: [-across_uT, 0, 0] }] };
+    const flow = new HeadingFlow({ plan: { ...PLAN, supply: { limit_amps: 2.5 } }, amps: 2, beside });
+    const out = [];
+    flow.heading(0, { deg: 0 });
+    out.push(...flow.placed(0));
+    const t = settle(flow, 0, 0, out);
+    out.push(...flow.supplyOn(t, 0.11));
+    return { flow, on: out.find((e) => e.do === "line" && e.line.state === "on").line };
+  };
+  const strong = told(400);
+  near(strong.flow.advice.amps, 0.1, 1e-9);
+  equal("amps" in strong.on, false);
+  near(strong.flow.amps, 0.11, 1e-9, "but the next advice goes by it");
+  equal(told(20).on.amps, 0.11);
 }
 
 export function too_weak_and_too_strong_come_with_a_current() {
