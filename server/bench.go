@@ -103,7 +103,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 	if o.plan != "" {
 		site.WatchPlan(o.plan)
 	}
-	cert, caFile, err := certificate(o, site)
+	getCertificate, caFile, err := certificate(o, site, log)
 	if err != nil {
 		return err
 	}
@@ -117,7 +117,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 
 	benchSrv := server(site.Bench(o.listen), log)
 	phoneSrv := server(site.Phone(), log)
-	phoneSrv.TLSConfig = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}}
+	phoneSrv.TLSConfig = &tls.Config{GetCertificate: getCertificate, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}}
 	failed := make(chan error, 2)
 	go func() { failed <- benchSrv.Serve(benchLn) }()
 	go func() { failed <- phoneSrv.ServeTLS(phoneLn, "", "") }()
@@ -163,28 +163,35 @@ func server(h http.Handler, log *slog.Logger) *http.Server {
 	}
 }
 
-// certificate is the maker's own, or one from the local authority.
-func certificate(o benchOptions, site *web.Site) (cert tls.Certificate, caFile string, err error) {
+// certificateFor is what tls.Config.GetCertificate takes.
+type certificateFor func(*tls.ClientHelloInfo) (*tls.Certificate, error)
+
+// certificate is the maker's own, or by the local authority, issued anew when
+// the machine's addresses change.
+func certificate(o benchOptions, site *web.Site, log *slog.Logger) (get certificateFor, caFile string, err error) {
 	if o.cert != "" {
-		cert, err = tls.LoadX509KeyPair(o.cert, o.key)
+		cert, err := tls.LoadX509KeyPair(o.cert, o.key)
 		if err != nil {
-			return cert, "", usage(fmt.Errorf("the certificate cannot be used: %w. --cert takes the chain, --key its key, both PEM", err))
+			return nil, "", usage(fmt.Errorf("the certificate cannot be used: %w. --cert takes the chain, --key its key, both PEM", err))
 		}
-		return cert, "", nil
+		return func(*tls.ClientHelloInfo) (*tls.Certificate, error) { return &cert, nil }, "", nil
 	}
 	authority, err := pairing.OpenAuthority(o.data)
 	if err != nil {
-		return cert, "", err
+		return nil, "", err
 	}
-	ips, names := pairing.Addresses()
+	var always []net.IP
 	if host, _, err := net.SplitHostPort(o.phoneListen); err == nil {
 		if ip := net.ParseIP(host); ip != nil && !ip.IsUnspecified() {
-			ips = append(ips, ip)
+			always = append(always, ip)
 		}
 	}
-	cert, err = authority.Certificate(names, ips)
+	fresh, err := authority.Fresh(always, log)
+	if err != nil {
+		return nil, "", err
+	}
 	site.CA = authority.DER()
-	return cert, authority.CertificateFile(), err
+	return fresh.Certificate, authority.CertificateFile(), nil
 }
 
 // urls is what the ready file holds.
