@@ -64,11 +64,17 @@ type Running struct {
 // listens. It is stopped at the end of the test.
 func startProgram(t *testing.T, args ...string) *Running {
 	t.Helper()
+	return launch(t, t.TempDir(), args...)
+}
+
+// launch is startProgram over given data.
+func launch(t *testing.T, data string, args ...string) *Running {
+	t.Helper()
 	path, err := build()
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := &Running{Data: t.TempDir()}
+	r := &Running{Data: data}
 	ready := filepath.Join(t.TempDir(), "ready.json")
 	args = append([]string{"bench", "--data", r.Data, "--ready-file", ready, "--listen", "127.0.0.1:0", "--phone-listen", "127.0.0.1:0"}, args...)
 	r.Cmd = exec.Command(path, args...)
