@@ -505,18 +505,36 @@ export class VectorFlow {
 
   /** What a page needs to go on after a reload. */
   save() {
-    return { done: this.done, everyHold: this.everyHold, driven: this.driven, background: this.background, noise_uT: this.detector.noise };
+    return {
+      done: this.done,
+      everyHold: this.everyHold,
+      driven: this.driven,
+      background: this.background,
+      noise_uT: this.detector.noise,
+      hold: this.hold && { at: this.hold.at, t: this.hold.t },
+    };
   }
 
-  /** Goes on where a page before a reload left off; a hold in progress was ended by it. @param {ReturnType<VectorFlow["save"]>} kept */
-  restore(kept) {
+  /**
+   * Goes on where a page before a reload left off. A hold that was in progress
+   * does not count: nobody knows how the phone lay meanwhile.
+   * @param {ReturnType<VectorFlow["save"]>} kept @param {number} t
+   */
+  restore(kept, t) {
     this.done = kept.done;
     this.everyHold = kept.everyHold;
     this.driven = kept.driven;
     this.background = kept.background;
     this.detector.setNoise(kept.noise_uT);
+    if (kept.hold) {
+      this.line({ type: "lift", t: Math.max(t, after(kept.hold.t)) });
+      this.emit({ do: "undo", ...kept.hold });
+      this.emit({ do: "broken", at: kept.hold.at, why: "gap" });
+      this.chosen = kept.hold.at;
+    }
     if (this.driven) this.toNext();
     else this.stage = "off";
+    return this.take();
   }
 }
 

@@ -203,11 +203,14 @@ export class HeadingFlow {
 
   /** @param {number} t */
   gap(t) {
-    if (!this.hold) return [];
+    if (this.hold) this.gapped(t);
+    return this.take();
+  }
+
+  gapped(t) {
     const at = this.hold.at;
     this.abandon(t);
     this.emit({ do: "broken", at, why: "gap" });
-    return this.take();
   }
 
   abandon(t) {
@@ -244,15 +247,20 @@ export class HeadingFlow {
   }
 
   save() {
-    return { done: this.done, rest_deg: this.rest_deg, set_amps: this.set_amps };
+    return { done: this.done, rest_deg: this.rest_deg, set_amps: this.set_amps, hold: this.hold && { at: this.hold.at, t: this.hold.t } };
   }
 
-  /** @param {ReturnType<HeadingFlow["save"]>} kept */
-  restore(kept) {
+  /** As in the vector route. @param {ReturnType<HeadingFlow["save"]>} kept @param {number} t */
+  restore(kept, t) {
     this.done = kept.done;
     this.rest_deg = kept.rest_deg;
     this.set_amps = kept.set_amps ?? null;
+    if (kept.hold) {
+      this.hold = kept.hold;
+      this.gapped(t);
+    }
     this.toNext();
+    return this.take();
   }
 
   line(line) {

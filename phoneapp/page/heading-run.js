@@ -15,6 +15,8 @@ export class HeadingRun {
     this.flow = new HeadingFlow({ plan: told.plan, amps: told.predicted?.pad?.amps || 1, beside: told.beside });
     this.flow.verdict = told.verdict;
     this.note = "";
+    /** What a page before a reload left to be done. @type {import("./heading-flow.js").Effect[]} */
+    this.restored = [];
     this.last = { t: 0, at_ms: performance.now() };
     const now = () => tools.clock.at();
     const flow = this.flow;
@@ -35,6 +37,7 @@ export class HeadingRun {
     this.source = await startCompass((h, stamp_ms) => begun && this.heading(h, stamp_ms));
     if (!resumed) this.tools.stream.add(startLine(this.tools, "heading"));
     begun = true;
+    if (resumed) this.apply(this.restored, true);
     this.watch = setInterval(() => this.watchGap(), 500);
   }
 
@@ -72,12 +75,16 @@ export class HeadingRun {
         case "line":
           tools.stream.add(e.line);
           if (/** @type {any} */ (e.line).type === "lift") tools.stream.flush();
-          if (/** @type {any} */ (e.line).type === "hold") this.note = "";
+          if (/** @type {any} */ (e.line).type === "hold") {
+            this.note = "";
+            tools.keep();
+          }
           break;
         case "drive":
           break;
         case "undo":
           tools.stream.undo(e.at, e.t);
+          tools.keep();
           break;
         case "counted":
           tools.counted(e.at);
@@ -122,11 +129,12 @@ export class HeadingRun {
   }
 
   save() {
-    return this.flow.save();
+    return { ...this.flow.save(), note: this.note };
   }
 
   restore(kept) {
-    this.flow.restore(kept);
+    this.note = kept.note;
+    this.restored = this.flow.restore(kept, this.tools.clock.at());
   }
 
   show() {

@@ -18,6 +18,7 @@ const UP = 2;
 const UP_PULSED = 3;
 const DOWN = 2;
 const DOWN_PULSED = 1;
+const MOVED_UT = 20; // steady drive: a spread that no phone at rest has
 const MOVING_S = 1; // a tap on the screen shakes the phone for less
 const MAX_WINDOW = 400; // readings kept, whatever the rate
 const TYPICAL_NOISE_UT = 0.9;
@@ -104,7 +105,8 @@ export class HoldDetector {
     if (this.state !== "loose") {
       // Where nothing is remembered, what settles first is: the phone lies there.
       this.held ??= this.still.fit(this.window);
-      if (!this.held) return null;
+      // It never lay still since a gap: it is being moved already.
+      if (!this.held) return this.state === "fixed" && this.hz === 0 && spread(this.window) > MOVED_UT ? this.moved(s.t) : null;
       const [up, down] = this.hz > 0 ? [UP_PULSED, DOWN_PULSED] : [UP, DOWN];
       this.away = Math.max(0, this.away + (this.held.has(s.u, s.t) ? -down : up));
       return this.away >= MOVED ? this.moved(s.t) : null;
@@ -122,6 +124,11 @@ export class HoldDetector {
     this.loosen();
     return { event: "moved", t };
   }
+}
+
+/** Largest spread of an axis. @param {Sample[]} samples */
+function spread(samples) {
+  return Math.max(...[0, 1, 2].map((k) => Math.max(...samples.map((s) => s.u[k])) - Math.min(...samples.map((s) => s.u[k]))));
 }
 
 /** Standard deviation of one reading from a stretch of a phone at rest, all axes together. @param {Sample[]} samples */

@@ -138,6 +138,7 @@ function newRun(chosen) {
     place: rehearsal ? null : sensorPlace.get(),
     counted,
     broken: () => buzz("broken"),
+    keep,
     again: confirmAgain,
     ohms,
     failed: (trouble) => failed(trouble, chosen),
@@ -213,6 +214,7 @@ function counted(at) {
 
 function keep() {
   if (!run || !route) return;
+  stream.flush(); // what is kept must not run ahead of what is sent
   saveSession(storage, { check: told.check, source: stream.outbox.source, route, began_ms: clock.began_ms, kept: run.save() });
 }
 

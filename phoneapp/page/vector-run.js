@@ -19,6 +19,8 @@ export class VectorRun {
     this.flow.verdict = told.verdict;
     this.stillness = new Stillness();
     this.note = "";
+    /** What a page before a reload left to be done. @type {import("./flow.js").Effect[]} */
+    this.restored = [];
     this.unsteady = false;
     /** Last reading: capture's time, and the page's. */
     this.last = { t: 0, at_ms: performance.now() };
@@ -55,6 +57,7 @@ export class VectorRun {
     this.source = told.rehearsal ? await startRehearsal(told.base, told.rehearsal, reading, gravity, failed) : await startMagnetometer(reading, failed);
     if (!resumed) tools.stream.add(startLine(tools, "vector"));
     begun = true;
+    if (resumed) this.apply(this.restored, true);
     if (!told.rehearsal) this.motion = startMotion(gravity, (m, stamp_ms) => this.moving(m, stamp_ms));
     this.watch = setInterval(() => this.watchGap(), 500);
   }
@@ -109,12 +112,14 @@ export class VectorRun {
         case "line":
           tools.stream.add(e.line);
           if (/** @type {any} */ (e.line).type === "lift") tools.stream.flush();
+          if (/** @type {any} */ (e.line).type === "hold") tools.keep();
           break;
         case "drive":
           this.source?.drive?.(e.state);
           break;
         case "undo":
           tools.stream.undo(e.at, e.t);
+          tools.keep();
           break;
         case "counted":
           this.note = "";
@@ -161,11 +166,12 @@ export class VectorRun {
   }
 
   save() {
-    return this.flow.save();
+    return { ...this.flow.save(), note: this.note };
   }
 
   restore(kept) {
-    this.flow.restore(kept);
+    this.note = kept.note;
+    this.restored = this.flow.restore(kept, this.tools.clock.at());
   }
 
   show() {

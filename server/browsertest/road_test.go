@@ -17,7 +17,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
 	"polewise/field/verdict"
@@ -131,53 +130,46 @@ func (g *tollGate) Accept() (net.Conn, error) {
 	}
 }
 
-// book is what a phone page has numbered to be sent, as it went into the tab's
-// storage: kept outside of the page, so that no reload can tidy it up.
-type book struct {
-	mu      sync.Mutex
-	sources map[string]map[int64]numbered
-}
+// book is what a phone page has numbered to be sent, copied as it went into the
+// tab's storage to a place that the page does not know.
+type book struct{ ctx context.Context }
 
 type numbered struct {
 	Seq   int64             `json:"seq"`
 	Lines []json.RawMessage `json:"lines"`
-	Undo  json.RawMessage   `json:"undo"`
 }
 
 // keepBook begins a book of what a page numbers; to be called before it is opened.
 func keepBook(t *testing.T, ctx context.Context) *book {
 	t.Helper()
-	b := &book{sources: map[string]map[int64]numbered{}}
-	chromedp.ListenTarget(ctx, func(ev any) {
-		e, ok := ev.(*runtime.EventBindingCalled)
-		if !ok || e.Name != "intoTheBook" {
-			return
-		}
-		var entry struct {
-			Source string   `json:"source"`
-			Text   numbered `json:"message"`
-		}
-		if json.Unmarshal([]byte(e.Payload), &entry) != nil {
-			return
-		}
-		b.mu.Lock()
-		defer b.mu.Unlock()
-		if b.sources[entry.Source] == nil {
-			b.sources[entry.Source] = map[int64]numbered{}
-		}
-		b.sources[entry.Source][entry.Text.Seq] = entry.Text
-	})
-	do(t, ctx, runtime.AddBinding("intoTheBook"), before(`{
+	do(t, ctx, before(`{
 		const set = Storage.prototype.setItem;
 		Storage.prototype.setItem = function (key, text) {
-			if (/ m\d+$/.test(key)) {
-				const source = this.getItem(key.replace(/ m\d+$/, " source"));
-				window.intoTheBook(JSON.stringify({ source, message: JSON.parse(text) }));
-			}
+			if (/ m\d+$/.test(key)) set.call(localStorage, "book " + this.getItem(key.replace(/ m\d+$/, " source")) + key.match(/ m\d+$/)[0], text);
 			set.call(this, key, text);
 		};
 	}`))
-	return b
+	return &book{ctx}
+}
+
+// sources returns what each source has numbered.
+func (b *book) sources(t *testing.T) map[string]map[int64]numbered {
+	t.Helper()
+	var entries map[string]string
+	do(t, b.ctx, chromedp.Evaluate(`Object.fromEntries(Object.entries(localStorage).filter(([key]) => key.startsWith("book ")))`, &entries))
+	out := map[string]map[int64]numbered{}
+	for key, text := range entries {
+		source := strings.Fields(key)[1]
+		var m numbered
+		if err := json.Unmarshal([]byte(text), &m); err != nil {
+			t.Fatal(err)
+		}
+		if out[source] == nil {
+			out[source] = map[int64]numbered{}
+		}
+		out[source][m.Seq] = m
+	}
+	return out
 }
 
 // kill ends a program the hard way, with no chance to tidy up.
@@ -193,6 +185,7 @@ func (r *Running) kill(t *testing.T) {
 // the same numbers, the same lines, nothing missing and nothing twice.
 func (b *book) check(t *testing.T, program *Running) (lines []string) {
 	t.Helper()
+	sources := b.sources(t)
 	program.kill(t)
 	st, err := store.Open(program.Data)
 	if err != nil {
@@ -208,15 +201,13 @@ func (b *book) check(t *testing.T, program *Running) (lines []string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
 	stored := map[string]map[int64]bool{}
 	for _, m := range messages {
 		if stored[m.Source] == nil {
 			stored[m.Source] = map[int64]bool{}
 		}
 		stored[m.Source][m.Seq] = true
-		want, ok := b.sources[m.Source][m.Seq]
+		want, ok := sources[m.Source][m.Seq]
 		if !ok {
 			t.Errorf("message %d of %s is stored, but the page never numbered it", m.Seq, m.Source)
 			continue
@@ -228,10 +219,10 @@ func (b *book) check(t *testing.T, program *Running) (lines []string) {
 			lines = append(lines, string(l))
 		}
 	}
-	if len(b.sources) == 0 {
+	if len(sources) == 0 {
 		t.Error("the page numbered nothing")
 	}
-	for source, sent := range b.sources {
+	for source, sent := range sources {
 		for seq := int64(1); seq <= int64(len(sent)); seq++ {
 			m, ok := sent[seq]
 			if !ok {

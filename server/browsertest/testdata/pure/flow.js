@@ -252,3 +252,19 @@ export function goes_on_after_a_reload() {
   after.lieUntil([30, 20, 350], "counting");
   equal(after.lines("start"), []);
 }
+
+export function a_hold_that_a_dead_page_left_open_is_taken_back() {
+  const h = new Hand();
+  h.start();
+  h.carry(OFF);
+  h.lieUntil([30, 20, 350], "counting");
+  const kept = JSON.parse(JSON.stringify(h.flow.save()));
+  const after = new Hand();
+  const effects = after.flow.restore(kept, h.t + 10);
+  equal(effects.map((e) => e.do), ["line", "undo", "broken"]);
+  equal([effects[0].line.type, effects[1].at, effects[1].t], ["lift", "A2", kept.hold.t]);
+  equal(after.flow.target, "A2");
+  after.t = h.t + 10;
+  after.carry(OFF); // at once: the page has not seen the phone lie still
+  after.lieUntil([30, 20, 350], "counting");
+}
