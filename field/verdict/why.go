@@ -44,13 +44,7 @@ func (e *engine) why(list []*scored) *Why {
 	}
 	best := list[0].hyp
 	w.Best = e.describe(best)
-	var rival *hypothesis
-	for _, s := range e.ranked() {
-		if !slices.Equal(s.hyp.states, best.states) || s.hyp.fine() != best.fine() {
-			rival = s.hyp
-			break
-		}
-	}
+	rival := e.rival(best)
 	if rival == nil {
 		return w
 	}
@@ -80,6 +74,17 @@ func (e *engine) why(list []*scored) *Why {
 		w.Carried[i].Times = times(w.Carried[i].Times)
 	}
 	return w
+}
+
+// rival is the likeliest explanation that claims something else than best, if
+// any was looked at.
+func (e *engine) rival(best *hypothesis) *hypothesis {
+	for _, s := range e.ranked() {
+		if !slices.Equal(s.hyp.states, best.states) || s.hyp.fine() != best.fine() {
+			return s.hyp
+		}
+	}
+	return nil
 }
 
 // ranked lists all scored hypotheses, best first, also those too unlikely to

@@ -1,0 +1,127 @@
+package verdict
+
+import (
+	"math"
+
+	"polewise/field/capture"
+)
+
+// Account is a verdict's reasons reading by reading: beside what was read, what
+// the best explanation and its best rival expected there.
+type Account struct {
+	Why
+	Holds  []HoldAccount `json:"holds"`
+	Passes []PassAccount `json:"passes"`
+}
+
+// HoldAccount is one hold of the vector route, in the phone's axes, microtesla.
+type HoldAccount struct {
+	Capture int        `json:"capture"` // which of the captures judged
+	T       float64    `json:"t"`       // when it began
+	At      string     `json:"at"`
+	RestUT  [3]float64 `json:"rest_uT"` // with the supply off, as read or as the best explanation has it
+	Own     bool       `json:"own"`     // the rest was read within the hold itself
+	Best    Expected   `json:"best"`
+	Rival   *Expected  `json:"rival,omitempty"`
+	// Times is how many times better the best explains it than the rival.
+	Times float64 `json:"times,omitempty"`
+	// Stray says that not even the best explains it.
+	Stray bool `json:"stray"`
+}
+
+// Expected is what an explanation expects a phone to read with the supply on,
+// before this reading said where exactly the phone lay: the mean over where a
+// hand may have laid it, and the standard deviation.
+type Expected struct {
+	UT [3]float64 `json:"uT"`
+	SD [3]float64 `json:"sd_uT"`
+}
+
+// Account judges as Judge does and accounts for every reading.
+func (m *Model) Account(captures ...*capture.Capture) (*Verdict, *Account, error) {
+	ev, err := gather(m.plan, captures)
+	if err != nil {
+		return nil, nil, err
+	}
+	e := m.newEngine(ev, fineCells)
+	list := e.search()
+	return e.conclude(list), e.account(list), nil
+}
+
+func (e *engine) account(list []*scored) *Account {
+	a := &Account{Why: *e.why(list), Holds: []HoldAccount{}, Passes: []PassAccount{}}
+	if len(list) == 0 || len(e.factors) == 0 {
+		return a
+	}
+	best := e.evaluate(&scored{hyp: list[0].hyp})
+	var rival *node
+	if h := e.rival(list[0].hyp); h != nil {
+		rival = e.evaluate(&scored{hyp: h})
+	}
+	stray := map[*holdFactor]bool{}
+	odd, _ := e.unexplained(best)
+	for _, h := range odd {
+		stray[h] = true
+	}
+	for i, f := range e.factors {
+		switch f := f.(type) {
+		case *holdFactor:
+			h := HoldAccount{Capture: f.source, T: f.from, At: f.label, Own: f.toggled, Stray: stray[f]}
+			h.RestUT, h.Best = e.expects(best, i, f)
+			if rival != nil {
+				_, r := e.expects(rival, i, f)
+				h.Rival = &r
+				h.Times = times(e.logOf(best, i) - e.logOf(rival, i))
+			}
+			a.Holds = append(a.Holds, h)
+		case *passFactor:
+			a.Passes = append(a.Passes, e.trace(best, rival, i, f))
+		}
+	}
+	return a
+}
+
+// logOf is a factor's log likelihood where a node puts its phone.
+func (e *engine) logOf(n *node, factor int) float64 {
+	c, m := e.likeliest(n, e.factors[factor].frame().src)
+	return n.ll[factor][c*len(n.sc.s)+m]
+}
+
+// expects is the background under a hold and what a node expects it to read.
+func (e *engine) expects(n *node, i int, h *holdFactor) (rest [3]float64, x Expected) {
+	cell, m := e.likeliest(n, h.source)
+	s := n.sc.s[m]
+	c := h.ph.cells[cell]
+	i0, j0 := c/h.ph.oy, c%h.ph.oy
+	var mean, square [3]float64
+	for di, ki := range h.ph.across[j0] {
+		for dj, kj := range h.ph.up[i0] {
+			f := &n.field[i][(i0+di)*h.ph.ny+j0+dj]
+			w := ki * kj
+			var open sym3
+			h.spread(&open, f, n.sc.sd)
+			for a := range mean {
+				x, y, z := h.rot[0][a], h.rot[1][a], h.rot[2][a]
+				u := s * (x*f[0] + y*f[1] + z*f[2])
+				mean[a] += w * u
+				square[a] += w * (u*u + x*x*open.xx + y*y*open.yy + z*z*open.zz + 2*(x*y*open.xy+x*z*open.xz+y*z*open.yz))
+			}
+		}
+	}
+	r := &h.readings[0]
+	for q := range h.readings {
+		if h.readings[q].logW > r.logW {
+			r = &h.readings[q]
+		}
+	}
+	for a := range mean {
+		v := r.ax[a].vb
+		if rest[a] = r.ax[a].b; r.ax[a].vd >= vague/2 { // the hold does not tell background and pull apart
+			rest[a], v = n.bg[i].b[a], n.bg[i].variance[a]+driftSD*driftSD
+		}
+		x.UT[a] = round(rest[a]+mean[a], 2)
+		x.SD[a] = round(math.Sqrt(math.Max(0, square[a]-mean[a]*mean[a])+v+floorUT*floorUT), 2)
+		rest[a] = round(rest[a], 2)
+	}
+	return rest, x
+}
