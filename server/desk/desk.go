@@ -45,6 +45,8 @@ type check struct {
 	order   []string // sources in the order they came
 	thrown  []store.ThrownOut
 	verdict *verdict.Verdict
+	account *accounted
+	judging *Judging // nil: nothing is being worked out
 	hearsal *Rehearsal
 	signing
 }
@@ -251,7 +253,7 @@ func (s *source) captures(thrown []store.ThrownOut) []*capture.Capture {
 	return out
 }
 
-// without leaves out the holds that were thrown out, with their samples, and what
+// without leaves out the holds and passes that were thrown out, with their samples, and what
 // was entered by hand.
 func without(c *capture.Capture, source string, thrown []store.ThrownOut) *capture.Capture {
 	var drop []float64
@@ -271,7 +273,7 @@ func without(c *capture.Capture, source string, thrown []store.ThrownOut) *captu
 		case capture.Hold:
 			dropping = slices.Contains(drop, l.T)
 		case capture.Pass:
-			dropping = false
+			dropping = slices.Contains(drop, l.T)
 		case capture.Reading:
 			if slices.Contains(drop, l.T) {
 				continue
@@ -282,12 +284,13 @@ func without(c *capture.Capture, source string, thrown []store.ThrownOut) *captu
 			}
 		}
 		_, lift := l.(capture.Lift)
+		_, end := l.(capture.PassEnd)
 		_, drive := l.(capture.Drive)
 		if !dropping || drive {
 			kept.Lines = append(kept.Lines, l)
 			kept.Numbers = append(kept.Numbers, c.Numbers[i])
 		}
-		if lift {
+		if lift || end {
 			dropping = false
 		}
 	}
@@ -369,7 +372,7 @@ func (d *Desk) Leave(sourceID string) {
 	d.pushPhones()
 }
 
-// ThrowOut takes back a hold or a hand reading on a coil: the one that u.T
+// ThrowOut takes back a hold, a pass or a hand reading on a coil: the one that u.T
 // names, of the source given, or else the last not taken back yet.
 func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
 	coil := u.At
@@ -394,6 +397,10 @@ func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
 				switch l := l.(type) {
 				case capture.Hold:
 					of = l.Coil
+				case capture.Pass:
+					if u.T != nil { // by its first coil; the last reading of a coil is not a whole row
+						of = l.Along[0]
+					}
 				case capture.Reading:
 					of = l.Coil
 				}
@@ -404,7 +411,7 @@ func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
 		}
 	}
 	if found == nil {
-		return &ClientError{Code: "nothing-to-undo", Say: fmt.Sprintf("There is no reading of %s to take back.", coil)}
+		return &ClientError{Code: "nothing-to-undo", Say: fmt.Sprintf("There is no reading of %s to take back.", coil), Hint: "Look at the readings as they are now."}
 	}
 	if err := d.store.ThrowOut(ctx, c.ID, *found); err != nil {
 		return err
@@ -461,10 +468,11 @@ func (d *Desk) work(ctx context.Context) {
 		c := d.check
 		news := c.news
 		var captures []*capture.Capture
+		var sources []string // of each capture
 		var holds []store.Hold
 		for _, id := range c.order {
 			for _, cap := range c.sources[id].captures(c.thrown) {
-				captures = append(captures, cap)
+				captures, sources = append(captures, cap), append(sources, id)
 				for _, h := range cap.Cut().Holds {
 					if !h.Open {
 						holds = append(holds, store.Hold{Source: id, Coil: h.Hold.Coil, T: h.Hold.T, Samples: len(h.B) + len(h.Bearings)})
@@ -481,7 +489,9 @@ func (d *Desk) work(ctx context.Context) {
 			}
 			of = c.plan
 		}
-		v, err := model.Judge(captures...)
+		d.tellJudging(c, &Judging{Readings: news, Since: time.Now().UnixMilli()})
+		v, account, err := model.Account(captures...)
+		d.tellJudging(c, nil)
 		if err != nil {
 			d.log.Error("no verdict", "err", err)
 			continue
@@ -508,7 +518,7 @@ func (d *Desk) work(ctx context.Context) {
 			d.mu.Unlock()
 			continue
 		}
-		c.verdict, c.judged = v, news
+		c.verdict, c.account, c.judged = v, accountOf(account, sources), news
 		d.mu.Unlock()
 		d.send(toPhones, map[string]any{"verdict": json.RawMessage(text)})
 		d.send(toPhones, map[string]any{"prompt": c.nextStep(v)})

@@ -18,6 +18,9 @@ type State struct {
 	Verdict   *verdict.Verdict    `json:"verdict"`
 	Phones    []PhoneState        `json:"phones"`
 	Holds     []HoldState         `json:"holds"`
+	Passes    []PassState         `json:"passes"`
+	Why       *verdict.Why        `json:"why"`
+	Judging   *Judging            `json:"judging"`
 	Prompt    *Prompt             `json:"prompt"`
 	SignOff   *SignOffState       `json:"sign_off"`
 	Pairing
@@ -119,6 +122,12 @@ type HoldState struct {
 	Count    int          `json:"count"`
 	Bearings int          `json:"bearings"`
 	Open     bool         `json:"open"`
+	Thrown   bool         `json:"thrown_out"`
+	To       float64      `json:"to"`
+	TopDeg   float64      `json:"top_deg"`
+	// Account is what was expected there; nil before the verdict and for what it
+	// does not use.
+	Account *verdict.HoldAccount `json:"account"`
 }
 
 // maxPlot bounds the samples of one hold sent for drawing.
@@ -139,18 +148,15 @@ func (c *check) state() *State {
 		Plan:    PlanOf(c.plan, string(c.PlanTOML)),
 		Verdict: c.verdict,
 		Phones:  c.phones(),
-		Holds:   []HoldState{},
+		Judging: c.judging,
 		SignOff: c.signOff(),
 	}
 	if p, err := predict.Predict(c.plan, nil); err == nil {
 		s.Predicted = p
 	}
-	for _, id := range c.order {
-		for _, cap := range c.sources[id].captures(c.thrown) {
-			for _, h := range cap.Cut().Holds {
-				s.Holds = append(s.Holds, holdState(id, &h))
-			}
-		}
+	s.Holds, s.Passes = c.readings()
+	if c.account != nil {
+		s.Why = c.account.why
 	}
 	if c.verdict != nil {
 		p := c.nextStep(c.verdict)
@@ -160,7 +166,7 @@ func (c *check) state() *State {
 }
 
 func holdState(source string, h *capture.Stretch) HoldState {
-	out := HoldState{Source: source, At: h.Hold.Coil, T: h.From, Count: len(h.B), Bearings: len(h.Bearings), Open: h.Open, Samples: [][4]float64{}}
+	out := HoldState{Source: source, At: h.Hold.Coil, T: h.From, Count: len(h.B), Bearings: len(h.Bearings), Open: h.Open, To: h.To, TopDeg: h.TopDeg, Samples: [][4]float64{}}
 	if len(h.B) > 0 {
 		var m [3]float64
 		for _, b := range h.B {

@@ -27,6 +27,7 @@ func (s *Site) api(r chi.Router) {
 	r.Get("/rehearsals/{id}/bench", s.rehearsalBench)
 	r.Get("/rehearsals/{id}/truth", s.truth)
 	r.Post("/captures/undo", s.undo)
+	r.Post("/captures/put-back", s.putBack)
 	s.feedRoutes(r)
 	s.recordRoutes(r)
 }
@@ -150,17 +151,4 @@ func (s *Site) truth(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeJSON(w, http.StatusOK, t)
-}
-
-func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
-	var q desk.Undo
-	if !s.read(w, r, &q) {
-		return
-	}
-	q.T = nil // the page names the coil only
-	if err := s.Desk.ThrowOut(r.Context(), "", q); err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
 }

@@ -1,0 +1,82 @@
+package desk
+
+import (
+	"polewise/field/capture"
+	"polewise/field/verdict"
+)
+
+// reading names a hold or pass among all that a check has.
+type reading struct {
+	source string
+	t      float64
+}
+
+// accounted is a verdict's account, to be found by source and time.
+type accounted struct {
+	why    *verdict.Why
+	holds  map[reading]*verdict.HoldAccount
+	passes map[reading]*verdict.PassAccount
+}
+
+// accountOf sorts an account by readings; sources names the source of each
+// capture that was judged.
+func accountOf(a *verdict.Account, sources []string) *accounted {
+	out := &accounted{why: &a.Why, holds: map[reading]*verdict.HoldAccount{}, passes: map[reading]*verdict.PassAccount{}}
+	for i := range a.Holds {
+		h := &a.Holds[i]
+		out.holds[reading{sources[h.Capture], h.T}] = h
+	}
+	for i := range a.Passes {
+		p := &a.Passes[i]
+		out.passes[reading{sources[p.Capture], p.T}] = p
+	}
+	return out
+}
+
+// PassState is a pass as drawn. Until it is judged nothing is known of where
+// along the row its samples were taken.
+type PassState struct {
+	Source  string               `json:"source"`
+	Along   []string             `json:"along"`
+	T       float64              `json:"t"`
+	To      float64              `json:"to"`
+	Count   int                  `json:"count"`
+	Open    bool                 `json:"open"`
+	Thrown  bool                 `json:"thrown_out"`
+	Account *verdict.PassAccount `json:"account"`
+}
+
+// readings lists all holds and passes, also those thrown out.
+func (c *check) readings() ([]HoldState, []PassState) {
+	holds, passes := []HoldState{}, []PassState{}
+	thrown := map[reading]bool{}
+	for _, t := range c.thrown {
+		thrown[reading{t.Source, t.T}] = true
+	}
+	for _, id := range c.order {
+		for _, cap := range c.sources[id].captures(nil) {
+			cut := cap.Cut()
+			for i := range cut.Holds {
+				h := holdState(id, &cut.Holds[i])
+				key := reading{id, h.T}
+				if h.Thrown = thrown[key]; !h.Thrown && c.account != nil {
+					h.Account = c.account.holds[key]
+				}
+				holds = append(holds, h)
+			}
+			for i := range cut.Passes {
+				p := passState(id, &cut.Passes[i])
+				key := reading{id, p.T}
+				if p.Thrown = thrown[key]; !p.Thrown && c.account != nil {
+					p.Account = c.account.passes[key]
+				}
+				passes = append(passes, p)
+			}
+		}
+	}
+	return holds, passes
+}
+
+func passState(source string, s *capture.Stretch) PassState {
+	return PassState{Source: source, Along: s.Pass.Along, T: s.From, To: s.To, Count: len(s.B) + len(s.Bearings), Open: s.Open}
+}

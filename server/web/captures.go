@@ -1,0 +1,44 @@
+package web
+
+import (
+	"net/http"
+
+	"polewise/server/desk"
+)
+
+// undo throws a reading out: {"at":"B2"} the last one of a coil by anybody,
+// {"at":"B2","source":S,"t":T} the one of source S that began at T, a pass by its
+// first coil.
+func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
+	var q struct {
+		desk.Undo
+		Source string `json:"source"`
+	}
+	if !s.read(w, r, &q) {
+		return
+	}
+	if q.Source == "" {
+		q.T = nil // times are those of a source
+	}
+	if err := s.Desk.ThrowOut(r.Context(), q.Source, q.Undo); err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+}
+
+// putBack makes a reading that was thrown out count again: {"source":S,"t":T}.
+func (s *Site) putBack(w http.ResponseWriter, r *http.Request) {
+	var q struct {
+		Source string  `json:"source"`
+		T      float64 `json:"t"`
+	}
+	if !s.read(w, r, &q) {
+		return
+	}
+	if err := s.Desk.PutBack(r.Context(), q.Source, q.T); err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+}
