@@ -2,8 +2,11 @@
 // drawing and the panels.
 import { byId } from "../common/dom.js";
 import { wordOf } from "../common/states.js";
+import { Asked } from "./asked.js";
+import { Claims } from "./claims.js";
 import { coilTable } from "./coil-table.js";
-import { showHolds } from "./holds-panel.js";
+import { showReadings } from "./readings-panel.js";
+import { Judging } from "./judging.js";
 import { MapLayer } from "./map-layer.js";
 import { PadDrawing } from "./pad-drawing.js";
 import { showPhoneRows, showPhones, showSample } from "./phone-panel.js";
@@ -17,12 +20,14 @@ export class Bench {
     this.o = o;
     this.state = null;
     this.selected = null;
-    this.told = {};
+    this.claims = new Claims();
     /** The coil each phone counts on now. @type {Map<string, {at: string, count: number}>} */
     this.counting = new Map();
     this.fooled = new Set();
     this.drawing = new PadDrawing(byId("drawing"), { buttons: byId("view-buttons"), onpick: (id) => this.pick(this.selected === id ? null : id) });
     this.map = new MapLayer({ drawing: this.drawing, box: byId("show-map"), legend: byId("map-legend"), ontrouble: o.ontrouble });
+    this.asked = new Asked(this.drawing);
+    this.judging = new Judging(byId("judging"), { ontrouble: o.ontrouble });
     byId("show-values").addEventListener("change", (e) => this.drawing.svg.classList.toggle("no-values", !e.target.checked));
   }
 
@@ -31,7 +36,6 @@ export class Bench {
     // What is pushed between does not repeat the phone page's address.
     if (this.state && next.phone_url === undefined) next = { ...next, phone_url: this.state.phone_url, qr_svg: this.state.qr_svg };
     if (this.state && next.check.id !== this.state.check.id) {
-      this.told = {};
       this.counting.clear();
       this.fooled = new Set();
       this.selected = null;
@@ -41,20 +45,32 @@ export class Bench {
     for (const p of next.phones || []) this.follow({ source: p.source, at: p.at, count: p.count });
     byId("plan-name").textContent = next.plan.name;
     document.title = `${next.plan.name} · polewise`;
+    this.judging.show(next.judging);
     const asks = next.prompt && (next.prompt.do === "hold" || next.prompt.do === "ohms") && (readCoils(next).length > 0 || next.phones.some((p) => p.connected));
     byId("prompt").textContent = asks ? next.prompt.say : "";
+    byId("prompt-why").textContent = asks ? next.prompt.why || "" : "";
+    this.asked.show(asks ? next : null);
     this.drawing.setPlan(next.plan);
     this.map.planChanged(next);
     this.draw();
-    showVerdict(byId("verdict"), next, this.o);
+    const fresh = this.claims.take(next);
+    showVerdict(byId("verdict"), next, { ...this.o, claims: this.claims.panel(), onlook: (id) => this.look(id) });
     byId("coils").replaceChildren(coilTable(next, { selected: this.selected, onpick: (id) => this.pick(this.selected === id ? null : id) }));
     showPhones(byId("phones"), next);
     this.showHolds();
-    this.tell();
+    if (fresh.length > 0) this.say(fresh.map((c) => `${c.id} ${wordOf(c.state)}`).join(", "));
+  }
+
+  /** Shows what was read of a coil. @param {string} id */
+  look(id) {
+    this.selected = null;
+    this.pick(id);
+    byId("holds").scrollIntoView({ block: "nearest" });
+    byId("holds").querySelector("summary")?.focus({ preventScroll: true });
   }
 
   showHolds() {
-    showHolds(byId("holds"), this.state, { selected: this.selected, onpick: (id) => this.pick(id), ontrouble: this.o.ontrouble });
+    showReadings(byId("holds"), this.state, { selected: this.selected, onpick: (id) => this.pick(id), ontrouble: this.o.ontrouble, say: (text) => this.say(text) });
   }
 
   /** @param {string | null} id */
@@ -94,14 +110,6 @@ export class Bench {
     else this.counting.delete(m.source);
   }
 
-  /** New claims, for those who listen. */
-  tell() {
-    const now = Object.fromEntries(readCoils(this.state).map((c) => [c.id, c.state]));
-    const fresh = Object.entries(now).filter(([id, s]) => this.told[id] !== s);
-    if (fresh.length > 0) this.say(fresh.map(([id, s]) => `${id} ${wordOf(s)}`).join(", "));
-    this.told = now;
-  }
-
   /** @param {string} text */
   say(text) {
     byId("said").textContent = text;
@@ -114,6 +122,9 @@ export class Bench {
       case "phones":
         this.state.phones = m.phones;
         showPhoneRows(m.phones);
+        break;
+      case "judging":
+        this.judging.show(m.judging);
         break;
       case "sample":
         this.follow(m);

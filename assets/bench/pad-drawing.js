@@ -26,6 +26,7 @@ export class PadDrawing {
     this.svg = /** @type {SVGSVGElement} */ (svg("svg", { class: "pad large", role: "group" }));
     this.view = new View(this.svg, (scale) => this.scaled(scale));
     this.map = svg("g", { class: "map-layer" });
+    this.under = svg("g", { class: "under" }); // what lies over the coils and under a phone
     this.overlay = svg("g", { class: "overlay" });
     this.coils = svg("g", { class: "coils" });
     this.svg.addEventListener("keydown", (e) => this.key(e));
@@ -63,7 +64,7 @@ export class PadDrawing {
     };
     if (!this.parts) {
       this.parts = Object.fromEntries(["sheet", "leads", "ends", "scale"].map((name) => [name, svg("g", { class: name })]));
-      this.svg.replaceChildren(patterns(this.grid), this.parts.sheet, this.map, this.parts.leads, this.coils, this.parts.ends, this.parts.scale, this.overlay);
+      this.svg.replaceChildren(patterns(this.grid), this.parts.sheet, this.map, this.parts.leads, this.coils, this.parts.ends, this.parts.scale, this.under, this.overlay);
     }
     for (const [name, nodes] of Object.entries(parts)) this.parts[name].replaceChildren(...nodes);
     if (view === "still") return;

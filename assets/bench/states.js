@@ -70,6 +70,13 @@ const MAKERS = {
     s.sign_off.signed = { signed: "2024-05-01T12:00:00Z", serial: "17", maker: "AB", note: "", exception: null, sha256 };
     return { state: s };
   },
+  pass: (s) => {
+    judge(s, (i) => (i < 3 ? sure("as-planned") : unread()));
+    s.holds = [];
+    s.passes = [pass(s)];
+    s.verdict.outcome = "undecided";
+    return { state: s };
+  },
   lost: (s) => {
     judge(s, () => sure("as-planned"));
     s.verdict.outcome = "as-planned";
@@ -109,6 +116,11 @@ function judge(s, claim) {
   const open = coils.filter((c) => c.state !== "as-planned").map((c) => c.id);
   s.sign_off = { ...s.sign_off, refused: "", except: open.length > 0 ? { coils: open, ohms: [], wiring: "" } : null };
   s.prompt = null;
+  s.passes = [];
+  const odd = coils.find((c) => c.state === "reversed")?.id;
+  const one = s.plan.coils[0].id;
+  const said = [odd ? `Coil ${odd} faces the wrong way.` : "Everything is as planned.", odd ? "Everything is as planned." : `Coil ${one} faces the wrong way.`];
+  s.why = { best: said[0], rival: said[1], worse_by: 4.2e7, carried: [{ reading: `hold on ${odd || one} at 28 s`, times: 5e7 }, { reading: `hold on ${coils[1].id} at 13 s`, times: 1.4 }, { reading: `hold on ${coils[2].id} at 18 s`, times: 0.6 }] };
   s.holds = coils.filter((c) => c.used).map((c, i) => hold(c, i));
 }
 
@@ -124,17 +136,33 @@ function hold(c, i) {
   const t = 8 + 5 * i;
   const wave = (k) => 0.5 * Math.sin(12.9 * k) + 0.3 * Math.sin(78.2 * k);
   const mean = [6, -14 + i, c.measured_uT - 42];
+  const rest = [4, -18, -42];
+  const wrong = c.state === "reversed";
+  const expected = (way) => ({ uT: [5, -16, -42 + way * c.expected_uT], sd_uT: [11, 12, 14] });
   return {
     source: "main",
     at: c.id,
     t,
+    to: t + 2.5,
     count: 25,
     bearings: 0,
     open: false,
+    thrown_out: false,
     mean_uT: mean,
-    rest_uT: [4, -18, -42],
     samples: Array.from({ length: 25 }, (_, k) => [t + k / 10, mean[0] + wave(k), mean[1] + wave(k + 40), mean[2] + wave(k + 90)]),
+    account: { t, at: c.id, rest_uT: rest, read_uT: mean, own: false, best: expected(wrong ? -1 : 1), rival: i === 0 || wrong ? expected(wrong ? 1 : -1) : expected(1), times: i === 0 || wrong ? 5e7 : 1.02, stray: false },
   };
+}
+
+function pass(s) {
+  const row = s.plan.strings[0].coils.map((id) => s.plan.coils.find((c) => c.id === id));
+  const at = row.map((c) => Math.hypot(c.x_mm - row[0].x_mm, c.y_mm - row[0].y_mm));
+  const curve = (turned) => Array.from({ length: 90 }, (_, k) => {
+    const mm = -60 + (k * (at.at(-1) + 120)) / 89;
+    return [mm, at.reduce((sum, x, i) => sum + (i === turned ? -1 : 1) * (620 * Math.exp(-(((mm - x) / 34) ** 4)) - 140 * Math.exp(-(((mm - x) / 80) ** 2))), 0)];
+  });
+  const best = curve(-1);
+  return { source: "main", along: row.map((c) => c.id), t: 70, to: 76, count: 62, open: false, thrown_out: false, account: { coils: row.map((c) => c.id), at_mm: at, best, rival: curve(1), read: best.slice(6, -6).map(([x, u], k) => [x, u * 1.03 + 9 * Math.sin(7.7 * k)]), times: 4e4 } };
 }
 
 function phone(s, i) {

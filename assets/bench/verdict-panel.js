@@ -2,6 +2,7 @@
 import { el } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
 import { mendDrawing } from "./mend-drawing.js";
+import { whyPanel } from "./why-panel.js";
 
 const OUTCOMES = {
   "as-planned": ["as-planned", "As planned"],
@@ -36,11 +37,12 @@ export function readCoils(state) {
 
 /**
  * @param {HTMLElement} place @param {any} state
- * @param {{onrehearse: () => void, onagain: () => void}} o
+ * @param {{onrehearse: () => void, onagain: () => void, onlook: (id: string) => void, claims: HTMLElement | null}} o
  */
 export function showVerdict(place, state, o) {
   const v = state.verdict;
   const read = readCoils(state).length;
+  const opened = ["why", "claims", "others"].filter((name) => place.querySelector(`details.${name}[open]`));
   const parts = [el("h2", { id: "verdict-title", class: "kicker" }, "Verdict")];
   if (!v || read === 0) {
     parts.push(
@@ -57,7 +59,7 @@ export function showVerdict(place, state, o) {
   if (v.outcome === "as-planned") parts.push(el("p", {}, "Every coil faces as planned. The pad may be taped, once the ohms agree as well."));
   if (v.outcome === "fault") parts.push(...causes(state));
   else parts.push(...suspicions(v));
-  if (v.next) parts.push(el("p", { class: "next" }, el("strong", {}, `Next: ${v.next.at}. `), v.next.why));
+  if (v.next) parts.push(el("p", { class: "next" }, el("strong", {}, nextWords(v.next)), v.next.why));
   if (v.outcome === "fault" && !state.check.rehearsal) {
     parts.push(
       el("p", { class: "note" }, "Switch the supply off before you touch a joint. After the mend read again what was touched, then go once over all coils."),
@@ -65,7 +67,32 @@ export function showVerdict(place, state, o) {
     );
   }
   for (const n of v.notes || []) parts.push(el("p", { class: "note" }, n));
+  for (const more of [whyPanel(state, o), o.claims]) if (more) parts.push(more);
   place.replaceChildren(...parts);
+  for (const name of opened) place.querySelector(`details.${name}`)?.setAttribute("open", "");
+}
+
+/** What is asked for next, in words. @param {any} n */
+export function nextWords(n) {
+  const how = [];
+  if (n.route === "ohms") how.push("measure its ohms");
+  if (n.route === "pass") how.push("draw the phone along its row");
+  if (typeof n.top_deg === "number") how.push(turnWords(n.top_deg));
+  if (n.shift_mm?.some((d) => Math.abs(d) >= 1)) how.push(shiftWords(n.shift_mm));
+  return `Next: ${n.at}${how.length ? `, ${how.join(", ")}` : ""}. `;
+}
+
+/** Where the top edge points. @param {number} deg counter-clockwise from away */
+function turnWords(deg) {
+  const d = ((((Math.round(deg) % 360) + 540) % 360) - 180);
+  if (Math.abs(d) > 170) return "top edge toward you";
+  if (Math.abs(d) < 10) return "top edge away from you";
+  return `top edge turned ${Math.abs(d)}° to the ${d > 0 ? "left" : "right"}`;
+}
+
+function shiftWords([x, y]) {
+  const part = (v, one, other) => (Math.abs(v) >= 1 ? `${Math.abs(v).toFixed(0)} mm ${v > 0 ? one : other}` : "");
+  return `its mark ${[part(x, "to the right", "to the left"), part(y, "away from you", "toward you")].filter(Boolean).join(" and ")} of the centre`;
 }
 
 function progress(state, read) {

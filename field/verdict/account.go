@@ -20,6 +20,7 @@ type HoldAccount struct {
 	T       float64    `json:"t"`       // when it began
 	At      string     `json:"at"`
 	RestUT  [3]float64 `json:"rest_uT"` // with the supply off, as read or as the best explanation has it
+	ReadUT  [3]float64 `json:"read_uT"` // with the supply on, a pulse at its top
 	Own     bool       `json:"own"`     // the rest was read within the hold itself
 	Best    Expected   `json:"best"`
 	Rival   *Expected  `json:"rival,omitempty"`
@@ -67,9 +68,9 @@ func (e *engine) account(list []*scored) *Account {
 		switch f := f.(type) {
 		case *holdFactor:
 			h := HoldAccount{Capture: f.source, T: f.from, At: f.label, Own: f.toggled, Stray: stray[f]}
-			h.RestUT, h.Best = e.expects(best, i, f)
+			h.RestUT, h.ReadUT, h.Best = e.expects(best, i, f)
 			if rival != nil {
-				_, r := e.expects(rival, i, f)
+				_, _, r := e.expects(rival, i, f)
 				h.Rival = &r
 				h.Times = times(e.logOf(best, i) - e.logOf(rival, i))
 			}
@@ -87,8 +88,9 @@ func (e *engine) logOf(n *node, factor int) float64 {
 	return n.ll[factor][c*len(n.sc.s)+m]
 }
 
-// expects is the background under a hold and what a node expects it to read.
-func (e *engine) expects(n *node, i int, h *holdFactor) (rest [3]float64, x Expected) {
+// expects is the background under a hold, what the hold read, and what a node
+// expects it to read.
+func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, x Expected) {
 	cell, m := e.likeliest(n, h.source)
 	s := n.sc.s[m]
 	c := h.ph.cells[cell]
@@ -116,12 +118,14 @@ func (e *engine) expects(n *node, i int, h *holdFactor) (rest [3]float64, x Expe
 	}
 	for a := range mean {
 		v := r.ax[a].vb
-		if rest[a] = r.ax[a].b; r.ax[a].vd >= vague/2 { // the hold does not tell background and pull apart
+		rest[a], read[a] = r.ax[a].b, r.ax[a].b+r.ax[a].d
+		if r.ax[a].vd >= vague/2 { // the hold does not tell background and pull apart
+			read[a] = r.ax[a].b
 			rest[a], v = n.bg[i].b[a], n.bg[i].variance[a]+driftSD*driftSD
 		}
 		x.UT[a] = round(rest[a]+mean[a], 2)
 		x.SD[a] = round(math.Sqrt(math.Max(0, square[a]-mean[a]*mean[a])+v+floorUT*floorUT), 2)
-		rest[a] = round(rest[a], 2)
+		rest[a], read[a] = round(rest[a], 2), round(read[a], 2)
 	}
-	return rest, x
+	return rest, read, x
 }

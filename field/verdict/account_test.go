@@ -42,6 +42,9 @@ func TestAccountOfHolds(t *testing.T) {
 			if d := math.Abs(rest[k] - h.RestUT[k]); d > 3 {
 				t.Errorf("%s axis %d: rest read %.1f, told %.1f", h.At, k, rest[k], h.RestUT[k])
 			}
+			if d := math.Abs(on[k] - h.ReadUT[k]); d > 3 {
+				t.Errorf("%s axis %d: read %.1f, told %.1f", h.At, k, on[k], h.ReadUT[k])
+			}
 			if z := math.Abs(on[k]-h.Best.UT[k]) / h.Best.SD[k]; z > 4 {
 				t.Errorf("%s axis %d: read %.1f, expected %.1f +- %.1f", h.At, k, on[k], h.Best.UT[k], h.Best.SD[k])
 			}

@@ -47,3 +47,6 @@ func (d *Desk) tellJudging(c *check, j *Judging) {
 		d.sendLocked(toBenches, map[string]any{"type": "judging", "judging": j})
 	}
 }
+
+// Tell tells the bench pages the state as it is now.
+func (d *Desk) Tell() { d.pushState() }

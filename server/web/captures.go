@@ -24,6 +24,7 @@ func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
+	s.Desk.Tell() // before the new verdict, which may take a while
 	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
 }
 
@@ -40,5 +41,6 @@ func (s *Site) putBack(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
+	s.Desk.Tell() // before the new verdict, which may take a while
 	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
 }
