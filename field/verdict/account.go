@@ -40,11 +40,10 @@ type Expected struct {
 
 // Account judges as Judge does and accounts for every reading.
 func (m *Model) Account(captures ...*capture.Capture) (*Verdict, *Account, error) {
-	ev, err := gather(m.plan, captures)
+	e, err := m.engineFor(captures)
 	if err != nil {
 		return nil, nil, err
 	}
-	e := m.newEngine(ev, fineCells)
 	list := e.search()
 	return e.conclude(list), e.account(list), nil
 }
@@ -60,8 +59,8 @@ func (e *engine) account(list []*scored) *Account {
 		rival = e.evaluate(&scored{hyp: h})
 	}
 	stray := map[*holdFactor]bool{}
-	odd, _ := e.unexplained(best)
-	for _, h := range odd {
+	odd := e.unexplained(best)
+	for _, h := range odd.holds {
 		stray[h] = true
 	}
 	for i, f := range e.factors {

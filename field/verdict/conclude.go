@@ -206,12 +206,12 @@ func (e *engine) compare(n *node, j int) (expected float64, measured *float64) {
 
 // Bounds on readings that nothing explains.
 const (
-	strayMargin = 3    // log units above the outlier level that still count as unexplained
-	straysMany  = 3    // so many, and
-	straysShare = 0.25 // such a share of all holds, put everything in doubt
-	passShort   = 40.0 // log units by which a pass may fall short of what fits it best
+	strayMargin = 3     // log units above the outlier level that still count as unexplained
+	straysMany  = 3     // so many, and
+	straysShare = 0.25  // such a share of all holds, put everything in doubt
+	passShort   = 40.0  // log units by which a pass may fall short of what fits it best
 	passLack    = 150.0 // and that best of what samples that fit have
-	passesMany  = 0.5  // such a share of all passes puts everything in doubt
+	passesMany  = 0.5   // such a share of all passes puts everything in doubt
 )
 
 // unexplained is what was read and the best hypothesis does not explain.

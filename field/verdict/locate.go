@@ -56,22 +56,10 @@ func (m *Model) Locate(c *capture.Capture) (*Place, error) {
 	}
 	e := m.newEngine(ev, placeCells)
 	list := e.search()
-	weights := normalise(list)
 	ph := e.phones[0]
-	p := make([]float64, len(ph.cells))
-	var first *node
-	for i, s := range list[:min(len(list), maxLocated)] {
-		if weights[i] < locatedShare {
-			break
-		}
-		n := e.evaluate(&scored{hyp: s.hyp})
-		if first == nil {
-			first = n
-		}
-		addCells(p, ph, n, weights[i])
-	}
+	p, first := e.chances(0, list)
 	out.moments(ph, p)
-	switch strays, _ := e.unexplained(first); {
+	switch strays := e.unexplained(first).holds; {
 	case first == nil:
 		out.Doubt = "nothing known here explains the readings"
 	case len(strays) > 0:
@@ -94,15 +82,33 @@ func (ev *evidence) faintest() string {
 	return fmt.Sprintf("%s gives hardly any field: is the supply really switched, and is that coil alive?", ev.holds[0].label)
 }
 
-// addCells adds the chances of the offset cells under a hypothesis, in all w.
-func addCells(p []float64, ph *phone, n *node, w float64) {
+// chances are those of a phone's offset cells over all hypotheses together, and
+// the node of the best one.
+func (e *engine) chances(src int, list []*scored) (p []float64, first *node) {
+	weights := normalise(list)
+	p = make([]float64, len(e.phones[src].cells))
+	for i, s := range list[:min(len(list), maxLocated)] {
+		if weights[i] < locatedShare {
+			break
+		}
+		n := e.evaluate(&scored{hyp: s.hyp})
+		if first == nil {
+			first = n
+		}
+		addCells(p, e.phones[src], n, src, weights[i])
+	}
+	return p, first
+}
+
+// addCells adds the chances of a phone's offset cells under a hypothesis, in all w.
+func addCells(p []float64, ph *phone, n *node, src int, w float64) {
 	nodes := len(n.sc.s)
 	log := make([]float64, len(ph.cells))
 	total := math.Inf(-1)
 	for c, cell := range ph.cells {
 		log[c] = math.Inf(-1)
 		for q := range n.sc.s {
-			log[c] = logAdd(log[c], ph.prior[cell]+n.tot[0][c*nodes+q]+n.sc.lp[q])
+			log[c] = logAdd(log[c], ph.prior[cell]+n.tot[src][c*nodes+q]+n.sc.lp[q])
 		}
 		total = logAdd(total, log[c])
 	}

@@ -32,8 +32,8 @@ type rival struct {
 	places []r2.Vec // offsets in the phone frame, as likely as one another
 }
 
-// expected is a reading as an explanation expects it, microtesla.
-type expected struct {
+// foreseen is a reading as an explanation expects it, microtesla.
+type foreseen struct {
 	b  r3.Vec
 	sd float64
 }
@@ -133,9 +133,10 @@ func (e *engine) rivals(list []*scored, weights []float64) (out []rival) {
 	var places []r2.Vec
 	for i, s := range list[:min(len(list), nextRivals)] {
 		if src >= 0 && i < nextPlaced {
-			mean, sd := e.placeOf(src, []*scored{s})
+			found := e.placeOf(src, []*scored{s})
+			mean, sd := r2.Vec{X: found.Offset[0], Y: found.Offset[1]}, r2.Vec{X: found.SD[0], Y: found.SD[1]}
 			places = []r2.Vec{mean}
-			if spread := math.Max(sd.X, sd.Y); spread > placeSD {
+			if spread := math.Max(sd.X, sd.Y); spread > 1.5*placeSD {
 				places = nil
 				for _, d := range [4]r2.Vec{{X: 1, Y: 1}, {X: -1, Y: 1}, {X: 1, Y: -1}, {X: -1, Y: -1}} {
 					places = append(places, r2.Vec{X: mean.X + d.X*sd.X, Y: mean.Y + d.Y*sd.Y})
@@ -163,17 +164,17 @@ func (e *engine) choices(rivals []rival, j int) (out []choice) {
 	id := e.m.plan.Coils[j].ID
 	if src := e.inUse(); src >= 0 {
 		top := e.lastTop(src)
-		hold := e.weigh(rivals, j, func(r *rival) []expected { return e.over(r, j, top, r2.Vec{}) })
+		hold := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, r2.Vec{}) })
 		hold.next = Next{At: id, Why: hold.why(id, "One more reading of %s tells.")}
 		out = append(out, hold)
 		half := wrapDeg(top + 180)
-		turned := e.weigh(rivals, j, func(r *rival) []expected { return e.over(r, j, half, r2.Vec{}) })
+		turned := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, half, r2.Vec{}) })
 		turned.next = Next{At: id, TopDeg: &half, Why: turned.why(id, "Read %s once more with the phone turned by half: its sensor then lies elsewhere.")}
 		if turned.open < turnedGain*hold.open {
 			out = append(out, turned)
 		}
 		if shift, words, ok := e.toMiddle(rivals, j, top); ok {
-			moved := e.weigh(rivals, j, func(r *rival) []expected { return e.over(r, j, top, shift) })
+			moved := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, shift) })
 			moved.next = Next{At: id, ShiftMM: []float64{math.Round(shift.X * 1e3), math.Round(shift.Y * 1e3)},
 				Why: moved.why(id, "Lay the phone with its mark "+words+" the middle of %s: its sensor is over the middle then.")}
 			if moved.open < turnedGain*hold.open {
@@ -181,7 +182,7 @@ func (e *engine) choices(rivals []rival, j int) (out []choice) {
 			}
 		}
 	}
-	ohms := e.weigh(rivals, j, func(r *rival) []expected { return ohmsExpected(r.s.hyp, j) })
+	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsExpected(r.s.hyp, j) })
 	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
 	if len(out) == 0 || ohms.open < ohmsGain*slices.MinFunc(out, func(a, b choice) int { return cmp.Compare(a.open, b.open) }).open {
 		out = append(out, ohms)
@@ -201,9 +202,9 @@ func (e *engine) lastTop(src int) float64 {
 }
 
 // weigh works out what a reading leaves open.
-func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []expected) choice {
+func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []foreseen) choice {
 	c := choice{coil: j}
-	seen := make([][]expected, len(rivals))
+	seen := make([][]foreseen, len(rivals))
 	for i := range rivals {
 		seen[i] = expect(&rivals[i])
 	}
@@ -232,7 +233,7 @@ func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []expected) ch
 }
 
 // alike is the Bhattacharyya coefficient of two expected readings.
-func (x expected) alike(y expected) float64 {
+func (x foreseen) alike(y foreseen) float64 {
 	v := x.sd*x.sd + y.sd*y.sd
 	d := r3.Norm2(r3.Sub(x.b, y.b))
 	return math.Pow(2*x.sd*y.sd/v, 1.5) * math.Exp(-d/(4*v))
@@ -256,7 +257,7 @@ func (s State) words() string {
 }
 
 // over is what the phone would read over a coil.
-func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []expected {
+func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen {
 	const (
 		noise = 4.0   // uT, with the drift between off and on
 		tell  = 0.05  // of the field: tilt, height
@@ -264,7 +265,7 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []expected 
 	)
 	sin, cos := math.Sincos(topDeg * math.Pi / 180)
 	middle := e.m.sensorOver(j)
-	var out []expected
+	var out []foreseen
 	for _, o := range r.places {
 		at := r3.Add(middle, r3.Vec{X: shift.X + cos*o.X - sin*o.Y, Y: shift.Y + sin*o.X + cos*o.Y})
 		field := func(dx, dy float64) r3.Vec {
@@ -273,7 +274,7 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []expected 
 		b := field(0, 0)
 		across := r3.Norm(r3.Sub(field(step, 0), field(-step, 0))) / (2 * step)
 		up := r3.Norm(r3.Sub(field(0, step), field(0, -step))) / (2 * step)
-		out = append(out, expected{b, math.Sqrt(noise*noise + math.Pow(tell*r3.Norm(b), 2) + (across*across+up*up)*placeSD*placeSD/2)})
+		out = append(out, foreseen{b, math.Sqrt(noise*noise + math.Pow(tell*r3.Norm(b), 2) + (across*across+up*up)*placeSD*placeSD/2)})
 	}
 	return out
 }
@@ -312,12 +313,12 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 
 // ohmsExpected is what an ohmmeter across a coil alone would show, as if it were
 // a reading: an open coil as far from any number as can be.
-func ohmsExpected(h *hypothesis, j int) []expected {
+func ohmsExpected(h *hypothesis, j int) []foreseen {
 	const open = 1e6
 	ohms := h.cur.CoilOhms[j]
 	if math.IsInf(ohms, 1) {
-		return []expected{{r3.Vec{X: open}, 1}}
+		return []foreseen{{r3.Vec{X: open}, 1}}
 	}
 	sd := math.Hypot(ohmShare*ohms+ohmAbsolute, math.Hypot(wireShare, unknownRoom*copperPerK)*ohms)
-	return []expected{{r3.Vec{X: ohms}, sd}}
+	return []foreseen{{r3.Vec{X: ohms}, sd}}
 }
