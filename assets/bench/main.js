@@ -17,7 +17,7 @@ let rehearsal = null;
 
 const bench = new Bench({
   onrehearse: () => void chooseRehearsal(),
-  onagain: () => void newCheck({}).catch(tellTrouble),
+  onagain: () => void newCheck({ after_mend: true }).catch(tellTrouble),
   ontrouble: tellTrouble,
 });
 

@@ -38,9 +38,10 @@ type Expected struct {
 	SD [3]float64 `json:"sd_uT"`
 }
 
-// Account judges as Judge does and accounts for every reading.
-func (m *Model) Account(captures ...*capture.Capture) (*Verdict, *Account, error) {
-	e, err := m.engineFor(captures)
+// Account judges as Judge does and accounts for every reading. What was read
+// before a mend, if any, counts where the mend left coils alone.
+func (m *Model) Account(before *Before, captures ...*capture.Capture) (*Verdict, *Account, error) {
+	e, err := m.engineFor(before, captures)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -64,6 +65,9 @@ func (e *engine) account(list []*scored) *Account {
 		stray[h] = true
 	}
 	for i, f := range e.factors {
+		if e.ev.mended != nil && f.frame().src >= e.ev.firstOld {
+			continue // read in an earlier check
+		}
 		switch f := f.(type) {
 		case *holdFactor:
 			h := HoldAccount{Capture: f.source, T: f.from, At: f.label, Own: f.toggled, Stray: stray[f]}

@@ -59,6 +59,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 			withheld = withheld || c.State != StateAsPlanned
 			c.State = StateUndecided
 		}
+		if e.ev.mended != nil && e.ev.mended.touched[j] && !e.readSince(j) {
+			c.State = StateUndecided
+		}
 		found = found || c.State != StateAsPlanned && c.State != StateUndecided
 		if top != nil {
 			c.ExpectedUT, c.MeasuredUT = e.compare(top, j)
@@ -66,8 +69,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		all = all && c.State == StateAsPlanned
 		v.Coils = append(v.Coils, c)
 	}
+	closing := e.closing()
 	switch {
-	case all && fine >= MinClaim:
+	case all && fine >= MinClaim && closing == nil:
 		v.Outcome = AsPlanned
 	case fine <= 1-MinClaim && !odd.many && (found || !withheld):
 		v.Outcome = Fault
@@ -79,6 +83,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Notes = append(v.Notes, odd.notes()...)
 	}
 	v.Next = e.next(v, list, weights)
+	if closing != nil && (all || e.ev.mended.touched[plan.CoilIndex(closing.At)]) {
+		v.Next = closing
+	}
 	for j := range v.Coils {
 		for st, q := range v.Coils[j].P {
 			v.Coils[j].P[st] = round(q, 6)

@@ -19,6 +19,8 @@ type evidence struct {
 	amps     []ampsReading
 	rests    []restReading
 	notes    []string
+	mended   *afterMend // nil: no mend came before
+	firstOld int        // sources from here on read before the mend
 }
 
 // sourceInfo is one phone: what it said of its sensor.
@@ -28,6 +30,7 @@ type sourceInfo struct {
 	sigma        [3]float64 // noise of one sample, uT
 	fullScale    float64
 	unknownLines int
+	mended       *afterMend // read before this mend; nil: since
 }
 
 // restReading is the background as a phone saw it with the supply off.
@@ -45,6 +48,7 @@ type faceReading struct {
 	coil int
 	face capture.Face
 	ut   float64 // NaN when not given
+	old  bool    // from before a mend
 }
 
 type ohmReading struct {

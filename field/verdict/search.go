@@ -47,6 +47,7 @@ type columnsKey struct {
 	x0, y0 float64
 	nx, ny int
 	step   float64
+	turned string
 }
 
 // maxCachedColumns bounds what a model keeps for live verdicts.
@@ -97,12 +98,18 @@ func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []
 // reachUT is the least field of a coil over a hold that is followed.
 const reachUT = 0.4
 
-func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64) *columns {
-	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step}
+func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, mended *afterMend) *columns {
+	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step, ""}
+	if mended != nil {
+		key.turned = mended.key
+	}
 	if c, ok := m.columns[key]; ok {
 		return c
 	}
 	c := columnsAt(m.plan, m.pad, m.planned.at, m.placesOf(g, coil, shift, topDeg), reachUT)
+	if mended != nil {
+		c.turn(mended.turned)
+	}
 	if len(m.columns) >= maxCachedColumns {
 		clear(m.columns)
 	}
@@ -128,7 +135,7 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		if d.up != [3]float64{} {
 			h.tilt = levelSD
 		}
-		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg), group: e.groupFor(d.source, d.topDeg), points: &ph.places}
+		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), points: &ph.places}
 		if !d.toggled {
 			e.groups[h.frame_.group].settles = true
 		}
@@ -601,9 +608,9 @@ func (e *engine) refine(fresh []*scored) {
 	}
 }
 
-// engineFor lays out what the captures say.
-func (m *Model) engineFor(captures []*capture.Capture) (*engine, error) {
-	ev, err := gather(m.plan, captures)
+// engineFor lays out what the captures say, those before a mend with them.
+func (m *Model) engineFor(before *Before, captures []*capture.Capture) (*engine, error) {
+	ev, err := gatherAfter(m.plan, before, captures)
 	if err != nil {
 		return nil, err
 	}
@@ -613,7 +620,7 @@ func (m *Model) engineFor(captures []*capture.Capture) (*engine, error) {
 
 // Judge decides on what the captures say.
 func (m *Model) Judge(captures ...*capture.Capture) (*Verdict, error) {
-	e, err := m.engineFor(captures)
+	e, err := m.engineFor(nil, captures)
 	if err != nil {
 		return nil, err
 	}

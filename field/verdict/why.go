@@ -28,7 +28,7 @@ const maxCarried = 8
 
 // Explain judges as Judge does and says why.
 func (m *Model) Explain(captures ...*capture.Capture) (*Verdict, *Why, error) {
-	e, err := m.engineFor(captures)
+	e, err := m.engineFor(nil, captures)
 	if err != nil {
 		return nil, nil, err
 	}

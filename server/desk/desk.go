@@ -48,6 +48,7 @@ type check struct {
 	account *accounted
 	judging *Judging // nil: nothing is being worked out
 	hearsal *Rehearsal
+	before  *verdict.Before // nil: no mend came before
 	signing
 }
 
@@ -112,6 +113,12 @@ type PlanText struct {
 
 // Begin ends the check in progress and begins another.
 func (d *Desk) Begin(ctx context.Context, text PlanText, r *Rehearsal) error {
+	return d.begin(ctx, text, r, nil, nil)
+}
+
+// begin is Begin; with a mend, what was read in the check that led to it goes on
+// to count where the mend left coils alone.
+func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *check, mend []verdict.Mend) error {
 	plan, err := layout.Parse(text.Name, text.TOML)
 	if err != nil {
 		return err
@@ -120,6 +127,14 @@ func (d *Desk) Begin(ctx context.Context, text PlanText, r *Rehearsal) error {
 	c.Check = store.Check{ID: newID(), Began: time.Now(), PlanName: plan.Name, PlanTOML: text.TOML}
 	if r != nil {
 		c.Rehearsal = r.ID
+	}
+	if after != nil {
+		d.mu.Lock()
+		err := c.follow(after, mend)
+		d.mu.Unlock()
+		if err != nil {
+			return err
+		}
 	}
 	if err := d.store.NewCheck(ctx, c.Check); err != nil {
 		return fmt.Errorf("the new check cannot be stored: %w", err)
@@ -177,6 +192,9 @@ func (d *Desk) load(ctx context.Context, last *store.Check) (*check, error) {
 		c.source(m.Source).take(m.Seq, lines)
 	}
 	if c.thrown, err = d.store.ThrownOut(ctx, last.ID); err != nil {
+		return nil, err
+	}
+	if err := d.loadBefore(ctx, c); err != nil {
 		return nil, err
 	}
 	return c, d.loadSigning(ctx, c)
@@ -442,7 +460,7 @@ func (d *Desk) again(ctx context.Context, check string) error {
 	if c.ID != check || c.hearsal != nil {
 		return nil
 	}
-	return d.BeginSame(ctx)
+	return d.BeginAfterMend(ctx)
 }
 
 // touch asks for a new verdict. It never blocks: one request waiting is enough.
@@ -490,7 +508,7 @@ func (d *Desk) work(ctx context.Context) {
 			of = c.plan
 		}
 		d.tellJudging(c, &Judging{Readings: news, Since: time.Now().UnixMilli()})
-		v, account, err := model.Account(captures...)
+		v, account, err := model.Account(c.before, captures...)
 		d.tellJudging(c, nil)
 		if err != nil {
 			d.log.Error("no verdict", "err", err)

@@ -291,12 +291,18 @@ func noCheck(id string) error {
 }
 
 // BeginSame begins another check of the same pad. Its serial number goes along.
-func (d *Desk) BeginSame(ctx context.Context) error {
+func (d *Desk) BeginSame(ctx context.Context) error { return d.beginSame(ctx, nil) }
+
+func (d *Desk) beginSame(ctx context.Context, mend []verdict.Mend) error {
 	d.mu.Lock()
 	old := d.check
 	label := old.label
 	d.mu.Unlock()
-	if err := d.Begin(ctx, PlanText{Name: old.PlanName, TOML: old.PlanTOML}, nil); err != nil || old.Rehearsal != "" || label.Serial == "" {
+	var after *check
+	if mend != nil {
+		after = old
+	}
+	if err := d.begin(ctx, PlanText{Name: old.PlanName, TOML: old.PlanTOML}, nil, after, mend); err != nil || old.Rehearsal != "" || label.Serial == "" {
 		return err
 	}
 	d.mu.Lock()

@@ -151,18 +151,7 @@ func (s *Store) LabelOf(ctx context.Context, check string) (Label, error) {
 
 // CheckByID returns a check, nil when there is none.
 func (s *Store) CheckByID(ctx context.Context, id string) (*Check, error) {
-	var c Check
-	var began string
-	err := s.read.QueryRowContext(ctx, "SELECT id, began, plan_name, plan_toml, rehearsal FROM checks WHERE id=?", id).
-		Scan(&c.ID, &began, &c.PlanName, &c.PlanTOML, &c.Rehearsal)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	c.Began, err = time.Parse(time.RFC3339Nano, began)
-	return &c, err
+	return scanCheck(s.read.QueryRowContext(ctx, "SELECT "+checkColumns+" FROM checks WHERE id=?", id))
 }
 
 // Listed is a line of the list of checks.

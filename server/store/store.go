@@ -35,6 +35,26 @@ type Check struct {
 	PlanName  string
 	PlanTOML  []byte
 	Rehearsal string // id of the rehearsal that feeds it; empty for a real pad
+	After     string // id of the check before the pad was mended; empty when it was not
+	Mend      string // how it was mended, JSON
+}
+
+// checkColumns are those of a Check, in the order of scanCheck.
+const checkColumns = "id, began, plan_name, plan_toml, rehearsal, after_check, mend"
+
+// scanCheck reads a check; nil when there is none.
+func scanCheck(row *sql.Row) (*Check, error) {
+	var c Check
+	var began string
+	err := row.Scan(&c.ID, &began, &c.PlanName, &c.PlanTOML, &c.Rehearsal, &c.After, &c.Mend)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	c.Began, err = time.Parse(time.RFC3339Nano, began)
+	return &c, err
 }
 
 // migrations bring an older file up to date, one per value of user_version.
@@ -77,6 +97,8 @@ var migrations = []string{
 	) STRICT;`,
 	dialectsTable,
 	recordsMigration,
+	`ALTER TABLE checks ADD COLUMN after_check TEXT NOT NULL DEFAULT '';
+	ALTER TABLE checks ADD COLUMN mend TEXT NOT NULL DEFAULT '';`,
 }
 
 // Open opens the database in a folder and makes both where they do not exist.
@@ -137,25 +159,14 @@ func (s *Store) Close() error { return errors.Join(s.read.Close(), s.db.Close())
 
 // NewCheck records the beginning of a check.
 func (s *Store) NewCheck(ctx context.Context, c Check) error {
-	_, err := s.db.ExecContext(ctx, "INSERT INTO checks (id, began, plan_name, plan_toml, rehearsal) VALUES (?,?,?,?,?)",
-		c.ID, c.Began.UTC().Format(time.RFC3339Nano), c.PlanName, c.PlanTOML, c.Rehearsal)
+	_, err := s.db.ExecContext(ctx, "INSERT INTO checks ("+checkColumns+") VALUES (?,?,?,?,?,?,?)",
+		c.ID, c.Began.UTC().Format(time.RFC3339Nano), c.PlanName, c.PlanTOML, c.Rehearsal, c.After, c.Mend)
 	return err
 }
 
 // LastCheck returns the check begun last here, or nil when there is none.
 func (s *Store) LastCheck(ctx context.Context) (*Check, error) {
-	var c Check
-	var began string
-	err := s.db.QueryRowContext(ctx, "SELECT id, began, plan_name, plan_toml, rehearsal FROM checks WHERE id NOT IN (SELECT check_id FROM imported) ORDER BY began DESC, rowid DESC LIMIT 1").
-		Scan(&c.ID, &began, &c.PlanName, &c.PlanTOML, &c.Rehearsal)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	c.Began, err = time.Parse(time.RFC3339Nano, began)
-	return &c, err
+	return scanCheck(s.db.QueryRowContext(ctx, "SELECT "+checkColumns+" FROM checks WHERE id NOT IN (SELECT check_id FROM imported) ORDER BY began DESC, rowid DESC LIMIT 1"))
 }
 
 // SeqTakenError says that a sequence number is already stored with other lines.

@@ -83,13 +83,18 @@ func (s *Site) read(w http.ResponseWriter, r *http.Request, v any) bool {
 }
 
 func (s *Site) newCheck(w http.ResponseWriter, r *http.Request) {
-	var q planRequest
+	var q struct {
+		planRequest
+		AfterMend bool `json:"after_mend"`
+	}
 	if !s.read(w, r, &q) {
 		return
 	}
-	text, err := s.planOf(q)
+	text, err := s.planOf(q.planRequest)
 	switch {
-	case err == nil && q == (planRequest{}):
+	case err == nil && q.planRequest == (planRequest{}) && q.AfterMend:
+		err = s.Desk.BeginAfterMend(r.Context())
+	case err == nil && q.planRequest == (planRequest{}):
 		err = s.Desk.BeginSame(r.Context())
 	case err == nil:
 		err = s.Desk.Begin(r.Context(), text, nil)

@@ -1,0 +1,181 @@
+package verdict
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	"polewise/field/capture"
+	"polewise/layout"
+)
+
+// Before is what was read of a pad before it was mended. What was read over coils
+// that the mend did not touch still counts.
+type Before struct {
+	Captures []*capture.Capture
+	Mend     []Mend
+}
+
+// afterMend is what a mend changed, by coil.
+type afterMend struct {
+	touched map[int]bool // to be read again
+	turned  map[int]bool // its field runs the other way since
+	key     string       // names turned
+	holds   int          // readings from before the mend that count
+}
+
+// mendedBy works out which coils a mend touched and turned; nil where it changed
+// the currents, so that nothing read before can be compared.
+func mendedBy(plan *layout.Plan, mend []Mend) *afterMend {
+	a := &afterMend{touched: map[int]bool{}, turned: map[int]bool{}}
+	turn := func(j int) {
+		a.touched[j] = true
+		if a.turned[j] = !a.turned[j]; !a.turned[j] {
+			delete(a.turned, j)
+		}
+	}
+	for _, m := range mend {
+		switch m.Do {
+		case Flip:
+			if j := plan.CoilIndex(m.ID); j >= 0 {
+				turn(j)
+			}
+		case SwapString:
+			for i := range plan.Strings {
+				if plan.Strings[i].ID == m.ID {
+					for _, j := range plan.Strings[i].Coils {
+						turn(j)
+					}
+				}
+			}
+		case SwapPad:
+			for j := range plan.Coils {
+				turn(j)
+			}
+		default:
+			return nil
+		}
+	}
+	if len(a.touched) == 0 {
+		return nil
+	}
+	a.key = fmt.Sprint(slices.Sorted(maps.Keys(a.turned)))
+	return a
+}
+
+// gatherAfter gathers what was read since a mend, and before it what still counts:
+// holds and faces over coils that it left alone and that were not read again.
+func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture) (*evidence, error) {
+	ev, err := gather(plan, captures)
+	if err != nil || before == nil {
+		return ev, err
+	}
+	old, err := gather(plan, before.Captures)
+	if err != nil {
+		return nil, err
+	}
+	a := mendedBy(plan, before.Mend)
+	if a == nil {
+		ev.note("The mend changed the currents: what was read before it no longer counts. Read every coil again.")
+		return ev, nil
+	}
+	ev.mended = a
+	stale := maps.Clone(a.touched)
+	for i := range ev.holds {
+		stale[ev.holds[i].coil] = true
+	}
+	for i := range ev.bearings {
+		stale[ev.bearings[i].coil] = true
+	}
+	for _, f := range ev.faces {
+		stale[f.coil] = true
+	}
+	shift := len(ev.sources)
+	ev.firstOld = shift
+	for _, s := range old.sources {
+		s.mended = a
+		ev.sources = append(ev.sources, s)
+	}
+	for _, r := range old.rests {
+		r.source += shift
+		ev.rests = append(ev.rests, r)
+	}
+	for _, h := range old.holds {
+		if !stale[h.coil] {
+			h.source += shift
+			ev.holds = append(ev.holds, h)
+			a.holds++
+		}
+	}
+	for _, b := range old.bearings {
+		if !stale[b.coil] {
+			b.source += shift
+			ev.bearings = append(ev.bearings, b)
+			a.holds++
+		}
+	}
+	for _, f := range old.faces {
+		if !stale[f.coil] {
+			f.old = true
+			ev.faces = append(ev.faces, f)
+			a.holds++
+		}
+	}
+	return ev, nil
+}
+
+// readSince tells whether a coil has been read since the mend.
+func (e *engine) readSince(j int) bool {
+	for _, f := range e.factors {
+		if fr := f.frame(); fr.coil == j && fr.src < e.ev.firstOld {
+			return true
+		}
+	}
+	for i := range e.ev.passes {
+		if slices.Contains(e.ev.passes[i].coils, j) {
+			return true
+		}
+	}
+	for _, f := range e.ev.faces {
+		if f.coil == j && !f.old {
+			return true
+		}
+	}
+	return false
+}
+
+// closing is what is still to be read after a mend before anything is said of the
+// pad as a whole: what was mended first, then every other coil once, since
+// nobody knows what else was turned.
+func (e *engine) closing() *Next {
+	a := e.ev.mended
+	if a == nil {
+		return nil
+	}
+	var rest *Next
+	for j := range e.m.plan.Coils {
+		id := e.m.plan.Coils[j].ID
+		switch {
+		case e.readSince(j):
+		case a.touched[j]:
+			return &Next{At: id, Why: fmt.Sprintf("%s was mended and has not been read since.", id)}
+		case rest == nil:
+			rest = &Next{At: id, Why: fmt.Sprintf("%s was read before the mend only. Draw the phone along every row once, or lay it on every coil, so that nothing else turned goes unseen.", id)}
+		}
+	}
+	return rest
+}
+
+// turn turns the field of coils over, as it was before a mend.
+func (c *columns) turn(turned map[int]bool) {
+	for i, j := range c.near {
+		if !turned[int(j)] {
+			continue
+		}
+		for k := i; k < len(c.g); k += len(c.near) {
+			for x := range c.g[k] {
+				c.g[k][x] = -c.g[k][x]
+			}
+		}
+	}
+}

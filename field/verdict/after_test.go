@@ -1,0 +1,101 @@
+package verdict_test
+
+import (
+	"strings"
+	"testing"
+
+	"polewise/field/capture"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+// only keeps the holds over some coils of a capture.
+func only(c *capture.Capture, coils ...string) *capture.Capture {
+	out := *c
+	out.Lines, out.Numbers = nil, nil
+	skip := false
+	for i, l := range c.Lines {
+		switch l := l.(type) {
+		case capture.Hold:
+			skip = !strings.Contains(" "+strings.Join(coils, " ")+" ", " "+l.Coil+" ")
+		case capture.Pass:
+			skip = false
+		}
+		_, drive := l.(capture.Drive)
+		if !skip || drive {
+			out.Lines, out.Numbers = append(out.Lines, l), append(out.Numbers, c.Numbers[i])
+		}
+		if _, lift := l.(capture.Lift); lift {
+			skip = false
+		}
+	}
+	return &out
+}
+
+// TestAfterAMend: two coils faced the wrong way and were turned. What was read
+// over the others before still counts, what was read over the two does not, and
+// nothing is said of the pad before every coil was read once more.
+func TestAfterAMend(t *testing.T) {
+	p := kennel(t)
+	quiet := func(seed uint64, faults ...layout.Fault) *capture.Capture {
+		o := careful(seed, faults...)
+		o.Ohms = false
+		return capturesOf(p, o)[0]
+	}
+	wrong := quiet(11, layout.Fault{Kind: layout.CoilReversed, ID: "A2"}, layout.Fault{Kind: layout.CoilReversed, ID: "B2"})
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	found, err := m.Judge(wrong)
+	if err != nil || found.Outcome != verdict.Fault || len(found.Causes[0].Mend) != 2 {
+		t.Fatalf("%+v, %v", found, err)
+	}
+	before := &verdict.Before{Captures: []*capture.Capture{wrong}, Mend: found.Causes[0].Mend}
+	judge := func(captures ...*capture.Capture) *verdict.Verdict {
+		t.Helper()
+		v, _, err := m.Account(before, captures...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	states := func(v *verdict.Verdict) string {
+		s := ""
+		for _, c := range v.Coils {
+			s += string(c.State[:1])
+		}
+		return s
+	}
+
+	v := judge()
+	if got := states(v); got != "auaauaaaa" || v.Outcome != verdict.Undecided || v.Next == nil || v.Next.At != "A2" || !strings.Contains(v.Next.Why, "mended") {
+		t.Errorf("before any new reading: %s, %s, next %+v", got, v.Outcome, v.Next)
+	}
+	mended := quiet(12)
+	v = judge(only(mended, "A2", "B2"))
+	if got := states(v); got != "aaaaaaaaa" || v.Outcome != verdict.Undecided || v.Next == nil || v.Next.At != "A1" || !strings.Contains(v.Next.Why, "every row") {
+		t.Errorf("the two read again: %s, %s, next %+v", got, v.Outcome, v.Next)
+	}
+	if v = judge(mended); v.Outcome != verdict.AsPlanned {
+		t.Errorf("all read again: %s, %s, next %+v", states(v), v.Outcome, v.Next)
+	}
+
+	// Another coil was turned by mistake as well, and one of the two was not.
+	botched := quiet(13, layout.Fault{Kind: layout.CoilReversed, ID: "B2"}, layout.Fault{Kind: layout.CoilReversed, ID: "C2"})
+	v = judge(only(botched, "A2", "B2"))
+	if got := states(v); got[1] != 'a' || got[4] != 'r' || v.Outcome == verdict.AsPlanned {
+		t.Errorf("one of two turned: %s, %s", got, v.Outcome)
+	}
+	v = judge(botched)
+	if got := states(v); got != "aaaaraara" || v.Outcome != verdict.Fault {
+		t.Errorf("all read again: %s, %s", got, v.Outcome)
+	}
+
+	// A mend that changes the currents makes what was read before worthless.
+	before.Mend = []verdict.Mend{{Do: verdict.RemakeJoint, ID: "A2"}}
+	v = judge(only(mended, "A2"))
+	if got := states(v); got[1] != 'a' || strings.Count(got, "u") != 8 || len(v.Notes) == 0 {
+		t.Errorf("after a joint was remade: %s, notes %v", got, v.Notes)
+	}
+}

@@ -1,0 +1,131 @@
+package desk_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"testing"
+	"time"
+
+	"polewise/assets"
+	"polewise/field/capture"
+	"polewise/field/rehearsal"
+	"polewise/field/verdict"
+	"polewise/layout"
+	"polewise/server/desk"
+	"polewise/server/store"
+)
+
+// TestCheckAfterAMend goes through a mend as the bench page does, and over a new
+// start of the program in the middle of it.
+func TestCheckAfterAMend(t *testing.T) {
+	dir := t.TempDir()
+	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	plan, err := layout.Parse("kennel.toml", assets.Demo())
+	if err != nil {
+		t.Fatal(err)
+	}
+	open := func() (*desk.Desk, func()) {
+		t.Helper()
+		st, err := store.Open(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(context.Background())
+		d, err := desk.Open(ctx, st, desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}, log)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d, func() {
+			cancel()
+			d.Wait()
+			if err := st.Close(); err != nil {
+				t.Error(err)
+			}
+		}
+	}
+	// feed sends a made-up capture of some coils, every coil where none is named.
+	feed := func(d *desk.Desk, seed uint64, coil string, faults ...layout.Fault) {
+		t.Helper()
+		o := rehearsal.Defaults()
+		o.Seed, o.Faults, o.Rest, o.TellOffsetMM, o.OffsetMM = seed, faults, rehearsal.RestHolds, 3, &[2]float64{2, 12}
+		made, err := rehearsal.Make(plan, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var raws []json.RawMessage
+		skip := false
+		for _, l := range made.Lines {
+			if h, ok := l.(capture.Hold); ok {
+				skip = coil != "" && h.Coil != coil
+			}
+			_, drive := l.(capture.Drive)
+			if !skip || drive {
+				raw, err := capture.AppendLine(nil, l)
+				if err != nil {
+					t.Fatal(err)
+				}
+				raws = append(raws, raw)
+			}
+			if _, lift := l.(capture.Lift); lift {
+				skip = false
+			}
+		}
+		m, err := json.Marshal(map[string]any{"seq": 1, "lines": raws})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := d.Ingest(t.Context(), fmt.Sprintf("phone-%d", seed), m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	wait := func(d *desk.Desk, what string, ok func(*verdict.Verdict) bool) *verdict.Verdict {
+		t.Helper()
+		for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+			v := d.State().Verdict
+			if v != nil && ok(v) {
+				return v
+			}
+			if time.Now().After(deadline) {
+				t.Fatalf("%s: the verdict stays %+v", what, v)
+			}
+		}
+	}
+	claimed := func(v *verdict.Verdict) (n int) {
+		for _, c := range v.Coils {
+			if c.State != verdict.StateUndecided {
+				n++
+			}
+		}
+		return n
+	}
+
+	d, shut := open()
+	feed(d, 1, "", layout.Fault{Kind: layout.CoilReversed, ID: "B2"})
+	wait(d, "the fault", func(v *verdict.Verdict) bool { return v.Outcome == verdict.Fault })
+	if err := d.BeginAfterMend(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	asked := func(v *verdict.Verdict) bool { return claimed(v) == 8 && v.Next != nil && v.Next.At == "B2" }
+	wait(d, "all but the coil mended", asked)
+	shut()
+
+	d, shut = open()
+	defer shut()
+	wait(d, "all but the coil mended, after a new start", asked)
+	feed(d, 2, "B2")
+	v := wait(d, "the coil mended", func(v *verdict.Verdict) bool { return claimed(v) == 9 })
+	if v.Outcome != verdict.Undecided || v.Next == nil {
+		t.Errorf("nothing but B2 read since the mend, and the pad is %s, next %+v", v.Outcome, v.Next)
+	}
+	feed(d, 3, "")
+	wait(d, "every coil read again", func(v *verdict.Verdict) bool { return v.Outcome == verdict.AsPlanned })
+
+	// A new check, of another pad perhaps, begins from nothing.
+	if err := d.BeginSame(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	wait(d, "a new check", func(v *verdict.Verdict) bool { return claimed(v) == 0 })
+}
