@@ -5,6 +5,7 @@ import { DIFFICULTIES } from "./rehearsal.js";
 
 const dialog = () => /** @type {HTMLDialogElement} */ (byId("dialog"));
 const DRAFT = "polewise-plan-draft";
+const CHOICES = "polewise-rehearsal-choices";
 
 function show(form, label) {
   dialog().setAttribute("aria-label", label);
@@ -52,22 +53,91 @@ function padChoice(demos, first) {
   return el("select", { name: "plan" }, el("option", { value: "" }, first), ...demos.map((d) => el("option", { value: d.id }, d.name)));
 }
 
-/** @param {{demos: {id: string, name: string}[], busy: boolean, begin: (choice: any) => Promise<void>}} o */
+// What can be hidden: how it is written, its words, and what it names.
+const HIDDEN = [
+  ["coil-reversed", "a coil turned over", "coils"],
+  ["string-reversed", "a string with its ends swapped", "strings"],
+  ["group-reversed", "a group joined the wrong way", "groups"],
+  ["pad-reversed", "the whole pad the wrong way", ""],
+  ["coil-shorted", "a coil shorted", "coils"],
+  ["turns-shorted", "turns of a coil shorted", "coils"],
+  ["coil-open", "a coil open", "coils"],
+  ["string-open", "a joint of a string open", "strings"],
+  ["strings-in-series", "two strings joined in series", "strings", "strings"],
+  ["coil-in-wrong-string", "a coil joined into another string", "coils", "strings"],
+];
+
+/**
+ * @typedef {{name: string, coils: string[], strings: string[], groups: string[]}} Parts what a fault can name
+ * @param {{demos: (Parts & {id: string})[], bench: Parts | null, busy: boolean, begin: (choice: any) => Promise<void>}} o
+ */
 export function askRehearsal(o) {
   const plan = padChoice(o.demos, "the plan on the bench");
   const how = el("select", { name: "difficulty" }, ...DIFFICULTIES.map(([id, words]) => el("option", { value: id, selected: id === "usual" }, words)));
+  const what = el("select", { name: "fault" });
+  const which = el("select", { name: "which" });
+  const other = el("select", { name: "other" });
+  const hard = el("label", {}, "How hard", how);
+  const named = el("label", {}, "Which", which);
+  const named2 = el("label", {}, "And", other);
+  const fields = { plan, difficulty: how, fault: what, which, other };
+  /** Offers what the pad chosen has; keeps what was chosen where it still can be. */
+  const fill = (select, options) => {
+    const before = select.value;
+    select.replaceChildren(...options.map(([value, words]) => el("option", { value }, words)));
+    if (options.some(([value]) => value === before)) select.value = before;
+  };
+  const follow = () => {
+    const parts = plan.value ? o.demos.find((d) => d.id === plan.value) : o.bench;
+    const has = (list) => !list || !parts || parts[list].length > 0;
+    fill(what, [["random", "let the program hide something, or nothing"], ["none", "nothing: a pad as planned"], ...HIDDEN.filter((h) => has(h[2]) && (!h[3] || parts?.strings.length > 1)).map((h) => [h[0], h[1]])]);
+    const kind = HIDDEN.find((h) => h[0] === what.value);
+    hard.hidden = what.value !== "random";
+    named.hidden = !kind?.[2];
+    named2.hidden = !kind?.[3];
+    if (kind?.[2]) fill(which, parts[kind[2]].map((id) => [id, id]));
+    if (kind?.[3]) fill(other, parts[kind[3]].filter((id) => id !== which.value).map((id) => [id, id]));
+  };
+  follow();
+  const last = recalled();
+  for (const name of ["plan", "fault", "which", "other", "difficulty"]) {
+    if ([...fields[name].options].some((x) => x.value === last[name])) fields[name].value = last[name];
+    follow();
+  }
+  for (const select of Object.values(fields))
+    select.addEventListener("change", () => {
+      follow();
+      sessionStorage.setItem(CHOICES, JSON.stringify(Object.fromEntries(Object.entries(fields).map(([k, f]) => [k, f.value]))));
+    });
+  const fault = () => {
+    const kind = HIDDEN.find((h) => h[0] === what.value);
+    if (!kind) return what.value;
+    const ids = [kind[2] && which.value, kind[3] && other.value].filter(Boolean);
+    return ids.length > 0 ? `${kind[0]}:${ids.join(",")}` : kind[0];
+  };
   asking({
     title: "Rehearse without hardware",
     parts: [
-      el("p", {}, "The program makes up a pad with something hidden in it, and a phone. You carry the phone over the coils and find out."),
+      el("p", {}, "The program makes up a pad with something hidden in it, and a phone whose sensor sits nobody knows where. You carry the phone over the coils and find out."),
       o.busy ? el("p", { class: "trouble" }, "The check on the bench ends with that. What was read stays stored.") : null,
       el("label", {}, "Pad", plan),
-      el("label", {}, "How hard", how),
+      el("label", {}, "What is hidden", what),
+      named,
+      named2,
+      hard,
     ],
     yes: "Begin",
     id: "begin-rehearsal",
-    act: () => o.begin({ demo: plan.value || null, difficulty: how.value, fault: "random" }),
+    act: () => o.begin({ demo: plan.value || null, difficulty: how.value, fault: fault() }),
   });
+}
+
+function recalled() {
+  try {
+    return JSON.parse(sessionStorage.getItem(CHOICES) || "{}") || {};
+  } catch {
+    return {};
+  }
 }
 
 /** @param {{demos: {id: string, name: string}[], toml: string, begin: (choice: any) => Promise<void>}} o */

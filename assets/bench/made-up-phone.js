@@ -1,5 +1,6 @@
 // The made-up phone on the drawing: dragged by its body with mouse or finger,
-// carried and turned with keys. In the hand it is lifted; let go, it lies down.
+// turned by the knob at its top, tilted by the bubble of its level; all of it with
+// keys as well. In the hand it is lifted; let go, it lies down.
 import { svg } from "../common/dom.js";
 
 const BODY = { width: 74, height: 150, mark: 62 }; // millimetres; the mark lies this far below the top edge
@@ -9,8 +10,26 @@ const TURN_DEG = 5;
 const TILT_DEG = 2;
 const MOST_TILT_DEG = 30;
 const CARRY_MS = 450;
+const LEVEL = { r: 12, y: 40 }; // the spirit level below the mark, millimetres
+const KNOB_Y = -BODY.mark - 13;
 
-export const KEYS = "Arrows carry it, with Shift in bigger steps; Space lays it down or lifts it; Q and E turn it; W, S, A, D tilt it; N carries it to the coil asked for.";
+export const KEYS = "Arrows carry it, with Shift in bigger steps; Space lays it down or lifts it; Q and E turn it; W, S, A, D tilt it, 0 lays it level; N carries it to the coil asked for.";
+
+// Which way the bubble goes as pitch and roll grow: a pitch above 0 raises the top
+// edge, a roll above 0 the left one.
+const SIGNS = [1, -1];
+
+const within = (v) => Math.max(-MOST_TILT_DEG, Math.min(MOST_TILT_DEG, v));
+
+/** How a pose stands, in words. @param {Pose} p */
+export function poseWords(p) {
+  const [pitch, roll] = p.tilt_deg;
+  const words = [p.down ? "It lies" : "It is lifted"];
+  if (Math.abs(p.top_deg) >= 1) words.push(`turned ${Math.abs(p.top_deg)}° to the ${p.top_deg > 0 ? "left" : "right"}`);
+  if (pitch) words.push(`its ${pitch > 0 ? "top" : "lower"} edge up by ${Math.abs(pitch)}°`);
+  if (roll) words.push(`its ${roll > 0 ? "left" : "right"} edge up by ${Math.abs(roll)}°`);
+  return `${words.join(", ")}.`;
+}
 
 /** @typedef {{x_mm: number, y_mm: number, top_deg: number, tilt_deg: number[], down: boolean}} Pose */
 
@@ -23,6 +42,9 @@ export class MadeUpPhone {
     this.pose = o.pose || { x_mm: home.x + home.w - 46, y_mm: -(home.y + home.h - 104), top_deg: 0, tilt_deg: [0, 0], down: true };
     const { width, height, mark } = BODY;
     this.sensor = svg("g", {});
+    this.bubble = svg("circle", { class: "bubble", r: 4.2, cy: LEVEL.y });
+    this.level = svg("g", { class: "level" }, svg("circle", { class: "level-rim", r: LEVEL.r, cy: LEVEL.y }), svg("circle", { class: "level-ring", r: 5.6, cy: LEVEL.y }), this.bubble);
+    this.knob = svg("g", { class: "knob" }, svg("path", { d: `M0 ${-mark}V${KNOB_Y + 7}` }), svg("circle", { r: 7.5, cy: KNOB_Y }), svg("path", { class: "knob-way", d: `M-3.6 ${KNOB_Y + 1.4}a3.8 3.8 0 1 1 7.2 0m-2.6 -.4l2.6 .8l1.2 -2.4` }));
     this.node = svg(
       "g",
       { class: "made-up", tabindex: "0", role: "application", "aria-roledescription": "phone to carry", "aria-label": `The made-up phone. ${KEYS}` },
@@ -33,10 +55,14 @@ export class MadeUpPhone {
       svg("circle", { class: "mark", r: 7 }),
       svg("path", { class: "mark", d: "M-14 0h9M5 0h9M0-14v9M0 5v9" }),
       svg("circle", { class: "mark-dot", r: 1.8 }),
-      svg("text", { class: "phone-state", "text-anchor": "middle", "font-size": 10, y: 62 }, ""),
+      svg("text", { class: "phone-state", "text-anchor": "middle", "font-size": 10, y: 67 }, ""),
+      this.level,
+      this.knob,
       this.sensor,
     );
     this.words = this.node.querySelector(".phone-state");
+    this.knob.addEventListener("pointerdown", (e) => this.twist(/** @type {PointerEvent} */ (e)));
+    this.level.addEventListener("pointerdown", (e) => this.lean(/** @type {PointerEvent} */ (e)));
     this.node.addEventListener("pointerdown", (e) => this.grab(/** @type {PointerEvent} */ (e)));
     this.node.addEventListener("keydown", (e) => this.key(/** @type {KeyboardEvent} */ (e)));
     o.drawing.overlay.replaceChildren(this.node);
@@ -58,40 +84,79 @@ export class MadeUpPhone {
     this.node.setAttribute("transform", `translate(${p.x_mm} ${-p.y_mm}) rotate(${-p.top_deg}) scale(${sx} ${sy})`);
     this.node.classList.toggle("down", p.down);
     this.words.textContent = p.down ? "lies" : "lifted";
+    const per = LEVEL.r / MOST_TILT_DEG;
+    this.bubble.setAttribute("cx", String(SIGNS[1] * p.tilt_deg[1] * per * 0.65));
+    this.bubble.setAttribute("cy", String(LEVEL.y - SIGNS[0] * p.tilt_deg[0] * per * 0.65));
     this.o.onmove({ ...p, tilt_deg: [...p.tilt_deg] });
+  }
+
+  /**
+   * Follows a pointer from where it went down until it is let go.
+   * @param {PointerEvent} e @param {(at: {x: number, y: number}) => void} onmove pad millimetres @param {() => void} [ondrop]
+   */
+  follow(e, onmove, ondrop) {
+    const target = /** @type {Element} */ (e.currentTarget);
+    e.preventDefault();
+    e.stopPropagation();
+    clearTimeout(this.carrying);
+    /** @type {any} */ (this.node).focus({ preventScroll: true });
+    target.setPointerCapture(e.pointerId);
+    const move = (ev) => {
+      if (ev.pointerId !== e.pointerId) return;
+      ev.stopPropagation();
+      onmove(this.o.drawing.toPad(ev));
+      this.moved();
+    };
+    const drop = (ev) => {
+      if (ev.pointerId !== e.pointerId) return;
+      target.removeEventListener("pointermove", move);
+      for (const end of ["pointerup", "pointercancel"]) target.removeEventListener(end, drop);
+      ondrop?.();
+      this.moved();
+    };
+    target.addEventListener("pointermove", move);
+    for (const end of ["pointerup", "pointercancel"]) target.addEventListener(end, drop);
   }
 
   /** @param {PointerEvent} e */
   grab(e) {
     if (e.button > 0) return;
-    e.preventDefault();
-    e.stopPropagation();
-    clearTimeout(this.carrying);
-    /** @type {any} */ (this.node).focus({ preventScroll: true });
-    this.node.setPointerCapture(e.pointerId);
     const from = this.o.drawing.toPad(e);
     const start = { x: this.pose.x_mm, y: this.pose.y_mm };
     this.pose.down = false;
+    this.follow(
+      e,
+      (to) => {
+        this.pose.x_mm = start.x + to.x - from.x;
+        this.pose.y_mm = start.y + to.y - from.y;
+      },
+      () => (this.pose.down = true),
+    );
     this.moved();
-    const move = (ev) => {
-      if (ev.pointerId !== e.pointerId) return;
-      ev.stopPropagation();
-      const to = this.o.drawing.toPad(ev);
-      this.pose.x_mm = start.x + to.x - from.x;
-      this.pose.y_mm = start.y + to.y - from.y;
-      this.moved();
-    };
-    const drop = (ev) => {
-      if (ev.pointerId !== e.pointerId) return;
-      this.node.removeEventListener("pointermove", move);
-      this.node.removeEventListener("pointerup", drop);
-      this.node.removeEventListener("pointercancel", drop);
-      this.pose.down = true;
-      this.moved();
-    };
-    this.node.addEventListener("pointermove", move);
-    this.node.addEventListener("pointerup", drop);
-    this.node.addEventListener("pointercancel", drop);
+  }
+
+  /** Turns about the mark. @param {PointerEvent} e */
+  twist(e) {
+    if (e.button > 0) return;
+    this.follow(e, (to) => {
+      const deg = (Math.atan2(-(to.x - this.pose.x_mm), to.y - this.pose.y_mm) * 180) / Math.PI;
+      this.pose.top_deg = Math.round(deg);
+    });
+  }
+
+  /** Tilts: the bubble goes to what is highest. @param {PointerEvent} e */
+  lean(e) {
+    if (e.button > 0) return;
+    const a = (this.pose.top_deg * Math.PI) / 180;
+    const from = this.o.drawing.toPad(e);
+    const start = this.pose.tilt_deg;
+    this.follow(e, (to) => {
+      const [dx, dy] = [to.x - from.x, to.y - from.y];
+      const right = dx * Math.cos(a) + dy * Math.sin(a);
+      const up = -dx * Math.sin(a) + dy * Math.cos(a);
+      const per = MOST_TILT_DEG / LEVEL.r;
+      this.pose.tilt_deg = [start[0] + SIGNS[0] * up * per, start[1] + SIGNS[1] * right * per].map((v) => Math.round(within(v)));
+    });
   }
 
   /** @param {KeyboardEvent} e */
@@ -103,6 +168,7 @@ export class MadeUpPhone {
     const key = e.key.length === 1 ? e.key.toLowerCase() : e.key;
     if (moves[key]) this.carry(moves[key][0], moves[key][1]);
     else if (tilts[key]) this.tilt(tilts[key][0], tilts[key][1]);
+    else if (key === "0") this.flat();
     else if (key === "q") this.turn(TURN_DEG);
     else if (key === "e") this.turn(-TURN_DEG);
     else if (key === " " || key === "Enter") this.toggle();
@@ -127,8 +193,15 @@ export class MadeUpPhone {
   }
 
   tilt(pitch, roll) {
-    const hold = (v) => Math.max(-MOST_TILT_DEG, Math.min(MOST_TILT_DEG, v));
-    this.pose.tilt_deg = [hold(this.pose.tilt_deg[0] + pitch), hold(this.pose.tilt_deg[1] + roll)];
+    this.pose.tilt_deg = [within(this.pose.tilt_deg[0] + pitch), within(this.pose.tilt_deg[1] + roll)];
+    this.moved();
+  }
+
+  /** Level, and its top edge away from the person. */
+  flat() {
+    this.pose.tilt_deg = [0, 0];
+    this.pose.top_deg = 0;
+    this.o.say("The phone lies level, its top edge away from you.");
     this.moved();
   }
 

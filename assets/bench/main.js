@@ -68,8 +68,11 @@ function attach(id, phoneURL) {
 
 async function chooseRehearsal() {
   const demos = await ask("api/demos").catch(() => []);
+  const p = bench.state?.plan;
+  const ids = (list) => list.map((k) => k.id);
   askRehearsal({
     demos,
+    bench: p ? { name: p.name, coils: ids(p.coils), strings: ids(p.strings), groups: ids(p.groups) } : null,
     busy: Boolean(bench.state && !bench.state.check.rehearsal && readCoils(bench.state).length > 0),
     begin: async (choice) => {
       await ask("api/rehearsals", choice);

@@ -36,8 +36,14 @@ export function showReadings(place, state, o) {
     const words = o.selected ? `Nothing has been read of ${o.selected} yet. Lay the phone on it.` : "Each reading appears here with its samples as the phone gave them, and with what was expected.";
     parts.push(el("p", { class: "note" }, words));
   } else if (why?.best) parts.push(strokes(why));
-  parts.push(...list.slice(-SHOWN).reverse().map((r, i) => row(r, { newest: i === 0, open: i === 0 || opened.has(nameOf(r)), why, state }, o)));
-  if (list.length > SHOWN) parts.push(el("p", { class: "note" }, `${list.length - SHOWN} earlier ones are not shown. Pick a coil to see its own.`));
+  const counting = list.filter((r) => !r.thrown_out);
+  const out = list.filter((r) => r.thrown_out);
+  const some = (rows, first) => [
+    ...rows.slice(-SHOWN).reverse().map((r, i) => row(r, { newest: first && i === 0, open: (first && i === 0) || opened.has(nameOf(r)), why, state }, o)),
+    rows.length > SHOWN ? el("p", { class: "note" }, `${rows.length - SHOWN} earlier ones are not shown. Pick a coil to see its own.`) : null,
+  ].filter(Boolean);
+  parts.push(...some(counting, true));
+  if (out.length > 0) parts.push(el("details", { class: "all-thrown", open: Boolean(place.querySelector(".all-thrown[open]")) }, el("summary", {}, `${out.length} thrown out`), ...some(out, false)));
   place.replaceChildren(...parts);
   if (focused) /** @type {any} */ (place.querySelector(`[data-reading="${CSS.escape(focused)}"] :is(.throw-out, .put-back)`))?.focus({ preventScroll: true });
 }

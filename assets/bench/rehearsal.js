@@ -2,9 +2,10 @@
 // the phone page itself, fed with what that phone reads. Afterwards what was
 // hidden is shown beside the verdict.
 import { byId, el } from "../common/dom.js";
-import { wordOf } from "../common/states.js";
+import { stateBadge, wordOf } from "../common/states.js";
+import { field } from "./hold-plot.js";
 import { ask } from "./live.js";
-import { KEYS, MadeUpPhone } from "./made-up-phone.js";
+import { KEYS, MadeUpPhone, poseWords } from "./made-up-phone.js";
 
 const SEND_MS = 80;
 const RETRY_MS = 1000;
@@ -23,6 +24,7 @@ export class Rehearsal {
   constructor(o) {
     this.o = o;
     this.kept = `polewise-rehearsal-${o.id}`;
+    this.shown = `${this.kept}-shown`;
     this.truth = null;
     this.ended = false;
     this.phone = new MadeUpPhone({
@@ -30,6 +32,7 @@ export class Rehearsal {
       pose: recalled(this.kept),
       onmove: (p) => {
         this.pose = p;
+        if (this.stands) this.stands.textContent = poseWords(p);
       },
       say: o.say,
       asked: () => this.asked(),
@@ -37,6 +40,7 @@ export class Rehearsal {
     this.build();
     this.connect();
     this.timer = setInterval(() => this.send(), SEND_MS);
+    if (sessionStorage.getItem(this.shown)) void this.reveal(); // shown before the page was loaded again
   }
 
   /** The coil to go to: what the phone page asks for, as far as the bench knows. */
@@ -55,7 +59,23 @@ export class Rehearsal {
       press("Lay the phone down or lift it", "Lay down / lift", () => this.phone.toggle()),
       press("Turn the phone to the left", "↺", () => this.phone.turn(5)),
       press("Turn the phone to the right", "↻", () => this.phone.turn(-5)),
-      el("details", {}, el("summary", {}, "Keys"), el("p", {}, KEYS)),
+      el(
+        "details",
+        {},
+        el("summary", {}, "Tilt and keys"),
+        el(
+          "p",
+          { class: "row" },
+          press("Top edge up", "Top up", () => this.phone.tilt(2, 0)),
+          press("Top edge down", "Top down", () => this.phone.tilt(-2, 0)),
+          press("Left edge up", "Left up", () => this.phone.tilt(0, 2)),
+          press("Right edge up", "Right up", () => this.phone.tilt(0, -2)),
+          press("Level, top edge away from you", "Level", () => this.phone.flat()),
+        ),
+        el("p", {}, "On the drawing: drag the phone by its body, turn it by the knob at its top, tilt it by the bubble of its level."),
+        el("p", {}, KEYS),
+      ),
+      (this.stands = el("p", { class: "stands" }, poseWords(this.phone.pose))),
     );
     byId("rehearsal").replaceChildren(
       el("h2", { class: "kicker" }, "The made-up phone shows"),
@@ -82,7 +102,9 @@ export class Rehearsal {
     this.socket.close();
     this.phone.remove();
     sessionStorage.removeItem(this.kept);
-    for (const id of ["rehearsal", "handling", "hidden"]) byId(id).replaceChildren();
+    sessionStorage.removeItem(this.shown);
+    for (const id of ["rehearsal", "handling", "hidden", "coil-by-coil"]) byId(id).replaceChildren();
+    byId("coil-by-coil").hidden = true;
     this.visible(false);
   }
 
@@ -131,6 +153,8 @@ export class Rehearsal {
       this.o.ontrouble(e);
       return;
     }
+    if (this.ended) return;
+    sessionStorage.setItem(this.shown, "yes");
     this.phone.reveal(this.truth.offset_mm);
     this.follow(this.o.state());
     this.o.onreveal();
@@ -142,7 +166,7 @@ export class Rehearsal {
     const v = state.verdict;
     const fooled = t.plain_sign_check;
     const distance = Math.hypot(t.offset_mm[0], t.offset_mm[1]);
-    const right = agrees(t.faults, v);
+    const right = agrees(t, v);
     this.result.replaceChildren(
       el(
         "dl",
@@ -152,7 +176,7 @@ export class Rehearsal {
         el("dt", {}, "The verdict says"),
         el("dd", {}, verdictWords(v)),
         el("dt", {}, "So"),
-        el("dd", { class: right === null ? "" : right ? "found" : "missed" }, right === null ? "nothing was claimed yet." : right ? "found." : "not found. Read more coils, or the ohms, to settle it."),
+        el("dd", { class: right === "found" || right === "faces" ? "found" : right === "wrong" ? "missed" : "" }, OUTCOMES[right]),
         el("dt", {}, "The sensor"),
         el("dd", {}, `sits ${distance.toFixed(0)} mm from the mark; it is drawn on the phone now. Nobody had told the program.`),
         el("dt", {}, "A plain look at the sign"),
@@ -166,15 +190,59 @@ export class Rehearsal {
       ),
       el("button", { type: "button", class: "main", id: "another", onclick: () => this.o.onanother() }, "Rehearse another"),
     );
+    byId("coil-by-coil").replaceChildren(...coilByCoil(t, v));
+    byId("coil-by-coil").hidden = false;
   }
 }
 
-/** Whether the first cause is what was hidden; null while nothing is claimed. */
-function agrees(faults, v) {
-  if (!v || v.outcome === "undecided") return null;
-  if (faults.length === 0) return v.outcome === "as-planned";
+const OUTCOMES = {
+  open: "nothing was claimed yet. Read more coils to settle it.",
+  found: "found.",
+  faces: "found on every coil. Where in the string the trouble sits, or how the strings are joined, is for the ohmmeter to say.",
+  part: "found in part: what was claimed is right, some coils are still undecided.",
+  wrong: "not found. Read more coils, or the ohms, to settle it.",
+};
+
+/** How the verdict stands beside the truth. @returns {keyof typeof OUTCOMES} */
+function agrees(t, v) {
+  const claimed = (v?.coils || []).filter((c) => c.state !== "undecided");
+  if (!v || (v.outcome === "undecided" && claimed.length === 0)) return "open";
   const names = (list) => JSON.stringify(list.map((f) => [f.kind, f.id || "", f.string || "", [...(f.ids || [])].sort()]).sort());
-  return v.outcome === "fault" && (v.causes || []).length > 0 && names(v.causes[0].faults) === names(faults);
+  if (t.faults.length === 0 ? v.outcome === "as-planned" : v.outcome === "fault" && v.causes?.length > 0 && names(v.causes[0].faults) === names(t.faults)) return "found";
+  const truth = new Map(t.looks.map((l) => [l.id, l.truth]));
+  if (claimed.some((c) => truth.get(c.id) !== c.state)) return "wrong";
+  if (claimed.length < t.looks.length) return v.outcome === "undecided" && claimed.length === 0 ? "open" : "part";
+  return "faces";
+}
+
+const SAYS = { "as-planned": "as planned", reversed: "reversed", nothing: "no clear sign" };
+
+/** The truth, the verdict and the plain look at the sign, coil by coil. */
+function coilByCoil(t, v) {
+  const judged = new Map((v?.coils || []).map((c) => [c.id, c]));
+  const head = ["coil", "it was", "verdict", "plain sign", "uT at the mark", "at the sensor"];
+  const row = (l) => {
+    const j = judged.get(l.id);
+    return el(
+      "tr",
+      { class: l.wrong ? "fooled-row" : null },
+      el("th", { scope: "row" }, l.id),
+      el("td", {}, stateBadge(l.truth)),
+      el("td", {}, j && j.used > 0 ? stateBadge(j.state) : "not read"),
+      el("td", {}, l.wrong ? el("strong", { class: "missed" }, `! ${SAYS[l.says]}, wrong`) : SAYS[l.says]),
+      el("td", {}, field(l.mark_uT)),
+      el("td", {}, field(l.sensor_uT)),
+    );
+  };
+  return [
+    el("h2", { class: "kicker" }, "The truth beside the verdict, coil by coil"),
+    el(
+      "div",
+      { class: "scroll", tabindex: "0", role: "region", "aria-label": "The truth, coil by coil" },
+      el("table", {}, el("thead", {}, el("tr", {}, ...head.map((h) => el("th", { scope: "col" }, h)))), el("tbody", {}, ...t.looks.map(row))),
+    ),
+    el("p", { class: "note" }, "The last two columns: microtesla across the pad, above 0 toward the planned face, once where the mark was and once where the sensor really sits. A plain check takes the second for the first. Just outside a winding the field points the other way, and a neighbour's field is there as well."),
+  ];
 }
 
 function verdictWords(v) {

@@ -83,6 +83,21 @@ func TestPlainSignCheck(t *testing.T) {
 	if wrong := check([]layout.Fault{{Kind: layout.CoilShorted, ID: "A2"}}, [2]float64{}); !slices.Equal(wrong, []string{"A2"}) {
 		t.Errorf("a coil without field among others: %v", wrong)
 	}
+	looks, err := PlainSignLooks(p, reversed, [2]float64{0, 65}, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, l := range looks {
+		truth, says := "as-planned", "reversed"
+		if i == 1 {
+			truth, says = says, truth
+		}
+		// Over the mark the field has the sign of the truth; where the sensor is it
+		// has the other, and the check believes it.
+		if l.Truth != truth || l.Says != says || !l.Wrong || l.MarkUT*l.AmpsShare <= 0 || l.SensorUT*l.AmpsShare >= 0 {
+			t.Errorf("%+v", l)
+		}
+	}
 	p.Coils[2].North = layout.Down
 	if wrong := check(reversed, [2]float64{}); len(wrong) != 0 {
 		t.Errorf("with a coil planned north down: %v", wrong)

@@ -12,17 +12,39 @@ import (
 // clearUT is the vertical pull that a plain check of the sign takes as clear.
 const clearUT = 5
 
-// PlainSignCheck tells which coils a plain check would have got wrong: one that
-// lays the mark on a coil's centre, takes the vertical reading with the supply
-// on minus that with it off, and believes its sign as if the sensor were at the
-// mark. Wrong is a coil called as planned that is not, or reversed that is not;
-// a coil without field that gives a clear reading of its neighbours is called
-// something, and so is wrong too.
+// dullShare is the share of its planned ampere-turns under which a coil is weak,
+// as the verdict has it.
+const dullShare = 0.85
+
+// SignLook is what a plain check would have seen over one coil, beside what is
+// true of it.
+type SignLook struct {
+	ID    string `json:"id"`
+	Truth string `json:"truth"` // as-planned | reversed | weak | dead
+	// AmpsShare is the coil's ampere-turns over the planned ones, negative when
+	// the current runs the wrong way.
+	AmpsShare float64 `json:"amps_share"`
+	MarkUT    float64 `json:"mark_uT"`   // the vertical pull at the mark, positive: toward the planned face
+	SensorUT  float64 `json:"sensor_uT"` // the same where the sensor really is
+	Says      string  `json:"says"`      // as-planned | reversed | nothing
+	Wrong     bool    `json:"wrong"`
+}
+
+// PlainSignLooks goes over a pad as a plain check would: one that lays the mark on
+// a coil's centre, takes the vertical reading with the supply on minus that with
+// it off, and believes its sign as if the sensor were at the mark. Wrong is a coil
+// called as planned that is not, or reversed that is not; a coil without field
+// that gives a clear reading of its neighbours is called something, and so is
+// wrong too.
 //
 // The offset is that of the sensor from the mark, phone frame, millimetres; the
 // phone lies flat with its top edge at topDeg counter-clockwise from pad +y.
-func PlainSignCheck(plan *layout.Plan, faults []layout.Fault, offsetMM [2]float64, topDeg float64) ([]string, error) {
+func PlainSignLooks(plan *layout.Plan, faults []layout.Fault, offsetMM [2]float64, topDeg float64) ([]SignLook, error) {
 	c, err := plan.Solve(faults...)
+	if err != nil {
+		return nil, err
+	}
+	planned, err := plan.Solve()
 	if err != nil {
 		return nil, err
 	}
@@ -32,16 +54,46 @@ func PlainSignCheck(plan *layout.Plan, faults []layout.Fault, offsetMM [2]float6
 		turns[j] = c.AmpereTurns(plan, j)
 	}
 	p := lie(topDeg, 0, 0)
-	wrong := []string{}
+	looks := make([]SignLook, len(plan.Coils))
 	for j := range plan.Coils {
-		at := r3.Add(r3.Vec{X: plan.Coils[j].At.X, Y: plan.Coils[j].At.Y, Z: plan.SensorHeight(j)},
-			p.offset(offsetMM[0]*1e-3, offsetMM[1]*1e-3))
-		pull := pad.At(turns, at).Z / microtesla * float64(plan.Coils[j].North)
-		if math.Abs(pull) < clearUT {
-			continue
+		mark := r3.Vec{X: plan.Coils[j].At.X, Y: plan.Coils[j].At.Y, Z: plan.SensorHeight(j)}
+		pull := func(at r3.Vec) float64 { return pad.At(turns, at).Z / microtesla * float64(plan.Coils[j].North) }
+		l := SignLook{ID: plan.Coils[j].ID, Says: "nothing", MarkUT: pull(mark), SensorUT: pull(r3.Add(mark, p.offset(offsetMM[0]*1e-3, offsetMM[1]*1e-3)))}
+		if want := planned.AmpereTurns(plan, j); want != 0 {
+			l.AmpsShare = turns[j] / want
 		}
-		if facesAsPlanned := c.CoilAmps[j] > 0; c.CoilAmps[j] == 0 || facesAsPlanned != (pull > 0) {
-			wrong = append(wrong, plan.Coils[j].ID)
+		switch {
+		case c.CoilAmps[j] == 0 || c.CoilTurns[j] == 0:
+			l.Truth = "dead"
+		case c.CoilAmps[j] < 0:
+			l.Truth = "reversed"
+		case c.CoilTurns[j] < dullShare*float64(plan.WindingOf(j).Turns):
+			l.Truth = "weak"
+		default:
+			l.Truth = "as-planned"
+		}
+		if math.Abs(l.SensorUT) >= clearUT {
+			l.Says = "as-planned"
+			if l.SensorUT < 0 {
+				l.Says = "reversed"
+			}
+			l.Wrong = l.Truth == "dead" || (l.Says == "reversed") != (l.Truth == "reversed")
+		}
+		looks[j] = l
+	}
+	return looks, nil
+}
+
+// PlainSignCheck tells which coils a plain check would have got wrong.
+func PlainSignCheck(plan *layout.Plan, faults []layout.Fault, offsetMM [2]float64, topDeg float64) ([]string, error) {
+	looks, err := PlainSignLooks(plan, faults, offsetMM, topDeg)
+	if err != nil {
+		return nil, err
+	}
+	wrong := []string{}
+	for _, l := range looks {
+		if l.Wrong {
+			wrong = append(wrong, l.ID)
 		}
 	}
 	return wrong, nil

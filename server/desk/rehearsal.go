@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"fmt"
 	"math/rand/v2"
 	"sync"
 	"time"
@@ -144,6 +145,9 @@ type Truth struct {
 	// Fooled lists the coils that a plain check of the sign would have got
 	// wrong.
 	Fooled []string `json:"plain_sign_check"`
+	// Looks is that check coil by coil, beside the truth.
+	Looks  []rehearsal.SignLook `json:"looks"`
+	TopDeg float64              `json:"top_deg"` // how the phone was turned for it
 }
 
 // Truth reveals what was hidden.
@@ -155,8 +159,16 @@ func (r *Rehearsal) Truth() (*Truth, error) {
 		t.Faults = []layout.Fault{}
 	}
 	var err error
-	t.Fooled, err = rehearsal.PlainSignCheck(r.Plan, r.faults, t.Offset, r.move.TopDeg)
-	return t, err
+	if t.Looks, err = rehearsal.PlainSignLooks(r.Plan, r.faults, t.Offset, r.move.TopDeg); err != nil {
+		return nil, err
+	}
+	t.TopDeg, t.Fooled = r.move.TopDeg, []string{}
+	for _, l := range t.Looks {
+		if l.Wrong {
+			t.Fooled = append(t.Fooled, l.ID)
+		}
+	}
+	return t, nil
 }
 
 // Rehearse begins a check fed by a made-up phone.
@@ -167,7 +179,7 @@ func (d *Desk) Rehearse(ctx context.Context, text PlanText, difficulty rehearsal
 	}
 	r, err := NewRehearsal(ctx, plan, difficulty, faults)
 	if err != nil {
-		return nil, err
+		return nil, &ClientError{Code: "not-hidden", Say: fmt.Sprintf("This cannot be hidden in %s: %v.", plan.Name, err), Hint: "Choose another fault, or let the program hide one."}
 	}
 	if err := d.Begin(ctx, text, r); err != nil {
 		r.Stop()

@@ -10,7 +10,6 @@ import (
 
 	"polewise/assets"
 	"polewise/field/rehearsal"
-	"polewise/layout"
 	"polewise/server/desk"
 )
 
@@ -32,18 +31,6 @@ func (s *Site) api(r chi.Router) {
 	s.recordRoutes(r)
 }
 
-func (s *Site) demos(w http.ResponseWriter, r *http.Request) {
-	type demo struct {
-		ID   string `json:"id"`
-		Name string `json:"name"`
-	}
-	list := []demo{}
-	for _, d := range assets.DemoPlans() {
-		list = append(list, demo{d.ID, d.Name})
-	}
-	writeJSON(w, http.StatusOK, list)
-}
-
 // planRequest names a plan: as TOML, as one of the demos, or the one in use.
 type planRequest struct {
 	PlanTOML *string `json:"plan_toml"`
@@ -60,7 +47,7 @@ func (s *Site) planOf(q planRequest) (desk.PlanText, error) {
 				return desk.PlanText{Name: d.ID + ".toml", TOML: d.TOML}, nil
 			}
 		}
-		return desk.PlanText{}, &desk.ClientError{Code: "no-demo", Say: fmt.Sprintf("There is no demo plan %q.", *q.Demo)}
+		return desk.PlanText{}, &desk.ClientError{Code: "no-demo", Say: fmt.Sprintf("There is no demo plan %q.", *q.Demo), Hint: "Choose one from the list."}
 	}
 	return desk.PlanText{Name: "plan", TOML: []byte(s.Desk.State().Plan.TOML)}, nil
 }
@@ -123,17 +110,13 @@ func (s *Site) newRehearsal(w http.ResponseWriter, r *http.Request) {
 	switch q.Difficulty {
 	case rehearsal.Easy, rehearsal.Usual, rehearsal.Hard:
 	default:
-		problem(w, http.StatusBadRequest, "no-difficulty", fmt.Sprintf("Expected easy, usual or hard, found %q.", q.Difficulty), "")
+		problem(w, http.StatusBadRequest, "no-difficulty", fmt.Sprintf("Expected easy, usual or hard, found %q.", q.Difficulty), "Choose one of the three.")
 		return
 	}
-	var faults []layout.Fault
-	if q.Fault != "" && q.Fault != "random" {
-		f, err := layout.ParseFault(q.Fault)
-		if err != nil {
-			problem(w, http.StatusBadRequest, "no-fault", err.Error(), "")
-			return
-		}
-		faults = []layout.Fault{f}
+	faults, err := hiddenIn(q.Fault)
+	if err != nil {
+		problem(w, http.StatusBadRequest, "no-fault", err.Error(), "Choose another fault, or let the program hide one.")
+		return
 	}
 	// The rehearsal outlives this request: the site's own end stops it.
 	re, err := s.Desk.Rehearse(s.ctx, text, q.Difficulty, faults)

@@ -1,0 +1,57 @@
+package web
+
+import (
+	"net/http"
+	"strings"
+
+	"polewise/assets"
+	"polewise/layout"
+)
+
+// demos lists the plans that come with the program, with what a fault can name.
+func (s *Site) demos(w http.ResponseWriter, r *http.Request) {
+	type demo struct {
+		ID      string   `json:"id"`
+		Name    string   `json:"name"`
+		Coils   []string `json:"coils"`
+		Strings []string `json:"strings"`
+		Groups  []string `json:"groups"`
+	}
+	list := []demo{}
+	for _, d := range assets.DemoPlans() {
+		one := demo{ID: d.ID, Name: d.Name, Coils: []string{}, Strings: []string{}, Groups: []string{}}
+		if p, err := layout.Parse(d.ID+".toml", d.TOML); err == nil {
+			for _, c := range p.Coils {
+				one.Coils = append(one.Coils, c.ID)
+			}
+			for _, c := range p.Strings {
+				one.Strings = append(one.Strings, c.ID)
+			}
+			for _, c := range p.Groups {
+				one.Groups = append(one.Groups, c.ID)
+			}
+		}
+		list = append(list, one)
+	}
+	writeJSON(w, http.StatusOK, list)
+}
+
+// hiddenIn reads what is to be hidden in a made-up pad: nil for anything, "none"
+// for nothing, else faults parted by semicolons.
+func hiddenIn(text string) ([]layout.Fault, error) {
+	switch text {
+	case "", "random":
+		return nil, nil
+	case "none":
+		return []layout.Fault{}, nil
+	}
+	var out []layout.Fault
+	for _, one := range strings.Split(text, ";") {
+		f, err := layout.ParseFault(one)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, f)
+	}
+	return out, nil
+}
