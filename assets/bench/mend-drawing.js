@@ -1,116 +1,112 @@
 // A mend as two small drawings of the wiring, before and after: each string a
 // line from the plus rail to the minus rail, its coils with the face they show.
-// What has to be touched is ringed.
+// What has to be touched is ringed, with a word for what to do there.
 import { el, svg } from "../common/dom.js";
 import { faceSign, PATTERNS } from "../common/pad.js";
+import { shapeOf } from "../common/states.js";
+import { scene } from "./wiring-scene.js";
 
-const MOST_STRINGS = 4;
-const MOST_COILS = 8;
-const COIL = 34; // pitch of coils in a string
-const ROW = 40;
-const LEFT = 38;
+const COIL = 42; // pitch of coils in a string
+const ROW = 60;
+const LEFT = 40;
+const TOP = 26;
+const R = 11;
 
 /** @param {any} plan @param {any} cause @returns {HTMLElement | null} */
 export function mendDrawing(plan, cause) {
-  const mend = cause.mend || [];
-  if (mend.length === 0) return null;
-  const wholePad = mend.some((m) => m.do === "swap-pad");
-  const touched = (s) => wholePad || mend.some((m) => m.id === s.id || s.coils.includes(m.id)) || faultOf(cause, s);
-  const strings = plan.strings.filter(touched);
-  if (strings.length === 0) return null;
-  const shown = strings.slice(0, MOST_STRINGS);
-  const rest = strings.length - shown.length;
-  const longest = Math.min(MOST_COILS, Math.max(...shown.map((s) => s.coils.length)));
-  const wrong = turnedCoils(plan, cause);
-  const swapped = new Set([...mend.filter((m) => m.do === "swap-string").map((m) => m.id), ...(cause.faults || []).filter((f) => f.kind === "string-reversed").map((f) => f.id)]);
-  const one = (title, after) =>
+  const [now, then] = [scene(plan, cause, false), scene(plan, cause, true)];
+  if (!now || !then) return null;
+  const longest = Math.max(...[...now.rows, ...then.rows].map((r) => r.slots.length));
+  const one = (title, s, words) =>
     el(
       "figure",
       {},
       el("figcaption", {}, title),
-      svg(
-        "svg",
-        {
-          class: "wiring",
-          viewBox: `0 0 ${LEFT * 2 + longest * COIL} ${shown.length * ROW + 36}`,
-          role: "img",
-          "aria-label": after ? "Wiring after the mend: every coil faces as planned" : `Wiring before the mend: ${[...wrong].join(", ") || "faces as planned"}${wrong.size ? " the wrong way" : ""}`,
-        },
-        ...rails(longest, shown.length, after, wholePad),
-        ...shown.map((s, row) => stringRow(plan, s, row, { longest, after, wrong, mend, swapped, cause })),
-      ),
+      svg("svg", { class: "wiring", viewBox: `0 0 ${2 * LEFT + longest * COIL} ${s.rows.length * ROW + TOP + 4}`, role: "img", "aria-label": words }, ...rails(s, longest), ...s.rows.map((r, i) => drawRow(r, i, longest, s))),
     );
-  return el("div", { class: "before-after" }, one("Now", false), one("After the mend", true), rest > 0 ? el("p", { class: "note" }, `and ${rest} more strings likewise`) : null);
+  return el(
+    "div",
+    { class: "before-after" },
+    one("Now", now, `The wiring now: ${wordsOf(now)}`),
+    one("After the mend", then, "The wiring after the mend: every coil in its string and facing as planned"),
+    now.more > 0 ? el("p", { class: "note" }, `and ${now.more} more strings likewise`) : null,
+  );
 }
 
-function faultOf(cause, s) {
-  return (cause.faults || []).some((f) => f.id === s.id || f.string === s.id || (f.ids || []).includes(s.id));
+/** What is wrong in a scene, in words. */
+function wordsOf(s) {
+  const slots = s.rows.flatMap((r) => r.slots.filter(Boolean));
+  const list = (ids, words) => (ids.length > 0 ? [`${ids.join(", ")} ${words}`] : []);
+  const ids = (test) => slots.filter(test).map((k) => k.id);
+  return (
+    [
+      ...(s.plug ? ["the pad's two leads are exchanged"] : []),
+      ...list(s.rows.filter((r) => r.crossed).map((r) => `string ${r.string}`), "with its ends exchanged"),
+      ...(s.plug ? [] : list(ids((k) => k.wrong), "the wrong way")),
+      ...list(ids((k) => k.bypass), "shorted"),
+      ...list(ids((k) => k.weak), "weak"),
+      ...list(ids((k) => k.gap), "open"),
+      ...list(s.rows.filter((r) => r.gap).map((r) => `string ${r.string}`), "open somewhere"),
+      ...s.rows.filter((r) => r.into).map((r) => `string ${r.string} goes on into string ${r.into}`),
+      ...list(ids((k) => k.guest), "in the wrong string"),
+    ].join("; ") || "as planned"
+  );
 }
 
-/** Coils that face the wrong way under a cause. */
-function turnedCoils(plan, cause) {
-  const wrong = new Set();
-  const flip = (ids) => ids.forEach((id) => (wrong.has(id) ? wrong.delete(id) : wrong.add(id)));
-  const strings = new Map(plan.strings.map((s) => [s.id, s.coils]));
-  const groups = new Map((plan.groups || []).map((g) => [g.id, g.of]));
-  const under = (id, depth = 0) => strings.get(id) || (depth > groups.size ? [] : (groups.get(id) || []).flatMap((m) => under(m, depth + 1)));
-  for (const f of cause.faults || []) {
-    if (f.kind === "coil-reversed") flip([f.id]);
-    else if (f.kind === "string-reversed") flip(strings.get(f.id) || []);
-    else if (f.kind === "group-reversed") flip(under(f.id));
-    else if (f.kind === "pad-reversed") flip(plan.coils.map((c) => c.id));
-  }
-  return wrong;
-}
-
-function rails(longest, rows, after, wholePad) {
-  const right = LEFT * 2 + longest * COIL;
-  const swapped = wholePad && !after;
-  const height = rows * ROW + 6;
-  const sign = (x, text) => svg("text", { class: "rail-sign", x, y: 14, "text-anchor": "middle", "font-size": 15 }, text);
-  const parts = [
-    svg("path", { class: "rail", d: `M14 20V${height + 10}M${right - 14} 20V${height + 10}` }),
-    sign(14, swapped ? "−" : "+"),
-    sign(right - 14, swapped ? "+" : "−"),
-  ];
-  if (wholePad) parts.push(svg("circle", { class: "touch", cx: 14, cy: 9, r: 11 }), svg("circle", { class: "touch", cx: right - 14, cy: 9, r: 11 }));
+function rails(s, longest) {
+  const right = 2 * LEFT + longest * COIL;
+  const height = s.rows.length * ROW + TOP - 18;
+  const sign = (x, text) => svg("text", { class: "rail-sign", x, y: 15, "text-anchor": "middle", "font-size": 15 }, text);
+  const parts = [svg("path", { class: "rail", d: `M14 20V${height}M${right - 14} 20V${height}` }), sign(14, s.plug ? "−" : "+"), sign(right - 14, s.plug ? "+" : "−")];
+  if (s.touchPlug) parts.push(svg("circle", { class: "touch", cx: 14, cy: 10, r: 9 }), svg("circle", { class: "touch", cx: right - 14, cy: 10, r: 9 }), svg("text", { class: "act", x: 28, y: 14, "font-size": 9 }, "swap"));
   return parts;
 }
 
-function stringRow(plan, s, row, o) {
-  const y = row * ROW + ROW / 2 + 24;
-  const right = LEFT * 2 + o.longest * COIL;
-  const index = plan.strings.indexOf(s);
-  const crossed = o.swapped.has(s.id) && !o.after;
-  const shown = s.coils.slice(0, MOST_COILS);
-  const first = LEFT + COIL / 2;
-  const last = LEFT + (shown.length - 1) * COIL + COIL / 2;
-  const dash = PATTERNS[index % PATTERNS.length];
-  const way = crossed
-    ? `M14 ${y - 13}H${last + 18}V${y}H${last} M${first} ${y}H${first - 18}V${y + 13}H${right - 14}` // its ends are exchanged
-    : `M14 ${y}H${right - 14}`;
-  const parts = [svg("path", { class: `lead string-${index % PATTERNS.length}`, "stroke-dasharray": dash, d: way })];
-  if (crossed) parts.push(svg("path", { class: `lead string-${index % PATTERNS.length}`, "stroke-dasharray": dash, d: `M${first} ${y}H${last}` }));
-  if (o.swapped.has(s.id)) parts.push(svg("circle", { class: "touch", cx: first - 18, cy: y, r: 8 }), svg("circle", { class: "touch", cx: last + 18, cy: y, r: 8 }));
-  const north = new Map(plan.coils.map((c) => [c.id, c.north === "up" ? 1 : -1]));
-  shown.forEach((id, i) => {
-    const x = LEFT + i * COIL + COIL / 2;
-    const act = o.mend.find((m) => m.id === id);
-    const faulty = (o.cause.faults || []).find((f) => f.id === id);
-    const dead = !o.after && faulty && /shorted|open/.test(faulty.kind) && faulty.kind !== "turns-shorted";
-    const sign = faceSign(dead ? 0 : (o.wrong.has(id) && !o.after ? -1 : 1) * north.get(id), 11);
-    parts.push(
-      svg(
-        "g",
-        { class: o.wrong.has(id) && !o.after ? "wire-coil wrong" : "wire-coil", transform: `translate(${x} ${y})` },
-        svg("circle", { class: "back", r: 11 }),
-        sign,
-        act || faulty ? svg("circle", { class: "touch", r: 15 }) : null,
-        svg("text", { "text-anchor": "middle", "font-size": 9, y: 24 }, id),
-      ),
-    );
-  });
-  if (s.coils.length > shown.length) parts.push(svg("text", { "font-size": 12, x: last + 22, y: y + 4 }, "…"));
-  parts.push(svg("text", { class: "string-name", x: 20, y: y - 15, "font-size": 9 }, `string ${s.id}`));
+/** @param {import("./wiring-scene.js").Row} r */
+function drawRow(r, place, longest, s) {
+  const y = TOP + place * ROW + 22;
+  const right = 2 * LEFT + longest * COIL;
+  const at = (i) => LEFT + i * COIL + COIL / 2;
+  const first = at(0);
+  const last = at(Math.max(0, r.slots.length - 1));
+  const style = { class: `lead string-${r.index % PATTERNS.length}`, "stroke-dasharray": PATTERNS[r.index % PATTERNS.length] };
+  const wire = (d) => svg("path", { ...style, fill: "none", d });
+  const parts = [];
+  // The way in, along the coils, and out.
+  if (r.crossed) parts.push(wire(`M14 ${y - 16}H${last + 20}V${y}H${last}`), wire(`M${first} ${y}H${first - 20}V${y + 17}H${right - 14}`));
+  else {
+    if (!r.from) parts.push(wire(`M14 ${y}H${first}`));
+    if (!r.into) parts.push(wire(`M${last} ${y}H${right - 14}`));
+    else parts.push(wire(`M${last} ${y}H${last + 20}V${y + ROW / 2 + 2}H${first - 20}V${y + ROW}H${first}`));
+  }
+  parts.push(wire(`M${first} ${y}H${last}`));
+  if (r.gap) parts.push(gap(last + R + 8, y));
+  r.slots.forEach((k, i) => parts.push(k ? drawSlot(k, at(i), y) : svg("text", { "font-size": 14, x: at(i), y: y - 3, "text-anchor": "middle" }, "…")));
+  if (r.touchEnds) {
+    for (const x of [first - 20, last + 20]) parts.push(svg("circle", { class: "touch", cx: x, cy: y, r: 7.5 }));
+    parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": 9, "text-anchor": "middle" }, r.touchEnds === "move" ? "rejoin" : r.touchEnds));
+  }
+  parts.push(svg("text", { class: "string-name", x: 18, y: y - 19, "font-size": 9 }, `string ${r.string}`));
   return svg("g", {}, ...parts);
+}
+
+/** @param {import("./wiring-scene.js").Slot} k */
+function drawSlot(k, x, y) {
+  return svg(
+    "g",
+    { class: k.wrong ? "wire-coil wrong" : "wire-coil", transform: `translate(${x} ${y})` },
+    svg("circle", { class: "back", r: R }),
+    faceSign(k.face, R),
+    k.bypass ? svg("path", { class: "bypass", d: `M${-R - 3} 0C${-R} ${-R * 2} ${R} ${-R * 2} ${R + 3} 0` }) : null,
+    k.weak ? svg("path", { class: "state-shape weak-sign", d: shapeOf("weak"), transform: `translate(${R - 4} ${-R - 6}) scale(0.62)` }) : null,
+    k.gap ? gap(R + 6, 0) : null,
+    k.touch || k.guest ? svg("circle", { class: "touch", r: R + 4 }) : null,
+    svg("text", { "text-anchor": "middle", "font-size": 9, y: R + 13, "font-weight": k.touch ? 700 : 400 }, k.id),
+    k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": 9, y: -R - 7 }, k.touch) : null,
+  );
+}
+
+/** A place that does not conduct. */
+function gap(x, y) {
+  return svg("g", { class: "gap", transform: `translate(${x} ${y})` }, svg("rect", { x: -4, y: -4, width: 8, height: 8 }), svg("path", { d: "M-4 -6L-1 6M2 -6L5 6" }));
 }

@@ -43,8 +43,11 @@ export class Rehearsal {
     if (sessionStorage.getItem(this.shown)) void this.reveal(); // shown before the page was loaded again
   }
 
-  /** The coil to go to: what the phone page asks for, as far as the bench knows. */
+  /** The coil to go to: what the phone's own page asks for, or else what the program would ask. */
   asked() {
+    const page = /** @type {HTMLIFrameElement | null} */ (byId("rehearsal").querySelector("iframe"))?.contentDocument;
+    const next = page?.querySelector(".pad .coil.is-next")?.getAttribute("data-coil");
+    if (next) return next;
     return this.o.state()?.prompt?.at || null;
   }
 

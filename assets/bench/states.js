@@ -47,6 +47,21 @@ const MAKERS = {
     );
     return { state: s };
   },
+  joins: (s) => {
+    const [one, two] = s.plan.strings;
+    judge(s, () => sure("as-planned"));
+    const id = two.coils.at(-1);
+    fault(s, [{ kind: "strings-in-series", ids: [one.id, two.id] }], [{ do: "rejoin", id: two.id }], `Strings ${one.id} and ${two.id} are joined one after the other.`);
+    s.verdict.causes.push({ p: 0.01, faults: [{ kind: "coil-in-wrong-string", id, string: one.id }], mend: [{ do: "rejoin", id }], say: `Coil ${id} is joined into string ${one.id}.` });
+    return { state: s };
+  },
+  wrongstring: (s) => {
+    const [one, two] = s.plan.strings;
+    judge(s, () => sure("as-planned"));
+    const id = two.coils.at(-1);
+    fault(s, [{ kind: "coil-in-wrong-string", id, string: one.id }], [{ do: "rejoin", id }], `Coil ${id} is joined into string ${one.id} instead of ${two.id}.`);
+    return { state: s };
+  },
   doubt: (s) => {
     judge(s, (i) => (i % 3 === 0 ? sure("as-planned") : doubt(0.3 + 0.07 * i)));
     s.verdict.outcome = "undecided";
