@@ -7,9 +7,9 @@ import { shapeOf } from "../common/states.js";
 import { scene } from "./wiring-scene.js";
 
 const COIL = 42; // pitch of coils in a string
-const ROW = 60;
+const ROW = 64;
 const LEFT = 40;
-const TOP = 26;
+const TOP = 30;
 const R = 11;
 
 /** @param {any} plan @param {any} cause @returns {HTMLElement | null} */
@@ -22,7 +22,7 @@ export function mendDrawing(plan, cause) {
       "figure",
       {},
       el("figcaption", {}, title),
-      svg("svg", { class: "wiring", viewBox: `0 0 ${2 * LEFT + longest * COIL} ${s.rows.length * ROW + TOP + 4}`, role: "img", "aria-label": words }, ...rails(s, longest), ...s.rows.map((r, i) => drawRow(r, i, longest, s))),
+      svg("svg", { class: "wiring", viewBox: `0 0 ${2 * LEFT + longest * COIL} ${s.rows.length * ROW + TOP + 2}`, role: "img", "aria-label": words }, ...rails(s, longest), ...s.rows.map((r, i) => drawRow(r, i, longest, s))),
     );
   return el(
     "div",
@@ -55,7 +55,7 @@ function wordsOf(s) {
 
 function rails(s, longest) {
   const right = 2 * LEFT + longest * COIL;
-  const height = s.rows.length * ROW + TOP - 18;
+  const height = s.rows.length * ROW + TOP - 6;
   const sign = (x, text) => svg("text", { class: "rail-sign", x, y: 15, "text-anchor": "middle", "font-size": 15 }, text);
   const parts = [svg("path", { class: "rail", d: `M14 20V${height}M${right - 14} 20V${height}` }), sign(14, s.plug ? "−" : "+"), sign(right - 14, s.plug ? "+" : "−")];
   if (s.touchPlug) parts.push(svg("circle", { class: "touch", cx: 14, cy: 10, r: 9 }), svg("circle", { class: "touch", cx: right - 14, cy: 10, r: 9 }), svg("text", { class: "act", x: 28, y: 14, "font-size": 9 }, "swap"));
@@ -73,7 +73,7 @@ function drawRow(r, place, longest, s) {
   const wire = (d) => svg("path", { ...style, fill: "none", d });
   const parts = [];
   // The way in, along the coils, and out.
-  if (r.crossed) parts.push(wire(`M14 ${y - 16}H${last + 20}V${y}H${last}`), wire(`M${first} ${y}H${first - 20}V${y + 17}H${right - 14}`));
+  if (r.crossed) parts.push(wire(`M14 ${y - 28}H${last + 20}V${y}H${last}`), wire(`M${first} ${y}H${first - 20}V${y + 29}H${right - 14}`));
   else {
     if (!r.from) parts.push(wire(`M14 ${y}H${first}`));
     if (!r.into) parts.push(wire(`M${last} ${y}H${right - 14}`));
@@ -86,7 +86,7 @@ function drawRow(r, place, longest, s) {
     for (const x of [first - 20, last + 20]) parts.push(svg("circle", { class: "touch", cx: x, cy: y, r: 7.5 }));
     parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": 9, "text-anchor": "middle" }, r.touchEnds === "move" ? "rejoin" : r.touchEnds));
   }
-  parts.push(svg("text", { class: "string-name", x: 18, y: y - 19, "font-size": 9 }, `string ${r.string}`));
+  parts.push(svg("text", { class: "string-name", x: 18, y: y + 12, "font-size": 9 }, `string ${r.string}`));
   return svg("g", {}, ...parts);
 }
 
@@ -97,12 +97,12 @@ function drawSlot(k, x, y) {
     { class: k.wrong ? "wire-coil wrong" : "wire-coil", transform: `translate(${x} ${y})` },
     svg("circle", { class: "back", r: R }),
     faceSign(k.face, R),
-    k.bypass ? svg("path", { class: "bypass", d: `M${-R - 3} 0C${-R} ${-R * 2} ${R} ${-R * 2} ${R + 3} 0` }) : null,
+    k.bypass ? svg("path", { class: "bypass", d: `M${-R - 8} 0C${-R - 6} ${-R * 2.2} ${R + 6} ${-R * 2.2} ${R + 8} 0` }) : null,
     k.weak ? svg("path", { class: "state-shape weak-sign", d: shapeOf("weak"), transform: `translate(${R - 4} ${-R - 6}) scale(0.62)` }) : null,
     k.gap ? gap(R + 6, 0) : null,
     k.touch || k.guest ? svg("circle", { class: "touch", r: R + 4 }) : null,
     svg("text", { "text-anchor": "middle", "font-size": 9, y: R + 13, "font-weight": k.touch ? 700 : 400 }, k.id),
-    k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": 9, y: -R - 7 }, k.touch) : null,
+    k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": 9, y: k.bypass ? -R - 11 : -R - 7 }, k.touch) : null,
   );
 }
 

@@ -135,7 +135,7 @@ function told(r, why) {
   const k = r.account;
   if (r.thrown_out) return "It was thrown out and counts for nothing.";
   if (!k) return "";
-  if (k.stray) return "Neither the plan nor any fault known here explains this reading. Was the phone on that coil? Is steel near? Throw it out and take it again.";
+  if (k.stray) return r.pass ? "Neither the plan nor any fault known here explains this pass. Was it this row, and in this direction? Throw it out and draw it again, slowly." : "Neither the plan nor any fault known here explains this reading. Was the phone on that coil? Is steel near? Throw it out and take it again.";
   if (!why?.rival || !k.times) return "";
   if (k.times >= 1.5) return `It speaks for the likeliest explanation, ${ratio(k.times)} to 1 against the rival.`;
   if (k.times <= 1 / 1.5) return `It speaks for the rival, ${ratio(1 / k.times)} to 1.`;

@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"math"
+	"slices"
 
 	"polewise/field/capture"
 )
@@ -59,18 +60,14 @@ func (e *engine) account(list []*scored) *Account {
 	if h := e.rival(list[0].hyp); h != nil {
 		rival = e.evaluate(&scored{hyp: h})
 	}
-	stray := map[*holdFactor]bool{}
 	odd := e.unexplained(best)
-	for _, h := range odd.holds {
-		stray[h] = true
-	}
 	for i, f := range e.factors {
 		if e.ev.mended != nil && f.frame().src >= e.ev.firstOld {
 			continue // read in an earlier check
 		}
 		switch f := f.(type) {
 		case *holdFactor:
-			h := HoldAccount{Capture: f.source, T: f.from, At: f.label, Own: f.toggled, Stray: stray[f]}
+			h := HoldAccount{Capture: f.source, T: f.from, At: f.label, Own: f.toggled, Stray: slices.Contains(odd.holds, f)}
 			h.RestUT, h.ReadUT, h.Best = e.expects(best, i, f)
 			if rival != nil {
 				_, _, r := e.expects(rival, i, f)
@@ -79,7 +76,9 @@ func (e *engine) account(list []*scored) *Account {
 			}
 			a.Holds = append(a.Holds, h)
 		case *passFactor:
-			a.Passes = append(a.Passes, e.trace(best, rival, i, f))
+			p := e.trace(best, rival, i, f)
+			p.Stray = slices.Contains(odd.passes, f)
+			a.Passes = append(a.Passes, p)
 		}
 	}
 	return a

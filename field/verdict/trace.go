@@ -20,6 +20,7 @@ type PassAccount struct {
 	Best    [][2]float64 `json:"best"`  // mm, uT
 	Rival   [][2]float64 `json:"rival,omitempty"`
 	Times   float64      `json:"times,omitempty"`
+	Stray   bool         `json:"stray"` // not even the best explains it
 }
 
 // A pass is drawn by laying its samples along the row once more, apart from the
