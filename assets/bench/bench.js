@@ -55,7 +55,7 @@ export class Bench {
     this.draw();
     const fresh = this.claims.take(next);
     showVerdict(byId("verdict"), next, { ...this.o, claims: this.claims.panel(), onlook: (id) => this.look(id) });
-    byId("coils").replaceChildren(coilTable(next, { selected: this.selected, onpick: (id) => this.pick(this.selected === id ? null : id) }));
+    this.showTable();
     showPhones(byId("phones"), next);
     this.showHolds();
     if (fresh.length > 0) this.say(fresh.map((c) => `${c.id} ${wordOf(c.state)}`).join(", "));
@@ -69,6 +69,11 @@ export class Bench {
     byId("holds").querySelector("summary")?.focus({ preventScroll: true });
   }
 
+  /** The table: only rows that changed are made anew. */
+  showTable() {
+    coilTable(byId("coils"), this.state, { selected: this.selected, onpick: (id) => this.pick(this.selected === id ? null : id) });
+  }
+
   showHolds() {
     showReadings(byId("holds"), this.state, { selected: this.selected, onpick: (id) => this.pick(id), ontrouble: this.o.ontrouble, say: (text) => this.say(text) });
   }
@@ -77,7 +82,7 @@ export class Bench {
   pick(id) {
     this.selected = id;
     this.draw();
-    byId("coils").replaceChildren(coilTable(this.state, { selected: id, onpick: (k) => this.pick(this.selected === k ? null : k) }));
+    this.showTable();
     this.showHolds();
   }
 

@@ -1,40 +1,77 @@
-// Every coil in a table: all that the drawing shows, in words and numbers.
+// Every coil in a table: all that the drawing shows, in words and numbers. The
+// table stands as long as the plan does; a row is made anew where it changed.
 import { el } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
 import { microtesla } from "./coil-mark.js";
 import { taps } from "./figures/taps.js";
 
-/** @param {any} state @param {{selected: string | null, onpick: (id: string) => void}} o */
-export function coilTable(state, o) {
+/** What is shown now, by place. @type {WeakMap<HTMLElement, {key: string, body: HTMLElement, rows: Map<string, {key: string, nodes: HTMLElement[]}>}>} */
+const shown = new WeakMap();
+
+/** @param {HTMLElement} place @param {any} state @param {{selected: string | null, onpick: (id: string) => void}} o */
+export function coilTable(place, state, o) {
+  const key = JSON.stringify([state.check.id, state.plan.coils.map((c) => c.id), state.predicted?.strings]);
+  let table = shown.get(place);
+  if (table?.key !== key) {
+    table = { key, body: el("tbody", {}), rows: new Map() };
+    shown.set(place, table);
+    place.replaceChildren(
+      el(
+        "div",
+        { class: "scroll", tabindex: "0", role: "region", "aria-label": "All coils" },
+        el(
+          "table",
+          { class: "coils-table" },
+          el("caption", { class: "out-of-sight" }, "Every coil: what is claimed, how sure, the field expected at the sensor and read, in microtesla"),
+          el("thead", {}, el("tr", {}, ...["coil", "is", "sure", "expected", "read"].map((h) => el("th", { scope: "col" }, h)))),
+          table.body,
+        ),
+        strings(state),
+      ),
+    );
+  }
   const predicted = new Map((state.predicted?.coils || []).map((c) => [c.id, c]));
   const judged = new Map((state.verdict?.coils || []).map((c) => [c.id, c]));
-  const rows = state.plan.coils.map((c) => {
+  let before = null;
+  for (const c of state.plan.coils) {
     const v = judged.get(c.id);
-    const p = predicted.get(c.id);
     const read = v && v.used > 0;
-    const row = el(
-      "tr",
-      { class: o.selected === c.id ? "selected" : null },
-      el("th", { scope: "row" }, el("button", { type: "button", class: "coil-button", "aria-pressed": String(o.selected === c.id), onclick: () => o.onpick(c.id) }, c.id)),
-      el("td", {}, read ? stateBadge(v.state) : el("span", { class: "note" }, "not read")),
-      el("td", {}, read ? percent(Math.max(...Object.values(v.p))) : ""),
-      el("td", {}, read ? microtesla(v.expected_uT) : p ? microtesla(p.bz_uT) : ""),
-      el("td", {}, v?.measured_uT != null ? microtesla(v.measured_uT) : ""),
-    );
-    return o.selected === c.id ? [row, el("tr", { class: "selected" }, el("td", { colspan: 5, class: "taps-cell" }, taps.for(c.id, state.check.id)))] : [row];
-  });
-  return el(
-    "div",
-    { class: "scroll", tabindex: "0", role: "region", "aria-label": "All coils" },
-    el(
-      "table",
-      { class: "coils-table" },
-      el("caption", { class: "out-of-sight" }, "Every coil: what is claimed, how sure, the field expected at the sensor and read, in microtesla"),
-      el("thead", {}, el("tr", {}, ...["coil", "is", "sure", "expected", "read"].map((h) => el("th", { scope: "col" }, h)))),
-      el("tbody", {}, ...rows.flat()),
-    ),
-    strings(state),
+    const selected = o.selected === c.id;
+    const cells = {
+      state: read ? v.state : "",
+      sure: read ? percent(Math.max(...Object.values(v.p))) : "",
+      expected: read ? microtesla(v.expected_uT) : predicted.has(c.id) ? microtesla(predicted.get(c.id).bz_uT) : "",
+      read: v?.measured_uT != null ? microtesla(v.measured_uT) : "",
+    };
+    const rowKey = JSON.stringify([cells, selected]);
+    let row = table.rows.get(c.id);
+    if (row?.key !== rowKey) {
+      const held = row?.nodes[0].contains(document.activeElement);
+      const nodes = rowOf(c.id, cells, selected, state, o);
+      if (row) {
+        row.nodes[0].before(...nodes);
+        for (const n of row.nodes) n.remove();
+      } else if (before) before.after(...nodes);
+      else table.body.prepend(...nodes);
+      row = { key: rowKey, nodes };
+      table.rows.set(c.id, row);
+      if (held) /** @type {any} */ (nodes[0].querySelector("button")).focus({ preventScroll: true });
+    }
+    before = row.nodes.at(-1);
+  }
+}
+
+function rowOf(id, cells, selected, state, o) {
+  const row = el(
+    "tr",
+    { class: selected ? "selected" : null },
+    el("th", { scope: "row" }, el("button", { type: "button", class: "coil-button", "aria-pressed": String(selected), onclick: () => o.onpick(id) }, id)),
+    el("td", {}, cells.state ? stateBadge(cells.state) : el("span", { class: "note" }, "not read")),
+    el("td", {}, cells.sure),
+    el("td", {}, cells.expected),
+    el("td", {}, cells.read),
   );
+  return selected ? [row, el("tr", { class: "selected" }, el("td", { colspan: 5, class: "taps-cell" }, taps.for(id, state.check.id)))] : [row];
 }
 
 /** What each string is planned to take: unequal strings in parallel differ with nothing wrong. */
