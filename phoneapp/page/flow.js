@@ -507,6 +507,7 @@ export class VectorFlow {
   save() {
     return {
       done: this.done,
+      chosen: this.chosen,
       everyHold: this.everyHold,
       driven: this.driven,
       background: this.background,
@@ -522,6 +523,7 @@ export class VectorFlow {
    */
   restore(kept, t) {
     this.done = kept.done;
+    this.chosen = kept.chosen;
     this.everyHold = kept.everyHold;
     this.driven = kept.driven;
     this.background = kept.background;

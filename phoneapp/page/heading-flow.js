@@ -247,12 +247,13 @@ export class HeadingFlow {
   }
 
   save() {
-    return { done: this.done, rest_deg: this.rest_deg, set_amps: this.set_amps, hold: this.hold && { at: this.hold.at, t: this.hold.t } };
+    return { done: this.done, chosen: this.chosen, rest_deg: this.rest_deg, set_amps: this.set_amps, hold: this.hold && { at: this.hold.at, t: this.hold.t } };
   }
 
   /** As in the vector route. @param {ReturnType<HeadingFlow["save"]>} kept @param {number} t */
   restore(kept, t) {
     this.done = kept.done;
+    this.chosen = kept.chosen;
     this.rest_deg = kept.rest_deg;
     this.set_amps = kept.set_amps ?? null;
     if (kept.hold) {

@@ -55,14 +55,14 @@ func TestPhoneTabDies(t *testing.T) {
 	phone := newPhone(t)
 	sent := keepBook(t, phone)
 	v := newVirtualPhone(t, phone)
-	do(t, phone, chromedp.Navigate(program.Phone))
+	// A tab that is as good as dead: no event of its end reaches the page.
+	do(t, phone, before(`var dead = false; for (const e of ["pagehide", "visibilitychange", "beforeunload"]) addEventListener(e, (x) => dead && x.stopImmediatePropagation(), true);`),
+		chromedp.Navigate(program.Phone))
 	v.beginVector()
 	v.count("A1")
 	v.carryTo(v.over("A2"))
 	v.lieUntil("counting A2", `document.querySelector("#title").textContent === "Counting A2" && document.querySelector("#count").value > 0.4`)
-	// As good as dead: no event of its end reaches the page.
-	do(t, phone, chromedp.Evaluate(`for (const e of ["pagehide", "visibilitychange", "beforeunload"]) for (const at of [window, document]) at.addEventListener(e, (x) => x.stopImmediatePropagation(), true);`, nil),
-		chromedp.Reload())
+	do(t, phone, chromedp.Evaluate("dead = true", nil), chromedp.Reload())
 	v.lieUntil("the way back in", `document.querySelector("#resume")`)
 	v.tap("resume")
 	v.lieUntil("to be told that A2 does not count", `document.querySelector("#note").textContent.includes("A2 is not counted")`)

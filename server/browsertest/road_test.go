@@ -149,7 +149,26 @@ func keepBook(t *testing.T, ctx context.Context) *book {
 			set.call(this, key, text);
 		};
 	}`))
-	return &book{ctx}
+	b := &book{ctx}
+	t.Cleanup(func() {
+		if t.Failed() {
+			b.tell(t)
+		}
+	})
+	return b
+}
+
+// tell logs what was numbered, but for the readings.
+func (b *book) tell(t *testing.T) {
+	for source, sent := range b.sources(t) {
+		for seq := int64(1); seq <= int64(len(sent)); seq++ {
+			for _, l := range sent[seq].Lines {
+				if count([]string{string(l)}, "b") == 0 {
+					t.Logf("%s %d: %s", source, seq, l)
+				}
+			}
+		}
+	}
 }
 
 // sources returns what each source has numbered.

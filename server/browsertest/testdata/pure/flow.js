@@ -253,6 +253,19 @@ export function goes_on_after_a_reload() {
   equal(after.lines("start"), []);
 }
 
+export function a_coil_to_be_read_again_is_so_after_a_reload() {
+  const h = new Hand();
+  h.start();
+  h.carry(OFF);
+  h.lieUntil([30, 20, 350], "counting");
+  h.flow.gap(h.t); // the page goes away
+  const after = new Hand();
+  after.flow.restore(JSON.parse(JSON.stringify(h.flow.save())), h.t + 10);
+  // A verdict that was on its way knows the hold still.
+  after.flow.setVerdict({ coils: [{ id: "A1", used: 1 }, { id: "A2", used: 1 }] });
+  equal(after.flow.target, "A2");
+}
+
 export function a_hold_that_a_dead_page_left_open_is_taken_back() {
   const h = new Hand();
   h.start();
