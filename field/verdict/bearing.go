@@ -66,7 +66,7 @@ type bearingDigest struct {
 	off, on      float64 // radians, clockwise from north, with turns by hand taken out
 	sdOff, sdOn  float64
 	samples      int
-	hand         float64 // radians the phone was turned by hand since the start
+	hand         float64 // radians the phone had been turned by hand since the start as it was laid down
 	duty         float64 // share of the time the pull acts: 1 unless pulsed
 }
 
@@ -77,14 +77,23 @@ func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *cap
 	}
 	offs, ons := runsOf(plan, cut, h)
 	byGyro := false
+	laid := 0.0 // headings before anything was switched on, or else all
 	for _, b := range h.Bearings {
 		if drive, ok := driveAt(cut, plan, b.T); ok && drive.State == capture.Pulse {
 			d.duty = drive.Duty
 		}
 		if b.TurnedDeg != nil {
 			byGyro = true
-			d.hand += *b.TurnedDeg * math.Pi / 180 / float64(len(h.Bearings))
+			if drive, ok := driveAt(cut, plan, b.T); len(offs) == 0 || ok && drive.State == capture.Off {
+				// What it was turned by later is taken out of the headings; it
+				// must not turn the pad too.
+				d.hand += *b.TurnedDeg * math.Pi / 180
+				laid++
+			}
 		}
+	}
+	if laid > 0 {
+		d.hand /= laid
 	}
 	if len(ons) == 0 {
 		if len(offs) > 0 {

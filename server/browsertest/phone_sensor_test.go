@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
+	"os"
 	"testing"
 	"time"
 
@@ -28,6 +29,7 @@ type virtualPhone struct {
 	here r3.Vec // the mark
 	turn float64
 	rng  *rand.Rand
+	give func(b r3.Vec) chromedp.Action // sets a reading; nil: the magnetometer's
 }
 
 // The sensor's place in the phone, metres from the mark, and the background,
@@ -42,6 +44,19 @@ const tick = 100 * time.Millisecond // browsers give ten readings a second at mo
 func demoPlan(t *testing.T) *layout.Plan {
 	t.Helper()
 	plan, err := layout.Parse("kennel.toml", assets.Demo())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return plan
+}
+
+func planOf(t *testing.T, file string) *layout.Plan {
+	t.Helper()
+	raw, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, err := layout.Parse(file, raw)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -82,6 +97,11 @@ func (v *virtualPhone) field() r3.Vec {
 func (v *virtualPhone) read() {
 	noise := func() float64 { return 0.3 * v.rng.NormFloat64() }
 	b := v.field()
+	if v.give != nil {
+		do(v.t, v.ctx, v.give(b))
+		time.Sleep(tick)
+		return
+	}
 	do(v.t, v.ctx, emulation.SetSensorOverrideReadings(emulation.SensorTypeMagnetometer, &emulation.SensorReading{
 		Xyz: &emulation.SensorReadingXYZ{X: b.X + noise(), Y: b.Y + noise(), Z: b.Z + noise()},
 	}))

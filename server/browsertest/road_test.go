@@ -163,7 +163,7 @@ func (b *book) tell(t *testing.T) {
 	for source, sent := range b.sources(t) {
 		for seq := int64(1); seq <= int64(len(sent)); seq++ {
 			for _, l := range sent[seq].Lines {
-				if count([]string{string(l)}, "b") == 0 {
+				if of := []string{string(l)}; count(of, "b")+count(of, "heading") == 0 {
 					t.Logf("%s %d: %s", source, seq, l)
 				}
 			}

@@ -1,0 +1,54 @@
+package verdict_test
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"polewise/field/capture"
+	"polewise/field/verdict"
+)
+
+// TestTurnByHandIsTakenOut: a phone that is turned about its own sensor while the
+// supply is on reads the same field, so the verdict must be the same.
+func TestTurnByHandIsTakenOut(t *testing.T) {
+	plan := kennel(t)
+	judge := func(turned float64) map[verdict.State]float64 {
+		var b strings.Builder
+		fmt.Fprintln(&b, `{"type":"start","v":1,"route":"heading","sensor":{"offset_mm":[0,0],"offset_sd_mm":[3,3]}}`)
+		fmt.Fprintln(&b, `{"type":"drive","t":0,"state":"off"}`)
+		fmt.Fprintln(&b, `{"type":"hold","t":0.01,"at":"A1","shift_mm":[45,0]}`)
+		heading := func(i int, deg, by float64) {
+			fmt.Fprintf(&b, `{"type":"heading","t":%g,"deg":%.1f,"turned_deg":%.1f}`+"\n", float64(i)/10, math.Mod(deg+by+720, 360), by)
+		}
+		for i := 1; i <= 30; i++ {
+			heading(i, 350, 0)
+		}
+		fmt.Fprintln(&b, `{"type":"drive","t":3.05,"state":"on"}`)
+		for i := 31; i <= 70; i++ {
+			heading(i, 350-60*(1-math.Exp(-float64(i-30)/10)), turned)
+		}
+		fmt.Fprintln(&b, `{"type":"lift","t":7.1}`)
+		c, err := capture.Read(strings.NewReader(b.String()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := verdict.Judge(plan, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v.Coils[plan.CoilIndex("A1")].P
+	}
+	still := judge(0)
+	if math.Abs(still[verdict.StateReversed]-still[verdict.StateAsPlanned]) < 0.5 {
+		t.Fatalf("the example tells too little to test with: %v", still)
+	}
+	for _, turned := range []float64{-90, 40, 90, 170} {
+		for state, p := range judge(turned) {
+			if math.Abs(p-still[state]) > 0.01 {
+				t.Errorf("turned by %g degrees: %s %.4f, and %.4f lying still", turned, state, p, still[state])
+			}
+		}
+	}
+}
