@@ -40,12 +40,12 @@ export function listen(o) {
 
 /**
  * Asks the server for something; fails with words for the person.
- * @param {string} path @param {object} [body] sent as JSON; a file as it is
+ * @param {string} path @param {object} [body]
  */
 export async function ask(path, body) {
   let r;
   try {
-    r = await fetch(path, body === undefined ? {} : { method: "POST", headers: { "Content-Type": "application/json" }, body: body instanceof Blob ? body : JSON.stringify(body) });
+    r = await fetch(path, body === undefined ? {} : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
   } catch {
     throw new Error("The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself.");
   }

@@ -129,7 +129,7 @@ function judge(s, claim) {
   });
   s.verdict = { outcome: "fault", coils, causes: [], notes: [] };
   const open = coils.filter((c) => c.state !== "as-planned").map((c) => c.id);
-  s.sign_off = { ...s.sign_off, refused: "", except: open.length > 0 ? { coils: open, ohms: [], wiring: "" } : null };
+  s.sign_off = { ...s.sign_off, refused: "", except: open.length > 0 ? { coils: open, ohms: [], ohms_unread: false, wiring: "" } : null };
   s.prompt = null;
   s.passes = [];
   const odd = coils.find((c) => c.state === "reversed")?.id;

@@ -39,6 +39,7 @@ const MaxArchivedCheck = 64 << 20
 type archived struct {
 	check  *store.Archived
 	record *store.Record
+	end    int64 // where it ends in the file
 }
 
 // Imported tells what became of the checks of a file.
@@ -46,6 +47,13 @@ type Imported struct {
 	Taken   []string        `json:"taken"`
 	Skipped []string        `json:"skipped"` // here already, the same
 	Refused []ImportRefused `json:"refused"`
+}
+
+// ImportProgress tells how far an import is.
+type ImportProgress struct {
+	Step   string `json:"step"`   // looking | taking
+	Checks int    `json:"checks"` // gone through
+	Bytes  int64  `json:"bytes"`  // of the file
 }
 
 // ImportRefused is a check that is here already with other content.
@@ -56,16 +64,31 @@ type ImportRefused struct {
 
 // Import takes checks in from a file. The whole file is looked through first:
 // with anything wrong in it nothing is taken in. Checks that are here already
-// are never changed.
-func (d *Desk) Import(ctx context.Context, file io.ReadSeeker) (*Imported, error) {
-	if err := readArchive(file, func(archived) error { return ctx.Err() }); err != nil {
+// are never changed. Tell is told how far it is, and may be nil. Where it is
+// stopped by its context, what was taken in stays, each check whole.
+func (d *Desk) Import(ctx context.Context, file io.ReadSeeker, tell func(ImportProgress)) (*Imported, error) {
+	if tell == nil {
+		tell = func(ImportProgress) {}
+	}
+	n := 0
+	if err := readArchive(file, func(a archived) error {
+		n++
+		tell(ImportProgress{"looking", n, a.end})
+		return ctx.Err()
+	}); err != nil {
 		return nil, err
 	}
+	n = 0
 	if _, err := file.Seek(0, io.SeekStart); err != nil {
 		return nil, err
 	}
 	out := &Imported{Taken: []string{}, Skipped: []string{}, Refused: []ImportRefused{}}
 	err := readArchive(file, func(a archived) error {
+		n++
+		tell(ImportProgress{"taking", n, a.end})
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		here, err := d.store.Archive(ctx, a.check.ID)
 		if err != nil {
 			return err
@@ -203,6 +226,7 @@ func readArchive(file io.Reader, take func(archived) error) error {
 					return badArchive(at, "check %s stands in the file twice.", a.check.ID)
 				}
 				ids[a.check.ID] = true
+				a.end = d.InputOffset()
 				if err := take(a); err != nil {
 					return err
 				}
@@ -246,7 +270,7 @@ func parseArchived(raw []byte, line int) (archived, error) {
 	if err != nil {
 		return archived{}, badArchive(line, "check %s, %v.", a.ID, err)
 	}
-	return archived{&a, rec}, nil
+	return archived{check: &a, record: rec}, nil
 }
 
 // checkArchived looks a check through: everything in it is as this program would
@@ -390,7 +414,7 @@ func checkRecord(plan *layout.Plan, a *store.Archived) (*store.Record, error) {
 	if err := fits(plan, r.Verdict); err != nil {
 		return nil, fmt.Errorf("record.json: %v", err)
 	}
-	if open := record.OpenOf(r.Verdict, r.Ohms); r.Exception == nil && !open.Nothing() {
+	if open := record.OpenOf(plan, r.Verdict, r.Ohms); r.Exception == nil && !open.Nothing() {
 		return nil, fmt.Errorf("record.json: it has no exception, though not all is as planned: %s", openWords(open))
 	}
 	signed, err := time.Parse(time.RFC3339, r.Signed)

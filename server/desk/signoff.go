@@ -90,7 +90,7 @@ func (c *check) captures() []record.Source {
 func (c *check) signOff() *SignOffState {
 	s := &SignOffState{Signed: c.signed, Label: c.label, Refused: c.refusal(), Ohms: record.Ohms(c.plan, c.captures())}
 	if c.verdict != nil {
-		if o := record.OpenOf(c.verdict, s.Ohms); !o.Nothing() {
+		if o := record.OpenOf(c.plan, c.verdict, s.Ohms); !o.Nothing() {
 			s.Except = &o
 		}
 	}
@@ -105,7 +105,7 @@ func (c *check) refusal() string {
 	case c.Rehearsal != "":
 		return "A rehearsal is not a pad: it is never signed off."
 	case c.verdict == nil || !slices.ContainsFunc(c.verdict.Coils, func(k verdict.Coil) bool { return k.Used > 0 }):
-		return "Nothing has been read of this pad yet."
+		return "Nothing has been read of this pad yet: lay a phone on its coils first."
 	}
 	return ""
 }
@@ -135,7 +135,7 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 	case q.Check != c.ID:
 		return nil, &ClientError{Code: "other-check", Say: "Another check is on the bench now.", Hint: "Look at the page again before you sign."}
 	case refused != "":
-		return nil, &ClientError{Code: "not-to-be-signed", Say: refused}
+		return nil, &ClientError{Code: "not-to-be-signed", Say: refused, Hint: "Look at the check that is on the bench now."}
 	case judged != news:
 		return nil, &ClientError{Code: "still-judging", Say: "The last readings are still being weighed.", Hint: "Wait for the verdict, look at it, then sign."}
 	}
@@ -143,7 +143,7 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 	if err != nil {
 		return nil, err
 	}
-	if r.Exception, err = exception(record.OpenOf(v, r.Ohms), q.Except); err != nil {
+	if r.Exception, err = exception(record.OpenOf(c.plan, v, r.Ohms), q.Except); err != nil {
 		return nil, err
 	}
 	if err := r.AddMap(ctx, c.plan); err != nil {
@@ -192,7 +192,7 @@ func signedState(r *record.Record, sum string) *SignedState {
 func exception(open record.Open, asked *record.Exception) (*record.Exception, error) {
 	if open.Nothing() {
 		if asked != nil {
-			return nil, &ClientError{Code: "changed", Say: "Nothing needs an exception any more: every coil is claimed as planned.", Hint: "Look at the verdict again, then sign without one."}
+			return nil, &ClientError{Code: "changed", Say: "Nothing needs an exception any more: every coil is claimed as planned, and the ohms agree.", Hint: "Look at the verdict again, then sign without one."}
 		}
 		return nil, nil
 	}
@@ -206,7 +206,7 @@ func exception(open record.Open, asked *record.Exception) (*record.Exception, er
 	if reason == "" {
 		return nil, &ClientError{Code: "no-reason", Say: "An exception needs its reason in writing.", Hint: "Say in a sentence why this pad is signed all the same."}
 	}
-	if !slices.Equal(open.Coils, asked.Coils) || !slices.Equal(open.Ohms, asked.Ohms) || open.Wiring != asked.Wiring {
+	if !slices.Equal(open.Coils, asked.Coils) || !slices.Equal(open.Ohms, asked.Ohms) || open.Unread != asked.Unread || open.Wiring != asked.Wiring {
 		return nil, &ClientError{Code: "changed", Say: "What needs an exception has changed since the page was shown: " + openWords(open), Hint: "Look at it again, then sign."}
 	}
 	return &record.Exception{Reason: reason, Open: open}, nil
@@ -219,6 +219,9 @@ func openWords(o record.Open) string {
 	}
 	if len(o.Ohms) > 0 {
 		parts = append(parts, fmt.Sprintf("Ohms against the plan: %s.", few(o.Ohms)))
+	}
+	if o.Unread {
+		parts = append(parts, "The ohms of the whole wiring were not read.")
 	}
 	if o.Wiring != "" {
 		parts = append(parts, o.Wiring)
@@ -254,6 +257,14 @@ const maxTypedLines = 8
 
 // SetLabel keeps what a person calls the pad of a check that is not signed.
 func (d *Desk) SetLabel(ctx context.Context, id string, l store.Label) (store.Label, error) {
+	l, err := d.setLabel(ctx, id, l)
+	if err == nil && d.CheckID() == id {
+		d.pushState()
+	}
+	return l, err
+}
+
+func (d *Desk) setLabel(ctx context.Context, id string, l store.Label) (store.Label, error) {
 	var err error
 	if l.Serial, err = typed("serial number", l.Serial, record.MaxSerial); err != nil {
 		return l, err
@@ -275,7 +286,7 @@ func (d *Desk) SetLabel(ctx context.Context, id string, l store.Label) (store.La
 		return l, err
 	}
 	if r != nil {
-		return l, &ClientError{Code: "signed-off", Say: "This check is signed off; serial number and note stay as they were signed."}
+		return l, &ClientError{Code: "signed-off", Say: "This check is signed off; serial number and note stay as they were signed.", Hint: "To write something else, begin a new check of the same pad and sign that."}
 	}
 	if err := d.store.SetLabel(ctx, id, l); err != nil {
 		return l, err
@@ -309,7 +320,6 @@ func (d *Desk) beginSame(ctx context.Context, mend []verdict.Mend) error {
 	id := d.check.ID
 	d.mu.Unlock()
 	_, err := d.SetLabel(ctx, id, store.Label{Serial: label.Serial})
-	d.pushState()
 	return err
 }
 

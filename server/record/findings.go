@@ -44,9 +44,9 @@ func (r *Record) AddMap(ctx context.Context, plan *layout.Plan) (err error) {
 }
 
 // OpenOf tells what stands against signing: coils without the claim, ohms
-// against the plan, wiring.
-func OpenOf(v *verdict.Verdict, ohms []Ohm) Open {
-	o := Open{Coils: []string{}, Ohms: []string{}}
+// against the plan or not read, wiring.
+func OpenOf(plan *layout.Plan, v *verdict.Verdict, ohms []Ohm) Open {
+	o := Open{Coils: []string{}, Ohms: []string{}, Unread: !ohmsOfAll(plan, ohms)}
 	for _, c := range v.Coils {
 		if c.State != verdict.StateAsPlanned {
 			o.Coils = append(o.Coils, c.ID)
@@ -64,6 +64,23 @@ func OpenOf(v *verdict.Verdict, ohms []Ohm) Open {
 		}
 	}
 	return o
+}
+
+// ohmsOfAll tells whether the ohms of the whole wiring were read: of the pad, of
+// every string or of every coil.
+func ohmsOfAll(plan *layout.Plan, ohms []Ohm) bool {
+	read := map[string]bool{}
+	for _, m := range ohms {
+		read[m.Across] = read[m.Across] || m.Counts
+	}
+	strings, coils := true, true
+	for i := range plan.Strings {
+		strings = strings && read["string:"+plan.Strings[i].ID]
+	}
+	for i := range plan.Coils {
+		coils = coils && read["coil:"+plan.Coils[i].ID]
+	}
+	return read["pad"] || strings || coils
 }
 
 // Ohms puts the ohmmeter readings beside the plan, the last of each counting.

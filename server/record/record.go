@@ -32,7 +32,7 @@ type Record struct {
 	Serial    string              `json:"serial"`
 	Maker     string              `json:"maker"`
 	Note      string              `json:"note"`
-	Exception *Exception          `json:"exception"` // nil: every coil claimed as planned, no ohms against the plan
+	Exception *Exception          `json:"exception"` // nil: every coil claimed as planned, and the ohms agree
 	Verdict   *verdict.Verdict    `json:"verdict"`
 	Coils     []Coil              `json:"coils"`
 	Ohms      []Ohm               `json:"ohms"`
@@ -58,13 +58,16 @@ type Plan struct {
 
 // Open is what stands against signing without words.
 type Open struct {
-	Coils  []string `json:"coils"`  // not claimed as planned
-	Ohms   []string `json:"ohms"`   // read, and against the plan
-	Wiring string   `json:"wiring"` // a fault that leaves every coil facing right
+	Coils  []string `json:"coils"`       // not claimed as planned
+	Ohms   []string `json:"ohms"`        // read, and against the plan
+	Unread bool     `json:"ohms_unread"` // the ohms of the whole wiring were not read
+	Wiring string   `json:"wiring"`      // a fault that leaves every coil facing right
 }
 
 // Nothing tells whether nothing stands against it.
-func (o *Open) Nothing() bool { return len(o.Coils) == 0 && len(o.Ohms) == 0 && o.Wiring == "" }
+func (o *Open) Nothing() bool {
+	return len(o.Coils) == 0 && len(o.Ohms) == 0 && !o.Unread && o.Wiring == ""
+}
 
 // Exception is why a pad was signed all the same.
 type Exception struct {
@@ -125,7 +128,7 @@ const (
 // Cautions stand on every record.
 var Cautions = []string{
 	"Low current only while checking; never leave a driven pad alone.",
-	"Keep it away from pacemakers, insulin pumps and other implants, magnetic cards and mechanical watches.",
+	"Keep it away from pacemakers, insulin pumps and other implants: 0.5 mT is the usual limit for a static field (ICNIRP 2009, Guidelines on limits of exposure to static magnetic fields). Magnetic cards and mechanical watches suffer too.",
 	"Isolate the supply before touching a joint. Burning enamel gives off fumes.",
 	"No medical claim is made. Local electrical rules and licensed people come first.",
 }

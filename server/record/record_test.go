@@ -129,11 +129,11 @@ func TestHTMLStandsAlone(t *testing.T) {
 
 // Of a coil that was not claimed so, the record never says "as planned".
 func TestNeverSaysMoreThanClaimed(t *testing.T) {
-	r, _ := made(t, "kennel", 2, func(o *rehearsal.Options) {
+	r, plan := made(t, "kennel", 2, func(o *rehearsal.Options) {
 		o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}
 	})
 	r.Verdict.Coils[0].State = verdict.StateUndecided
-	open := OpenOf(r.Verdict, r.Ohms)
+	open := OpenOf(plan, r.Verdict, r.Ohms)
 	if len(open.Coils) != 2 {
 		t.Fatalf("open: %+v", open)
 	}
@@ -198,13 +198,13 @@ func TestChanges(t *testing.T) {
 
 // What a person may type at most leaves the drawings room on the page.
 func TestRoomForMuchText(t *testing.T) {
-	r, _ := made(t, "mat", 4, nil)
+	r, plan := made(t, "mat", 4, nil)
 	r.Note = strings.Repeat("Long words in a long note. ", MaxNote/27)
 	for i := range r.Verdict.Coils {
 		r.Verdict.Coils[i].State = verdict.StateUndecided
 	}
 	r.Verdict.Outcome = verdict.Undecided
-	r.Exception = &Exception{Reason: strings.Repeat("Line\n", 7) + strings.Repeat("why ", 140), Open: OpenOf(r.Verdict, r.Ohms)}
+	r.Exception = &Exception{Reason: strings.Repeat("Line\n", 7) + strings.Repeat("why ", 140), Open: OpenOf(plan, r.Verdict, r.Ohms)}
 	if r.room() != "little" {
 		t.Error(r.room())
 	}

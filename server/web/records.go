@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"context"
 	"encoding/csv"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -70,7 +71,9 @@ const (
 // listQuery reads what a list is asked for; on failure it has answered.
 func (s *Site) listQuery(w http.ResponseWriter, r *http.Request) (q store.ListQuery, page int, ok bool) {
 	v := r.URL.Query()
-	refuse := func(say string) { problem(w, http.StatusBadRequest, "bad-list", say, "") }
+	refuse := func(say string) {
+		problem(w, http.StatusBadRequest, "bad-list", say, "Shorten it, or load this page again.")
+	}
 	find := v.Get("find")
 	if len(find) > maxFind {
 		refuse(fmt.Sprintf("find: at most %d characters.", maxFind))
@@ -113,7 +116,7 @@ func (s *Site) checks(w http.ResponseWriter, r *http.Request) {
 	}
 	list, total, err := s.Store.List(r.Context(), q)
 	if errors.Is(err, store.ErrSort) {
-		problem(w, http.StatusBadRequest, "bad-list", err.Error()+".", "")
+		problem(w, http.StatusBadRequest, "bad-list", err.Error()+".", "Load this page again.")
 		return
 	}
 	if err != nil {
@@ -247,7 +250,7 @@ func (s *Site) export(w http.ResponseWriter, r *http.Request) {
 	case "captures":
 		write, name, kind = s.exportCaptures, "polewise-captures.zip", "application/zip"
 	default:
-		problem(w, http.StatusBadRequest, "bad-form", fmt.Sprintf("as: expected json, csv or captures, found %q.", as), "")
+		problem(w, http.StatusBadRequest, "bad-form", fmt.Sprintf("as: expected json, csv or captures, found %q.", as), "Load this page again.")
 		return
 	}
 	w.Header().Set("Content-Type", kind)
@@ -405,20 +408,62 @@ func (s *Site) importChecks(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer drop(f)
-	if _, err := io.Copy(f, http.MaxBytesReader(w, r.Body, maxImport)); err != nil {
-		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("The file did not come whole, or has more than %d bytes.", maxImport), "Export fewer checks at once.")
+	size, err := io.Copy(f, http.MaxBytesReader(w, r.Body, maxImport))
+	if err != nil {
+		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("The file did not come whole, or has more than %d bytes.", maxImport), "Take it in again. If it is too large, export fewer checks at once where it comes from.")
 		return
 	}
 	if _, err := f.Seek(0, io.SeekStart); err != nil {
 		s.fail(w, err)
 		return
 	}
-	done, err := s.Desk.Import(r.Context(), f)
+	if r.URL.Query().Get("follow") == "1" {
+		s.followImport(w, r, f, size)
+		return
+	}
+	done, err := s.Desk.Import(r.Context(), f, nil)
 	if err != nil {
 		s.fail(w, err)
 		return
 	}
 	writeJSON(w, http.StatusOK, done)
+}
+
+// tellEvery is how often a page is told how far something is.
+const tellEvery = 100 * time.Millisecond
+
+// followImport answers with a line of JSON now and then that tells how far the
+// import is, and a last one with what came of it. The client stops it by going
+// away.
+func (s *Site) followImport(w http.ResponseWriter, r *http.Request, f *os.File, size int64) {
+	w.Header().Set("Content-Type", "application/x-ndjson")
+	out, flush := json.NewEncoder(w), http.NewResponseController(w)
+	line := func(v any) {
+		_ = out.Encode(v) // a client that has gone ends the request's context
+		_ = flush.Flush()
+	}
+	var last time.Time
+	done, err := s.Desk.Import(r.Context(), f, func(p desk.ImportProgress) {
+		if now := time.Now(); now.Sub(last) >= tellEvery {
+			last = now
+			line(map[string]any{"progress": p, "size": size})
+		}
+	})
+	if err != nil {
+		line(s.asClient(err))
+		return
+	}
+	line(map[string]any{"done": done})
+}
+
+// asClient puts an error into the form of an answer.
+func (s *Site) asClient(err error) map[string]any {
+	var c *desk.ClientError
+	if !errors.As(err, &c) {
+		s.Log.Error("request failed", "err", err)
+		c = &desk.ClientError{Code: "trouble", Say: "The program could not do that: " + err.Error(), Hint: "Try again. If it stays, look at what the program printed."}
+	}
+	return map[string]any{"error": c}
 }
 
 // aside makes a file beside the database that is gone again soon.

@@ -279,8 +279,7 @@ func (s *Site) fail(w http.ResponseWriter, err error) {
 	case errors.As(err, &p):
 		writeJSON(w, http.StatusUnprocessableEntity, map[string]any{"error": desk.ClientError{Code: "bad-plan", Say: p.Error()}, "problems": p.List})
 	default:
-		s.Log.Error("request failed", "err", err)
-		problem(w, http.StatusInternalServerError, "trouble", "The program could not do that: "+err.Error(), "Try again. If it stays, look at what the program printed.")
+		writeJSON(w, http.StatusInternalServerError, s.asClient(err))
 	}
 }
 

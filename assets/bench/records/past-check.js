@@ -7,6 +7,7 @@ import { coilTable } from "../coil-table.js";
 import { holdPlot } from "../hold-plot.js";
 import { ask } from "../live.js";
 import { readCoils } from "../verdict-panel.js";
+import { LabelFields } from "./label.js";
 import { changes, checkBadge, recordLinks, sum, when } from "./words.js";
 
 const SHOWN = 60; // readings at once
@@ -72,18 +73,12 @@ export class PastCheck {
   /** What a check that is not signed is called. */
   labels() {
     const { check, sign_off: s } = this.state;
-    const serial = /** @type {any} */ (el("input", { maxlength: 64, autocomplete: "off" }));
-    const note = /** @type {any} */ (el("textarea", { maxlength: 600, rows: 2 }));
-    serial.value = s.label.serial;
-    note.value = s.label.note;
     const kept = el("p", { class: "note", role: "status" });
-    const form = el("form", { class: "rec-form" }, el("label", {}, "Serial number", serial), el("label", {}, "Note", note), el("div", { class: "row" }, el("button", { type: "submit", class: "small" }, "Keep serial number and note"), kept));
+    const fields = new LabelFields({ check: check.id, label: s.label, ontrouble: this.o.ontrouble, onkept: () => (kept.textContent = "kept") });
+    const form = el("form", { class: "rec-form" }, ...fields.labels, el("div", { class: "row" }, el("button", { type: "submit", class: "small" }, "Keep serial number and note"), kept));
     form.addEventListener("submit", (e) => {
       e.preventDefault();
-      ask(`api/checks/${encodeURIComponent(check.id)}/label`, { serial: serial.value, note: note.value }).then(
-        () => (kept.textContent = "kept"),
-        (err) => this.o.ontrouble(err),
-      );
+      void fields.send();
     });
     return form;
   }

@@ -7,6 +7,8 @@ import { checkBadge, STATES, when } from "./words.js";
 
 const WAIT_MS = 250; // after the last letter typed
 
+const SEARCH = "polewise-records-search"; // in this tab, so that a reload keeps it
+
 const COLUMNS = [
   ["began", "Date"],
   ["plan", "Pad"],
@@ -24,7 +26,7 @@ export class Records {
   /** @param {{place: HTMLElement, ontrouble: (e: Error) => void}} o */
   constructor(o) {
     this.o = o;
-    this.asked = { find: "", state: "", sort: "began", up: "", page: 1 };
+    this.asked = { find: "", state: "", sort: "began", up: "", page: 1, ...keptSearch() };
     /** @type {Set<string>} checks chosen for export */
     this.chosen = new Set();
     this.past = new PastCheck({ ontrouble: o.ontrouble });
@@ -57,20 +59,21 @@ export class Records {
       ...Object.entries(STATES).map(([id, [, words]]) => el("option", { value: id }, words)),
       el("option", { value: "rehearsal" }, "rehearsals"),
     );
+    find.value = this.asked.find;
+    /** @type {any} */ (state).value = this.asked.state;
     this.form = /** @type {any} */ (el("select", { id: "rec-form", onchange: () => this.link() }, ...FORMS.map(([id, words]) => el("option", { value: id }, words))));
     this.exportLink = /** @type {HTMLAnchorElement} */ (el("a", { class: "rec-button", download: "", id: "rec-export" }, "Export"));
     const file = /** @type {any} */ (el("input", { type: "file", id: "rec-import", accept: ".json,application/json" }));
     file.addEventListener("change", () => void this.takeIn(file));
     this.taken = el("div", { role: "status", id: "rec-taken" });
+    this.importing = el("div", { class: "row rec-importing" });
     this.count = el("p", { class: "note", role: "status", id: "rec-count" });
     this.rows = el("tbody", {});
     this.heads = COLUMNS.map(([id, words]) => el("th", { scope: "col" }, el("button", { type: "button", class: "rec-sort", "data-sort": id, onclick: () => this.sort(id) }, words)));
     const head = el("tr", {}, el("th", { scope: "col" }, el("span", { class: "out-of-sight" }, "Chosen")), ...this.heads, el("th", { scope: "col" }, "Note"));
     const turn = (words, by) => el("button", { type: "button", class: "small", onclick: () => this.ask({ page: this.asked.page + by }) }, words);
-    this.back = /** @type {any} */ (turn("Newer page", -1));
-    this.on = /** @type {any} */ (turn("Further page", 1));
-    this.back.textContent = "Page before";
-    this.on.textContent = "Next page";
+    this.back = /** @type {any} */ (turn("Page before", -1));
+    this.on = /** @type {any} */ (turn("Next page", 1));
     this.file = el("code", { id: "rec-file" });
     this.whole = el(
       "div",
@@ -96,6 +99,7 @@ export class Records {
           el("h3", { id: "rec-import-title" }, "Take checks in"),
           el("p", { class: "note" }, "A file exported as JSON. Nothing here is ever overwritten."),
           el("label", {}, "File ", file),
+          this.importing,
           this.taken,
         ),
         el(
@@ -104,7 +108,7 @@ export class Records {
           el("h3", { id: "rec-backup-title" }, "Backup"),
           el("p", {}, "Everything is kept in this one file: ", this.file),
           el("p", { class: "note" }, "While the program runs, take a backup with the link below: it is whole, also while phones send. Copy the file itself only after the program has ended, since the newest readings may stand in files beside it until then. To put a backup back, end the program and put it in the file's place."),
-          el("a", { class: "rec-button", href: "api/backup", download: "", id: "rec-backup" }, "Save a backup now"),
+          el("p", {}, el("a", { class: "rec-button", href: "api/backup", download: "", id: "rec-backup" }, "Save a backup now")),
           el("p", { class: "note" }, "Nothing is deleted here: there is no way to delete a check or a record on this page. To begin with an empty list, start the program with another --data folder."),
         ),
       ),
@@ -119,6 +123,7 @@ export class Records {
 
   ask(change) {
     Object.assign(this.asked, change);
+    sessionStorage.setItem(SEARCH, JSON.stringify(this.asked));
     void this.load();
   }
 
@@ -132,14 +137,15 @@ export class Records {
     try {
       answer = await ask(`api/checks?${this.query()}`);
     } catch (e) {
-      this.count.textContent = e.message;
+      if (turn !== this.turn) return;
+      this.count.replaceChildren(el("span", { class: "trouble" }, e.message), " ", el("button", { type: "button", class: "small", onclick: () => void this.load() }, "Try again"));
       return;
     }
     if (turn !== this.turn) return; // asked again meanwhile
     const { checks, total, per, file, current } = answer;
     const pages = Math.max(1, Math.ceil(total / per));
     if (this.asked.page > pages) return this.ask({ page: pages });
-    this.count.textContent = total === 0 ? "No check is found." : `${total} ${total === 1 ? "check" : "checks"}${pages > 1 ? `, page ${this.asked.page} of ${pages}` : ""}`;
+    this.count.textContent = total === 0 ? (this.asked.find || this.asked.state ? "No check is found. Try fewer words, or all states." : "Nothing has been read here yet. Read a pad under Check, or take checks in from a file below.") : `${total} ${total === 1 ? "check" : "checks"}${pages > 1 ? `, page ${this.asked.page} of ${pages}` : ""}`;
     this.file.textContent = file;
     this.back.disabled = this.asked.page <= 1;
     this.on.disabled = this.asked.page >= pages;
@@ -186,18 +192,72 @@ export class Records {
   async takeIn(file) {
     const f = file.files[0];
     if (!f) return;
-    this.taken.replaceChildren(el("p", {}, "Looking the file through…"));
+    const stop = new AbortController();
+    const bar = /** @type {HTMLProgressElement} */ (el("progress", { "aria-label": "How far the file is taken in", max: 1 }));
+    const words = el("p", {}, "Reading the file…");
+    file.disabled = true;
+    this.importing.replaceChildren(bar, el("button", { type: "button", class: "small", id: "rec-stop", onclick: () => stop.abort() }, "Stop"));
+    this.taken.replaceChildren(words);
     try {
-      const done = await ask("api/checks/import", f);
+      const done = await followImport(f, stop.signal, ({ step, checks, bytes }, size) => {
+        bar.value = ((step === "looking" ? 0 : 0.5) + (0.5 * bytes) / size);
+        words.textContent = step === "looking" ? "Looking the file through…" : `Taking in check ${checks}…`;
+      });
       this.taken.replaceChildren(
         el("p", {}, `${done.taken.length} taken in, ${done.skipped.length} skipped because they are here already, the same.`),
         ...done.refused.map((r) => el("p", { class: "trouble" }, r.say)),
       );
-      await this.load();
     } catch (e) {
-      this.taken.replaceChildren(el("p", { class: "trouble" }, e.message));
-    } finally {
-      file.value = "";
+      this.taken.replaceChildren(
+        stop.signal.aborted
+          ? el("p", {}, "Stopped. Checks that were taken in before that stay, each whole. Take the same file in again for the others.")
+          : el("p", { class: "trouble" }, e.message),
+      );
     }
+    this.importing.replaceChildren();
+    file.value = "";
+    file.disabled = false;
+    file.focus();
+    await this.load();
   }
+}
+
+function keptSearch() {
+  try {
+    return JSON.parse(sessionStorage.getItem(SEARCH) || "{}");
+  } catch {
+    return {};
+  }
+}
+
+/**
+ * Sends a file of checks and follows how it is taken in, told line by line.
+ * @param {File} file @param {AbortSignal} signal
+ * @param {(p: {step: string, checks: number, bytes: number}, size: number) => void} told
+ * @returns {Promise<{taken: string[], skipped: string[], refused: {id: string, say: string}[]}>}
+ */
+async function followImport(file, signal, told) {
+  const broken = "The program does not answer any more. Is it still running? Take the same file in again; what was taken in stays.";
+  const failed = ({ say, hint }) => new Error(`${say} ${hint || ""}`.trim());
+  let rest = "";
+  try {
+    const r = await fetch("api/checks/import?follow=1", { method: "POST", headers: { "Content-Type": "application/json" }, body: file, signal });
+    if (!r.ok) throw failed((await r.json()).error);
+    const reader = r.body.pipeThrough(new TextDecoderStream()).getReader();
+    for (;;) {
+      const { value, done } = await reader.read();
+      if (done) break;
+      const lines = (rest + value).split("\n");
+      rest = lines.pop() || "";
+      for (const line of lines) {
+        const m = JSON.parse(line);
+        if (m.error) throw failed(m.error);
+        if (m.done) return m.done;
+        told(m.progress, m.size);
+      }
+    }
+  } catch (e) {
+    throw e instanceof TypeError ? new Error(broken) : e;
+  }
+  throw new Error(broken);
 }

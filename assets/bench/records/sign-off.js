@@ -4,6 +4,8 @@ import { el } from "../../common/dom.js";
 import { stateBadge, wordOf } from "../../common/states.js";
 import { ask } from "../live.js";
 import { readCoils } from "../verdict-panel.js";
+import { LabelFields } from "./label.js";
+import { dropTyped, keepTyped, typedFor } from "./typed.js";
 import { changes, recordLinks, sum, when } from "./words.js";
 
 const MAKER = "polewise-maker"; // whose name was typed last on this computer
@@ -29,18 +31,24 @@ export class SignOff {
     if (state.check.id !== this.check) {
       this.check = state.check.id;
       this.key = "";
+      this.signing = false;
       this.build(s);
     }
+    if (!s.signed) this.label.follow(s.label);
     if (!s.signed && !state.check.rehearsal) this.compare(state);
     const claims = Object.fromEntries(state.verdict.coils.map((c) => [c.id, c.state]));
     const key = JSON.stringify([s.signed, s.refused, s.except, s.ohms, s.except && claims]);
     if (key === this.key) return;
     this.key = key;
     this.except = s.except;
-    const title = el("h2", { class: "kicker" }, "Sign-off");
+    // What is put in again loses the focus; a person may be typing.
+    const focused = place.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement) : null;
+    const title = el("h2", { class: "kicker", tabindex: "-1" }, "Sign-off");
     if (s.signed) place.replaceChildren(title, ...this.signed(s.signed));
     else if (s.refused) place.replaceChildren(title, el("p", { class: "note" }, s.refused));
     else place.replaceChildren(title, this.compared, ...this.open(s, claims));
+    if (s.signed && this.signing) title.focus();
+    else if (focused && place.contains(focused)) focused.focus({ preventScroll: true });
   }
 
   signed(signed) {
@@ -63,13 +71,12 @@ export class SignOff {
       input.value = value;
       return { input, label: el("label", {}, words, input) };
     };
-    const keep = () => {
-      ask(`api/checks/${encodeURIComponent(this.check)}/label`, { serial: this.serial.input.value, note: this.note.input.value }).catch((e) => (this.trouble.textContent = e.message));
-    };
-    this.serial = field("serial", "Serial number", s.label.serial, { maxlength: 64, autocomplete: "off", onchange: keep });
-    this.maker = field("maker", "Your name or initials", localStorage.getItem(MAKER) || "", { maxlength: 64, autocomplete: "off" });
-    this.note = field("note", "Note (may stay empty)", s.label.note, { maxlength: 600, rows: 2, onchange: keep }, true);
-    this.reason = field("reason", "Why it is signed all the same (stands on the record)", "", { maxlength: 600, rows: 3 }, true);
+    const { check } = this;
+    const typed = typedFor(check);
+    const kept = (name) => ({ oninput: (e) => keepTyped(check, { [name]: e.target.value }) });
+    this.label = new LabelFields({ check, label: s.label, ontrouble: (e) => (this.trouble.textContent = e.message), onkept: () => (this.trouble.textContent = "") });
+    this.maker = field("maker", "Your name or initials", typed.maker ?? (localStorage.getItem(MAKER) || ""), { maxlength: 64, autocomplete: "off", required: true, ...kept("maker") });
+    this.reason = field("reason", "Why it is signed all the same (stands on the record)", typed.reason ?? "", { maxlength: 600, rows: 3, ...kept("reason") }, true);
     this.trouble = el("p", { class: "trouble", role: "alert" });
     this.button = /** @type {any} */ (el("button", { type: "submit", class: "main", id: "sign" }, "Sign off"));
     this.facts = el("div", {});
@@ -78,9 +85,9 @@ export class SignOff {
       { class: "rec-form" },
       this.facts,
       this.reason.label,
-      this.serial.label,
+      this.label.labels[0],
       this.maker.label,
-      this.note.label,
+      this.label.labels[1],
       el("p", { class: "note" }, "What is signed stays as it is signed: nobody can change or delete it here."),
       this.trouble,
       el("div", { class: "row" }, this.button),
@@ -89,7 +96,7 @@ export class SignOff {
       e.preventDefault();
       void this.sign();
     });
-    this.fold = el("details", {}, el("summary", {}, "Sign off with a written exception"), this.form);
+    this.fold = el("details", { open: Boolean(typed.reason) }, el("summary", {}, "Sign off with a written exception"), this.form);
     this.compared.replaceChildren();
   }
 
@@ -109,7 +116,7 @@ export class SignOff {
       return [this.form];
     }
     this.button.textContent = "Sign off with this exception";
-    const { coils, ohms: against, wiring } = s.except;
+    const { coils, ohms: against, ohms_unread: unread, wiring } = s.except;
     this.facts.replaceChildren(
       el("p", {}, "The record will say in plain sight what is wrong or not decided:"),
       el(
@@ -117,28 +124,36 @@ export class SignOff {
         {},
         coils.length > 0 ? el("li", {}, coils.slice(0, SHOWN).map((id) => `${id} ${wordOf(claims[id])}`).join(", ") + (coils.length > SHOWN ? ` and ${coils.length - SHOWN} more` : "")) : null,
         against.length > 0 ? el("li", {}, `ohms outside the plan's bounds: ${against.map((a) => a.replace(":", " ")).join(", ")}`) : null,
+        unread ? el("li", {}, "the ohms of the whole wiring were not read: those of the pad, of every string or of every coil") : null,
         wiring ? el("li", {}, wiring) : null,
       ),
-      el("p", { class: "note" }, ohms),
+      read.length > 0 ? el("p", { class: "note" }, ohms) : null,
     );
     if (this.form.parentElement !== this.fold) this.fold.append(this.form);
-    return [el("p", {}, "It can be signed off once every coil is claimed as planned and the ohms, if any were read, agree."), this.fold];
+    return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except)), " Read or mend what is missing; or sign with a written exception."), this.fold];
   }
 
   async sign() {
+    const { check } = this;
+    const words = this.button.textContent;
     this.button.disabled = true;
+    this.button.textContent = "Making the record\u2026";
     this.trouble.textContent = "";
+    this.signing = true;
     try {
       localStorage.setItem(MAKER, this.maker.input.value);
       await ask("api/sign-off", {
-        check: this.check,
-        serial: this.serial.input.value,
+        check,
+        serial: this.label.serial.value,
         maker: this.maker.input.value,
-        note: this.note.input.value,
+        note: this.label.note.value,
         except: this.except ? { reason: this.reason.input.value, ...this.except } : null,
       });
+      dropTyped(check);
     } catch (e) {
+      this.signing = false;
       this.trouble.textContent = e.message;
+      this.button.textContent = words;
     } finally {
       this.button.disabled = false;
     }
@@ -157,4 +172,14 @@ export class SignOff {
       this.compared.replaceChildren(...(answer.compared ? [changes(answer.compared)] : []));
     }, COMPARE_MS);
   }
+}
+
+/** What stands against signing, in a sentence. @param {any} except */
+function notYet({ coils, ohms, ohms_unread: unread, wiring }) {
+  const parts = [];
+  if (coils.length > 0) parts.push(coils.length === 1 ? `${coils[0]} is not claimed as planned` : `${coils.length} coils are not claimed as planned`);
+  if (wiring) parts.push("the wiring is not as planned");
+  if (ohms.length > 0) parts.push(ohms.length === 1 ? "one ohmmeter reading is outside the plan's bounds" : `${ohms.length} ohmmeter readings are outside the plan's bounds`);
+  if (unread) parts.push("the ohms of the whole wiring were not read");
+  return `${parts.join("; ")}.`;
 }

@@ -1,0 +1,325 @@
+package browsertest
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+
+	"polewise/layout"
+)
+
+// readPad sends a made-up capture of the demo pad and waits for the sign-off to
+// be offered, or for a reason why not.
+func readPad(t *testing.T, ctx context.Context, program *Running, source string, lines []string) {
+	t.Helper()
+	program.postingPhone(t, source).send(lines...)
+	waitFor(t, ctx, "the sign-off", `document.querySelector("#sign") && !document.querySelector("#sign-off").hidden`)
+}
+
+// fetchBench gets something of the bench's API.
+func fetchBench(t *testing.T, address string) (string, http.Header) {
+	t.Helper()
+	r, err := http.Get(address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	raw, err := io.ReadAll(r.Body)
+	if err != nil || r.StatusCode != http.StatusOK {
+		t.Fatalf("%s: %s, %v\n%s", address, r.Status, err, raw)
+	}
+	return string(raw), r.Header
+}
+
+// href is where a link leads.
+func href(t *testing.T, ctx context.Context, selector string) (to string) {
+	t.Helper()
+	do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`document.querySelector(%q).href`, selector), &to))
+	return to
+}
+
+// typeIn types into a field of the sign-off, and leaves it.
+func typeIn(name, value string) chromedp.Action {
+	return chromedp.Evaluate(fmt.Sprintf(`(() => { const i = document.querySelector("#sign-off [name=%s]"); i.focus(); i.value = %q; i.dispatchEvent(new Event("input", { bubbles: true })); i.dispatchEvent(new Event("change", { bubbles: true })); })()`, name, value), nil)
+}
+
+// withoutOhms leaves the ohmmeter readings out.
+func withoutOhms(lines []string) (kept []string) {
+	for _, l := range lines {
+		if !strings.Contains(l, `"type":"ohms"`) {
+			kept = append(kept, l)
+		}
+	}
+	return kept
+}
+
+// TestSignOff signs a pad that is as planned: refused while a coil is unread and
+// while no ohms are, then signed; the record on one sheet; read again and
+// compared.
+func TestSignOff(t *testing.T) {
+	t.Parallel()
+	_, plan := demoNamed(t, "kennel")
+	program := startProgram(t)
+	ctx := newBrowser(t, 1280, 900)
+	do(t, ctx, chromedp.Navigate(program.Bench))
+	waitFor(t, ctx, "the pad", `document.querySelector(".coil-button")`)
+	lines := withoutOhms(madeCapture(t, plan, 1))
+	// All but the last coil.
+	last := len(lines) - 1
+	for !strings.Contains(lines[last], `"type":"hold"`) {
+		last--
+	}
+	phone := program.postingPhone(t, "tester")
+	phone.send(lines[:last]...)
+	refused := func(why string) {
+		t.Helper()
+		waitFor(t, ctx, "the reason "+why, fmt.Sprintf(`document.querySelector("#not-yet")?.textContent === %q`, why))
+	}
+	refused("C3 is not claimed as planned; the ohms of the whole wiring were not read.")
+	phone.send(lines[last:]...)
+	refused("the ohms of the whole wiring were not read.")
+	shot(t, ctx, "refused")
+	if r, err := http.Post(program.Bench+"api/sign-off", "application/json", strings.NewReader(fmt.Sprintf(`{"check":%q,"maker":"AB"}`, state(t, program).Check.ID))); err != nil {
+		t.Fatal(err)
+	} else {
+		raw, _ := io.ReadAll(r.Body)
+		r.Body.Close()
+		if r.StatusCode != http.StatusBadRequest || !strings.Contains(string(raw), "needs-exception") || !strings.Contains(string(raw), "write down why") {
+			t.Errorf("%s: %s", r.Status, raw)
+		}
+	}
+	phone.send(`{"type":"ohms","t":900,"across":"pad","ohms":0.98,"celsius":20}`)
+	waitFor(t, ctx, "the sign-off", `document.querySelector("#sign").textContent === "Sign off" && !document.querySelector("#not-yet")`)
+
+	// What is typed outlives a reload.
+	do(t, ctx, typeIn("serial", "K-17"), typeIn("note", "Test pad.\nLeads of 30 cm."),
+		chromedp.Evaluate(`(() => { const i = document.querySelector("#sign-off [name=maker]"); i.value = "AB"; i.dispatchEvent(new Event("input")); })()`, nil), chromedp.Reload())
+	waitFor(t, ctx, "what was typed", `document.querySelector("#sign-off [name=serial]")?.value === "K-17" && document.querySelector("#sign-off [name=note]").value.includes("30 cm") && document.querySelector("#sign-off [name=maker]").value === "AB"`)
+	shot(t, ctx, "form")
+	do(t, ctx, chromedp.Click("#sign", chromedp.ByQuery))
+	waitFor(t, ctx, "it to be signed", `document.querySelector("#sign-off .outcome")?.textContent.includes("Signed off")`)
+	shot(t, ctx, "signed")
+
+	// The record: its JSON matches the sum on the page, its sheet is one page.
+	sum := text(t, ctx, "#sign-off .rec-sum code")
+	raw, _ := fetchBench(t, href(t, ctx, `#sign-off a[href$=".json"]`))
+	if got := sha256Of(raw); got != sum {
+		t.Errorf("SHA-256 of the JSON is %s, the page says %s", got, sum)
+	}
+	var record struct{ Serial, Maker, Note string }
+	if err := json.Unmarshal([]byte(raw), &record); err != nil || record.Serial != "K-17" || record.Maker != "AB" || record.Note != "Test pad.\nLeads of 30 cm." {
+		t.Errorf("%+v, %v", record, err)
+	}
+	sheet := href(t, ctx, `#sign-off a[href$=".html"]`)
+	printed(t, ctx, sheet)
+
+	// A later check of the same pad, with a coil turned over meanwhile.
+	do(t, ctx, chromedp.Navigate(program.Bench), chromedp.WaitVisible("#check-signed-again", chromedp.ByQuery), chromedp.Click("#check-signed-again", chromedp.ByQuery))
+	waitFor(t, ctx, "the new check", `document.querySelector("#sign-off").hidden`)
+	readPad(t, ctx, program, "later", madeCapture(t, plan, 7, layout.Fault{Kind: layout.CoilReversed, ID: "B2"}))
+	waitFor(t, ctx, "the comparison", `/B2 was claimed as planned; now it is claimed reversed/.test(document.querySelector(".rec-changes")?.textContent) && [...document.querySelectorAll(".rec-changes li")].every((l) => l.textContent.startsWith("B2 "))`)
+	if v := text(t, ctx, ".rec-changes"); !strings.Contains(v, "the same serial number, K-17") {
+		t.Error(v)
+	}
+	shot(t, ctx, "compared")
+}
+
+// TestSignOffWithException signs a pad that is not as planned, in writing.
+func TestSignOffWithException(t *testing.T) {
+	t.Parallel()
+	_, plan := demoNamed(t, "kennel")
+	program := startProgram(t)
+	ctx := newBrowser(t, 768, 1000)
+	do(t, ctx, chromedp.Navigate(program.Bench))
+	waitFor(t, ctx, "the pad", `document.querySelector(".coil-button")`)
+	readPad(t, ctx, program, "tester", madeCapture(t, plan, 2, layout.Fault{Kind: layout.CoilReversed, ID: "B2"}))
+	waitFor(t, ctx, "the reason", `document.querySelector("#not-yet")?.textContent === "B2 is not claimed as planned."`)
+	const reason = "B2 goes to the test bed \u2013 turned on purpose."
+	do(t, ctx, chromedp.Click("#sign-off summary", chromedp.ByQuery), typeIn("reason", reason), chromedp.Reload())
+	waitFor(t, ctx, "the reason typed", fmt.Sprintf(`document.querySelector("#sign-off [name=reason]")?.value === %q && document.querySelector("#sign-off details").open`, reason))
+	// Without a name it is not sent at all.
+	do(t, ctx, chromedp.Click("#sign", chromedp.ByQuery))
+	if s := state(t, program); s.SignOff.Signed != nil {
+		t.Fatal("signed by nobody")
+	}
+	do(t, ctx, typeIn("maker", "CD"), chromedp.Click("#sign", chromedp.ByQuery))
+	waitFor(t, ctx, "it to be signed", `document.querySelector("#sign-off .outcome")?.textContent.includes("with an exception") && document.querySelector("#sign-off .rec-typed").textContent.startsWith("B2 goes")`)
+	shot(t, ctx, "signed")
+	html, _ := fetchBench(t, href(t, ctx, `#sign-off a[href$=".html"]`))
+	for _, s := range []string{"Signed off with a written exception", "B2 goes to the test bed", "B2 (reversed)", "serial", "none given"} {
+		if !strings.Contains(html, s) {
+			t.Errorf("the record lacks %q", s)
+		}
+	}
+	printed(t, ctx, href(t, ctx, `#sign-off a[href$=".html"]`))
+}
+
+// TestRecordsList searches, exports, and takes in into an empty store.
+func TestRecordsList(t *testing.T) {
+	t.Parallel()
+	_, plan := demoNamed(t, "kennel")
+	program := startProgram(t)
+	ctx := newBrowser(t, 1280, 900)
+	do(t, ctx, chromedp.Navigate(program.Bench))
+	waitFor(t, ctx, "the pad", `document.querySelector(".coil-button")`)
+	// Two checks: a signed one, and one of a pad with a fault.
+	readPad(t, ctx, program, "one", madeCapture(t, plan, 1))
+	waitFor(t, ctx, "the claim", `document.querySelector("#sign").textContent === "Sign off"`)
+	do(t, ctx, typeIn("serial", "K-17"), typeIn("maker", "AB"), chromedp.Click("#sign", chromedp.ByQuery), chromedp.WaitVisible("#check-signed-again", chromedp.ByQuery), chromedp.Click("#check-signed-again", chromedp.ByQuery))
+	waitFor(t, ctx, "the new check", `document.querySelector("#sign-off").hidden`)
+	readPad(t, ctx, program, "two", madeCapture(t, plan, 2, layout.Fault{Kind: layout.StringReversed, ID: "C"}))
+	waitFor(t, ctx, "the fault", `document.querySelector("#not-yet")`)
+	do(t, ctx, typeIn("serial", "zebra"), typeIn("note", "=1+1"), chromedp.Evaluate(`location.hash = "records"`, nil))
+	rows := func(n int) {
+		t.Helper()
+		waitFor(t, ctx, fmt.Sprintf("%d rows", n), fmt.Sprintf(`document.querySelectorAll(".rec-list tbody tr").length === %d`, n))
+	}
+	find := func(words string) {
+		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`(() => { const i = document.querySelector("#rec-find"); i.value = %q; i.dispatchEvent(new Event("input")); })()`, words), nil))
+	}
+	rows(2)
+	find("zeb")
+	rows(1)
+	do(t, ctx, chromedp.Reload())
+	waitFor(t, ctx, "the search kept", `document.querySelector("#rec-find")?.value === "zeb"`)
+	rows(1)
+	find("nothing has these words")
+	waitFor(t, ctx, "the advice", `document.querySelector("#rec-count").textContent.includes("Try fewer words")`)
+	find("signed off as planned")
+	rows(1)
+	if s := text(t, ctx, ".rec-list tbody"); !strings.Contains(s, "K-17") || !strings.Contains(s, "by AB") {
+		t.Error(s)
+	}
+	find("")
+	rows(2)
+	do(t, ctx, chromedp.Click(`[data-sort="serial"]`, chromedp.ByQuery))
+	waitFor(t, ctx, "the order", `document.querySelector('th[aria-sort="ascending"]') && document.querySelector(".rec-list .rec-serial").textContent === "K-17"`)
+	if file := text(t, ctx, "#rec-file"); file != filepath.Join(program.Data, "polewise.db") {
+		t.Errorf("the page says everything is kept in %s", file)
+	}
+
+	// Exported: as CSV, as JSON, and the whole file.
+	choose := func(form string) {
+		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`(() => { const s = document.querySelector("#rec-form"); s.value = %q; s.dispatchEvent(new Event("change")); })()`, form), nil))
+	}
+	choose("csv")
+	table, _ := fetchBench(t, href(t, ctx, "#rec-export"))
+	cells, err := csv.NewReader(strings.NewReader(table)).ReadAll()
+	if err != nil || len(cells) != 1+2*9 || strings.Count(table, "reversed") != 3 {
+		t.Errorf("%d lines, %v:\n%s", len(cells), err, table)
+	}
+	choose("json")
+	archive, header := fetchBench(t, href(t, ctx, "#rec-export"))
+	if !strings.Contains(header.Get("Content-Disposition"), "attachment") {
+		t.Error("the export is not saved as a file")
+	}
+	if db, _ := fetchBench(t, href(t, ctx, "#rec-backup")); !strings.HasPrefix(db, "SQLite format 3\x00") {
+		t.Error("the backup is no database")
+	}
+
+	// Into an empty store: the same list, the same record, to the byte.
+	file := filepath.Join(t.TempDir(), "checks.json")
+	if err := os.WriteFile(file, []byte(archive), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	empty := startProgram(t)
+	do(t, ctx, chromedp.Navigate(empty.Bench+"#records"))
+	waitFor(t, ctx, "the empty list", `document.querySelector("#rec-count")?.textContent.includes("take checks in from a file")`)
+	takeIn := func(path, says string) {
+		t.Helper()
+		do(t, ctx, chromedp.SetUploadFiles("#rec-import", []string{path}, chromedp.ByQuery))
+		waitFor(t, ctx, says, fmt.Sprintf(`document.querySelector("#rec-taken").textContent.includes(%q)`, says))
+	}
+	spoilt := filepath.Join(t.TempDir(), "spoilt.json")
+	if err := os.WriteFile(spoilt, []byte(strings.Replace(archive, `"maker":"AB"`, `"maker":"XY"`, 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	takeIn(spoilt, "what was signed has been changed")
+	shot(t, ctx, "refused")
+	rows(0)
+	takeIn(file, "2 taken in, 0 skipped")
+	rows(2)
+	takeIn(file, "0 taken in, 2 skipped")
+	shot(t, ctx, "taken")
+	again, _ := fetchBench(t, empty.Bench+"api/checks/export?as=json")
+	if !bytes.Equal(sorted(again), sorted(archive)) {
+		t.Error("exported again it differs")
+	}
+	// And a check opened.
+	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll(".rec-list tbody tr")].find((r) => r.textContent.includes("K-17")).querySelector("a").click()`, nil))
+	waitFor(t, ctx, "the old check", `document.querySelector("#past-name") && document.querySelector(".rec-past").textContent.includes("By AB")`)
+	shot(t, ctx, "past")
+}
+
+// printed checks a record's sheet: of A4 and of Letter its first part is one
+// page, and nothing is cut.
+func printed(t *testing.T, ctx context.Context, sheet string) {
+	t.Helper()
+	do(t, ctx, chromedp.Navigate(sheet))
+	for name, inches := range map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}} {
+		var whole, first []byte
+		do(t, ctx, chromedp.ActionFunc(func(ctx context.Context) (err error) {
+			whole, _, err = page.PrintToPDF().WithPaperWidth(inches[0]).WithPaperHeight(inches[1]).WithMarginTop(0.47).WithMarginBottom(0.47).WithMarginLeft(0.47).WithMarginRight(0.47).Do(ctx)
+			return err
+		}), chromedp.Evaluate(`document.querySelector(".details").hidden = true`, nil), chromedp.ActionFunc(func(ctx context.Context) (err error) {
+			first, _, err = page.PrintToPDF().WithPaperWidth(inches[0]).WithPaperHeight(inches[1]).WithMarginTop(0.47).WithMarginBottom(0.47).WithMarginLeft(0.47).WithMarginRight(0.47).Do(ctx)
+			return err
+		}), chromedp.Evaluate(`document.querySelector(".details").hidden = false`, nil))
+		if n := pages(first); n != 1 {
+			t.Errorf("the record's first part takes %d pages of %s", n, name)
+		}
+		if n := pages(whole); n < 2 {
+			t.Errorf("the record with its details takes %d pages of %s", n, name)
+		}
+		if dir := os.Getenv("POLEWISE_ARTEFACTS"); dir != "" {
+			if err := os.WriteFile(filepath.Join(dir, filepath.Base(t.Name())+"-"+name+".pdf"), whole, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
+
+var pageObject = regexp.MustCompile(`/Type\s*/Page\b[^s]`)
+
+// pages counts the pages of a PDF file.
+func pages(pdf []byte) int { return len(pageObject.FindAll(pdf, -1)) }
+
+// sorted is an export with its lines in order, whatever order it was made in.
+func sorted(text string) []byte {
+	lines := strings.Split(strings.ReplaceAll(text, "},\n", "}\n"), "\n")
+	slices.Sort(lines)
+	return []byte(strings.Join(lines, "\n"))
+}
+
+func sha256Of(text string) string { return fmt.Sprintf("%x", sha256.Sum256([]byte(text))) }
+
+// state is what the program tells its bench page.
+func state(t *testing.T, program *Running) (s struct {
+	Check struct {
+		ID string `json:"id"`
+	} `json:"check"`
+	SignOff struct {
+		Signed *struct{} `json:"signed"`
+	} `json:"sign_off"`
+}) {
+	t.Helper()
+	raw, _ := fetchBench(t, program.Bench+"api/state")
+	if err := json.Unmarshal([]byte(raw), &s); err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
