@@ -87,25 +87,9 @@ export class Bench {
   }
 
   draw() {
-    const { state } = this;
-    const judged = new Map((state.verdict?.coils || []).map((c) => [c.id, c]));
-    const planned = new Map((state.predicted?.coils || []).map((c) => [c.id, c.bz_uT]));
-    const counts = new Map([...this.counting.values()].map((c) => [c.at, c.count]));
-    const looks = new Map();
-    for (const c of state.plan.coils) {
-      const v = judged.get(c.id);
-      const read = v && v.used > 0;
-      looks.set(c.id, {
-        state: read ? v.state : null,
-        p: read ? v.p : null,
-        planned_uT: read ? v.expected_uT : (planned.get(c.id) ?? null),
-        measured_uT: read ? (v.measured_uT ?? null) : null,
-        next: state.prompt?.at === c.id,
-        selected: this.selected === c.id,
-        counting: counts.has(c.id) ? Math.min(1, counts.get(c.id) / COUNTED) : null,
-        fooled: this.fooled.has(c.id),
-      });
-    }
+    const looks = looksOf(this.state, this.selected);
+    for (const c of this.counting.values()) if (looks.has(c.at)) looks.get(c.at).counting = Math.min(1, c.count / COUNTED);
+    for (const id of this.fooled) if (looks.has(id)) looks.get(id).fooled = true;
     this.drawing.show(looks);
   }
 
@@ -144,4 +128,29 @@ export class Bench {
         break; // told for others
     }
   }
+}
+
+/**
+ * What each coil shows of a state of the check.
+ * @param {any} state @param {string | null} selected
+ * @returns {Map<string, import("./coil-mark.js").Look>}
+ */
+export function looksOf(state, selected) {
+  const judged = new Map((state.verdict?.coils || []).map((c) => [c.id, c]));
+  const planned = new Map((state.predicted?.coils || []).map((c) => [c.id, c.bz_uT]));
+  const look = (c) => {
+    const v = judged.get(c.id);
+    const read = v && v.used > 0;
+    return {
+      state: read ? v.state : null,
+      p: read ? v.p : null,
+      planned_uT: read ? v.expected_uT : (planned.get(c.id) ?? null),
+      measured_uT: read ? (v.measured_uT ?? null) : null,
+      next: state.prompt?.at === c.id,
+      selected: selected === c.id,
+      counting: null,
+      fooled: false,
+    };
+  };
+  return new Map(state.plan.coils.map((c) => [c.id, look(c)]));
 }

@@ -8,7 +8,7 @@ import { taps } from "./figures/taps.js";
 /** What is shown now, by place. @type {WeakMap<HTMLElement, {key: string, body: HTMLElement, rows: Map<string, {key: string, nodes: HTMLElement[]}>}>} */
 const shown = new WeakMap();
 
-/** @param {HTMLElement} place @param {any} state @param {{selected: string | null, onpick: (id: string) => void}} o */
+/** @param {HTMLElement} place @param {any} state @param {{selected: string | null, onpick: (id: string) => void, past?: boolean}} o past: to be looked at only */
 export function coilTable(place, state, o) {
   const key = JSON.stringify([state.check.id, state.plan.coils.map((c) => c.id), state.predicted?.strings]);
   let table = shown.get(place);
@@ -43,7 +43,7 @@ export function coilTable(place, state, o) {
       expected: read ? microtesla(v.expected_uT) : predicted.has(c.id) ? microtesla(predicted.get(c.id).bz_uT) : "",
       read: v?.measured_uT != null ? microtesla(v.measured_uT) : "",
     };
-    const rowKey = JSON.stringify([cells, selected]);
+    const rowKey = JSON.stringify([cells, selected, Boolean(state.sign_off?.signed)]);
     let row = table.rows.get(c.id);
     if (row?.key !== rowKey) {
       const held = row?.nodes[0].contains(document.activeElement);
@@ -71,7 +71,7 @@ function rowOf(id, cells, selected, state, o) {
     el("td", {}, cells.expected),
     el("td", {}, cells.read),
   );
-  return selected ? [row, el("tr", { class: "selected" }, el("td", { colspan: 5, class: "taps-cell" }, taps.for(id, state.check.id)))] : [row];
+  return selected && !o.past && !state.sign_off?.signed ? [row, el("tr", { class: "selected" }, el("td", { colspan: 5, class: "taps-cell" }, taps.for(id, state.check.id)))] : [row];
 }
 
 /** What each string is planned to take: unequal strings in parallel differ with nothing wrong. */

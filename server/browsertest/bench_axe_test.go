@@ -13,7 +13,7 @@ func TestBenchAxe(t *testing.T) {
 	t.Parallel()
 	r := startProgram(t)
 	ctx := newBrowser(t, 1280, 800)
-	for _, page := range []string{"#plan", "#check", "#records", "?canned=reversed#check", "?canned=doubt#check"} {
+	for _, page := range []string{"#plan", "#check", "#records", "?canned=reversed#check", "?canned=doubt#check", "?canned=planned#check", "?canned=signed#check"} {
 		do(t, ctx, chromedp.Navigate("about:blank"), chromedp.Navigate(r.Bench+page), chromedp.WaitVisible("main:not([hidden])", chromedp.ByQuery))
 		waitFor(t, ctx, "the plan", `document.getElementById("coils").childElementCount > 0`)
 		for _, mode := range []string{"light", "dark"} {

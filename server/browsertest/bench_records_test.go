@@ -16,10 +16,14 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
+	"polewise/field/capture"
+	"polewise/field/verdict"
 	"polewise/layout"
+	"polewise/server/record"
 )
 
 // readPad sends a made-up capture of the demo pad and waits for the sign-off to
@@ -125,7 +129,7 @@ func TestSignOff(t *testing.T) {
 		t.Errorf("%+v, %v", record, err)
 	}
 	sheet := href(t, ctx, `#sign-off a[href$=".html"]`)
-	printed(t, ctx, sheet)
+	printed(t, ctx, sheet, true)
 
 	// A later check of the same pad, with a coil turned over meanwhile.
 	do(t, ctx, chromedp.Navigate(program.Bench), chromedp.WaitVisible("#check-signed-again", chromedp.ByQuery), chromedp.Click("#check-signed-again", chromedp.ByQuery))
@@ -165,7 +169,7 @@ func TestSignOffWithException(t *testing.T) {
 			t.Errorf("the record lacks %q", s)
 		}
 	}
-	printed(t, ctx, href(t, ctx, `#sign-off a[href$=".html"]`))
+	printed(t, ctx, href(t, ctx, `#sign-off a[href$=".html"]`), true)
 }
 
 // TestRecordsList searches, exports, and takes in into an empty store.
@@ -206,6 +210,7 @@ func TestRecordsList(t *testing.T) {
 	}
 	find("")
 	rows(2)
+	looked(t, ctx, "the list")
 	do(t, ctx, chromedp.Click(`[data-sort="serial"]`, chromedp.ByQuery))
 	waitFor(t, ctx, "the order", `document.querySelector('th[aria-sort="ascending"]') && document.querySelector(".rec-list .rec-serial").textContent === "K-17"`)
 	if file := text(t, ctx, "#rec-file"); file != filepath.Join(program.Data, "polewise.db") {
@@ -262,34 +267,136 @@ func TestRecordsList(t *testing.T) {
 	// And a check opened.
 	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll(".rec-list tbody tr")].find((r) => r.textContent.includes("K-17")).querySelector("a").click()`, nil))
 	waitFor(t, ctx, "the old check", `document.querySelector("#past-name") && document.querySelector(".rec-past").textContent.includes("By AB")`)
-	shot(t, ctx, "past")
+	looked(t, ctx, "an old check")
+}
+
+// looked looks at a view by day and by night, at three widths, and saves how it
+// looks.
+func looked(t *testing.T, ctx context.Context, what string) {
+	t.Helper()
+	for _, mode := range []string{"light", "dark"} {
+		for _, width := range []int64{360, 768, 1280} {
+			do(t, ctx, theme(mode), chromedp.EmulateViewport(width, 800))
+			var wide int64
+			do(t, ctx, chromedp.Evaluate(`document.documentElement.scrollWidth`, &wide))
+			if wide > width {
+				t.Errorf("%s: %d pixels wide in a window of %d", what, wide, width)
+			}
+			if width != 768 {
+				axe(t, ctx, fmt.Sprintf("%s %s %d px", what, mode, width))
+			}
+			shot(t, ctx, fmt.Sprintf("%s-%s-%d", strings.ReplaceAll(what, " ", "-"), mode, width))
+		}
+	}
+	do(t, ctx, theme("light"), chromedp.EmulateViewport(1280, 900))
+}
+
+// TestRecordOfMuch prints records with little, more and as much typed as may be:
+// the first part stays one page.
+func TestRecordOfMuch(t *testing.T) {
+	t.Parallel()
+	ctx := newBrowser(t, 1280, 900)
+	long := strings.Repeat("Wide words, WWW mmm. ", 30)
+	usual := strings.Repeat("What a person writes who has much to say. ", 20)
+	for _, demo := range []string{"mat", "bolster"} {
+		toml, plan := demoNamed(t, demo)
+		c, err := capture.Read(strings.NewReader(madeCapture(t, plan, 1)[0]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := verdict.Judge(plan, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := record.Collect(plan, string(toml), v, []record.Source{{ID: "main", Captures: []*capture.Capture{c}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := r.AddMap(t.Context(), plan); err != nil {
+			t.Fatal(err)
+		}
+		r.Signed, r.Check = "2024-05-01T12:00:00Z", record.Check{ID: "c0ffee", Began: "2024-05-01T11:40:00Z"}
+		r.Phones = []record.Phone{{Source: "a", Device: "a phone with a long name of its own", Route: "vector"}, {Source: "b", Device: "another phone with a long name", Route: "heading"}}
+		for i, typed := range []struct {
+			reason, note, serial, maker string
+			except                      bool
+		}{
+			{"", "", "", "AB", false},
+			{"", usual[:200], "17", "AB", false},
+			{"", usual[:600], "17", "AB", false},
+			{"", "1\n2\n3\n4\n5\n6\n7\n" + long[:586], strings.Repeat("W", 64), strings.Repeat("M", 64), false},
+			{usual[:80], usual[:80], "17", "AB", true},
+			{usual[:300], usual[:300], "17", "AB", true},
+			{usual[:600], "", "17", "AB", true},
+			{usual[:600], usual[:600], "a serial number with words", "Somebody with a longer name", true},
+			{"1\n2\n3\n4\n5\n6\n7\n" + long[:586], "1\n2\n3\n4\n5\n6\n7\n" + long[:586], strings.Repeat("W", 64), strings.Repeat("M", 64), true},
+		} {
+			if demo != "mat" && i < 7 {
+				continue // the drawing of another shape, with much text only
+			}
+			r.Note, r.Serial, r.Maker, r.Exception = typed.note, typed.serial, typed.maker, nil
+			if typed.except {
+				r.Exception = &record.Exception{Reason: typed.reason, Open: record.OpenOf(plan, v, nil)}
+			}
+			_, sum, err := r.Encode()
+			if err != nil {
+				t.Fatal(err)
+			}
+			html, err := r.HTML(sum)
+			if err != nil {
+				t.Fatal(err)
+			}
+			file := filepath.Join(t.TempDir(), "record.html")
+			if err := os.WriteFile(file, html, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			printed(t, ctx, "file://"+file, i == 8)
+			if t.Failed() {
+				t.Fatalf("%s with %+v", demo, typed)
+			}
+		}
+	}
 }
 
 // printed checks a record's sheet: of A4 and of Letter its first part is one
-// page, and nothing is cut.
-func printed(t *testing.T, ctx context.Context, sheet string) {
+// page, nothing is cut, and the details follow.
+func printed(t *testing.T, ctx context.Context, sheet string, details bool) {
 	t.Helper()
 	do(t, ctx, chromedp.Navigate(sheet))
 	for name, inches := range map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}} {
-		var whole, first []byte
-		do(t, ctx, chromedp.ActionFunc(func(ctx context.Context) (err error) {
-			whole, _, err = page.PrintToPDF().WithPaperWidth(inches[0]).WithPaperHeight(inches[1]).WithMarginTop(0.47).WithMarginBottom(0.47).WithMarginLeft(0.47).WithMarginRight(0.47).Do(ctx)
-			return err
-		}), chromedp.Evaluate(`document.querySelector(".details").hidden = true`, nil), chromedp.ActionFunc(func(ctx context.Context) (err error) {
-			first, _, err = page.PrintToPDF().WithPaperWidth(inches[0]).WithPaperHeight(inches[1]).WithMarginTop(0.47).WithMarginBottom(0.47).WithMarginLeft(0.47).WithMarginRight(0.47).Do(ctx)
-			return err
-		}), chromedp.Evaluate(`document.querySelector(".details").hidden = false`, nil))
-		if n := pages(first); n != 1 {
-			t.Errorf("the record's first part takes %d pages of %s", n, name)
+		const margin = 12 / 25.4
+		print := func() (pdf []byte) {
+			t.Helper()
+			do(t, ctx, chromedp.ActionFunc(func(ctx context.Context) (err error) {
+				pdf, _, err = page.PrintToPDF().WithPaperWidth(inches[0]).WithPaperHeight(inches[1]).WithMarginTop(margin).WithMarginBottom(margin).WithMarginLeft(margin).WithMarginRight(margin).Do(ctx)
+				return err
+			}))
+			return pdf
 		}
-		if n := pages(whole); n < 2 {
-			t.Errorf("the record with its details takes %d pages of %s", n, name)
+		// As wide as on paper, nothing stands out at the side but a space at a line end.
+		var out []string
+		do(t, ctx, emulation.SetEmulatedMedia().WithMedia("print"), chromedp.EmulateViewport(int64((inches[0]-2*margin)*96), 1000),
+			chromedp.Evaluate(`[...document.querySelectorAll("body *:not(svg *)")].filter((e) => e.getBoundingClientRect().right > innerWidth + 6).map((e) => e.outerHTML.slice(0, 80))`, &out),
+			emulation.SetEmulatedMedia().WithMedia(""))
+		if len(out) > 0 {
+			t.Errorf("cut at the side of %s: %q", name, out)
 		}
-		if dir := os.Getenv("POLEWISE_ARTEFACTS"); dir != "" {
-			if err := os.WriteFile(filepath.Join(dir, filepath.Base(t.Name())+"-"+name+".pdf"), whole, 0o644); err != nil {
-				t.Fatal(err)
+		if details {
+			whole := print()
+			if n := pages(whole); n < 2 {
+				t.Errorf("the record with its details takes %d pages of %s", n, name)
+			}
+			if dir := os.Getenv("POLEWISE_ARTEFACTS"); dir != "" {
+				if err := os.WriteFile(filepath.Join(dir, filepath.Base(t.Name())+"-"+name+".pdf"), whole, 0o644); err != nil {
+					t.Fatal(err)
+				}
 			}
 		}
+		do(t, ctx, chromedp.Evaluate(`document.querySelector(".details").hidden = true`, nil))
+		if n := pages(print()); n != 1 {
+			t.Errorf("the record's first part takes %d pages of %s", n, name)
+		}
+		do(t, ctx, chromedp.Evaluate(`document.querySelector(".details").hidden = false`, nil))
 	}
 }
 

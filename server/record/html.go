@@ -29,7 +29,7 @@ var Policy = func() string {
 }()
 
 var page = template.Must(template.New("record").Funcs(template.FuncMap{
-	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": words, "celsius": celsius, "short": short, "place": place, "join": strings.Join,
+	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": words, "celsius": celsius, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
 	"mark": func(s verdict.State) template.HTML { return template.HTML(glyph(s)) }, // of this package's own making
 }).Parse(pageText))
 
@@ -53,12 +53,13 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	room, note := r.room()
 	var b bytes.Buffer
 	err = page.Execute(&b, map[string]any{
 		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
 		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(), "Inferred": r.inferred(),
-		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "Room": r.room(),
+		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "Room": room, "Note": note,
 	})
 	return b.Bytes(), err
 }
@@ -131,30 +132,6 @@ func (r *Record) openSay() string {
 	}
 	return strings.Join(parts, ", ")
 }
-
-// room says how large the drawings may be for all else to fit on the page.
-func (r *Record) room() string {
-	words := []string{r.Note, r.openSay()}
-	if r.Exception != nil {
-		words = append(words, r.Exception.Reason, r.Exception.Wiring, strings.Join(r.Exception.Ohms[:min(12, len(r.Exception.Ohms))], ", "))
-	}
-	lines := 0
-	for _, w := range words {
-		for l := range strings.SplitSeq(w, "\n") {
-			lines += (len(l) + lineLetters - 1) / lineLetters
-		}
-	}
-	switch {
-	case lines > 16:
-		return "little"
-	case lines > 5:
-		return "some"
-	}
-	return ""
-}
-
-// lineLetters is how many letters stand on a line of the page, with some room.
-const lineLetters = 90
 
 // inferred counts coils that are claimed without a reading of their own.
 func (r *Record) inferred() (n int) {
@@ -252,4 +229,11 @@ func short(most int, text string) string {
 		return text
 	}
 	return string(r[:most-1]) + "\u2026"
+}
+
+func plural(n int) string {
+	if n == 1 {
+		return ""
+	}
+	return "s"
 }

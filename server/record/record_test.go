@@ -195,18 +195,3 @@ func TestChanges(t *testing.T) {
 		t.Errorf("changes of %v", of)
 	}
 }
-
-// What a person may type at most leaves the drawings room on the page.
-func TestRoomForMuchText(t *testing.T) {
-	r, plan := made(t, "mat", 4, nil)
-	r.Note = strings.Repeat("Long words in a long note. ", MaxNote/27)
-	for i := range r.Verdict.Coils {
-		r.Verdict.Coils[i].State = verdict.StateUndecided
-	}
-	r.Verdict.Outcome = verdict.Undecided
-	r.Exception = &Exception{Reason: strings.Repeat("Line\n", 7) + strings.Repeat("why ", 140), Open: OpenOf(plan, r.Verdict, r.Ohms)}
-	if r.room() != "little" {
-		t.Error(r.room())
-	}
-	htmlOf(t, r)
-}

@@ -1,11 +1,11 @@
 // An old check, to be looked at only: its verdict, drawing, coils and readings.
 import { el } from "../../common/dom.js";
-import { drawPad } from "../../common/pad.js";
 import { percent } from "../../common/states.js";
-import { microtesla } from "../coil-mark.js";
+import { looksOf } from "../bench.js";
 import { coilTable } from "../coil-table.js";
 import { holdPlot } from "../hold-plot.js";
 import { ask } from "../live.js";
+import { PadDrawing } from "../pad-drawing.js";
 import { readCoils } from "../verdict-panel.js";
 import { LabelFields } from "./label.js";
 import { changes, checkBadge, recordLinks, sum, when } from "./words.js";
@@ -37,7 +37,11 @@ export class PastCheck {
     this.selected = null;
     this.coils = el("section", { class: "card", "aria-label": "Coils" });
     this.holds = el("section", { class: "card", "aria-label": "Readings" });
-    this.place.replaceChildren(back, ...this.head(), el("div", { class: "rec-columns" }, el("div", { class: "rec-drawing" }, this.drawing()), this.card()), el("div", { class: "rec-columns" }, this.coils, this.holds));
+    const buttons = el("div", { class: "view-buttons" });
+    const drawn = el("div", { class: "drawing" });
+    this.drawing = new PadDrawing(drawn, { buttons, onpick: (k) => this.fill(k) });
+    this.place.replaceChildren(back, ...this.head(), el("div", { class: "rec-columns" }, el("div", { class: "rec-drawing" }, buttons, drawn), this.card()), el("div", { class: "rec-columns" }, this.coils, this.holds));
+    this.drawing.setPlan({ ...state.plan, name: `${state.plan.name} as it was claimed` });
     this.fill();
   }
 
@@ -57,7 +61,7 @@ export class PastCheck {
     return el(
       "section",
       { class: "card", "aria-label": "Verdict and record" },
-      el("p", { class: "outcome" }, checkBadge(state)),
+      el("p", { class: "outcome" }, checkBadge(state, true)),
       s.signed ? el("p", {}, `By ${s.signed.maker}, ${when(s.signed.signed)}.`) : null,
       s.signed?.exception ? el("p", { class: "rec-typed" }, s.signed.exception.reason) : null,
       first ? el("p", { class: "cause-say" }, `${first.say} (${percent(first.p)})`) : null,
@@ -83,22 +87,11 @@ export class PastCheck {
     return form;
   }
 
-  drawing() {
-    const { plan } = this.state;
-    const read = readCoils(this.state);
-    const sign = (c) => (plan.coils.find((k) => k.id === c.id).north === "up" ? 1 : -1);
-    return drawPad(plan, {
-      states: Object.fromEntries(read.map((c) => [c.id, c.state])),
-      values: Object.fromEntries(read.filter((c) => c.measured_uT !== null).map((c) => [c.id, `${microtesla(c.measured_uT)} of ${microtesla(c.expected_uT)}`])),
-      faces: Object.fromEntries(read.map((c) => [c.id, c.state === "reversed" ? -sign(c) : c.state === "dead" ? 0 : sign(c)])),
-      label: `The pad ${plan.name} as it was claimed, seen from above`,
-    });
-  }
-
   /** @param {string | null} [id] */
   fill(id = null) {
     this.selected = this.selected === id ? null : id;
-    this.coils.replaceChildren(coilTable(this.state, { selected: this.selected, onpick: (k) => this.fill(k) }));
+    this.drawing.show(looksOf({ ...this.state, prompt: null }, this.selected));
+    coilTable(this.coils, this.state, { past: true, selected: this.selected, onpick: (k) => this.fill(k) });
     const holds = this.state.holds.filter((h) => !h.open && (!this.selected || h.at === this.selected));
     this.holds.replaceChildren(
       el("h3", {}, this.selected ? `Readings of ${this.selected}` : "Readings"),

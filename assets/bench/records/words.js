@@ -12,10 +12,10 @@ export const STATES = {
   unread: ["dead", "nothing read"],
 };
 
-/** @param {string} state */
-export function checkBadge(state) {
+/** @param {string} state @param {boolean} [capital] as a title */
+export function checkBadge(state, capital = false) {
   const [shape, words] = STATES[state] || STATES.undecided;
-  return stateBadge(shape, words);
+  return stateBadge(shape, capital ? words[0].toUpperCase() + words.slice(1) : words);
 }
 
 /** A stored time in the reader's own time zone. @param {string} text */
