@@ -51,6 +51,8 @@ export class HeadingRun {
     const t = this.tools.clock.at(stamp_ms);
     if (t < this.last.t) return;
     this.last = { t, at_ms: performance.now() };
+    if (this.stopped) this.note = "";
+    this.stopped = false;
     const effects = this.flow.heading(t, h);
     page.reading(`${Math.round(h.deg)}°`);
     page.progress(this.flow.progress);
@@ -91,6 +93,7 @@ export class HeadingRun {
           break;
         case "strength":
           this.note = strengthWords(e, this.flow);
+          tools.say(this.note);
           break;
         case "turned":
           this.note = `The phone was turned by ${Math.round(Math.abs(e.deg))} degrees meanwhile. That was allowed for, but let it lie next time.`;
@@ -98,6 +101,7 @@ export class HeadingRun {
         case "broken":
           this.note = brokenWords(e.at, e.why);
           tools.broken(e.at);
+          tools.say(this.note);
           break;
       }
     }
@@ -105,13 +109,20 @@ export class HeadingRun {
     if (quietly && now === this.shown) return;
     this.shown = now;
     this.show();
+    if (this.flow.stage === "on" && this.said !== "on") tools.say("Now the supply on.");
+    this.said = this.flow.stage;
   }
 
   watchGap() {
     if (performance.now() - this.last.at_ms < STOPPED_MS) return;
     this.last.at_ms = performance.now();
     this.note ||= "No headings are coming. Bring this page to the front and keep the screen on.";
-    this.apply(this.flow.gap(this.last.t), true);
+    const effects = this.flow.gap(this.last.t);
+    this.apply(effects, true);
+    if (effects.length > 0 || this.stopped) return; // said with it, or before
+    this.stopped = true;
+    this.tools.broken("");
+    this.tools.say("Headings have stopped.");
   }
 
   next() {

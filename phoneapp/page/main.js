@@ -11,7 +11,7 @@ import { Ohms } from "./ohms.js";
 import { Outbox, ownName, tabStorage } from "./outbox.js";
 import * as page from "./page.js";
 import { probe } from "./probe.js";
-import { sensorPlace } from "./remembered.js";
+import { sensorPlace, tones } from "./remembered.js";
 import { helpFor } from "./screens/help.js";
 import { outcomeTitle } from "./screens/result.js";
 import { againScreen, findingOut, noBench, startScreen } from "./screens/start.js";
@@ -139,6 +139,7 @@ function newRun(chosen) {
     counted,
     broken: () => buzz("broken"),
     keep,
+    say: speak,
     again: confirmAgain,
     ohms,
     failed: (trouble) => failed(trouble, chosen),
@@ -310,18 +311,26 @@ function help() {
   );
 }
 
-const voiceButton = byId("voice");
-function showVoice() {
-  voiceButton.hidden = !canSpeak;
-  voiceButton.setAttribute("aria-pressed", String(voiceOn()));
-  voiceButton.textContent = voiceOn() ? "Voice on" : "Voice off";
+/** The two switches at the lower edge: what is told by voice, and by tones. */
+function showSwitches() {
+  for (const [id, name, on] of /** @type {const} */ ([["voice", "Voice", voiceOn()], ["tones", "Tones", tones.get()]])) {
+    byId(id).setAttribute("aria-pressed", String(on));
+    byId(id).textContent = `${name} ${on ? "on" : "off"}`;
+  }
+  byId("voice").hidden = !canSpeak;
 }
-voiceButton.addEventListener("click", () => {
+byId("voice").addEventListener("click", () => {
   setVoice(!voiceOn());
-  showVoice();
+  showSwitches();
   speak("Voice on.");
 });
-showVoice();
+byId("tones").addEventListener("click", () => {
+  tones.set(!tones.get());
+  showSwitches();
+  allowSound();
+  if (tones.get()) buzz("counted");
+});
+showSwitches();
 
 /** In front again: what was hidden from the sensors before may work now. */
 function inFront() {

@@ -12,6 +12,7 @@ import { numberIn } from "./ohms.js";
  * @property {(at: string) => void} counted a reading of a coil is complete; its claim will follow
  * @property {(at: string) => void} broken a reading did not count
  * @property {() => void} keep so that a page after this one can go on from here
+ * @property {(words: string) => void} say aloud, where the voice is on
  * @property {() => void} again begin a new check after a mend
  * @property {() => void} ohms
  * @property {(trouble: import("./troubles.js").Trouble) => void} failed the source has stopped

@@ -8,6 +8,8 @@ import { startMotion } from "./sources/motion.js";
 import { startRehearsal } from "./sources/rehearsal.js";
 import { Stillness } from "./stillness.js";
 
+/** Stages that ask the person something. @type {import("./flow.js").Stage[]} */
+const ASKS = ["on", "quiet", "same", "unchanged"];
 const STOPPED_MS = 1500; // no reading for so long is a gap
 
 export class VectorRun {
@@ -128,10 +130,12 @@ export class VectorRun {
         case "broken":
           this.note = brokenWords(e.at, e.why);
           tools.broken(e.at);
+          tools.say(this.note);
           break;
         case "unsteady":
           this.unsteady = true;
           this.note = "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?";
+          tools.say(this.note);
           break;
       }
     }
@@ -141,14 +145,25 @@ export class VectorRun {
     if (quietly && now === this.shown) return;
     this.shown = now;
     this.show();
+    // What waits for the person, whose eyes may be on the pad.
+    if (flow.stage !== this.said && ASKS.includes(flow.stage)) {
+      const { title, lead } = this.screen();
+      tools.say(flow.stage === "on" ? `${title}.` : `${title} ${lead}`);
+      if (flow.stage !== "on") tools.broken("");
+    }
+    this.said = flow.stage;
   }
 
   watchGap() {
     const silent_ms = performance.now() - this.last.at_ms;
     if (silent_ms < STOPPED_MS || this.stopped) return;
     this.stopped = true;
-    this.apply(this.flow.gap(this.last.t), true);
+    const effects = this.flow.gap(this.last.t);
+    this.apply(effects, true);
     this.show();
+    if (effects.some((e) => e.do === "broken")) return; // said with it
+    this.tools.broken("");
+    this.tools.say("Readings have stopped.");
   }
 
   next() {
@@ -174,8 +189,12 @@ export class VectorRun {
     this.restored = this.flow.restore(kept, this.tools.clock.at());
   }
 
-  show() {
+  screen() {
     const stopped = this.stopped ? "No readings are coming. Bring this page to the front and keep the screen on." : "";
-    page.show(vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, marked: !!this.tools.place?.marked, unsteady: this.unsteady, do: this.do }));
+    return vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, marked: !!this.tools.place?.marked, unsteady: this.unsteady, do: this.do });
+  }
+
+  show() {
+    page.show(this.screen());
   }
 }

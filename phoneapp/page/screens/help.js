@@ -1,7 +1,7 @@
 // “Other ways, and help”: the three routes with what this phone says to each, the
 // certificate, and the few things that can be set.
 import { el } from "../../common/dom.js";
-import { outFace, sensorPlace, tones } from "../remembered.js";
+import { outFace, sensorPlace } from "../remembered.js";
 import { wordsFor } from "../troubles.js";
 
 /**
@@ -24,7 +24,6 @@ export function helpFor(o) {
     ...(o.rehearsal ? [] : certificate(o.base, o.where)),
     el("h2", {}, "Settings"),
     convention(o.changed),
-    toneChoice(),
     ...(sensorPlace.get() ? [forgetSensor(o.changed)] : []),
   ];
 }
@@ -105,12 +104,6 @@ function convention(changed) {
     choice("north", "north, as in physics"),
     choice("south", "south"),
   );
-}
-
-function toneChoice() {
-  const box = /** @type {HTMLInputElement} */ (el("input", { type: "checkbox", id: "tones", checked: tones.get() }));
-  box.addEventListener("change", () => tones.set(box.checked));
-  return el("p", { class: "choice" }, box, el("label", { for: "tones" }, "Tones for each claim"));
 }
 
 /** @param {() => void} changed */

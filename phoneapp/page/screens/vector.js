@@ -56,10 +56,11 @@ export function vectorScreen(flow, told, page) {
         ],
       };
     case "counting":
-      return { ...common, title: `Counting ${at}`, lead: "Keep it still.", progress: flow.progress, actions: [{ label: "I have moved it", id: "moved", onclick: page.do.moved }] };
+      return { ...common, glance: true, title: `Counting ${at}`, lead: "Keep it still.", progress: flow.progress, actions: [{ label: "I have moved it", id: "moved", onclick: page.do.moved }] };
     case "lift":
       return {
         ...common,
+        glance: true,
         title: `Lift. Next: ${at}`,
         lead: lay,
         actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, restAgain, result],
@@ -67,6 +68,7 @@ export function vectorScreen(flow, told, page) {
     case "place":
       return {
         ...common,
+        glance: true,
         title: `Next: ${at}`,
         lead: flow.hz > 0 ? `${lay} Tap if it does not begin to count by itself.` : `${lay} It begins to count by itself.`,
         actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, restAgain, result],

@@ -9,7 +9,8 @@ import { Stillness } from "/app/stillness.js";
 import { supplyWords } from "/app/supply.js";
 import { whereAmI } from "/app/system.js";
 import { wordsFor } from "/app/troubles.js";
-import { PATTERNS, TONES } from "/app/buzz.js";
+import { allowSound, buzz, PATTERNS, TONES } from "/app/buzz.js";
+import { tones } from "/app/remembered.js";
 import { equal, near, ok } from "/pure/assert.js";
 
 export function the_outbox_survives_a_reload_and_keeps_numbers() {
@@ -65,10 +66,71 @@ export function news_tells_the_coil_just_read_and_what_changed() {
   equal(list(["A", "B", "C"]), "A, B and C");
 }
 
-export function cues_differ() {
+export function every_claim_has_its_own_pattern_and_tones() {
   for (const set of [PATTERNS, TONES]) {
     const seen = new Set(Object.values(set).map((v) => JSON.stringify(v)));
     equal(seen.size, Object.keys(set).length);
+  }
+  // Pulses felt, and how long they are in all: what a hand can tell apart.
+  const felt = (cue) => PATTERNS[cue].filter((_, i) => i % 2 === 0);
+  equal(felt("as-planned").length, 1);
+  ok(felt("as-planned")[0] <= 100, "as planned is one short pulse");
+  equal(felt("reversed").length, 3);
+  ok(felt("reversed").every((ms) => ms >= 200), "reversed is three long ones");
+  equal(felt("undecided").length, 2);
+  ok(felt("undecided").every((ms) => ms <= 100), "undecided is two short ones");
+  const falls = (notes) => notes.every((hz, i) => i === 0 || hz < notes[i - 1]);
+  equal(TONES["as-planned"].length, 1);
+  ok(TONES.reversed.length === 3 && falls(TONES.reversed), "reversed falls over three notes");
+  ok(TONES.undecided.length === 2 && TONES.undecided[0] === TONES.undecided[1], "undecided stays on one note");
+  ok(TONES["as-planned"][0] > Math.max(...TONES.reversed, ...TONES.undecided), "as planned is the highest");
+}
+
+export function each_claim_gives_its_own_cue() {
+  for (const state of ["as-planned", "reversed", "dead", "weak", "undecided"]) equal(newsOf([], [{ id: "A1", state, used: 1 }], "A1").cue, state);
+  // Another coil found reversed is not drowned by the one just read being right.
+  equal(newsOf([], [{ id: "A1", state: "as-planned", used: 1 }, { id: "A2", state: "reversed", used: 1 }], "A1").cue, "reversed");
+  equal(newsOf([{ id: "A2", state: "as-planned", used: 1 }], [{ id: "A2", state: "undecided", used: 1 }], null).cue, "undecided");
+}
+
+/** What a claim sounds like: the notes that reach the loudspeaker. */
+export function tones_are_played_for_the_claim_and_can_be_switched_off() {
+  const notes = [];
+  const pulses = [];
+  class Audio {
+    constructor() {
+      this.state = "running";
+      this.currentTime = 0;
+      this.destination = {};
+    }
+    resume() {}
+    createOscillator() {
+      const tone = { frequency: { value: 0 }, connect: (next) => next, stop() {}, start: (at) => notes.push([tone.frequency.value, Math.round(at * 100) / 100]) };
+      return tone;
+    }
+    createGain() {
+      return { gain: { setValueAtTime() {}, exponentialRampToValueAtTime() {} }, connect: (next) => next };
+    }
+  }
+  const was = globalThis.AudioContext;
+  const vibrate = Object.getOwnPropertyDescriptor(Navigator.prototype, "vibrate");
+  Object.defineProperty(navigator, "vibrate", { configurable: true, value: (p) => pulses.push(p) });
+  globalThis.AudioContext = Audio;
+  try {
+    tones.set(true);
+    allowSound();
+    buzz("reversed");
+    equal(notes.map((n) => n[0]), TONES.reversed);
+    ok(notes[1][1] > notes[0][1] && notes[2][1] > notes[1][1], "one after the other");
+    tones.set(false);
+    buzz("as-planned");
+    equal(notes.length, 3, "switched off");
+    equal(pulses, [PATTERNS.reversed, PATTERNS["as-planned"]], "what is felt stays");
+  } finally {
+    globalThis.AudioContext = was;
+    delete (/** @type {any} */ (navigator).vibrate);
+    if (vibrate) Object.defineProperty(Navigator.prototype, "vibrate", vibrate);
+    localStorage.clear();
   }
 }
 
