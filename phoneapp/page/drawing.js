@@ -70,7 +70,7 @@ function sensorMarks({ mm, sd_mm }) {
     svg("path", { class: "sensor-way", d: `M0 0V${y}H${x}` }),
     svg("ellipse", { class: "sensor-doubt", cx: x, cy: y, rx: RING * sd_mm[0], ry: RING * sd_mm[1] }),
     svg("circle", { class: "sensor-place", cx: x, cy: y, r: 2.6 }),
-    Math.abs(y) >= 1 && text([left ? -3 : 3, y / 2 + 2], `${Math.round(Math.abs(y))} mm`, left ? "end" : "start"),
+    Math.abs(y) >= 1 && text([left ? Math.min(-3, x - RING * sd_mm[0] - 2) : Math.max(3, x + RING * sd_mm[0] + 2), y / 2 + 2], `${Math.round(Math.abs(y))} mm`, left ? "end" : "start"),
     Math.abs(x) >= 1 && text([x / 2, y - RING * sd_mm[1] - 3], `${Math.round(Math.abs(x))} mm`, "middle"),
   ];
 }

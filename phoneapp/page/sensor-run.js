@@ -72,7 +72,7 @@ export class SensorRun {
   reading(u, stamp_ms) {
     this.last_ms = performance.now();
     const changed = this.flow.sample(this.clock.at(stamp_ms), u);
-    page.reading(`${u.map((v) => Math.round(v)).join("  ")} µT`);
+    if (this.flow.stage !== "answer") page.reading(`${u.map((v) => Math.round(v)).join("  ")} µT`);
     page.progress(this.flow.progress);
     if (!changed) return;
     buzz(this.flow.told ? "broken" : "counted");
@@ -135,6 +135,7 @@ export class SensorRun {
   }
 
   show() {
+    if (this.flow.stage === "answer") page.reading("");
     page.show(sensorScreen(this.flow, this.o.told, { note: this.note, do: this.do }));
   }
 }

@@ -2,6 +2,7 @@
 import { el } from "../../common/dom.js";
 import { drawnKey, padDrawing } from "../drawing.js";
 import { supplyWords } from "../supply.js";
+import { ampsField } from "./amps.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
 
@@ -41,8 +42,8 @@ export function headingScreen(flow, told, page) {
         lead: `Leave the phone where it is. Set ${flow.advice ? currentWords(flow.advice.amps, told.plan.supply, flow.planned_amps) : supplyWords({ ...told.plan.supply, drive: "steady" })}.`,
         why: adviceWords(flow.advice, told.plan.supply),
         note: page.note,
-        bodied: "on",
-        body: [cautions(), el("p", { class: "choice" }, el("label", { for: "amps" }, "Amps it shows, if it does"), el("input", { type: "text", inputmode: "decimal", id: "amps", size: 6, autocomplete: "off" }))],
+        bodied: `on ${!!flow.advice}`,
+        body: [ampsField(flow.advice ? {} : told), cautions()],
         actions: [
           { label: "It is on", id: "is-on", main: true, onclick: page.do.supplyOn },
           { label: "Begin this place again", id: "undo", onclick: page.do.undo },
@@ -73,7 +74,7 @@ function adviceWords(advice, supply) {
   const planned = supplyWords({ ...supply, drive: "steady" });
   switch (advice?.tells) {
     case "strong":
-      return `At the plan's ${planned} the field here is too strong for a compass.`;
+      return `At the plan's ${planned} the field here is too strong for a compass. If the supply does not go so low, set the least it gives.`;
     case "weak":
       return `At the plan's ${planned} the field here is too weak to turn a compass. Watch that no wire gets warm.`;
     case "turned":

@@ -49,7 +49,7 @@ export function vectorScreen(flow, told, page) {
         title: "Now the supply on",
         lead: `Leave the phone where it is. Set ${supplyWords(told.plan.supply)}.`,
         bodied: "on",
-        body: [cautions(), ampsField(told)],
+        body: [ampsField(told), cautions()],
         actions: [
           { label: "It is on", id: "is-on", main: true, onclick: page.do.supplyOn },
           { label: "Rest again", id: "rest-again", onclick: page.do.restAgain },

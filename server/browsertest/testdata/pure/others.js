@@ -11,6 +11,7 @@ import { whereAmI } from "/app/system.js";
 import { wordsFor } from "/app/troubles.js";
 import { allowSound, buzz, PATTERNS, TONES } from "/app/buzz.js";
 import { tones } from "/app/remembered.js";
+import { canSpeak, setVoice, speak } from "/app/voice.js";
 import { equal, near, ok } from "/pure/assert.js";
 
 export function the_outbox_survives_a_reload_and_keeps_numbers() {
@@ -130,6 +131,26 @@ export function tones_are_played_for_the_claim_and_can_be_switched_off() {
     globalThis.AudioContext = was;
     delete (/** @type {any} */ (navigator).vibrate);
     if (vibrate) Object.defineProperty(Navigator.prototype, "vibrate", vibrate);
+    localStorage.clear();
+  }
+}
+
+export function the_voice_is_switched_on_and_says_the_newest() {
+  const said = [];
+  const real = globalThis.speechSynthesis;
+  Object.defineProperty(globalThis, "speechSynthesis", { configurable: true, value: { speak: (u) => said.push(u.text), cancel: () => said.push("(stops)") } });
+  try {
+    ok(canSpeak, "this browser can speak");
+    speak("A1 as planned.");
+    equal(said, [], "off until it is switched on");
+    setVoice(true);
+    speak("A3 reversed. Next: B1.");
+    equal(said, ["(stops)", "A3 reversed. Next: B1."]);
+    setVoice(false);
+    speak("B1 as planned.");
+    equal(said.slice(2), ["(stops)"]);
+  } finally {
+    Object.defineProperty(globalThis, "speechSynthesis", { configurable: true, value: real });
     localStorage.clear();
   }
 }
