@@ -4,6 +4,7 @@
 import { svg } from "../common/dom.js";
 import { faceSign, outline } from "../common/pad.js";
 import { percent, shapeOf, wordOf } from "../common/states.js";
+import { north } from "./convention.js";
 
 /** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, next: boolean, selected: boolean, counting: number | null, fooled: boolean, trouble?: string, order?: number}} Look trouble: what is wrong with it as planned, in words; order: its place in a string being drawn */
 
@@ -98,7 +99,7 @@ export class CoilMark {
   /** @param {Look} look */
   words(look) {
     const { coil } = this;
-    const words = [`Coil ${coil.id}, ${coil.string ? `string ${coil.string}` : "in no string"}, planned north ${coil.north}`];
+    const words = [`Coil ${coil.id}, ${coil.string ? `string ${coil.string}` : "in no string"}, planned ${north().way(coil.north)}`];
     if (look.state) words.push(wordOf(look.state) + (look.p ? ` (${percent(Math.max(...DOUBTS.map((d) => look.p[d] || 0)))})` : ""));
     if (look.measured_uT !== null) words.push(`read ${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)} microtesla`);
     else if (look.planned_uT !== null) words.push(`${microtesla(look.planned_uT)} microtesla planned`);

@@ -1,6 +1,7 @@
 // The bench page: joins the server's live state with what the page shows.
 import { byId } from "../common/dom.js";
 import { Bench } from "./bench.js";
+import { askConvention } from "./convention.js";
 import { askNewCheck, askRehearsal, tellTrouble } from "./dialogs.js";
 import { Feeds } from "./feeds/feeds.js";
 import { figuresOfBench } from "./figures/figures.js";
@@ -109,6 +110,7 @@ if (canned) {
   linked(c.link || "live");
 } else {
   void feeds.load().catch(() => {}); // what it would say is said by the link
+  void askConvention();
   listen({ onmessage: received, onlink: linked });
 }
 

@@ -18,7 +18,7 @@ export class HandRun {
     this.note = "";
     this.do = {
       convention: (word) => {
-        outFace.set(word);
+        tools.told.callOutFace(word);
         this.stage = "faces";
         this.show();
       },

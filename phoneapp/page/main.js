@@ -303,6 +303,7 @@ function help() {
       },
       ohms: run ? ohms : null,
       findSensor: canFind(),
+      callOutFace: (word) => told.callOutFace(word),
       changed: () => {
         help();
         run?.show();

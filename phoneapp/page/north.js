@@ -12,6 +12,8 @@ export function northWords(outFace) {
     /** How to write the two faces so that both conventions can be read. */
     north: other ? "north (your south)" : "north",
     south: other ? "south (your north)" : "south",
+    /** The same of a plan's "up" or "down". @param {string} way */
+    way: (way) => (other ? `north ${way} (your south ${way})` : `north ${way}`),
     /** One sentence for wherever north is written. */
     note: other
       ? "North here: the field comes out of that face. You call it south."

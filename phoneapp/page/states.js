@@ -5,7 +5,7 @@ import { newsOf } from "./claims.js";
 import { padDrawing } from "./drawing.js";
 import { VectorFlow } from "./flow.js";
 import { HeadingFlow } from "./heading-flow.js";
-import { northWords } from "./north.js";
+import { northWords } from "../common/north.js";
 import * as page from "./page.js";
 import { brokenWords } from "./run.js";
 import { conventionScreen, handScreen } from "./screens/hand.js";
@@ -112,7 +112,7 @@ function start(found, where, note = "") {
 }
 
 function help(found, where, open = false) {
-  document.getElementById("help")?.replaceChildren(...helpFor({ found, where, base: new URL("../", location.href), rehearsal: false, take: nothing, tryAgain: nothing, ohms: nothing, findSensor: nothing, changed: nothing }));
+  document.getElementById("help")?.replaceChildren(...helpFor({ found, where, base: new URL("../", location.href), rehearsal: false, take: nothing, tryAgain: nothing, ohms: nothing, findSensor: nothing, changed: nothing, callOutFace: nothing }));
   /** @type {any} */ (document.getElementById("others")).open = open;
 }
 

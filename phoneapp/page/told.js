@@ -1,6 +1,6 @@
 // What the bench has told this phone: the plan, what the plan predicts, and the
 // verdict so far.
-import { northWords } from "./north.js";
+import { northWords } from "../common/north.js";
 import { outFace } from "./remembered.js";
 
 export class Told {
@@ -30,6 +30,10 @@ export class Told {
     this.predicted = state.predicted;
     this.verdict = state.verdict;
     this.beside = state.beside || {};
+    // What the maker was asked on any page counts on all; what this phone knew
+    // before the bench did is passed on.
+    if (state.out_face) outFace.set(state.out_face);
+    else if (outFace.get()) this.callOutFace(/** @type {"north"|"south"} */ (outFace.get()));
   }
 
   /** States of the coils that have been read, for drawings. */
@@ -42,6 +46,12 @@ export class Told {
   /** Strength of the field over each coil as planned, microtesla. @returns {Record<string, number>} */
   expected_uT() {
     return Object.fromEntries((this.predicted?.coils || []).map((c) => [c.id, Math.hypot(...c.b_uT)]));
+  }
+
+  /** The maker says what the face is called that the field comes out of. @param {"north"|"south"} word */
+  callOutFace(word) {
+    outFace.set(word);
+    fetch(new URL("convention", this.base), { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ out_face: word }) }).catch(() => {}); // passed on at the next load
   }
 
   get north() {

@@ -16,6 +16,8 @@ import (
 func (s *Site) api(r chi.Router) {
 	r.Get("/state", func(w http.ResponseWriter, r *http.Request) { writeJSON(w, http.StatusOK, s.Desk.State()) })
 	r.Get("/demos", s.demos)
+	r.Get("/convention", s.convention)
+	r.Post("/convention", s.setConvention)
 	r.Get("/map", s.fieldMap)
 	r.Route("/planning", s.planningRoutes)
 	r.Route("/readings", s.readings)

@@ -124,6 +124,7 @@ func (s *Site) phoneRoutes(r chi.Router) {
 	r.Get("/stream", s.stream)
 	r.Post("/post", s.post)
 	r.Post("/sensor", s.locate)
+	r.Post("/convention", s.setConvention)
 	r.Get("/events", s.events)
 	r.Get("/feed", s.feedSocket)
 	r.Post("/feed", s.feedPost)
@@ -245,7 +246,8 @@ func (s *Site) planJSON(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, struct {
 		*desk.State
 		Beside map[string][]desk.Beside `json:"beside"`
-	}{s.Desk.State(), s.Desk.Besides()})
+		convention
+	}{s.Desk.State(), s.Desk.Besides(), convention{s.outFace(r)}})
 }
 
 func writeJSON(w http.ResponseWriter, status int, v any) {

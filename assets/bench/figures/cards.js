@@ -2,6 +2,7 @@
 // they stand alone.
 import { el, svg } from "../../common/dom.js";
 import { faceSign } from "../../common/pad.js";
+import { northText } from "../convention.js";
 import { printOnly } from "./printing.js";
 
 /** @param {any} f @param {string} plan its name */
@@ -28,7 +29,7 @@ function card(c, plan, nth) {
       "header",
       {},
       svg("svg", { viewBox: "-12 -12 24 24", class: "card-face", role: "img", "aria-label": `north ${c.north}` }, faceSign(c.north === "up" ? 1 : -1, 10)),
-      el("div", {}, el("h4", {}, c.winding), el("p", {}, `north ${c.north}, ${plus}`)),
+      el("div", {}, el("h4", {}, c.winding), el("p", {}, northText((n) => n.way(c.north)), `, ${plus}`)),
       el("p", { class: "card-of" }, plan, el("br"), `card ${nth}`),
     ),
     el("p", { class: "card-coils" }, el("strong", {}, `${c.coils.length} `), c.coils.length === 1 ? "coil: " : "coils: ", c.coils.join(", ")),

@@ -15,6 +15,7 @@ import { wordsFor } from "../troubles.js";
  *   ohms: (() => void) | null,
  *   findSensor: (() => void) | null,
  *   changed: () => void,
+ *   callOutFace: (word: "north"|"south") => void,
  * }} o
  * @returns {Node[]}
  */
@@ -23,7 +24,7 @@ export function helpFor(o) {
     ...(o.rehearsal ? [] : [el("h2", {}, "Ways to read"), way("Raw readings", "vector", o.found?.raw, o), way("Compass heading", "heading", o.found?.compass, o), hand(o)]),
     ...(o.rehearsal ? [] : certificate(o.base, o.where)),
     el("h2", {}, "Settings"),
-    convention(o.changed),
+    convention(o),
     ...(sensorPlace.get() ? [forgetSensor(o.changed)] : []),
   ];
 }
@@ -87,13 +88,13 @@ function certificate(base, where) {
   ];
 }
 
-/** @param {() => void} changed */
-function convention(changed) {
+/** @param {{changed: () => void, callOutFace: (word: "north"|"south") => void}} o */
+function convention(o) {
   const choice = (word, label) => {
     const input = /** @type {HTMLInputElement} */ (el("input", { type: "radio", name: "out-face", value: word, id: `out-${word}`, checked: (outFace.get() || "north") === word }));
     input.addEventListener("change", () => {
-      outFace.set(word);
-      changed();
+      o.callOutFace(word);
+      o.changed();
     });
     return el("p", { class: "choice" }, input, el("label", { for: `out-${word}` }, label));
   };

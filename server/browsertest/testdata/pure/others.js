@@ -2,7 +2,7 @@
 import { newsOf, list } from "/app/claims.js";
 import { HeadingFlow } from "/app/heading-flow.js";
 import { currentFor, placeBeside, strengthOf } from "/app/heading-places.js";
-import { northWords } from "/app/north.js";
+import { northWords } from "/common/north.js";
 import { Outbox } from "/app/outbox.js";
 import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
 import { Stillness } from "/app/stillness.js";
@@ -281,6 +281,7 @@ export function too_weak_and_too_strong_come_with_a_current() {
 export function both_conventions_can_be_read() {
   equal(northWords(null).north, "north");
   equal(northWords("south").north, "north (your south)");
+  equal([null, "north", "south"].map((w) => northWords(/** @type {any} */ (w)).way("down")), ["north down", "north down", "north down (your south down)"]);
   ok(northWords("south").note !== northWords("north").note);
 }
 

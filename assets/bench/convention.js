@@ -1,0 +1,46 @@
+// What the maker calls the face that the field comes out of, asked once for all
+// pages and shown wherever north is written.
+import { byId, el } from "../common/dom.js";
+import { northWords } from "../common/north.js";
+import { ask } from "./live.js";
+
+/** @type {"north"|"south"|null} */
+let outFace = null;
+
+/** The words for it now. */
+export const north = () => northWords(outFace);
+
+/** A text that follows the convention. @param {(n: ReturnType<typeof northWords>) => string} words @returns {HTMLElement} */
+export function northText(words) {
+  const span = /** @type {any} */ (el("span", { class: "north-text" }, words(north())));
+  span.northWords = words;
+  return span;
+}
+
+/** Shows the question or its answer under the drawing. */
+export async function askConvention() {
+  const known = await ask("api/convention").catch(() => null);
+  outFace = known?.out_face || null;
+  show();
+}
+
+function show() {
+  for (const span of /** @type {any} */ (document.querySelectorAll(".north-text"))) if (span.northWords) span.textContent = span.northWords(north());
+  const choice = (word) =>
+    el("button", { type: "button", class: "small", id: `call-${word}`, "aria-pressed": String(outFace === word), onclick: () => void choose(word) }, word[0].toUpperCase() + word.slice(1));
+  const text = outFace ? north().note : "A face that the field comes out of pushes a compass needle's north end away. Physics calls it north, some makers south.";
+  byId("convention").replaceChildren(text, " ", el("span", { class: "convention-choice", role: "group", "aria-label": "What you call that face" }, "You call it ", choice("north"), " ", choice("south")));
+}
+
+/** @param {"north"|"south"} word */
+async function choose(word) {
+  const had = document.activeElement?.id;
+  try {
+    await ask("api/convention", { out_face: word });
+    outFace = word;
+    show();
+  } catch (e) {
+    byId("convention").append(" ", el("span", { class: "trouble", role: "alert" }, /** @type {Error} */ (e).message));
+  }
+  if (had) document.getElementById(had)?.focus();
+}

@@ -1,0 +1,42 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+)
+
+// outFaceSetting is what the maker calls the face that the field comes out of:
+// "north", as in physics, or "south". Asked once, on whichever page comes first.
+const outFaceSetting = "out-face"
+
+type convention struct {
+	OutFace string `json:"out_face"` // "" until it was asked
+}
+
+func (s *Site) outFace(r *http.Request) string {
+	v, err := s.Store.Setting(r.Context(), outFaceSetting)
+	if err != nil {
+		s.Log.Warn("the maker's name for the face is not known", "err", err)
+	}
+	return v
+}
+
+func (s *Site) convention(w http.ResponseWriter, r *http.Request) {
+	writeJSON(w, http.StatusOK, convention{s.outFace(r)})
+}
+
+func (s *Site) setConvention(w http.ResponseWriter, r *http.Request) {
+	var q convention
+	if !s.read(w, r, &q) {
+		return
+	}
+	if q.OutFace != "north" && q.OutFace != "south" {
+		problem(w, http.StatusBadRequest, "no-face", fmt.Sprintf("Expected north or south for the face that the field comes out of, found %q.", q.OutFace), "")
+		return
+	}
+	if err := s.Store.SetSetting(r.Context(), outFaceSetting, q.OutFace); err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, q)
+}
