@@ -26,21 +26,23 @@ export async function askConvention() {
 
 function show() {
   for (const span of /** @type {any} */ (document.querySelectorAll(".north-text"))) if (span.northWords) span.textContent = span.northWords(north());
-  const choice = (word) =>
-    el("button", { type: "button", class: "small", id: `call-${word}`, "aria-pressed": String(outFace === word), onclick: () => void choose(word) }, word[0].toUpperCase() + word.slice(1));
-  const text = outFace ? north().note : "A face that the field comes out of pushes a compass needle's north end away. Physics calls it north, some makers south.";
-  byId("convention").replaceChildren(text, " ", el("span", { class: "convention-choice", role: "group", "aria-label": "What you call that face" }, "You call it ", choice("north"), " ", choice("south")));
+  byId("legend-north").textContent = north().way("up");
+  const choice = (word, label) => el("button", { type: "button", class: "small", id: `call-${word}`, onclick: () => void choose(word) }, label);
+  byId("convention").replaceChildren(
+    ...(outFace
+      ? [north().note, " ", choice(outFace === "north" ? "south" : "north", outFace === "north" ? "I call it south" : "I call it north")]
+      : ["A face that the field comes out of pushes a compass needle's north end away: physics calls it north, some makers south. You call it ", choice("north", "North"), " ", choice("south", "South")]),
+  );
 }
 
 /** @param {"north"|"south"} word */
 async function choose(word) {
-  const had = document.activeElement?.id;
   try {
     await ask("api/convention", { out_face: word });
     outFace = word;
     show();
+    byId("convention").querySelector("button")?.focus(); // the one tapped is gone
   } catch (e) {
     byId("convention").append(" ", el("span", { class: "trouble", role: "alert" }, /** @type {Error} */ (e).message));
   }
-  if (had) document.getElementById(had)?.focus();
 }

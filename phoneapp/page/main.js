@@ -106,7 +106,7 @@ function start(note) {
  */
 async function begin(chosen, kept) {
   allowSound();
-  void stayAwake();
+  stayAwake((awake) => (byId("awake").hidden = awake));
   const asked = chosen === "heading" ? ask() : Promise.resolve(); // at once: only a tap may ask
   end();
   clock = new Clock(kept?.began_ms);
@@ -162,7 +162,7 @@ function canFind() {
 /** Finds the sensor, in place of any route. */
 async function find() {
   allowSound();
-  void stayAwake();
+  stayAwake((awake) => (byId("awake").hidden = awake));
   end();
   finder = new SensorRun({
     told,

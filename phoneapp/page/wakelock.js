@@ -3,10 +3,12 @@
 
 let wanted = false;
 
-export function stayAwake() {
-  if (!wanted) document.addEventListener("visibilitychange", () => !document.hidden && void take());
+/** @param {(awake: boolean) => void} told whether the screen stays on by itself */
+export function stayAwake(told) {
+  const now = async () => told(await take());
+  if (!wanted) document.addEventListener("visibilitychange", () => !document.hidden && void now());
   wanted = true;
-  return take();
+  void now();
 }
 
 /** @returns {Promise<boolean>} whether the screen stays on by itself */
