@@ -4,7 +4,7 @@
 import { svg } from "../common/dom.js";
 import { faceSign, outline } from "../common/pad.js";
 import { percent, shapeOf, wordOf } from "../common/states.js";
-import { north } from "./convention.js";
+import { north } from "../common/north.js";
 
 /** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, next: boolean, selected: boolean, counting: number | null, fooled: boolean, trouble?: string, order?: number}} Look trouble: what is wrong with it as planned, in words; order: its place in a string being drawn */
 

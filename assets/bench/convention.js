@@ -1,16 +1,13 @@
 // What the maker calls the face that the field comes out of, asked once for all
 // pages and shown wherever north is written.
 import { byId, el } from "../common/dom.js";
-import { northWords } from "../common/north.js";
+import { callOutFace, north } from "../common/north.js";
 import { ask } from "./live.js";
 
 /** @type {"north"|"south"|null} */
 let outFace = null;
 
-/** The words for it now. */
-export const north = () => northWords(outFace);
-
-/** A text that follows the convention. @param {(n: ReturnType<typeof northWords>) => string} words @returns {HTMLElement} */
+/** A text that follows the convention. @param {(n: ReturnType<typeof north>) => string} words @returns {HTMLElement} */
 export function northText(words) {
   const span = /** @type {any} */ (el("span", { class: "north-text" }, words(north())));
   span.northWords = words;
@@ -25,6 +22,7 @@ export async function askConvention() {
 }
 
 function show() {
+  callOutFace(outFace);
   for (const span of /** @type {any} */ (document.querySelectorAll(".north-text"))) if (span.northWords) span.textContent = span.northWords(north());
   byId("legend-north").textContent = north().way("up");
   const choice = (word, label) => el("button", { type: "button", class: "small", id: `call-${word}`, onclick: () => void choose(word) }, label);

@@ -22,3 +22,14 @@ export function northWords(outFace) {
     needle: { north: "the needle's south end turns to it", south: "the needle's north end turns to it" },
   };
 }
+
+/** @type {"north"|"south"|null} */
+let called = null;
+
+/** What this maker calls the face, for all drawings of the page. @param {"north"|"south"|null} outFace */
+export function callOutFace(outFace) {
+  called = outFace;
+}
+
+/** The words for this maker. */
+export const north = () => northWords(called);

@@ -1,6 +1,7 @@
 // The pad drawn to scale, seen from above: y points away from the person, so up
 // on the page. Used by the bench page, large, and by the phone page, small.
 import { svg } from "./dom.js";
+import { north } from "./north.js";
 import { shapeOf, wordOf } from "./states.js";
 
 /**
@@ -86,7 +87,7 @@ export function faceSign(face, r) {
 function drawCoil(c, w, options) {
   const state = options.states?.[c.id];
   const size = Math.min(w.inner_mm[0], w.shape === "round" ? w.inner_mm[0] : w.inner_mm[1]);
-  const words = [`Coil ${c.id}, string ${c.string}, planned north ${c.north}`];
+  const words = [`Coil ${c.id}, string ${c.string}, planned ${north().way(c.north)}`];
   if (state) words.push(wordOf(state));
   if (options.next === c.id) words.push("next");
   if (options.values?.[c.id]) words.push(options.values[c.id]);

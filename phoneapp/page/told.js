@@ -1,6 +1,6 @@
 // What the bench has told this phone: the plan, what the plan predicts, and the
 // verdict so far.
-import { northWords } from "../common/north.js";
+import { callOutFace, north } from "../common/north.js";
 import { outFace } from "./remembered.js";
 
 export class Told {
@@ -33,7 +33,8 @@ export class Told {
     // What the maker was asked on any page counts on all; what this phone knew
     // before the bench did is passed on.
     if (state.out_face) outFace.set(state.out_face);
-    else if (outFace.get()) this.callOutFace(/** @type {"north"|"south"} */ (outFace.get()));
+    callOutFace(outFace.get());
+    if (!state.out_face && outFace.get()) this.callOutFace(/** @type {"north"|"south"} */ (outFace.get()));
   }
 
   /** States of the coils that have been read, for drawings. */
@@ -51,10 +52,11 @@ export class Told {
   /** The maker says what the face is called that the field comes out of. @param {"north"|"south"} word */
   callOutFace(word) {
     outFace.set(word);
+    callOutFace(word);
     fetch(new URL("convention", this.base), { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ out_face: word }) }).catch(() => {}); // passed on at the next load
   }
 
   get north() {
-    return northWords(outFace.get());
+    return north();
   }
 }

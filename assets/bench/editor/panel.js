@@ -1,7 +1,7 @@
 // What stands beside the drawing: exact numbers of what is picked, its kind of
 // winding, the strings, what is wrong, and the plan as text. It is built anew
 // only when other things are to be shown; else its fields follow.
-import { north } from "../convention.js";
+import { north } from "../../common/north.js";
 import { el } from "../../common/dom.js";
 import * as edits from "./edits.js";
 import { either, field } from "./fields.js";
