@@ -41,15 +41,18 @@ func (ev *evidence) onlyBearings() bool {
 }
 
 // ratios are the scales of evidence by headings alone: the current's share of
-// the plan is taken as one, and summed out against what the display said.
+// the plan is taken as one unless the supply shows another, and summed out against what the display said.
 func (e *engine) ratios(h *hypothesis) scales {
 	sc := scales{s: make([]float64, len(earths)), lp: make([]float64, len(earths)), sd: math.Hypot(earthSpreadSD, scaleSD)}
-	display := 0.0
+	display, share := 0.0, 1.0
+	if r, ok := e.setOtherwise(h); ok {
+		share = r
+	}
 	for _, a := range e.ev.amps {
-		display += logNormal(a.amps, h.cur.PadAmps, math.Hypot(0.02*a.amps+0.01, scaleSD*h.cur.PadAmps))
+		display += scalePrior(a.amps / h.cur.PadAmps) - math.Log(h.cur.PadAmps)
 	}
 	for i, n := range earths {
-		sc.s[i] = 1 / n.uT
+		sc.s[i] = share / n.uT
 		sc.lp[i] = n.logP + display
 	}
 	return sc

@@ -99,6 +99,9 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 	}
 	mean, prec := 1.0, 1/(scaleSD*scaleSD)
 	var sum = prec * mean
+	if _, ok := e.setOtherwise(h); ok {
+		prec, sum = 0, 0 // only what it shows tells
+	}
 	for _, a := range e.ev.amps {
 		if h.cur.PadAmps <= 0 {
 			continue
@@ -119,13 +122,30 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 	for i := range sc.s {
 		s := math.Max(mean+(float64(i)-float64(n-1)/2)*step, 0.02)
 		sc.s[i] = s
-		lp := logNormal(s, 1, scaleSD) + math.Log(step)
+		lp := scalePrior(s) + math.Log(step)
 		for _, a := range e.ev.amps {
 			lp += logNormal(a.amps, s*h.cur.PadAmps, 0.02*a.amps+0.01)
 		}
 		sc.lp[i] = lp
 	}
 	return sc
+}
+
+// setOtherwise tells of a supply that shows a current far from the planned one,
+// and its share of that.
+func (e *engine) setOtherwise(h *hypothesis) (share float64, ok bool) {
+	if h.cur.PadAmps <= 0 || len(e.ev.amps) == 0 {
+		return 1, false
+	}
+	share = e.ev.amps[len(e.ev.amps)-1].amps / h.cur.PadAmps
+	return share, share > 0 && math.Abs(share-1) > 4*scaleSD
+}
+
+// scalePrior is the log density of the current's scale: near the plan, or
+// anywhere where the supply was set otherwise on purpose.
+func scalePrior(s float64) float64 {
+	const otherwise, within = 0.05, 3.0
+	return logAdd(math.Log(1-otherwise)+logNormal(s, 1, scaleSD), math.Log(otherwise/within))
 }
 
 func logNormal(x, mean, sd float64) float64 {

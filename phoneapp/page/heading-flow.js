@@ -110,11 +110,8 @@ export class HeadingFlow {
   /** @param {number} t @param {number} [amps] read off the supply */
   supplyOn(t, amps) {
     if (this.stage !== "on") return [];
-    const advice = this.advice;
-    this.amps = amps && amps > 0 ? amps : (advice?.amps ?? this.planned_amps);
-    // Amps on a line are what the plan's own setting draws: of a supply set otherwise
-    // they would look like a fault of the wiring.
-    this.line({ type: "drive", t, state: "on", ...(amps && amps > 0 && !advice ? { amps } : {}) });
+    this.amps = amps && amps > 0 ? amps : (this.advice?.amps ?? this.planned_amps);
+    this.line({ type: "drive", t, state: "on", ...(amps && amps > 0 ? { amps } : {}) });
     this.emit({ do: "drive", state: "on" });
     this.run = [];
     this.stage = "counting";
