@@ -44,6 +44,12 @@ export function showVerdict(place, state, o) {
   const read = readCoils(state).length;
   const opened = ["why", "claims", "others"].filter((name) => place.querySelector(`details.${name}[open]`));
   const parts = [el("h2", { id: "verdict-title", class: "kicker" }, "Verdict")];
+  const held = (state.holds || []).filter((h) => !h.open && !h.thrown_out).length + (state.passes || []).filter((p) => !p.open && !p.thrown_out).length;
+  if (!v && held > 0) {
+    parts.push(el("p", { class: "outcome" }, stateBadge("undecided", "Being worked out")), el("p", {}, `${held} readings are stored; the verdict on them is on its way.`));
+    place.replaceChildren(...parts);
+    return;
+  }
   if (!v || read === 0) {
     parts.push(
       el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),

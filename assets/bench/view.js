@@ -1,4 +1,5 @@
-// Zoom and pan of a drawing: wheel with Ctrl, two fingers, dragging, keys, buttons.
+// Zoom and pan of a drawing: wheel (with Ctrl, or once the drawing has been clicked
+// or zoomed), two fingers, dragging, keys, buttons.
 
 const NEAREST = 12; // times the whole
 const STILL_PX = 4; // a pointer that moves less has tapped
@@ -65,6 +66,17 @@ export class View {
       x: Math.min(home.x + home.w - box.w, Math.max(home.x, box.x)),
       y: Math.min(home.y + home.h - box.h, Math.max(home.y, box.y)),
     };
+    if (this.frame) return; // drawn with the frame that is coming
+    this.draw();
+    this.frame = requestAnimationFrame(() => {
+      this.frame = 0;
+      if (this.drawn !== this.box) this.draw();
+    });
+  }
+
+  /** A wheel or two fingers move oftener than the screen; one redraw a frame does. */
+  draw() {
+    this.drawn = this.box;
     this.svg.setAttribute("viewBox", `${this.box.x} ${this.box.y} ${this.box.w} ${this.box.h}`);
     this.svg.classList.toggle("zoomed", this.zoomed);
     this.scaled();
@@ -77,15 +89,16 @@ export class View {
 
   /** Where a pointer is, in the drawing's units. @param {{clientX: number, clientY: number}} e */
   point(e) {
-    const m = this.svg.getScreenCTM();
-    if (!m) return { x: 0, y: 0 };
-    const p = new DOMPoint(e.clientX, e.clientY).matrixTransform(m.inverse());
-    return { x: p.x, y: p.y };
+    const r = this.svg.getBoundingClientRect();
+    const scale = Math.min(r.width / this.box.w, r.height / this.box.h) || 1; // fitted in, in the middle
+    return { x: this.box.x + this.box.w / 2 + (e.clientX - r.left - r.width / 2) / scale, y: this.box.y + this.box.h / 2 + (e.clientY - r.top - r.height / 2) / scale };
   }
 
   /** @param {WheelEvent} e */
   wheel(e) {
-    if (!e.ctrlKey && !e.metaKey) return; // the page scrolls
+    const asked = e.ctrlKey || e.metaKey;
+    const here = this.zoomed || (e.deltaY < 0 && this.svg.contains(document.activeElement));
+    if (!asked && !here) return; // the page scrolls
     e.preventDefault();
     this.zoom(Math.exp(-e.deltaY / 300), this.point(e));
   }

@@ -1,6 +1,8 @@
 package verdict_test
 
 import (
+	"context"
+	"errors"
 	"math"
 	"testing"
 
@@ -150,5 +152,25 @@ func TestTraceOfPasses(t *testing.T) {
 		if like := rb / math.Sqrt(rr*bb); like < 0.95 {
 			t.Errorf("pass over %v: read and expected agree by %.2f only", s.Coils, like)
 		}
+	}
+}
+
+// TestHalt stops a verdict that is no longer wanted; the model is as good as
+// before.
+func TestHalt(t *testing.T) {
+	p := kennel(t)
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	captures := capturesOf(p, careful(7, layout.Fault{Kind: layout.CoilReversed, ID: "B2"}))
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if v, _, err := m.AccountUntil(ctx, nil, captures...); !errors.Is(err, verdict.ErrHalted) || v != nil {
+		t.Fatalf("%v, %v", v, err)
+	}
+	v, _, err := m.AccountUntil(context.Background(), nil, captures...)
+	if err != nil || v.Outcome != verdict.Fault || v.Coils[4].State != verdict.StateReversed {
+		t.Fatalf("after it: %+v, %v", v, err)
 	}
 }

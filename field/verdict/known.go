@@ -31,7 +31,10 @@ func (l *likes) keep(k likeKey, log []float64) {
 	l.size += len(log)
 }
 
+// keyOf is where every score begins, and so where a search ends that is no longer
+// wanted.
 func (e *engine) keyOf(factor int, at []float64, bg *background, sc *scales) likeKey {
+	e.m.checkHalt()
 	k := newKey()
 	for _, j := range e.factors[factor].frame().cols.near {
 		k.add(at[j])

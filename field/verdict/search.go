@@ -38,6 +38,7 @@ type Model struct {
 	tops    []float64   // planned Bz over each coil's centre at sensor height, uT
 	over    [][]float64 // the same per ampere-turn of every coil; nil until needed
 	columns map[columnsKey]*columns
+	halt    <-chan struct{} // closed when the search going on is no longer wanted
 }
 
 type columnsKey struct {

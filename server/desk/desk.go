@@ -47,6 +47,7 @@ type check struct {
 	verdict *verdict.Verdict
 	account *accounted
 	judging *Judging // nil: nothing is being worked out
+	stop    context.CancelFunc
 	hearsal *Rehearsal
 	before  *verdict.Before // nil: no mend came before
 	signing
@@ -164,6 +165,13 @@ func (d *Desk) resume(ctx context.Context, last *store.Check) error {
 	c, err := d.load(ctx, last)
 	if err != nil {
 		return err
+	}
+	// What was found last stands until it is worked out anew.
+	if text, err := d.store.LastVerdict(ctx, last.ID); err == nil && text != nil && c.verdict == nil {
+		var v verdict.Verdict
+		if json.Unmarshal(text, &v) == nil && len(v.Coils) == len(c.plan.Coils) {
+			c.verdict, c.news = &v, c.judged+1
+		}
 	}
 	d.check = c
 	return nil
@@ -507,9 +515,15 @@ func (d *Desk) work(ctx context.Context) {
 			}
 			of = c.plan
 		}
-		d.tellJudging(c, &Judging{Readings: news, Since: time.Now().UnixMilli()})
-		v, account, err := model.Account(c.before, captures...)
-		d.tellJudging(c, nil)
+		wanted, stop := context.WithCancel(ctx)
+		d.tellJudging(c, &Judging{Readings: len(holds), Since: time.Now().UnixMilli()}, stop)
+		v, account, err := model.AccountUntil(wanted, c.before, captures...)
+		stop()
+		if errors.Is(err, verdict.ErrHalted) {
+			d.tellJudging(c, &Judging{Readings: len(holds), Stopped: true}, nil)
+			continue
+		}
+		d.tellJudging(c, nil, nil)
 		if err != nil {
 			d.log.Error("no verdict", "err", err)
 			continue

@@ -31,22 +31,5 @@ func (d *Desk) PutBack(ctx context.Context, source string, t float64) error {
 	return nil
 }
 
-// Judging is a verdict being worked out.
-type Judging struct {
-	Readings int   `json:"readings"`
-	Since    int64 `json:"since"` // Unix milliseconds
-}
-
-// tellJudging tells the bench pages that a verdict is being worked out, or that
-// it is done with.
-func (d *Desk) tellJudging(c *check, j *Judging) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	c.judging = j
-	if d.check == c {
-		d.sendLocked(toBenches, map[string]any{"type": "judging", "judging": j})
-	}
-}
-
 // Tell tells the bench pages the state as it is now.
 func (d *Desk) Tell() { d.pushState() }

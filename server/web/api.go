@@ -29,6 +29,8 @@ func (s *Site) api(r chi.Router) {
 	r.Get("/rehearsals/{id}/truth", s.truth)
 	r.Post("/captures/undo", s.undo)
 	r.Post("/captures/put-back", s.putBack)
+	r.Post("/judging/stop", s.stopJudging)
+	r.Post("/judging/now", s.judgeNow)
 	s.feedRoutes(r)
 	s.recordRoutes(r)
 }

@@ -44,3 +44,17 @@ func (s *Site) putBack(w http.ResponseWriter, r *http.Request) {
 	s.Desk.Tell() // before the new verdict, which may take a while
 	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
 }
+
+// stopJudging stops the verdict being worked out, judgeNow begins it again.
+func (s *Site) stopJudging(w http.ResponseWriter, r *http.Request) {
+	if err := s.Desk.StopJudging(); err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+}
+
+func (s *Site) judgeNow(w http.ResponseWriter, r *http.Request) {
+	s.Desk.JudgeNow()
+	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+}
