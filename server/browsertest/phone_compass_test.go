@@ -91,7 +91,7 @@ func newCompassPhone(t *testing.T, ctx context.Context, source compassSource, pl
 	if err != nil {
 		t.Fatal(err)
 	}
-	v := &virtualPhone{t: t, ctx: ctx, plan: plan, pad: field.NewPad(plan), rng: rand.New(rand.NewPCG(3, 4))}
+	v := &virtualPhone{t: t, ctx: ctx, plan: plan, pad: field.NewPad(plan), rng: rand.New(rand.NewPCG(3, 4)), offset: sensorOffset}
 	for j := range plan.Coils {
 		v.at = append(v.at, cur.AmpereTurns(plan, j))
 	}

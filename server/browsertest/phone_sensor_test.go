@@ -29,7 +29,11 @@ type virtualPhone struct {
 	here r3.Vec // the mark
 	turn float64
 	rng  *rand.Rand
-	give func(b r3.Vec) chromedp.Action // sets a reading; nil: the magnetometer's
+	// give makes a reading of the field; nil: the magnetometer's.
+	give func(b r3.Vec) chromedp.Action
+	// offset is where the sensor sits from the mark.
+	offset r3.Vec
+	other  *virtualPhone // lies there at the same time
 }
 
 // The sensor's place in the phone, metres from the mark, and the background,
@@ -65,12 +69,17 @@ func planOf(t *testing.T, file string) *layout.Plan {
 
 func newVirtualPhone(t *testing.T, ctx context.Context, faults ...layout.Fault) *virtualPhone {
 	t.Helper()
-	plan := demoPlan(t)
+	return newVirtualPhoneOver(t, ctx, demoPlan(t), faults...)
+}
+
+// newVirtualPhoneOver is newVirtualPhone over another pad.
+func newVirtualPhoneOver(t *testing.T, ctx context.Context, plan *layout.Plan, faults ...layout.Fault) *virtualPhone {
+	t.Helper()
 	cur, err := plan.Solve(faults...)
 	if err != nil {
 		t.Fatal(err)
 	}
-	v := &virtualPhone{t: t, ctx: ctx, plan: plan, pad: field.NewPad(plan), rng: rand.New(rand.NewPCG(1, 2))}
+	v := &virtualPhone{t: t, ctx: ctx, plan: plan, pad: field.NewPad(plan), rng: rand.New(rand.NewPCG(1, 2)), offset: sensorOffset}
 	for j := range plan.Coils {
 		v.at = append(v.at, cur.AmpereTurns(plan, j))
 	}
@@ -88,40 +97,57 @@ func (v *virtualPhone) field() r3.Vec {
 	}
 	b := background
 	if v.on {
-		b = r3.Add(b, r3.Scale(1e6, v.pad.At(v.at, r3.Add(v.here, turn(sensorOffset, v.turn)))))
+		b = r3.Add(b, r3.Scale(1e6, v.pad.At(v.at, r3.Add(v.here, turn(v.offset, v.turn)))))
 	}
 	return turn(b, -v.turn)
 }
 
 // read sets one reading.
 func (v *virtualPhone) read() {
-	noise := func() float64 { return 0.3 * v.rng.NormFloat64() }
+	do(v.t, v.ctx, v.reading())
+	if v.other != nil {
+		do(v.other.t, v.other.ctx, v.other.reading())
+	}
+	time.Sleep(tick)
+}
+
+// reading makes one reading with noise.
+func (v *virtualPhone) reading() chromedp.Action {
 	b := v.field()
 	if v.give != nil {
-		do(v.t, v.ctx, v.give(b))
-		time.Sleep(tick)
-		return
+		return v.give(b)
 	}
-	do(v.t, v.ctx, emulation.SetSensorOverrideReadings(emulation.SensorTypeMagnetometer, &emulation.SensorReading{
+	noise := func() float64 { return 0.3 * v.rng.NormFloat64() }
+	return emulation.SetSensorOverrideReadings(emulation.SensorTypeMagnetometer, &emulation.SensorReading{
 		Xyz: &emulation.SensorReadingXYZ{X: b.X + noise(), Y: b.Y + noise(), Z: b.Z + noise()},
-	}))
-	time.Sleep(tick)
+	})
 }
 
 // lieUntil gives readings where the phone lies until the page shows what it
 // should.
 func (v *virtualPhone) lieUntil(what, expression string) {
 	v.t.Helper()
+	v.lieUntilOn(v.ctx, what, expression)
+}
+
+// lieUntilOther is lieUntil, looking at the other phone's page.
+func (v *virtualPhone) lieUntilOther(what, expression string) {
+	v.t.Helper()
+	v.lieUntilOn(v.other.ctx, what, expression)
+}
+
+func (v *virtualPhone) lieUntilOn(ctx context.Context, what, expression string) {
+	v.t.Helper()
 	for range 150 {
 		v.read()
 		var ok bool
-		do(v.t, v.ctx, chromedp.Evaluate("!!("+expression+")", &ok))
+		do(v.t, ctx, chromedp.Evaluate("!!("+expression+")", &ok))
 		if ok {
 			return
 		}
 	}
-	shot(v.t, v.ctx, "lying")
-	v.t.Fatalf("15 s of readings and still not: %s. The page says:\n%s", what, text(v.t, v.ctx, "body"))
+	shot(v.t, ctx, "lying")
+	v.t.Fatalf("15 s of readings and still not: %s. The page says:\n%s", what, text(v.t, ctx, "body"))
 }
 
 // over is where the mark lies on a coil.

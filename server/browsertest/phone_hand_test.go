@@ -1,0 +1,114 @@
+package browsertest
+
+import (
+	"context"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+// tabTo presses the tabulator until an element has the focus.
+func tabTo(t *testing.T, ctx context.Context, id string) {
+	t.Helper()
+	for range 60 {
+		var at string
+		do(t, ctx, chromedp.Evaluate(`document.activeElement?.id || ""`, &at))
+		if at == id {
+			return
+		}
+		do(t, ctx, chromedp.KeyEvent(kb.Tab))
+	}
+	shot(t, ctx, "not-reached")
+	t.Fatalf("60 presses of the tabulator do not reach #%s; the page says:\n%s", id, text(t, ctx, "body"))
+}
+
+// byKeys presses a button with the keyboard alone.
+func byKeys(t *testing.T, ctx context.Context, id string) {
+	t.Helper()
+	waitFor(t, ctx, id, `document.querySelector("#`+id+`")`)
+	tabTo(t, ctx, id)
+	do(t, ctx, chromedp.KeyEvent(kb.Enter))
+}
+
+// byTouch puts a finger on an element and lifts it.
+func byTouch(t *testing.T, ctx context.Context, id string) {
+	t.Helper()
+	waitFor(t, ctx, id, `document.querySelector("#`+id+`")`)
+	var at struct{ X, Y float64 }
+	do(t, ctx, chromedp.Evaluate(`(() => { const n = document.querySelector("#`+id+`"); n.scrollIntoView({ block: "nearest" }); const r = n.getBoundingClientRect(); return { X: r.x + r.width / 2, Y: r.y + r.height / 2 }; })()`, &at),
+		input.SynthesizeTapGesture(at.X, at.Y).WithGestureSourceType(input.GestureTouch))
+}
+
+// testByHand reads a pair of coils by needle and measures one, with keys or with
+// a finger: A1 as planned, A2 the wrong way round.
+func testByHand(t *testing.T, press func(*testing.T, context.Context, string), typed func(ctx context.Context, id, value string)) {
+	program := startProgram(t, "--plan", smallPlan(t))
+	phone := newBrowser(t, 360, 740, noRawReadings()...)
+	do(t, phone, emulation.SetTouchEmulationEnabled(true))
+	sent := keepBook(t, phone)
+	do(t, phone, chromedp.Navigate(program.Phone))
+	waitFor(t, phone, "the first screen", `document.querySelector("#begin")`)
+	if b := text(t, phone, "#begin"); b != "Begin by hand" {
+		t.Fatalf("the page offers %q", b)
+	}
+	press(t, phone, "begin")
+	press(t, phone, "call-north")
+	says(t, phone, "#title", "Which face of A1 looks up?")
+	press(t, phone, "ohms")
+	says(t, phone, "#title", "Ohms")
+	typed(phone, "ohms-value", "0,x")
+	press(t, phone, "note-ohms")
+	says(t, phone, "#note", "Expected a number of ohms")
+	typed(phone, "ohms-value", "0,98")
+	press(t, phone, "note-ohms")
+	says(t, phone, "[aria-label=Noted]", "coil A1: 0.98 ohm")
+	press(t, phone, "back")
+	press(t, phone, "north")
+	says(t, phone, "#title", "Which face of A2 looks up?")
+	press(t, phone, "south")
+	// One needle may have been read wrongly, and a dead coil may have been taken for
+	// one: what the page asks for is done.
+	says(t, phone, "#lead", "measure A2 by itself")
+	press(t, phone, "ohms")
+	typed(phone, "ohms-value", "0.98")
+	press(t, phone, "note-ohms")
+	says(t, phone, "[aria-label=Noted]", "coil A2: 0.98 ohm")
+	press(t, phone, "back")
+	press(t, phone, "go-on")
+	says(t, phone, "#title", "Which face of A2 looks up?")
+	press(t, phone, "south")
+	press(t, phone, "result")
+	says(t, phone, "#title", "A2 reversed")
+	shot(t, phone, "result")
+	s := program.waitState(t, "A2 claimed reversed", is("A2", "reversed"))
+	if c := s.coil("A1"); c.State != "as-planned" {
+		t.Errorf("A1 is said to be %s", c.State)
+	}
+	lines := sent.check(t, program)
+	if all := strings.Join(lines, "\n"); count(lines, "ohms") != 2 || !strings.Contains(all, `"across":"coil:A1","ohms":0.98,"celsius":20`) {
+		t.Errorf("stored:\n%s", all)
+	}
+}
+
+func TestPhoneByKeys(t *testing.T) {
+	t.Parallel()
+	testByHand(t, byKeys, func(ctx context.Context, id, value string) {
+		t.Helper()
+		tabTo(t, ctx, id)
+		do(t, ctx, chromedp.Evaluate(`document.activeElement.select()`, nil), chromedp.KeyEvent(value))
+	})
+}
+
+func TestPhoneByTouch(t *testing.T) {
+	t.Parallel()
+	testByHand(t, byTouch, func(ctx context.Context, id, value string) {
+		t.Helper()
+		byTouch(t, ctx, id)
+		waitFor(t, ctx, "the field to be touched", `document.activeElement?.id === "`+id+`"`)
+		do(t, ctx, chromedp.Evaluate(`document.activeElement.select()`, nil), chromedp.KeyEvent(value))
+	})
+}
