@@ -47,7 +47,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	found, withheld := false, false // faulty coils that are claimed, and that are not
 	all := true
 	for j := range plan.Coils {
-		c := Coil{ID: plan.Coils[j].ID, State: StateUndecided, P: p[j], ExpectedUT: e.m.tops[j], Used: e.used(j)}
+		c := Coil{ID: plan.Coils[j].ID, State: StateUndecided, P: p[j], ExpectedUT: e.m.tops[j], Used: e.used(j) - e.measured(j)}
 		for _, st := range []State{StateAsPlanned, StateReversed, StateDead, StateWeak} {
 			if p[j][st] >= MinClaim {
 				c.State = st
@@ -144,6 +144,13 @@ func (e *engine) used(j int) int {
 			n++
 		}
 	}
+	return n + e.measured(j)
+}
+
+// measured counts the ohms of a coil by itself. They tell nothing of how it faces:
+// a coil that was only measured has not been read yet.
+func (e *engine) measured(j int) int {
+	n := 0
 	for _, o := range e.ev.ohms {
 		if o.kind == "coil" && o.index == j {
 			n++

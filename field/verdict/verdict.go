@@ -48,7 +48,7 @@ type Coil struct {
 	P          map[State]float64 `json:"p"`
 	ExpectedUT float64           `json:"expected_uT"`
 	MeasuredUT *float64          `json:"measured_uT"`
-	Used       int               `json:"used"` // readings that bear on this coil
+	Used       int               `json:"used"` // readings of this coil's field
 }
 
 // Cause is one explanation, the likeliest first.
