@@ -219,6 +219,10 @@ function keep() {
   saveSession(storage, { check: told.check, source: stream.outbox.source, route, began_ms: clock.began_ms, kept: run.save() });
 }
 
+// Troubles of the bench that are over once it takes a message again.
+const PASSING = ["not-stored", "trouble", "too-fast"];
+let passing = false;
+
 /** @param {any} m */
 function received(m) {
   const check = m.check || m.hello?.check;
@@ -232,7 +236,13 @@ function received(m) {
     end();
     dropSession(storage);
     start("Another page of this phone was sending under the same name. Begin once more here, and close the other page.");
-  } else if (m.error) page.trouble(`${m.error.say} ${m.error.hint || ""}`);
+  } else if (m.error) {
+    page.trouble(`${m.error.say} ${m.error.hint || ""}`);
+    passing = PASSING.includes(m.error.code);
+  } else if (passing && typeof m.ack === "number") {
+    passing = false;
+    page.trouble("");
+  }
 }
 
 /** The bench has begun another check. */

@@ -203,6 +203,8 @@ export class Stream {
         this.outbox.renew();
         this.reconnect();
         break;
+      case "too-fast": // what was not acknowledged is sent again after the pause
+        break;
       case "not-stored":
       case "trouble":
         this.inFlight.clear();
@@ -259,7 +261,7 @@ export class Stream {
             this.tell("shut");
             return;
           }
-          if (r.status >= 500) await wait(RETRY_MS[2]);
+          if (r.status >= 500 || r.status === 429) await wait(RETRY_MS[2]);
           else if (!r.ok) this.done(m.seq); // refused for good
         } catch {
           this.failures++;

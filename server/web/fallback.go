@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"net/http"
@@ -11,6 +12,12 @@ import (
 func (s *Site) post(w http.ResponseWriter, r *http.Request) {
 	source, ok := sourceOf(w, r)
 	if !ok {
+		return
+	}
+	wait, cancel := context.WithTimeout(r.Context(), postWait)
+	defer cancel()
+	if s.posting.of(source, s.Pace).Wait(wait) != nil {
+		s.fail(w, tooFast())
 		return
 	}
 	raw, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxMessage))

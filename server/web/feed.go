@@ -132,7 +132,7 @@ func (s *Site) feedSocket(w http.ResponseWriter, r *http.Request) {
 	})
 	defer taker.Wait()
 	defer close(chunks)
-	limit := rate.NewLimiter(10*perSecond, 10*burst)
+	limit := rate.NewLimiter(10*s.Pace.PerSecond, 10*s.Pace.Burst)
 	slowed := 0
 	for {
 		_, raw, err := k.conn.ReadMessage()
@@ -142,10 +142,11 @@ func (s *Site) feedSocket(w http.ResponseWriter, r *http.Request) {
 		raw = bytes.TrimRight(raw, "\r\n")
 		if !limit.Allow() {
 			if slowed++; slowed > feedSlowed {
+				_ = k.writeJSON(map[string]any{"error": &desk.ClientError{Code: "too-fast", Say: "Messages come faster than the bench can take them.", Hint: "Send fewer, with more readings in each."}})
 				k.close(websocket.ClosePolicyViolation, "too many messages")
 				return
 			}
-			time.Sleep(time.Second / perSecond)
+			time.Sleep(s.Pace.gap())
 		}
 		select {
 		case chunks <- raw:

@@ -11,7 +11,6 @@ import (
 
 	"github.com/go-chi/chi/v5"
 	"github.com/gorilla/websocket"
-	"golang.org/x/time/rate"
 
 	"polewise/field/capture"
 	"polewise/server/desk"
@@ -23,13 +22,6 @@ const (
 	writeWait  = 10 * time.Second
 	pongWait   = 40 * time.Second
 	pingEvery  = 15 * time.Second
-
-	// A phone sends a few messages a second, after a reconnect a burst. What
-	// comes faster than it can be meant is slowed down; what goes on all the
-	// same is cut off.
-	perSecond = 60
-	burst     = 600
-	maxSlowed = 2000
 )
 
 var upgrader = websocket.Upgrader{
@@ -176,7 +168,7 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 	defer out.Wait()
 	defer k.finish()
 
-	limit := rate.NewLimiter(perSecond, burst)
+	limit := s.Pace.limiter()
 	slowed := 0
 	for {
 		_, raw, err := k.conn.ReadMessage()
@@ -185,11 +177,12 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		if !limit.Allow() {
-			if slowed++; slowed > maxSlowed {
+			if slowed++; slowed > s.Pace.Slowed {
+				_ = k.writeJSON(map[string]any{"error": tooFast()})
 				k.close(websocket.ClosePolicyViolation, "too many messages")
 				return
 			}
-			time.Sleep(time.Second / perSecond)
+			time.Sleep(s.Pace.gap())
 		}
 		ack, err := s.Desk.Ingest(ctx, source, raw)
 		switch {

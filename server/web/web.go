@@ -36,6 +36,8 @@ type Site struct {
 	// CA is the local authority's certificate; nil with a certificate of the
 	// maker's own.
 	CA []byte
+	// Pace is how fast a phone may send.
+	Pace Pace
 
 	feeds   *feed.Hub
 	plan    *planWatch      // nil without --plan
@@ -44,13 +46,15 @@ type Site struct {
 	mu      sync.Mutex
 	sockets sync.WaitGroup
 
+	posting limiters // of phones that send by POST
+
 	planningTurn chan struct{} // holds one while planning is worked out
 }
 
 // NewSite returns a site without sockets.
 func NewSite(d *desk.Desk, st *store.Store, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, planningTurn: make(chan struct{}, 1)}
+	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: make(chan struct{}, 1)}
 	s.sockets.Go(func() { s.feeds.Run(ctx) })
 	return s
 }
