@@ -12,6 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -109,11 +110,22 @@ func bench(c *cobra.Command, o benchOptions) error {
 	}
 	urls := addresses(benchLn, phoneLn, o.phoneListen, key)
 	urls.CAFile = caFile
-	qr, err := pairing.SVG(urls.Phone)
-	if err != nil {
+	tell := func(phone string) error { return tellPairing(d, phone, o.cert != "") }
+	if err := tell(urls.Phone); err != nil {
 		return err
 	}
-	d.SetPairing(desk.Pairing{PhoneURL: urls.Phone, QR: qr})
+	if everywhere(o.phoneListen) {
+		var beside sync.WaitGroup
+		beside.Go(func() {
+			followAddresses(ctx, followEvery, urls.Phone, pairing.Addresses, func(phone string) {
+				log.Info("this machine has another address: scan the QR code on the bench page again", "phone_page", phone)
+				if err := tell(phone); err != nil {
+					log.Error("no QR code for the new address", "err", err)
+				}
+			})
+		})
+		defer func() { stop(); beside.Wait() }()
+	}
 
 	benchSrv := server(site.Bench(o.listen), log)
 	phoneSrv := server(site.Phone(), log)
@@ -203,8 +215,8 @@ type urls struct {
 }
 
 func addresses(benchLn, phoneLn net.Listener, phoneListen string, key pairing.Key) urls {
-	host, _, err := net.SplitHostPort(phoneListen)
-	if ip := net.ParseIP(host); err != nil || host == "" || ip != nil && ip.IsUnspecified() {
+	host, _, _ := net.SplitHostPort(phoneListen)
+	if everywhere(phoneListen) {
 		host = "127.0.0.1"
 		if ips, _ := pairing.Addresses(); len(ips) > 0 {
 			host = ips[0].String()

@@ -95,11 +95,16 @@ func Open(ctx context.Context, s *store.Store, plan PlanText, log *slog.Logger) 
 	return d, nil
 }
 
-// SetPairing tells the desk how phones join, once that is known.
+// SetPairing tells the desk how phones join, once that is known and whenever it
+// changes.
 func (d *Desk) SetPairing(p Pairing) {
 	d.mu.Lock()
+	known := d.pairing != Pairing{}
 	d.pairing = p
 	d.mu.Unlock()
+	if known {
+		d.pushState()
+	}
 }
 
 // Wait returns when the desk's worker has ended.

@@ -30,6 +30,9 @@ type State struct {
 type Pairing struct {
 	PhoneURL string `json:"phone_url"`
 	QR       string `json:"qr_svg"`
+	// OwnCertificate: the phone page has a certificate of the maker's own, and
+	// there is no authority to install.
+	OwnCertificate bool `json:"own_certificate"`
 }
 
 // CheckState names the check in progress.
