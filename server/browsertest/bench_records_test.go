@@ -19,6 +19,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"polewise/field/capture"
 	"polewise/field/verdict"
@@ -264,10 +265,34 @@ func TestRecordsList(t *testing.T) {
 	if !bytes.Equal(sorted(again), sorted(archive)) {
 		t.Error("exported again it differs")
 	}
-	// And a check opened.
-	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll(".rec-list tbody tr")].find((r) => r.textContent.includes("K-17")).querySelector("a").click()`, nil))
-	waitFor(t, ctx, "the old check", `document.querySelector("#past-name") && document.querySelector(".rec-past").textContent.includes("By AB")`)
+	// And a check opened by the keyboard; the focus goes along, and back.
+	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll(".rec-list tbody tr")].find((r) => r.textContent.includes("K-17")).querySelector("a").focus()`, nil), chromedp.KeyEvent(kb.Enter))
+	waitFor(t, ctx, "the old check", `document.querySelector("#past-name") === document.activeElement && document.querySelector(".rec-past").textContent.includes("By AB")`)
+	do(t, ctx, chromedp.NavigateBack())
+	waitFor(t, ctx, "the line again", `document.activeElement?.closest("tr")?.textContent.includes("K-17")`)
+	do(t, ctx, chromedp.KeyEvent(kb.Enter))
+	waitFor(t, ctx, "the old check again", `document.querySelector("#past-name") === document.activeElement`)
 	looked(t, ctx, "an old check")
+
+	// A long import is stopped.
+	var unsigned string
+	for l := range strings.SplitSeq(archive, "\n") {
+		if l = strings.TrimSuffix(l, ","); strings.HasPrefix(l, `{"id":`) && !strings.Contains(l, `"record":`) {
+			unsigned = l
+		}
+	}
+	many := []string{}
+	for i := range 600 {
+		many = append(many, fmt.Sprintf(`{"id":"many-%d"`, i)+unsigned[strings.Index(unsigned, `,"began"`):])
+	}
+	if err := os.WriteFile(file, []byte(`{"type":"polewise-checks","v":1,"checks":[`+strings.Join(many, ",")+`]}`), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	do(t, ctx, chromedp.Evaluate(`location.hash = "records"`, nil), chromedp.WaitVisible("#rec-import", chromedp.ByQuery), chromedp.SetUploadFiles("#rec-import", []string{file}, chromedp.ByQuery), chromedp.WaitVisible("#rec-stop", chromedp.ByQuery))
+	waitFor(t, ctx, "how far it is", `document.querySelector(".rec-importing progress")?.value > 0`)
+	shot(t, ctx, "importing")
+	do(t, ctx, chromedp.Click("#rec-stop", chromedp.ByQuery))
+	waitFor(t, ctx, "it to be stopped", `document.querySelector("#rec-taken").textContent.startsWith("Stopped.") && !document.querySelector("#rec-stop")`)
 }
 
 // looked looks at a view by day and by night, at three widths, and saves how it

@@ -20,8 +20,8 @@ export class PastCheck {
     this.turn = 0;
   }
 
-  /** @param {string} id */
-  async open(id) {
+  /** @param {string} id @param {boolean} focus whether the focus goes to it */
+  async open(id, focus) {
     const turn = ++this.turn;
     const back = el("p", {}, el("a", { href: "#records" }, "All pads and checks"));
     this.place.replaceChildren(back, el("p", { role: "status" }, "Opening the check…"));
@@ -41,6 +41,7 @@ export class PastCheck {
     const drawn = el("div", { class: "drawing" });
     this.drawing = new PadDrawing(drawn, { buttons, onpick: (k) => this.fill(k) });
     this.place.replaceChildren(back, ...this.head(), el("div", { class: "rec-columns" }, el("div", { class: "rec-drawing" }, buttons, drawn), this.card()), el("div", { class: "rec-columns" }, this.coils, this.holds));
+    if (focus) this.place.querySelector("h2").focus();
     this.drawing.setPlan({ ...state.plan, name: `${state.plan.name} as it was claimed` });
     this.fill();
   }
@@ -49,7 +50,7 @@ export class PastCheck {
     const { check, plan, sign_off: s, current } = this.state;
     const kind = check.rehearsal ? "Rehearsal" : "Check";
     return [
-      el("h2", { id: "past-name" }, plan.name),
+      el("h2", { id: "past-name", tabindex: "-1" }, plan.name),
       el("p", { class: "note" }, `${kind} of ${when(check.began)}${s.label.serial ? `, serial number ${s.label.serial}` : ""}. `, current ? el("a", { href: "#check" }, "It is on the bench now.") : "It can be looked at, not changed."),
     ];
   }

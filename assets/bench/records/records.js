@@ -36,13 +36,19 @@ export class Records {
 
   /** @param {string} view the one shown now */
   shown(view) {
-    if (view !== "records") return;
+    if (view !== "records") {
+      this.opened = "";
+      return;
+    }
     if (!this.built) this.build();
     const id = location.hash.split("/")[1];
     this.whole.hidden = Boolean(id);
     this.past.place.hidden = !id;
-    if (id) void this.past.open(decodeURIComponent(id));
-    else void this.load();
+    // The focus goes along: to the check that is opened, and back to its line.
+    const came = this.opened;
+    this.opened = id || "";
+    if (id) void this.past.open(decodeURIComponent(id), came !== undefined);
+    else void this.load().then(() => came && this.rows.querySelector(`[data-check="${CSS.escape(came)}"] a`)?.focus());
   }
 
   build() {
