@@ -12,6 +12,7 @@ import (
 
 	"github.com/chromedp/cdproto/network"
 	pagedomain "github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/performance"
 	"github.com/chromedp/chromedp"
 )
 
@@ -20,8 +21,8 @@ const (
 	mostPaintMS  = 1000.0
 	mostBytes    = 300_000 // all three views, with the first state
 	mostTaskMS   = 50.0
-	mostFrameMS  = 250.0 // between two frames; a loaded machine takes some from any page
-	speedTries   = 3     // other programs run beside this one: the best of three counts
+	mostFrameMS  = 100.0 // between two frames
+	speedTries   = 3     // the best of three counts
 	readingEvery = 100 * time.Millisecond
 )
 
@@ -32,6 +33,10 @@ new PerformanceObserver((l) => l.getEntries().forEach((e) => cost.tasks.push(Mat
 
 // TestBenchSpeed measures what a person waits for: the first paint, the weight of
 // the page, and how it keeps up with ten readings a second over twenty coils.
+//
+// Long tasks and frames go by the clock, and other programs may hold the page up.
+// So a try is good as well when the page's thread itself never worked for as long
+// as a long task within one interval between readings.
 func TestBenchSpeed(t *testing.T) {
 	t.Parallel()
 	toml, plan := demoNamed(t, "mat")
@@ -50,7 +55,7 @@ func TestBenchSpeed(t *testing.T) {
 			weight.Add(int64(len(e.Response.PayloadData)))
 		}
 	})
-	do(t, ctx, network.Enable(), network.SetCacheDisabled(true), chromedp.ActionFunc(func(ctx context.Context) error {
+	do(t, ctx, performance.Enable().WithTimeDomain(performance.EnableTimeDomainThreadTicks), network.Enable(), network.SetCacheDisabled(true), chromedp.ActionFunc(func(ctx context.Context) error {
 		_, err := pagedomain.AddScriptToEvaluateOnNewDocument(watchFrames).Do(ctx)
 		return err
 	}))
@@ -108,12 +113,17 @@ func TestBenchSpeed(t *testing.T) {
 	}
 	for try := range speedTries {
 		do(t, ctx, chromedp.Evaluate(`cost.tasks = []; cost.gap = 0`, nil))
-		n := 0
+		n, busiest, before := 0, 0.0, worked(t, ctx)
+		interval := func() {
+			now := worked(t, ctx)
+			busiest, before = max(busiest, now-before), now
+		}
 		for tick := time.NewTicker(readingEvery); ; next++ {
 			l := typeOf(lines[next])
 			if l.Type == "b" {
 				<-tick.C
 				n++
+				interval()
 			}
 			phone.send(lines[next])
 			if l.Type == "lift" {
@@ -122,19 +132,43 @@ func TestBenchSpeed(t *testing.T) {
 				break
 			}
 		}
+		for deadline := time.Now().Add(30 * time.Second); time.Now().Before(deadline); time.Sleep(readingEvery) {
+			interval()
+			var done bool
+			if do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`document.querySelectorAll("#coils .state").length >= %d`, lifts+try+1), &done)); done {
+				break
+			}
+		}
 		waitFor(t, ctx, "the verdict on it", fmt.Sprintf(`document.querySelectorAll("#coils .state").length >= %d`, lifts+try+1))
-		time.Sleep(200 * time.Millisecond) // and its frames
+		time.Sleep(readingEvery) // and its frames
+		interval()
 		do(t, ctx, chromedp.Evaluate(`cost`, &best))
 		longest := 0.0
 		for _, ms := range best.Tasks {
 			longest = max(longest, ms)
 		}
-		t.Logf("%d readings at 10 Hz: tasks over 50 ms %v, longest gap between frames %.0f ms", n, best.Tasks, best.Gap)
-		if longest <= mostTaskMS && best.Gap <= mostFrameMS {
+		t.Logf("%d readings at 10 Hz: tasks over 50 ms %v, longest gap between frames %.0f ms; the page itself worked %.0f ms at most between two readings", n, best.Tasks, best.Gap, busiest)
+		if longest <= mostTaskMS && best.Gap <= mostFrameMS || busiest <= mostTaskMS {
 			return
 		}
 		if try == speedTries-1 {
 			t.Errorf("three times a task of over %.0f ms, or no frame for over %.0f ms", mostTaskMS, mostFrameMS)
 		}
 	}
+}
+
+// worked is how long the page's thread has worked, in milliseconds of the
+// processor's time.
+func worked(t *testing.T, ctx context.Context) (ms float64) {
+	t.Helper()
+	do(t, ctx, chromedp.ActionFunc(func(ctx context.Context) error {
+		metrics, err := performance.GetMetrics().Do(ctx)
+		for _, m := range metrics {
+			if m.Name == "TaskDuration" {
+				ms = m.Value * 1000
+			}
+		}
+		return err
+	}))
+	return ms
 }

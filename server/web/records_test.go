@@ -21,21 +21,7 @@ func (s *stage) byHand(t *testing.T, lines ...string) {
 	c := s.dial(t)
 	c.send(c.lastSeq+1, append([]string{`{"type":"start","v":1,"route":"hand"}`}, lines...)...)
 	c.acked(c.lastSeq + 1)
-	s.settled(t)
-}
-
-// settled waits until the readings are judged.
-func (s *stage) settled(t *testing.T) {
-	t.Helper()
-	for deadline := time.Now().Add(15 * time.Second); ; time.Sleep(20 * time.Millisecond) {
-		v := s.desk.State().Verdict
-		if v != nil && v.Coils[0].Used > 0 {
-			return
-		}
-		if time.Now().After(deadline) {
-			t.Fatal("no verdict within 15 s")
-		}
-	}
+	s.settled(t, "the verdict", func(st *desk.State) bool { return st.Verdict != nil && st.Verdict.Coils[0].Used > 0 })
 }
 
 // ask posts to the bench and returns status and answer.
