@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"polewise/field/capture"
+	"polewise/field/planning"
 	"polewise/field/verdict"
 	"polewise/layout"
 	"polewise/server/record"
@@ -292,6 +293,20 @@ func checkArchived(a *store.Archived) (*store.Record, error) {
 	if a.Rehearsal != "" && !idPattern.MatchString(a.Rehearsal) {
 		return nil, fmt.Errorf("rehearsal: expected an id, found %q", a.Rehearsal)
 	}
+	if a.After != "" {
+		if !idPattern.MatchString(a.After) || a.After == a.ID {
+			return nil, fmt.Errorf("after: expected the id of another check, found %q", a.After)
+		}
+		if a.Mend, err = compact(a.Mend); err != nil {
+			return nil, fmt.Errorf("mend: %v", err)
+		}
+		var mend []verdict.Mend
+		if err := json.Unmarshal(a.Mend, &mend); err != nil {
+			return nil, fmt.Errorf("mend: %v", err)
+		}
+	} else if len(a.Mend) > 0 {
+		return nil, errors.New("mend: expected none without \"after\"")
+	}
 	if a.Label != nil {
 		for _, f := range []struct {
 			key, text string
@@ -313,7 +328,11 @@ func checkArchived(a *store.Archived) (*store.Record, error) {
 			return cmp.Or(cmp.Compare(x.Source, y.Source), cmp.Compare(x.T, y.T))
 		})
 		for i, h := range *list {
-			if !idPattern.MatchString(h.Source) || h.Samples < 0 || plan.CoilIndex(h.Coil) < 0 {
+			known := plan.CoilIndex(h.Coil) >= 0
+			if !known && key == "thrown_out" { // an ohmmeter reading that was put right
+				_, known = planning.OhmsAgree(plan, h.Coil, nil, nil)
+			}
+			if !idPattern.MatchString(h.Source) || h.Samples < 0 || !known {
 				return nil, fmt.Errorf("%s: expected a source, a coil of the plan and a time, found %q, %q, %g", key, h.Source, h.Coil, h.T)
 			}
 			if i > 0 && (*list)[i-1].Source == h.Source && (*list)[i-1].T == h.T {

@@ -18,6 +18,8 @@ type Archived struct {
 	PlanName  string            `json:"plan_name"`
 	PlanTOML  string            `json:"plan_toml"`
 	Rehearsal string            `json:"rehearsal,omitempty"`
+	After     string            `json:"after,omitempty"` // the check before the pad was mended
+	Mend      json.RawMessage   `json:"mend,omitempty"`  // how it was mended
 	Label     *Label            `json:"label,omitempty"`
 	Messages  []ArchivedMessage `json:"messages"`
 	ThrownOut []ArchivedHold    `json:"thrown_out"`
@@ -76,7 +78,8 @@ func (s *Store) Archive(ctx context.Context, id string) (*Archived, error) {
 	defer tx.Rollback() // it only reads
 	a := &Archived{ID: id, Messages: []ArchivedMessage{}, ThrownOut: []ArchivedHold{}, Holds: []ArchivedHold{}, Verdicts: []ArchivedVerdict{}}
 	var plan []byte
-	err = tx.QueryRowContext(ctx, "SELECT began, plan_name, plan_toml, rehearsal FROM checks WHERE id=?", id).Scan(&a.Began, &a.PlanName, &plan, &a.Rehearsal)
+	var mend string
+	err = tx.QueryRowContext(ctx, "SELECT began, plan_name, plan_toml, rehearsal, after_check, mend FROM checks WHERE id=?", id).Scan(&a.Began, &a.PlanName, &plan, &a.Rehearsal, &a.After, &mend)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}
@@ -84,6 +87,9 @@ func (s *Store) Archive(ctx context.Context, id string) (*Archived, error) {
 		return nil, err
 	}
 	a.PlanTOML = string(plan)
+	if mend != "" {
+		a.Mend = json.RawMessage(mend)
+	}
 	var l Label
 	switch err := tx.QueryRowContext(ctx, "SELECT serial, note FROM labels WHERE check_id=?", id).Scan(&l.Serial, &l.Note); {
 	case err == nil:
@@ -170,7 +176,7 @@ func (s *Store) TakeIn(ctx context.Context, a *Archived, r *Record) error {
 			_, err = tx.ExecContext(ctx, query, args...)
 		}
 	}
-	do("INSERT INTO checks (id, began, plan_name, plan_toml, rehearsal) VALUES (?,?,?,?,?)", a.ID, a.Began, a.PlanName, []byte(a.PlanTOML), a.Rehearsal)
+	do("INSERT INTO checks ("+checkColumns+") VALUES (?,?,?,?,?,?,?)", a.ID, a.Began, a.PlanName, []byte(a.PlanTOML), a.Rehearsal, a.After, string(a.Mend))
 	do("INSERT INTO imported (check_id) VALUES (?)", a.ID)
 	if a.Label != nil {
 		do("INSERT INTO labels (check_id, serial, note) VALUES (?,?,?)", a.ID, a.Label.Serial, a.Label.Note)

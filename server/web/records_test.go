@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"polewise/field/rehearsal"
+	"polewise/layout"
 	"polewise/server/desk"
 	"polewise/server/store"
 )
@@ -191,5 +193,57 @@ func TestImportFollowedAndStopped(t *testing.T) {
 	last, _ = follow(archive[:len(archive)-40], func(told) bool { return false })
 	if last.Error == nil || last.Error.Code != "bad-file" || last.Error.Hint == "" {
 		t.Errorf("%+v", last.Error)
+	}
+}
+
+// What was put right and what followed a mend comes through export and import.
+func TestArchiveLosesNothing(t *testing.T) {
+	s := newStage(t)
+	first := s.desk.CheckID()
+	enter := func(seq int, line string) {
+		t.Helper()
+		if status, answer := s.ask(t, "/api/readings", fmt.Sprintf(`{"seq":%d,"lines":[%s]}`, seq, line)); status != 200 {
+			t.Fatal(answer)
+		}
+	}
+	enter(1, `{"type":"start","v":1,"route":"hand"},{"type":"ohms","t":1,"across":"pad","ohms":3},{"type":"reading","t":2,"at":"A1","face":"north"}`)
+	enter(2, `{"type":"ohms","t":3,"across":"pad","ohms":0.98}`)
+	o := rehearsal.Defaults()
+	o.Rest, o.TellOffsetMM, o.OffsetMM, o.Faults = rehearsal.RestHolds, 4, &[2]float64{2, 18}, []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}
+	s.made(t, o)
+	s.settled(t, "a fault", func(st *desk.State) bool { return st.Verdict != nil && st.Verdict.Outcome == "fault" })
+	if status, answer := s.ask(t, "/api/checks/"+first+"/label", `{"serial":"7","note":"<&>\nsecond line"}`); status != 200 {
+		t.Fatal(answer)
+	}
+	if status, answer := s.ask(t, "/api/check", `{"after_mend":true}`); status != 200 {
+		t.Fatal(answer)
+	}
+	enter(1, `{"type":"start","v":1,"route":"hand"},{"type":"reading","t":1,"at":"A1","face":"north"}`)
+	s.settled(t, "the check after the mend", func(st *desk.State) bool { return st.Verdict != nil && st.Verdict.Coils[0].Used > 0 })
+	export := func(s *stage) string {
+		t.Helper()
+		r, err := http.Get(s.bench.URL + "/api/checks/export")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer r.Body.Close()
+		raw, err := io.ReadAll(r.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(raw)
+	}
+	archive := export(s)
+	for _, part := range []string{`"thrown_out":[{"source":"bench","coil":"pad","t":1}`, `"after":"` + first + `","mend":[{`, `"serial":"7"`} {
+		if !strings.Contains(archive, part) {
+			t.Errorf("the export lacks %s:\n%s", part, archive)
+		}
+	}
+	other := newStage(t)
+	if status, answer := other.ask(t, "/api/checks/import", archive); status != 200 || strings.Count(answer, s.desk.CheckID()) != 1 {
+		t.Fatal(status, answer)
+	}
+	if again := export(other); again != archive {
+		t.Errorf("exported again it differs:\n%s\n%s", archive, again)
 	}
 }
