@@ -49,7 +49,7 @@ func (e *engine) ratios(h *hypothesis) scales {
 		share = r
 	}
 	for _, a := range e.ev.amps {
-		display += scalePrior(a.amps / h.cur.PadAmps) - math.Log(h.cur.PadAmps)
+		display += scalePrior(a.amps/h.cur.PadAmps) - math.Log(h.cur.PadAmps)
 	}
 	for i, n := range earths {
 		sc.s[i] = share / n.uT
