@@ -34,7 +34,7 @@ export class Bench {
   /** @param {any} next */
   show(next) {
     // What is pushed between does not repeat the phone page's address.
-    if (this.state && next.phone_url === undefined) next = { ...next, phone_url: this.state.phone_url, qr_svg: this.state.qr_svg };
+    if (this.state && next.phone_url === undefined) next = { ...next, phone_url: this.state.phone_url, qr_svg: this.state.qr_svg, own_certificate: this.state.own_certificate };
     if (this.state && next.check.id !== this.state.check.id) {
       this.counting.clear();
       this.fooled = new Set();

@@ -24,7 +24,7 @@ function pairing(state) {
     el(
       "div",
       {},
-      el("p", {}, "Scan with the phone's camera, on the same network. The phone warns of a certificate it does not know: accept it, it is this program's own."),
+      el("p", {}, `Scan with the phone's camera, on the same network.${state.own_certificate ? "" : " The phone warns of a certificate it does not know: accept it, it is this program's own."}`),
       el("a", { class: "address", href: state.phone_url }, state.phone_url),
       el(
         "p",

@@ -305,6 +305,7 @@ function help() {
       where,
       base,
       rehearsal: !!rehearsal,
+      ownCertificate: told.ownCertificate,
       take: (r) => void begin(r),
       tryAgain: () => {
         found = null;

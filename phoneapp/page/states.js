@@ -112,7 +112,7 @@ function start(found, where, note = "") {
 }
 
 function help(found, where, open = false) {
-  document.getElementById("help")?.replaceChildren(...helpFor({ found, where, base: new URL("../", location.href), rehearsal: false, take: nothing, tryAgain: nothing, ohms: nothing, findSensor: nothing, changed: nothing, callOutFace: nothing }));
+  document.getElementById("help")?.replaceChildren(...helpFor({ found, where, base: new URL("../", location.href), rehearsal: false, ownCertificate: false, take: nothing, tryAgain: nothing, ohms: nothing, findSensor: nothing, changed: nothing, callOutFace: nothing }));
   /** @type {any} */ (document.getElementById("others")).open = open;
 }
 

@@ -9,6 +9,7 @@ export class Told {
     this.base = base;
     this.rehearsal = rehearsal;
     this.check = "";
+    this.ownCertificate = false;
     /** @type {any} */
     this.plan = null;
     /** @type {any} */
@@ -26,6 +27,7 @@ export class Told {
     if (!r.ok) throw new Error(`the bench answers ${r.status}`);
     const state = await r.json();
     this.check = state.check.id;
+    this.ownCertificate = !!state.own_certificate;
     this.plan = state.plan;
     this.predicted = state.predicted;
     this.verdict = state.verdict;

@@ -10,19 +10,20 @@ import { wordsFor } from "../troubles.js";
  *   where: import("../system.js").Where,
  *   base: URL,
  *   rehearsal: boolean,
+ *   ownCertificate: boolean,
  *   take: (route: "vector"|"heading"|"hand") => void,
  *   tryAgain: () => void,
  *   ohms: (() => void) | null,
  *   findSensor: (() => void) | null,
  *   changed: () => void,
  *   callOutFace: (word: "north"|"south") => void,
- * }} o
+ * }} o ownCertificate: the bench runs with one of its maker's own
  * @returns {Node[]}
  */
 export function helpFor(o) {
   return [
     ...(o.rehearsal ? [] : [el("h2", {}, "Ways to read"), way("Raw readings", "vector", o.found?.raw, o), way("Compass heading", "heading", o.found?.compass, o), hand(o)]),
-    ...(o.rehearsal ? [] : certificate(o.base, o.where)),
+    ...(o.rehearsal ? [] : (o.ownCertificate ? ownCertificate() : certificate(o.base, o.where))),
     el("h2", {}, "Settings"),
     convention(o),
     ...(sensorPlace.get() ? [forgetSensor(o.changed)] : []),
@@ -59,6 +60,13 @@ function hand(o) {
     " ",
     o.findSensor && el("button", { type: "button", class: "small", id: "find-sensor", onclick: o.findSensor }, "Find the sensor in this phone"),
   );
+}
+
+function ownCertificate() {
+  return [
+    el("h2", {}, "The certificate"),
+    el("p", {}, "The bench was started with a certificate of its own maker's choice. If the browser warns of it, ask whoever chose it which authority this phone has to trust."),
+  ];
 }
 
 /** @param {URL} base @param {import("../system.js").Where} where */
