@@ -156,6 +156,9 @@ func TestSignOffWithException(t *testing.T) {
 	const reason = "B2 goes to the test bed \u2013 turned on purpose."
 	do(t, ctx, chromedp.Click("#sign-off summary", chromedp.ByQuery), typeIn("reason", reason), chromedp.Reload())
 	waitFor(t, ctx, "the reason typed", fmt.Sprintf(`document.querySelector("#sign-off [name=reason]")?.value === %q && document.querySelector("#sign-off details").open`, reason))
+	if s := text(t, ctx, "#sign-off"); strings.Contains(s, "null") || strings.Contains(s, "undefined") || !strings.Contains(s, "13 ohmmeter readings, all within") {
+		t.Error(s)
+	}
 	// Without a name it is not sent at all.
 	do(t, ctx, chromedp.Click("#sign", chromedp.ByQuery))
 	if s := state(t, program); s.SignOff.Signed != nil {

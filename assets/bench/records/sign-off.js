@@ -102,12 +102,8 @@ export class SignOff {
 
   open(s, claims) {
     const read = s.ohms.filter((o) => o.counts);
-    const ohms =
-      read.length === 0
-        ? "No ohms were read."
-        : read.every((o) => o.agrees)
-          ? `${read.length} ohmmeter readings, all within the plan's bounds.`
-          : `${read.filter((o) => !o.agrees).length} of ${read.length} ohmmeter readings are outside the plan's bounds.`;
+    const against = read.filter((o) => !o.agrees).length;
+    const ohms = `${read.length} ohmmeter ${read.length === 1 ? "reading" : "readings"}, ${against === 0 ? (read.length === 1 ? "" : "all ") + "within" : `${against} outside`} the plan's bounds.`;
     this.reason.label.hidden = !s.except;
     this.reason.input.required = Boolean(s.except);
     if (!s.except) {
@@ -116,18 +112,18 @@ export class SignOff {
       return [this.form];
     }
     this.button.textContent = "Sign off with this exception";
-    const { coils, ohms: against, ohms_unread: unread, wiring } = s.except;
+    const { coils, ohms: off, ohms_unread: unread, wiring } = s.except;
     this.facts.replaceChildren(
       el("p", {}, "The record will say in plain sight what is wrong or not decided:"),
       el(
         "ul",
         {},
         coils.length > 0 ? el("li", {}, coils.slice(0, SHOWN).map((id) => `${id} ${wordOf(claims[id])}`).join(", ") + (coils.length > SHOWN ? ` and ${coils.length - SHOWN} more` : "")) : null,
-        against.length > 0 ? el("li", {}, `ohms outside the plan's bounds: ${against.map((a) => a.replace(":", " ")).join(", ")}`) : null,
+        off.length > 0 ? el("li", {}, `ohms outside the plan's bounds: ${off.map((a) => a.replace(":", " ")).join(", ")}`) : null,
         unread ? el("li", {}, "the ohms of the whole wiring were not read: those of the pad, of every string or of every coil") : null,
         wiring ? el("li", {}, wiring) : null,
       ),
-      read.length > 0 ? el("p", { class: "note" }, ohms) : null,
+      ...(read.length > 0 ? [el("p", { class: "note" }, ohms)] : []),
     );
     if (this.form.parentElement !== this.fold) this.fold.append(this.form);
     return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except)), " Read or mend what is missing; or sign with a written exception."), this.fold];
