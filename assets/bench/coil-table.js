@@ -39,7 +39,7 @@ export function coilTable(place, state, o) {
     const selected = o.selected === c.id;
     const cells = {
       state: read ? v.state : "",
-      sure: read ? percent(Math.max(...Object.values(v.p))) : "",
+      sure: read ? percent(Math.max(...Object.values(v.p))).replace("over", ">") : "",
       expected: read ? microtesla(v.expected_uT) : predicted.has(c.id) ? microtesla(predicted.get(c.id).bz_uT) : "",
       read: v?.measured_uT != null ? microtesla(v.measured_uT) : "",
     };

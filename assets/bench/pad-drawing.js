@@ -54,13 +54,15 @@ export class PadDrawing {
     this.plan = plan;
     const runs = leads(plan);
     this.keepMarks(plan);
+    const size = bounds(plan);
+    const large = Math.min(2, Math.max(1, (size.x1 - size.x0) / 900)); // words on a large pad are larger, or nobody could read them
     const outlined = plan.outline_mm[0] > 0;
     const sheet = { x: 0, y: -plan.outline_mm[1], width: plan.outline_mm[0], height: plan.outline_mm[1], rx: 10 };
     this.svg.setAttribute("aria-label", `The pad ${plan.name}, seen from above. ${this.o.keys || "Arrow keys go from coil to coil, plus and minus zoom, 0 shows all."}`);
     const parts = {
       sheet: outlined ? [svg("rect", { class: "pad-outline", ...sheet }), svg("rect", { class: "paper-grid", ...sheet, fill: `url(#${this.grid})` })] : [],
       leads: runs.map(drawRun),
-      ends: runs.flatMap(drawEnds),
+      ends: runs.flatMap((run) => drawEnds(run, large)),
     };
     if (!this.parts) {
       this.parts = Object.fromEntries(["sheet", "leads", "ends", "scale"].map((name) => [name, svg("g", { class: name })]));
@@ -177,8 +179,8 @@ function drawRun(run) {
   return svg("g", { class: "run" }, ...run.hops.map((h) => line(h.from, h.to)), ...run.ends.map((e) => line(e.from, e.to)));
 }
 
-/** @param {import("./leads.js").Run} run */
-function drawEnds(run) {
+/** @param {import("./leads.js").Run} run @param {number} large */
+function drawEnds(run, large) {
   const plus = run.plus.map((p) =>
     svg("g", { class: "plus-mark", transform: `translate(${p.x} ${p.y})` }, svg("circle", { r: 4.4 }), svg("path", { d: "M-2.4 0h4.8M0-2.4v4.8" })),
   );
@@ -187,7 +189,7 @@ function drawEnds(run) {
     const half = 4 + words.length * 3.1;
     return svg(
       "g",
-      { class: `string-end string-${run.index % PATTERNS.length}`, transform: `translate(${e.to.x} ${e.to.y})` },
+      { class: `string-end string-${run.index % PATTERNS.length}`, transform: `translate(${e.to.x} ${e.to.y}) scale(${large})` },
       svg("rect", { x: -half, y: -7, width: 2 * half, height: 14, rx: 7 }),
       svg("text", { "text-anchor": "middle", y: 3.6, "font-size": 10 }, words),
     );

@@ -209,19 +209,24 @@ func TestRehearsalTurnedAndTilted(t *testing.T) {
 	shot(t, ctx, "chosen")
 	do(t, ctx, chromedp.Click("#begin-rehearsal", chromedp.ByQuery))
 	waitFor(t, ctx, "the phone", `document.querySelector(".made-up") && document.querySelector(".stands")`)
-	var knob, level struct{ X, Y float64 }
-	middle := func(selector string, v any) {
+	type point struct{ X, Y float64 }
+	// middle is where a thing stands, once it stands still.
+	middle := func(selector string) (at point) {
 		t.Helper()
-		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`(() => { const r = document.querySelector(%q).getBoundingClientRect(); return { X: r.x + r.width / 2, Y: r.y + r.height / 2 }; })()`, selector), v))
+		for before := (point{-1, -1}); at != before; {
+			before = at
+			do(t, ctx, chromedp.Sleep(250*time.Millisecond), chromedp.Evaluate(fmt.Sprintf(`(() => { const r = document.querySelector(%q).getBoundingClientRect(); return { X: r.x + r.width / 2, Y: r.y + r.height / 2 }; })()`, selector), &at))
+		}
+		return at
 	}
 	drag := func(x, y, dx, dy float64) {
 		t.Helper()
 		do(t, ctx, chromedp.MouseEvent(input.MousePressed, x, y, chromedp.ButtonLeft), chromedp.MouseEvent(input.MouseMoved, x+dx/2, y+dy/2, chromedp.ButtonLeft), chromedp.MouseEvent(input.MouseMoved, x+dx, y+dy, chromedp.ButtonLeft), chromedp.MouseEvent(input.MouseReleased, x+dx, y+dy, chromedp.ButtonLeft))
 	}
-	middle(".made-up .knob circle", &knob)
+	knob := middle(".made-up .knob circle")
 	drag(knob.X, knob.Y, -40, 10)
 	waitFor(t, ctx, "the phone to be turned", `/turned \d+° to the left/.test(document.querySelector(".stands").textContent)`)
-	middle(".made-up .bubble", &level)
+	level := middle(".made-up .bubble")
 	drag(level.X, level.Y, 5, 0)
 	waitFor(t, ctx, "the phone to be tilted", `/edge up by \d+°/.test(document.querySelector(".stands").textContent)`)
 	do(t, ctx, chromedp.Focus(".made-up", chromedp.ByQuery), chromedp.KeyEvent("0"), chromedp.KeyEvent("e"), chromedp.KeyEvent("s"))
