@@ -3,6 +3,7 @@ package browsertest
 import (
 	"context"
 	_ "embed"
+	"encoding/json"
 	"strings"
 	"testing"
 
@@ -15,8 +16,8 @@ var axeScript string
 
 // axe fails the test for every violation of axe-core's rules on the page as it
 // stands. It says what is wrong, where, and what was found there. What stands
-// in frames is looked at by tests of its own.
-func axe(t *testing.T, ctx context.Context, what string) {
+// in frames is looked at by tests of its own. With rules named, only those.
+func axe(t *testing.T, ctx context.Context, what string, rules ...string) {
 	t.Helper()
 	var found []struct {
 		ID    string `json:"id"`
@@ -28,12 +29,21 @@ func axe(t *testing.T, ctx context.Context, what string) {
 		} `json:"nodes"`
 	}
 	var passed int
+	only := "undefined"
+	if len(rules) > 0 {
+		raw, _ := json.Marshal(rules)
+		only = string(raw)
+	}
+	var there bool
+	do(t, ctx, chromedp.Evaluate("!!window.axe", &there))
+	if !there {
+		// The devtools are not held by the page's Content-Security-Policy.
+		do(t, ctx, chromedp.Evaluate(axeScript+"\n;true", nil))
+	}
 	await := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
 	do(t, ctx,
-		// The devtools are not held by the page's Content-Security-Policy.
-		chromedp.Evaluate(axeScript+"\n;true", nil),
 		chromedp.Evaluate(`(async () => {
-			window.axeSaw = await axe.run(document, { iframes: false, resultTypes: ["violations", "passes"] });
+			window.axeSaw = await axe.run(document, { iframes: false, resultTypes: ["violations", "passes"], runOnly: `+only+` });
 			return axeSaw.passes.length;
 		})()`, &passed, await),
 		chromedp.Evaluate(`axeSaw.violations.map((v) => ({ id: v.id, help: v.help,

@@ -18,9 +18,9 @@ func TestPhoneAxe(t *testing.T) {
 	for _, name := range stateNames(t, program, page) {
 		page(chromedp.Navigate(program.Phone+"app/states.html?state="+url.QueryEscape(name)),
 			chromedp.WaitVisible(fmt.Sprintf("body[data-shown=%q]", name), chromedp.ByQuery))
-		for _, mode := range []string{"light", "dark"} {
-			page(theme(mode))
-			axe(t, ctx, name+" "+mode)
-		}
+		page(theme("light"))
+		axe(t, ctx, name+" light")
+		page(theme("dark")) // nothing but colours differs
+		axe(t, ctx, name+" dark", "color-contrast")
 	}
 }
