@@ -71,7 +71,7 @@ const ROUTES = { vector: "reads the field itself", heading: "reads its compass",
 
 /** What a phone does now. @param {any} p */
 export function doing(p) {
-  const field = p.last_uT ? p.last_uT.map((v) => v.toFixed(0).replace("-", "−").padStart(5)).join(" ") + " uT" : "no reading yet";
+  const field = p.last_uT ? p.last_uT.map((v) => v.toFixed(0).replace("-", "−").padStart(5)).join(" ") + " uT" : p.route === "vector" ? "no reading yet" : "";
   return p.at ? `on ${p.at}, ${p.count} readings   ${field}` : `between coils   ${field}`;
 }
 

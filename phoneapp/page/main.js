@@ -230,7 +230,9 @@ function received(m) {
     newCheck();
     return;
   }
-  if (m.verdict) verdict(m.verdict);
+  // A greeting tells the verdict as it stands: news only if one was missed.
+  const known = m.hello && JSON.stringify(m.verdict) === JSON.stringify(told.verdict);
+  if (m.verdict && !known) verdict(m.verdict);
   if (m.error?.code === "seq-taken") {
     // The stream goes by a new name now; the capture under it begins anew.
     end();

@@ -6,6 +6,7 @@ import { padDrawing } from "./drawing.js";
 import { VectorFlow } from "./flow.js";
 import { HeadingFlow } from "./heading-flow.js";
 import { northWords } from "../common/north.js";
+import { Ohms } from "./ohms.js";
 import * as page from "./page.js";
 import { brokenWords } from "./run.js";
 import { conventionScreen, handScreen } from "./screens/hand.js";
@@ -105,9 +106,9 @@ function sensor(set) {
   if (flow.stage !== "answer") page.reading("41  63  385 µT");
 }
 
-/** @param {any} found @param {any} where @param {string} [note] */
-function start(found, where, note = "") {
-  page.show(startScreen(told(), found, { note, where, drawing: () => padDrawing(plan, { label: "The pad" }), begin: nothing, resume: null, findSensor: found.raw === null ? nothing : null }));
+/** @param {any} found @param {any} where @param {string} [note] @param {(() => void) | null} [resume] */
+function start(found, where, note = "", resume = null) {
+  page.show(startScreen(told(), found, { note, where, drawing: () => padDrawing(plan, { label: "The pad" }), begin: nothing, resume, findSensor: found.raw === null ? nothing : null }));
   help(found, where);
 }
 
@@ -145,6 +146,7 @@ const STATES = {
   "finding-out": () => page.show(findingOut()),
   "no-bench": () => page.show(noBench(nothing)),
   "start-raw": () => start({ best: "vector", raw: null, compass: null }, android),
+  "start-again": () => start({ best: "vector", raw: null, compass: null }, android, "", nothing),
   "start-compass": () => start({ best: "heading", raw: new Trouble("missing"), compass: "ask" }, apple),
   "start-hand": () => start({ best: "hand", raw: new Trouble("missing"), compass: new Trouble("no-compass") }, { system: "other", browser: "firefox" }),
   ...failing,
@@ -177,6 +179,10 @@ const STATES = {
     vector({ stage: "place", done: done(3) }, some);
     page.link("lost", 14);
   },
+  "link-post": () => {
+    vector({ stage: "place", done: done(3) }, some);
+    page.link("post", 0);
+  },
   "key-changed": () => {
     vector({ stage: "place", done: done(3) }, some);
     page.link("shut", 0);
@@ -202,6 +208,10 @@ const STATES = {
   "sensor-unchanged": () => sensor({ done: [[]], told: "unchanged" }),
   "sensor-reads": () => sensor({ stage: "first", run: samples(1) }),
   "sensor-found": () => sensor({ stage: "answer", done: [[], [], [], []], answer: { found: true, offset_mm: [-14.2, 41.3], offset_sd_mm: [5.1, 4.4], holds: 4 } }),
+  ohms: () => {
+    const o = new Ohms(/** @type {any} */ ({ told: told(some) }), nothing);
+    Object.assign(o, { noted: ["coil B2: open", "coil B1: 0.98 ohm"], note: "Expected a number of ohms, as in 0.97." }).show();
+  },
   help: () => {
     vector({ stage: "place", done: done(3) }, some);
     help({ best: "heading", raw: new Trouble("not-readable"), compass: null }, android, true);

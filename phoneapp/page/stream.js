@@ -8,6 +8,9 @@ const MAX_LINES = 400; // of one message
 const WINDOW = 64; // messages on their way at once
 const RETRY_MS = [500, 1000, 2000, 4000, 8000];
 const REFUSALS = 2; // sockets refused by a server that answers otherwise, before falling back
+const OPEN_WITHIN_MS = 4000; // a socket that neither opens nor fails is refused
+const ANSWER_WITHIN_MS = 5000; // a line on which nothing is acknowledged for so long is dead
+const PUSH_WITHIN_MS = 40000; // the server says something every 15 s
 
 /**
  * up: by websocket. post: by single messages. lost: no connection. shut: the
@@ -37,6 +40,8 @@ export class Stream {
     this.posting = false;
     this.refused = 0;
     this.failures = 0;
+    /** When the server was last heard, of the page's clock. */
+    this.heard_ms = 0;
     /** @type {Link} */
     this.link = "lost";
   }
@@ -45,6 +50,7 @@ export class Stream {
     addEventListener("pagehide", () => this.flush());
     document.addEventListener("visibilitychange", () => document.hidden && this.flush());
     addEventListener("online", () => this.hurry());
+    setInterval(() => this.watch(), 1000);
     this.connect();
   }
 
@@ -106,17 +112,30 @@ export class Stream {
     }
     this.socket = socket;
     let opened = false;
+    const hangs = setTimeout(() => {
+      this.refused = REFUSALS; // waited for long enough
+      socket.close();
+    }, OPEN_WITHIN_MS);
     socket.onopen = () => {
+      clearTimeout(hangs);
       opened = true;
       this.refused = 0;
     };
     socket.onmessage = (e) => this.receive(e.data);
     socket.onclose = () => {
+      clearTimeout(hangs);
       if (this.socket !== socket) return;
       this.disconnected();
       if (opened) this.later();
       else void this.refusedOrAway();
     };
+  }
+
+  /** Out of a network's range nobody tells that the line is dead: no answer does. */
+  watch() {
+    const silent_ms = performance.now() - this.heard_ms;
+    const owed = this.posting ? silent_ms > (this.ready ? PUSH_WITHIN_MS : ANSWER_WITHIN_MS) : this.inFlight.size > 0 && silent_ms > ANSWER_WITHIN_MS;
+    if (owed && this.link !== "shut") this.reconnect();
   }
 
   disconnected() {
@@ -129,7 +148,7 @@ export class Stream {
   async refusedOrAway() {
     let status = 0;
     try {
-      status = (await fetch(new URL("plan.json", this.o.base), { cache: "no-store" })).status;
+      status = (await fetch(new URL("plan.json", this.o.base), { cache: "no-store", signal: AbortSignal.timeout(ANSWER_WITHIN_MS) })).status;
     } catch {
       // Away: no answer at all.
     }
@@ -156,17 +175,16 @@ export class Stream {
     this.socket = undefined;
     this.posting = true;
     this.pushes?.close();
+    this.heard_ms = performance.now(); // the greeting is due from now
     this.pushes = new EventSource(this.address("events"));
     this.pushes.onmessage = (e) => this.receive(e.data);
-    this.pushes.onerror = () => {
-      this.disconnected();
-      // The browser connects again by itself unless it has given up.
-      if (this.pushes?.readyState === EventSource.CLOSED) setTimeout(() => this.fallBack(), RETRY_MS[2]);
-    };
+    // The browser connects again by itself; where it has given up, watch does.
+    this.pushes.onerror = () => this.disconnected();
   }
 
   /** @param {string} text */
   receive(text) {
+    this.heard_ms = performance.now();
     let m;
     try {
       m = JSON.parse(text);
@@ -230,7 +248,10 @@ export class Stream {
 
   /** Sends what is waiting and not on its way. */
   pump() {
-    if (!this.ready || !this.check) return;
+    if (!this.ready || !this.check) {
+      if (this.outbox.waiting.length > 0) this.tell(this.link); // how many are kept
+      return;
+    }
     if (this.posting) {
       void this.postAll();
       return;
@@ -239,6 +260,7 @@ export class Stream {
       if (this.inFlight.size >= WINDOW) break;
       if (m.check !== this.check || this.inFlight.has(m.seq)) continue;
       if (this.socket?.readyState !== WebSocket.OPEN) break;
+      if (this.inFlight.size === 0) this.heard_ms = performance.now(); // the answer is due from now
       this.inFlight.add(m.seq);
       this.socket.send(body(m));
     }
@@ -254,7 +276,7 @@ export class Stream {
         const m = this.outbox.waiting.find((w) => w.check === this.check);
         if (!m) break;
         try {
-          const r = await fetch(this.address("post"), { method: "POST", body: body(m), headers: { "Content-Type": "application/json" } });
+          const r = await fetch(this.address("post"), { method: "POST", body: body(m), headers: { "Content-Type": "application/json" }, signal: AbortSignal.timeout(ANSWER_WITHIN_MS) });
           this.receive(await r.text());
           this.failures = 0;
           if (r.status === 403) {
@@ -267,7 +289,8 @@ export class Stream {
           this.failures++;
           this.tell("lost");
           await wait(RETRY_MS[Math.min(this.failures, RETRY_MS.length) - 1]);
-          if (this.ready) this.tell("post");
+          // The line of the pushes may have died with it.
+          if (this.ready) this.reconnect();
         }
       }
     } finally {

@@ -381,16 +381,20 @@ func worthJudging(lines []capture.Line) bool {
 	})
 }
 
-// Join counts a connection of a source and returns the greeting to send it.
+// Join counts a connection of a source and returns the greeting to send it, with
+// the verdict as it stands: it may have come while the source was cut off.
 func (d *Desk) Join(ctx context.Context, sourceID string) (map[string]any, error) {
 	d.mu.Lock()
 	c := d.check
 	s := c.source(sourceID)
 	s.online++
-	last := s.last
+	hello := map[string]any{"hello": map[string]any{"check": c.ID, "last_seq": s.last}}
+	if c.verdict != nil {
+		hello["verdict"] = c.verdict
+	}
 	d.mu.Unlock()
 	d.pushPhones()
-	return map[string]any{"hello": map[string]any{"check": c.ID, "last_seq": last}}, nil
+	return hello, nil
 }
 
 // Leave undoes Join.

@@ -283,6 +283,58 @@ func TestWrongOrMissingKey(t *testing.T) {
 	}
 }
 
+// TestGreetingTellsTheVerdict: a phone that was cut off when the verdict came
+// learns it as soon as it is back, by either way.
+func TestGreetingTellsTheVerdict(t *testing.T) {
+	s := newStage(t)
+	r, err := s.phone.Client().Post(s.phone.URL+"/"+testKey+"/post?source=tester", "application/json", strings.NewReader(message(1, start, `{"type":"reading","t":1,"at":"A1","face":"north"}`)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Body.Close()
+	for deadline := time.Now().Add(10 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		if v := s.desk.State().Verdict; v != nil && v.Coils[0].Used == 1 {
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatal("no verdict within 10 s")
+		}
+	}
+	type greeting struct {
+		Hello   *struct{}
+		Verdict *struct {
+			Coils []struct{ Used int }
+		}
+	}
+	d := websocket.Dialer{TLSClientConfig: &tls.Config{InsecureSkipVerify: true}}
+	conn, _, err := d.Dial(s.streamURL(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	var bySocket, byEvent greeting
+	if err := conn.ReadJSON(&bySocket); err != nil {
+		t.Fatal(err)
+	}
+	ev, err := s.phone.Client().Get(s.phone.URL + "/" + testKey + "/events?source=tester")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer ev.Body.Close()
+	line, err := bufio.NewReader(ev.Body).ReadString('\n')
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := json.Unmarshal([]byte(strings.TrimPrefix(line, "data: ")), &byEvent); err != nil {
+		t.Fatal(err)
+	}
+	for way, g := range map[string]greeting{"websocket": bySocket, "event": byEvent} {
+		if g.Hello == nil || g.Verdict == nil || len(g.Verdict.Coils) == 0 || g.Verdict.Coils[0].Used != 1 {
+			t.Errorf("the greeting by %s: %+v", way, g)
+		}
+	}
+}
+
 func TestForeignOrigin(t *testing.T) {
 	s := newStage(t)
 	d := websocket.Dialer{TLSClientConfig: &tls.Config{InsecureSkipVerify: true}}
