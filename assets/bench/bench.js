@@ -4,6 +4,7 @@ import { byId } from "../common/dom.js";
 import { wordOf } from "../common/states.js";
 import { Asked } from "./asked.js";
 import { Claims } from "./claims.js";
+import { CoilCard } from "./coil-card.js";
 import { coilTable } from "./coil-table.js";
 import { showReadings } from "./readings-panel.js";
 import { Judging } from "./judging.js";
@@ -28,6 +29,7 @@ export class Bench {
     this.map = new MapLayer({ drawing: this.drawing, box: byId("show-map"), legend: byId("map-legend"), ontrouble: o.ontrouble });
     this.asked = new Asked(this.drawing);
     this.judging = new Judging(byId("judging"), { ontrouble: o.ontrouble });
+    this.card = new CoilCard(byId("coil"), { onclose: () => this.pick(null), onreading: (id) => this.look(id) });
     byId("show-values").addEventListener("change", (e) => this.drawing.svg.classList.toggle("no-values", !e.target.checked));
   }
 
@@ -55,7 +57,7 @@ export class Bench {
     this.draw();
     const fresh = this.claims.take(next);
     showVerdict(byId("verdict"), next, { ...this.o, claims: this.claims.panel(), onlook: (id) => this.look(id) });
-    this.showTable();
+    this.showCoils();
     showPhones(byId("phones"), next);
     this.showHolds();
     if (fresh.length > 0) this.say(fresh.map((c) => `${c.id} ${wordOf(c.state)}`).join(", "));
@@ -69,9 +71,10 @@ export class Bench {
     byId("holds").querySelector("summary")?.focus({ preventScroll: true });
   }
 
-  /** The table: only rows that changed are made anew. */
-  showTable() {
+  /** The table, of which only rows that changed are made anew, and the coil that is selected. */
+  showCoils() {
     coilTable(byId("coils"), this.state, { selected: this.selected, onpick: (id) => this.pick(this.selected === id ? null : id) });
+    this.card.show(this.state, this.selected);
   }
 
   showHolds() {
@@ -82,7 +85,7 @@ export class Bench {
   pick(id) {
     this.selected = id;
     this.draw();
-    this.showTable();
+    this.showCoils();
     this.showHolds();
   }
 

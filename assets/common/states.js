@@ -44,5 +44,7 @@ export function stateBadge(state, word) {
 export function percent(p) {
   if (p > 0.9999) return "over 99.99 %";
   if (p >= 0.99) return `${(p * 100).toFixed(2)} %`;
+  if (p < 0.0001) return "under 0.01 %";
+  if (p < 0.01) return `${(p * 100).toFixed(2)} %`;
   return `${Math.round(p * 100)} %`;
 }
