@@ -8,12 +8,15 @@ import { CoilCard } from "./coil-card.js";
 import { coilTable } from "./coil-table.js";
 import { showReadings } from "./readings-panel.js";
 import { Judging } from "./judging.js";
+import { keep, recall } from "./kept.js";
 import { MapLayer } from "./map-layer.js";
 import { PadDrawing } from "./pad-drawing.js";
 import { showPhoneRows, showPhones, showSample } from "./phone-panel.js";
 import { readCoils, showVerdict } from "./verdict-panel.js";
 
 const COUNTED = 25; // readings of a usual hold
+const MOST_FRESH = 12; // more at once is a page just opened
+const FRESH_MS = 2500;
 
 export class Bench {
   /** @param {{onrehearse: () => void, onagain: () => void, ontrouble: (e: Error) => void}} o */
@@ -25,12 +28,31 @@ export class Bench {
     /** The coil each phone counts on now. @type {Map<string, {at: string, count: number}>} */
     this.counting = new Map();
     this.fooled = new Set();
+    /** Coils claimed just now. */
+    this.fresh = new Set();
     this.drawing = new PadDrawing(byId("drawing"), { buttons: byId("view-buttons"), onpick: (id) => this.pick(this.selected === id ? null : id) });
     this.map = new MapLayer({ drawing: this.drawing, box: byId("show-map"), legend: byId("map-legend"), ontrouble: o.ontrouble });
     this.asked = new Asked(this.drawing);
     this.judging = new Judging(byId("judging"), { ontrouble: o.ontrouble });
     this.card = new CoilCard(byId("coil"), { onclose: () => this.pick(null), onreading: (id) => this.look(id) });
-    byId("show-values").addEventListener("change", (e) => this.drawing.svg.classList.toggle("no-values", !e.target.checked));
+    this.keepBoxes();
+  }
+
+  /** What is switched on stays so when the page is loaded again. */
+  keepBoxes() {
+    const values = byId("show-values");
+    const before = recall("layers");
+    if (before) {
+      values.checked = before.values;
+      byId("show-map").checked = before.map;
+    }
+    const shown = () => {
+      this.drawing.svg.classList.toggle("no-values", !values.checked);
+      keep("layers", { values: values.checked, map: byId("show-map").checked });
+    };
+    values.addEventListener("change", shown);
+    byId("show-map").addEventListener("change", shown);
+    shown();
   }
 
   /** @param {any} next */
@@ -41,6 +63,10 @@ export class Bench {
       this.counting.clear();
       this.fooled = new Set();
       this.selected = null;
+    }
+    if (!this.state) {
+      const was = recall("selected");
+      if (was?.check === next.check.id) this.selected = was.id;
     }
     this.state = next;
     if (!next.plan.coils.some((c) => c.id === this.selected)) this.selected = null;
@@ -60,6 +86,7 @@ export class Bench {
     this.showCoils();
     showPhones(byId("phones"), next);
     this.showHolds();
+    if (fresh.length > 0 && fresh.length <= MOST_FRESH) this.freshen(fresh.map((c) => c.id));
     if (fresh.length > 0) this.say(fresh.map((c) => `${c.id} ${wordOf(c.state)}`).join(", "));
   }
 
@@ -84,6 +111,7 @@ export class Bench {
   /** @param {string | null} id */
   pick(id) {
     this.selected = id;
+    keep("selected", { check: this.state.check.id, id });
     this.draw();
     this.showCoils();
     this.showHolds();
@@ -93,7 +121,29 @@ export class Bench {
     const looks = looksOf(this.state, this.selected);
     for (const c of this.counting.values()) if (looks.has(c.at)) looks.get(c.at).counting = Math.min(1, c.count / COUNTED);
     for (const id of this.fooled) if (looks.has(id)) looks.get(id).fooled = true;
+    this.mark(looks);
     this.drawing.show(looks);
+  }
+
+  /** What the mend touches, and what was claimed just now. @param {Map<string, any>} looks */
+  mark(looks) {
+    const touch = new Map();
+    const cause = this.state.verdict?.outcome === "fault" ? this.state.verdict.causes?.[0] : null;
+    (cause?.mend || []).forEach((m, i) => touch.set(m.do === "swap-pad" ? "pad" : m.id, i + 1));
+    for (const [id, n] of touch) if (looks.has(id)) looks.get(id).step = n;
+    for (const id of this.fresh) if (looks.has(id)) looks.get(id).fresh = true;
+    this.drawing.touch(touch);
+  }
+
+  /** Shows for a moment what was claimed just now. @param {string[]} ids */
+  freshen(ids) {
+    this.fresh = new Set(ids);
+    clearTimeout(this.freshFor);
+    this.freshFor = setTimeout(() => {
+      this.fresh.clear();
+      this.draw();
+    }, FRESH_MS);
+    this.draw();
   }
 
   /** @param {{source: string, at?: string, count?: number}} m */

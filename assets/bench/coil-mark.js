@@ -6,7 +6,7 @@ import { faceSign, outline } from "../common/pad.js";
 import { percent, shapeOf, wordOf } from "../common/states.js";
 import { north } from "../common/north.js";
 
-/** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, next: boolean, selected: boolean, counting: number | null, fooled: boolean, trouble?: string, order?: number}} Look trouble: what is wrong with it as planned, in words; order: its place in a string being drawn */
+/** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, next: boolean, selected: boolean, counting: number | null, fooled: boolean, trouble?: string, order?: number, step?: number, fresh?: boolean}} Look step: of the mend that touches it; fresh: claimed just now; trouble: what is wrong with it as planned, in words; order: its place in a string being drawn */
 
 const DOUBTS = ["as-planned", "reversed", "weak", "dead"];
 
@@ -60,7 +60,7 @@ export class CoilMark {
     if (key === this.shown) return;
     this.shown = key;
     const { coil, r } = this;
-    this.node.setAttribute("class", ["coil", look.state && `is-${look.state}`, look.next && "is-next", look.selected && "is-selected", look.fooled && "is-fooled", look.trouble && "is-troubled", look.order && "is-ordered"].filter(Boolean).join(" "));
+    this.node.setAttribute("class", ["coil", look.state && `is-${look.state}`, look.next && "is-next", look.selected && "is-selected", look.fooled && "is-fooled", look.trouble && "is-troubled", look.order && "is-ordered", look.fresh && "is-fresh", look.step && "is-touched"].filter(Boolean).join(" "));
     this.node.setAttribute("aria-pressed", String(look.selected));
     this.name.textContent = this.words(look); // names the button as well
     const face = look.state === "reversed" ? -this.up : look.state === "dead" ? 0 : this.up;
@@ -92,6 +92,7 @@ export class CoilMark {
     if (look.state === "undecided" && look.p) parts.push(this.doubt(look.p));
     if (look.counting !== null) parts.push(this.count(look.counting));
     if (look.order) parts.push(svg("g", { class: "order", transform: `translate(${r * 0.62} ${-r * 0.62})` }, svg("circle", { r: r * 0.3 }), svg("text", { "text-anchor": "middle", "font-size": r * 0.36, y: r * 0.13 }, String(look.order))));
+    if (look.step) parts.push(svg("g", { class: "step", transform: `translate(${-r * 0.86} ${-r * 0.86}) scale(${r / 34})` }, svg("circle", { r: 9 }), svg("text", { "text-anchor": "middle", y: 4.4, "font-size": 12 }, String(look.step))));
     if (look.fooled || look.trouble) parts.push(svg("text", { class: "fooled", "text-anchor": "middle", "font-size": r * 0.34, x: r * 0.86, y: -r * 0.74 }, "!"));
     this.live.replaceChildren(...parts);
   }
@@ -104,6 +105,7 @@ export class CoilMark {
     if (look.measured_uT !== null) words.push(`read ${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)} microtesla`);
     else if (look.planned_uT !== null) words.push(`${microtesla(look.planned_uT)} microtesla planned`);
     if (look.fooled) words.push("a plain check of the sign would have got it wrong");
+    if (look.step) words.push(`touched by step ${look.step} of the mend`);
     if (look.next) words.push("to be read next");
     if (look.order) words.push(`number ${look.order} of the string being drawn`);
     if (look.trouble) words.push(look.trouble);

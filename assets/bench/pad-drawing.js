@@ -68,6 +68,7 @@ export class PadDrawing {
       this.parts = Object.fromEntries(["sheet", "leads", "ends", "scale"].map((name) => [name, svg("g", { class: name })]));
       this.svg.replaceChildren(patterns(this.grid), this.parts.sheet, this.map, this.parts.leads, this.coils, this.parts.ends, this.parts.scale, this.under, this.overlay);
     }
+    this.touched = ""; // the ends are made anew
     for (const [name, nodes] of Object.entries(parts)) this.parts[name].replaceChildren(...nodes);
     if (view === "still") return;
     const b = bounds(plan);
@@ -114,6 +115,19 @@ export class PadDrawing {
     for (const [id, look] of looks) this.marks.get(id)?.show(look);
   }
 
+  /** Numbers the string ends, or the pad's, that a step of a mend exchanges. @param {Map<string, number>} steps */
+  touch(steps) {
+    const key = JSON.stringify([...steps]);
+    if (key === this.touched || !this.parts) return;
+    this.touched = key;
+    for (const end of this.parts.ends.querySelectorAll("[data-string]")) {
+      const n = steps.get(end.dataset.string) || steps.get("pad");
+      end.classList.toggle("is-touched", Boolean(n));
+      end.querySelector(".step")?.remove();
+      if (n) end.append(svg("g", { class: "step", transform: "translate(0 -13)" }, svg("circle", { r: 7 }), svg("text", { "text-anchor": "middle", y: 3.4, "font-size": 9.5 }, String(n))));
+    }
+  }
+
   scaled(scale) {
     let r = Infinity;
     for (const m of this.marks.values()) r = Math.min(r, m.r);
@@ -137,6 +151,7 @@ export class PadDrawing {
     if (!m) return;
     m.node.setAttribute("tabindex", "0");
     /** @type {any} */ (m.node).focus({ preventScroll: true });
+    this.view.reveal(m.coil.x_mm, -m.coil.y_mm, m.r + m.winding.build_mm);
   }
 
   key(e) {
@@ -189,7 +204,7 @@ function drawEnds(run, large) {
     const half = 4 + words.length * 3.1;
     return svg(
       "g",
-      { class: `string-end string-${run.index % PATTERNS.length}`, transform: `translate(${e.to.x} ${e.to.y}) scale(${large})` },
+      { class: `string-end string-${run.index % PATTERNS.length}`, "data-string": run.string, transform: `translate(${e.to.x} ${e.to.y}) scale(${large})` },
       svg("rect", { x: -half, y: -7, width: 2 * half, height: 14, rx: 7 }),
       svg("text", { "text-anchor": "middle", y: 3.6, "font-size": 10 }, words),
     );

@@ -42,6 +42,14 @@ export class View {
     this.show(this.home);
   }
 
+  /** Moves what is seen so that a place is in it. @param {number} x @param {number} y in the drawing's units @param {number} r room around it */
+  reveal(x, y, r) {
+    if (!this.zoomed) return;
+    const { box } = this;
+    const into = (at, from, size) => (size < 2 * r ? at - size / 2 : Math.min(at - r, Math.max(at + r - size, from)));
+    this.show({ ...box, x: into(x, box.x, box.w), y: into(y, box.y, box.h) });
+  }
+
   get zoomed() {
     return this.box.w < this.home.w * 0.999;
   }
