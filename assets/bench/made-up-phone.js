@@ -10,6 +10,8 @@ const TURN_DEG = 5;
 const TILT_DEG = 2;
 const MOST_TILT_DEG = 30;
 const CARRY_MS = 450;
+const NEAR_MM = 2;
+const NEAR_DEG = 3;
 const LEVEL = { r: 12, y: 40 }; // the spirit level below the mark, millimetres
 const KNOB_Y = -BODY.mark - 13;
 
@@ -18,6 +20,9 @@ export const KEYS = "Arrows carry it, with Shift in bigger steps; Space lays it 
 // Which way the bubble goes as pitch and roll grow: a pitch above 0 raises the top
 // edge, a roll above 0 the left one.
 const SIGNS = [1, -1];
+
+/** An angle from -180 to 180. */
+const turned = (deg) => ((deg + 540) % 360) - 180;
 
 const within = (v) => Math.max(-MOST_TILT_DEG, Math.min(MOST_TILT_DEG, v));
 
@@ -34,7 +39,7 @@ export function poseWords(p) {
 /** @typedef {{x_mm: number, y_mm: number, top_deg: number, tilt_deg: number[], down: boolean}} Pose */
 
 export class MadeUpPhone {
-  /** @param {{drawing: any, pose: Pose | null, onmove: (p: Pose) => void, say: (text: string) => void, asked: () => string | null}} o */
+  /** @param {{drawing: any, pose: Pose | null, onmove: (p: Pose) => void, say: (text: string) => void, asked: () => import("./phone-asks.js").Asked | null}} o */
   constructor(o) {
     this.o = o;
     const home = o.drawing.view.home;
@@ -188,7 +193,7 @@ export class MadeUpPhone {
   }
 
   turn(by) {
-    this.pose.top_deg = ((this.pose.top_deg + by + 540) % 360) - 180;
+    this.pose.top_deg = turned(this.pose.top_deg + by);
     this.moved();
   }
 
@@ -212,24 +217,34 @@ export class MadeUpPhone {
     this.moved();
   }
 
-  /** Lifts the phone, carries it to a coil and lays it down. @param {string | null} id */
-  goTo(id) {
-    const c = this.o.drawing.plan.coils.find((k) => k.id === id);
-    if (!c) {
-      this.o.say("No coil is asked for just now.");
+  /** Whether it lies where it is asked for. @param {import("./phone-asks.js").Asked} to */
+  liesAt(to) {
+    const p = this.pose;
+    return p.down && Math.hypot(p.x_mm - to.x_mm, p.y_mm - to.y_mm) < NEAR_MM && Math.abs(turned(p.top_deg - to.top_deg)) < NEAR_DEG;
+  }
+
+  /**
+   * Lifts the phone, carries it where it is asked for, turned and moved aside as
+   * asked, and lays it down.
+   * @param {import("./phone-asks.js").Asked | null} to
+   */
+  goTo(to) {
+    if (!to || this.liesAt(to)) {
+      this.o.say(to ? `The phone lies on ${to.id}.` : "No coil is asked for just now.");
       return;
     }
     clearTimeout(this.carrying);
     this.pose.down = false;
     this.moved();
     this.carrying = setTimeout(() => {
-      this.pose.x_mm = c.x_mm;
-      this.pose.y_mm = c.y_mm;
+      this.pose.x_mm = to.x_mm;
+      this.pose.y_mm = to.y_mm;
+      this.pose.top_deg = to.top_deg;
       this.moved();
       this.carrying = setTimeout(() => {
         this.pose.down = true;
         this.moved();
-        this.o.say(`The phone lies on ${id}.`);
+        this.o.say(`The phone lies on ${to.id}.`);
       }, CARRY_MS);
     }, CARRY_MS);
   }

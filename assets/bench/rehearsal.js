@@ -6,6 +6,7 @@ import { stateBadge, wordOf } from "../common/states.js";
 import { field } from "./hold-plot.js";
 import { ask } from "./live.js";
 import { KEYS, MadeUpPhone, poseWords } from "./made-up-phone.js";
+import { phoneAsks } from "./phone-asks.js";
 
 const SEND_MS = 80;
 const RETRY_MS = 1000;
@@ -39,16 +40,25 @@ export class Rehearsal {
     });
     this.build();
     this.connect();
-    this.timer = setInterval(() => this.send(), SEND_MS);
+    this.timer = setInterval(() => {
+      this.send();
+      this.offer();
+    }, SEND_MS);
     if (sessionStorage.getItem(this.shown)) void this.reveal(); // shown before the page was loaded again
   }
 
-  /** The coil to go to: what the phone's own page asks for, or else what the program would ask. */
+  /** Where the phone's own page wants the phone; it knows before the bench does. */
   asked() {
-    const page = /** @type {HTMLIFrameElement | null} */ (byId("rehearsal").querySelector("iframe"))?.contentDocument;
-    const next = page?.querySelector(".pad .coil.is-next")?.getAttribute("data-coil");
-    if (next) return next;
-    return this.o.state()?.prompt?.at || null;
+    return phoneAsks(byId("rehearsal").querySelector("iframe"));
+  }
+
+  /** The button says where it carries the phone now; one that lies right stays. */
+  offer() {
+    const to = this.asked();
+    const there = Boolean(to && this.phone.liesAt(to));
+    const words = !to ? "Carry it to the next coil" : there ? `It lies on ${to.id}` : `Carry it to ${to.id}`;
+    if (this.next.textContent !== words) this.next.textContent = words;
+    this.next.disabled = !to || there;
   }
 
   build() {
@@ -137,11 +147,8 @@ export class Rehearsal {
     sessionStorage.setItem(this.kept, text);
   }
 
-  /** What follows from a new state: the button says what it does now. */
+  /** What follows from a new state. */
   follow(state) {
-    const at = this.asked();
-    this.next.textContent = at ? `Carry it to ${at}` : "Carry it to the next coil";
-    this.next.disabled = !at;
     const decided = state.verdict && state.verdict.outcome !== "undecided";
     this.revealButton.textContent = decided ? "Show what was hidden" : "Give up and show what was hidden";
     this.revealButton.classList.toggle("main", Boolean(decided && !this.truth));
