@@ -1,0 +1,110 @@
+// Parts of the check's page that need no program behind them.
+import { CoilCard } from "/bench/coil-card.js";
+import { MadeUpPhone } from "/bench/made-up-phone.js";
+import { PadDrawing } from "/bench/pad-drawing.js";
+import { phoneAsks } from "/bench/phone-asks.js";
+import { equal, near, ok } from "./assert.js";
+
+/** A pad of so many coils in a row of one string. */
+function pad(n = 3) {
+  const ids = Array.from({ length: n }, (_, i) => `A${i + 1}`);
+  return {
+    name: "a row",
+    outline_mm: [120 * n, 140],
+    above_mm: 6,
+    windings: [{ id: "w", shape: "round", inner_mm: [90, 90], corner_mm: 0, build_mm: 6, width_mm: 8, turns: 48 }],
+    coils: ids.map((id, i) => ({ id, x_mm: 60 + 120 * i, y_mm: 70, turned_deg: 0, north: "up", sense: "ccw", winding: "w", string: "A" })),
+    strings: [{ id: "A", coils: ids }],
+  };
+}
+
+function place() {
+  const p = document.createElement("div");
+  p.style.width = "600px";
+  document.body.append(p);
+  return p;
+}
+
+/** A page in a frame that draws a phone as the phone page does. */
+function frame(markup) {
+  const f = document.createElement("iframe");
+  document.body.append(f);
+  f.contentDocument.body.innerHTML = markup;
+  return f;
+}
+
+export function thePhoneIsAskedForExactly() {
+  const drawn = (transform) => frame(`<svg><g class="coil is-next" data-coil="B2"></g><g class="phone-on" transform="${transform}"></g></svg>`);
+  equal(phoneAsks(drawn("translate(120.5 -80) rotate(-180)")), { id: "B2", x_mm: 120.5, y_mm: 80, top_deg: 180 });
+  equal(phoneAsks(drawn("translate(-3 12) rotate(90)")), { id: "B2", x_mm: -3, y_mm: -12, top_deg: -90 });
+  equal(phoneAsks(frame("<svg></svg>")), null, "nothing asked for");
+  equal(phoneAsks(null), null, "no page yet");
+}
+
+export async function thePhoneIsCarriedWhereItIsAskedFor() {
+  const drawing = new PadDrawing(place(), { buttons: document.createElement("div"), onpick: () => {} });
+  drawing.setPlan(pad());
+  const to = { id: "A2", x_mm: 163, y_mm: 41, top_deg: 180 };
+  let pose = null;
+  const phone = new MadeUpPhone({ drawing, pose: { x_mm: 60, y_mm: 70, top_deg: 0, tilt_deg: [0, 0], down: true }, onmove: (p) => (pose = p), say: () => {}, asked: () => to });
+  phone.goTo(to);
+  equal(pose.down, false, "lifted first");
+  await new Promise((done) => setTimeout(done, 1100));
+  equal([pose.x_mm, pose.y_mm, pose.top_deg, pose.down], [163, 41, 180, true]);
+  phone.goTo(to);
+  equal(pose.down, true, "a phone that lies right is not lifted: its hold would break");
+  phone.remove();
+}
+
+/** What the two cuts of a winding show: dot or cross, from the left. */
+function cuts(node) {
+  return [...node.querySelectorAll(".cut .face")].map((f) => (f.querySelector(".dot") ? "dot" : f.querySelector("path") ? "cross" : "none")).join(" ");
+}
+
+export function aCoilIsCutOpen() {
+  const node = document.createElement("section");
+  const card = new CoilCard(node, { onclose: () => {}, onreading: () => {} });
+  const state = (is, p) => ({
+    check: { id: "c" },
+    plan: pad(),
+    predicted: { coils: [{ id: "A2", bz_uT: 400, amps: 0.5 }] },
+    verdict: { coils: [{ id: "A2", state: is, p, used: 1, expected_uT: 380, measured_uT: -371 }] },
+  });
+  // Seen from the front, a field that goes up needs the current toward the reader
+  // on the left and away on the right.
+  card.show(state("as-planned", { "as-planned": 0.9995, reversed: 0.0005, weak: 0, dead: 0 }), "A2");
+  equal(cuts(node), "dot cross");
+  card.show(state("reversed", { "as-planned": 0.00001, reversed: 0.99999, weak: 0, dead: 0 }), "A2");
+  equal(cuts(node), "cross dot");
+  ok(node.textContent.includes("under 0.01 %") && !node.textContent.includes(" 0 %"), "no chance is called nothing");
+  card.show(state("dead", { "as-planned": 0, reversed: 0, weak: 0, dead: 1 }), "A2");
+  equal(cuts(node), "none none");
+  ok(!/null|undefined|NaN/.test(node.textContent + node.innerHTML), "nothing is missing");
+  card.show(state("dead", {}), null);
+  ok(node.hidden, "nothing selected, nothing shown");
+}
+
+export function stepsAreNumberedWhereTheyTouch() {
+  const p = place();
+  const drawing = new PadDrawing(p, { buttons: document.createElement("div"), onpick: () => {} });
+  drawing.setPlan(pad());
+  drawing.touch(new Map([["A", 2]]));
+  equal([...p.querySelectorAll(".string-end .step text")].map((t) => t.textContent), ["2", "2"]);
+  drawing.touch(new Map([["pad", 1]]));
+  equal([...p.querySelectorAll(".string-end .step text")].map((t) => t.textContent), ["1", "1"]);
+  drawing.touch(new Map());
+  equal(p.querySelectorAll(".step, .is-touched").length, 0);
+}
+
+export function theFocusStaysInSight() {
+  const drawing = new PadDrawing(place(), { buttons: document.createElement("div"), onpick: () => {} });
+  drawing.setPlan(pad(12));
+  drawing.view.zoom(6, { x: 60, y: -70 });
+  const seen = () => drawing.view.box;
+  const before = { ...seen() };
+  ok(before.x + before.w < 60 + 120 * 11, "the last coil is out of sight at first");
+  drawing.focus("A12");
+  const at = 60 + 120 * 11;
+  ok(seen().x <= at - 45 && seen().x + seen().w >= at + 45, `the coil at ${at} is in ${seen().x} to ${seen().x + seen().w}`);
+  near(seen().w, before.w, 1e-6, "as near as before");
+}
