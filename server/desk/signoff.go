@@ -215,7 +215,7 @@ func exception(open record.Open, asked *record.Exception) (*record.Exception, er
 func openWords(o record.Open) string {
 	var parts []string
 	if len(o.Coils) > 0 {
-		parts = append(parts, fmt.Sprintf("%d coils are without the claim (%s).", len(o.Coils), few(o.Coils)))
+		parts = append(parts, fmt.Sprintf("Not read, or not claimed as planned: %s.", few(o.Coils)))
 	}
 	if len(o.Ohms) > 0 {
 		parts = append(parts, fmt.Sprintf("Ohms against the plan: %s.", few(o.Ohms)))

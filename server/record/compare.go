@@ -36,7 +36,7 @@ func Changes(signed, later *Record) []Change {
 	}
 	for _, was := range signed.Verdict.Coils {
 		is, ok := now[was.ID]
-		if !ok || is.Used == 0 {
+		if !ok || was.Used == 0 || is.Used == 0 {
 			continue
 		}
 		switch {
@@ -90,6 +90,14 @@ func at20(o Ohm) (ohms, err float64) {
 		return *o.Ohms, math.Hypot(err, *o.Ohms*layout.CopperPerKelvin*planning.UnknownWithin)
 	}
 	return layout.OhmsAt20(*o.Ohms, *o.Celsius), err
+}
+
+// claimWords says what is claimed of a coil; of one that was not read, that.
+func claimWords(c verdict.Coil) string {
+	if c.Used == 0 {
+		return "not read"
+	}
+	return words(c.State)
 }
 
 // words says a claim.

@@ -121,7 +121,7 @@ func (r *Record) drawing(p *layout.Plan) string {
 	}
 	for j := range p.Coils {
 		c, w := &p.Coils[j], p.WindingOf(j)
-		claim := r.StateOf(c.ID)
+		claim := Claim(r.coil(c.ID))
 		up := 1
 		if c.North == layout.Down {
 			up = -1

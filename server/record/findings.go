@@ -48,7 +48,7 @@ func (r *Record) AddMap(ctx context.Context, plan *layout.Plan) (err error) {
 func OpenOf(plan *layout.Plan, v *verdict.Verdict, ohms []Ohm) Open {
 	o := Open{Coils: []string{}, Ohms: []string{}, Unread: !ohmsOfAll(plan, ohms)}
 	for _, c := range v.Coils {
-		if c.State != verdict.StateAsPlanned {
+		if Claim(c) != verdict.StateAsPlanned {
 			o.Coils = append(o.Coils, c.ID)
 		}
 	}

@@ -29,7 +29,7 @@ var Policy = func() string {
 }()
 
 var page = template.Must(template.New("record").Funcs(template.FuncMap{
-	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": words, "celsius": celsius, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
+	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": Claim, "claimed": claimWords, "celsius": celsius, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
 	"mark": func(s verdict.State) template.HTML { return template.HTML(glyph(s)) }, // of this package's own making
 }).Parse(pageText))
 
@@ -58,7 +58,7 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 	err = page.Execute(&b, map[string]any{
 		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
-		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(), "Inferred": r.inferred(),
+		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
 		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "Room": room, "Note": note,
 	})
 	return b.Bytes(), err
@@ -82,14 +82,14 @@ func (r *Record) rows() []row {
 
 // counts says how many coils have which claim, the claims that were made first.
 func (r *Record) counts() string {
-	n := map[verdict.State]int{}
+	n := map[string]int{}
 	for _, c := range r.Verdict.Coils {
-		n[c.State]++
+		n[claimWords(c)]++
 	}
 	var parts []string
-	for _, s := range []verdict.State{verdict.StateAsPlanned, verdict.StateReversed, verdict.StateDead, verdict.StateWeak, verdict.StateUndecided} {
+	for _, s := range []string{"as planned", "reversed", "dead", "weak", "undecided", "not read"} {
 		if n[s] > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", n[s], words(s)))
+			parts = append(parts, fmt.Sprintf("%d %s", n[s], s))
 		}
 	}
 	return fmt.Sprintf("%d: %s", len(r.Verdict.Coils), strings.Join(parts, ", "))
@@ -128,19 +128,9 @@ func (r *Record) openSay() string {
 			parts = append(parts, fmt.Sprintf("and %d more in the table of coils", len(r.Exception.Coils)-shownOpen))
 			break
 		}
-		parts = append(parts, fmt.Sprintf("%s (%s)", id, words(r.StateOf(id))))
+		parts = append(parts, fmt.Sprintf("%s (%s)", id, claimWords(r.coil(id))))
 	}
 	return strings.Join(parts, ", ")
-}
-
-// inferred counts coils that are claimed without a reading of their own.
-func (r *Record) inferred() (n int) {
-	for _, c := range r.Verdict.Coils {
-		if c.Used == 0 && c.State != verdict.StateUndecided {
-			n++
-		}
-	}
-	return n
 }
 
 func (r *Record) kinds(kind string) (n int) {

@@ -58,7 +58,7 @@ type Plan struct {
 
 // Open is what stands against signing without words.
 type Open struct {
-	Coils  []string `json:"coils"`       // not claimed as planned
+	Coils  []string `json:"coils"`       // not read, or not claimed as planned
 	Ohms   []string `json:"ohms"`        // read, and against the plan
 	Unread bool     `json:"ohms_unread"` // the ohms of the whole wiring were not read
 	Wiring string   `json:"wiring"`      // a fault that leaves every coil facing right
@@ -133,14 +133,23 @@ var Cautions = []string{
 	"No medical claim is made. Local electrical rules and licensed people come first.",
 }
 
-// StateOf is the claim on a coil, by its id.
-func (r *Record) StateOf(id string) verdict.State {
+// Claim is what a record claims of a coil: nothing of one that was not read,
+// whatever the verdict infers from the others.
+func Claim(c verdict.Coil) verdict.State {
+	if c.Used == 0 {
+		return verdict.StateUndecided
+	}
+	return c.State
+}
+
+// coil is the verdict on a coil, by its id.
+func (r *Record) coil(id string) verdict.Coil {
 	for _, c := range r.Verdict.Coils {
 		if c.ID == id {
-			return c.State
+			return c
 		}
 	}
-	return verdict.StateUndecided
+	return verdict.Coil{ID: id, State: verdict.StateUndecided}
 }
 
 // Encode writes the record as it is kept: compact JSON, and its SHA-256.

@@ -321,7 +321,7 @@ func (s *Site) exportCSV(ctx context.Context, w io.Writer, ids []string) error {
 			row := []string{id, p.Check.Began, cell(p.Plan.Name), rehearsal, cell(p.SignOff.Label.Serial), signed, cell(exception), "", c.ID, c.String, c.North, "undecided", "", "", "", "0"}
 			if v := p.Verdict; v != nil && i < len(v.Coils) {
 				k := v.Coils[i]
-				row[7], row[11] = string(v.Outcome), string(k.State)
+				row[7], row[11] = string(v.Outcome), string(record.Claim(k))
 				best := 0.0
 				for _, q := range k.P {
 					best = max(best, q)

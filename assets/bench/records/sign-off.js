@@ -10,6 +10,7 @@ import { changes, recordLinks, sum, when } from "./words.js";
 
 const MAKER = "polewise-maker"; // whose name was typed last on this computer
 const COMPARE_MS = 1500;
+const UNREAD = "not read";
 const SHOWN = 30; // coils named in an exception
 
 export class SignOff {
@@ -36,7 +37,7 @@ export class SignOff {
     }
     if (!s.signed) this.label.follow(s.label);
     if (!s.signed && !state.check.rehearsal) this.compare(state);
-    const claims = Object.fromEntries(state.verdict.coils.map((c) => [c.id, c.state]));
+    const claims = Object.fromEntries(state.verdict.coils.map((c) => [c.id, c.used > 0 ? wordOf(c.state) : UNREAD]));
     const key = JSON.stringify([s.signed, s.refused, s.except, s.ohms, s.except && claims]);
     if (key === this.key) return;
     this.key = key;
@@ -108,17 +109,17 @@ export class SignOff {
     this.reason.input.required = Boolean(s.except);
     if (!s.except) {
       this.button.textContent = "Sign off";
-      this.facts.replaceChildren(el("p", {}, `Every coil is claimed as planned. ${ohms}`));
+      this.facts.replaceChildren(el("p", {}, `Every coil was read and is claimed as planned. ${ohms}`));
       return [this.form];
     }
     this.button.textContent = "Sign off with this exception";
     const { coils, ohms: off, ohms_unread: unread, wiring } = s.except;
     this.facts.replaceChildren(
-      el("p", {}, "The record will say in plain sight what is wrong or not decided:"),
+      el("p", {}, "The record will say in plain sight what is wrong, not decided or not read:"),
       el(
         "ul",
         {},
-        coils.length > 0 ? el("li", {}, coils.slice(0, SHOWN).map((id) => `${id} ${wordOf(claims[id])}`).join(", ") + (coils.length > SHOWN ? ` and ${coils.length - SHOWN} more` : "")) : null,
+        coils.length > 0 ? el("li", {}, coils.slice(0, SHOWN).map((id) => `${id} ${claims[id]}`).join(", ") + (coils.length > SHOWN ? ` and ${coils.length - SHOWN} more` : "")) : null,
         off.length > 0 ? el("li", {}, `ohms outside the plan's bounds: ${off.map((a) => a.replace(":", " ")).join(", ")}`) : null,
         unread ? el("li", {}, "the ohms of the whole wiring were not read: those of the pad, of every string or of every coil") : null,
         wiring ? el("li", {}, wiring) : null,
@@ -126,7 +127,7 @@ export class SignOff {
       ...(read.length > 0 ? [el("p", { class: "note" }, ohms)] : []),
     );
     if (this.form.parentElement !== this.fold) this.fold.append(this.form);
-    return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except)), " Read or mend what is missing; or sign with a written exception."), this.fold];
+    return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except, claims)), " Read or mend what is missing; or sign with a written exception."), this.fold];
   }
 
   async sign() {
@@ -170,10 +171,12 @@ export class SignOff {
   }
 }
 
-/** What stands against signing, in a sentence. @param {any} except */
-function notYet({ coils, ohms, ohms_unread: unread, wiring }) {
+/** What stands against signing, in a sentence. @param {any} except @param {Record<string, string>} claims */
+function notYet({ coils, ohms, ohms_unread: unread, wiring }, claims) {
   const parts = [];
-  if (coils.length > 0) parts.push(coils.length === 1 ? `${coils[0]} is not claimed as planned` : `${coils.length} coils are not claimed as planned`);
+  const tell = (ids, one, many) => ids.length > 0 && parts.push(ids.length === 1 ? `${ids[0]} ${one}` : `${ids.length} coils ${many}`);
+  tell(coils.filter((id) => claims[id] !== UNREAD), "is not claimed as planned", "are not claimed as planned");
+  tell(coils.filter((id) => claims[id] === UNREAD), "was not read", "were not read");
   if (wiring) parts.push("the wiring is not as planned");
   if (ohms.length > 0) parts.push(ohms.length === 1 ? "one ohmmeter reading is outside the plan's bounds" : `${ohms.length} ohmmeter readings are outside the plan's bounds`);
   if (unread) parts.push("the ohms of the whole wiring were not read");
