@@ -66,7 +66,7 @@ func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
 		// One line of the store is one line of the capture.
 		var one bytes.Buffer
 		if err := json.Compact(&one, r); err != nil {
-			return nil, nil, &ClientError{Code: "bad-line", Seq: m.Seq, Say: fmt.Sprintf("Line %d of message %d is not JSON.", i+1, m.Seq)}
+			return nil, nil, &ClientError{Code: "bad-line", Seq: m.Seq, Say: fmt.Sprintf("Line %d of message %d is not JSON.", i+1, m.Seq), Hint: "Send one JSON object a line."}
 		}
 		m.Lines[i] = one.Bytes()
 		l, err := capture.ParseLine(m.Lines[i])
@@ -86,5 +86,5 @@ func badLine(err error, line int, seq int64) error {
 		c.Remedy = ""
 		return &ClientError{Code: "bad-line", Seq: seq, Say: fmt.Sprintf("Line %d of message %d: %s", line, seq, c.Error()), Hint: hint}
 	}
-	return &ClientError{Code: "bad-line", Seq: seq, Say: fmt.Sprintf("Line %d of message %d: %v", line, seq, err)}
+	return &ClientError{Code: "bad-line", Seq: seq, Say: fmt.Sprintf("Line %d of message %d: %v", line, seq, err), Hint: "Put that line right, or leave it out."}
 }

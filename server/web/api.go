@@ -60,14 +60,14 @@ func (s *Site) planOf(q planRequest) (desk.PlanText, error) {
 func (s *Site) read(w http.ResponseWriter, r *http.Request, v any) bool {
 	raw, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxMessage))
 	if err != nil {
-		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("A request may have %d bytes at most.", maxMessage), "")
+		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("A request may have %d bytes at most.", maxMessage), "Send less at once.")
 		return false
 	}
 	if len(raw) == 0 {
 		return true
 	}
 	if err := json.Unmarshal(raw, v); err != nil {
-		problem(w, http.StatusBadRequest, "not-json", "The request is not JSON as expected: "+err.Error(), "")
+		problem(w, http.StatusBadRequest, "not-json", "The request is not JSON as expected: "+err.Error(), "Load the page again, then try again.")
 		return false
 	}
 	return true

@@ -31,7 +31,7 @@ func (s *Site) setConvention(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if q.OutFace != "north" && q.OutFace != "south" {
-		problem(w, http.StatusBadRequest, "no-face", fmt.Sprintf("Expected north or south for the face that the field comes out of, found %q.", q.OutFace), "")
+		problem(w, http.StatusBadRequest, "no-face", fmt.Sprintf("Expected north or south for the face that the field comes out of, found %q.", q.OutFace), "Answer the question on the bench page again.")
 		return
 	}
 	if err := s.Store.SetSetting(r.Context(), outFaceSetting, q.OutFace); err != nil {

@@ -41,7 +41,7 @@ func (s *Site) events(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if !s.hold() {
-		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "")
+		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "Start it again in its terminal; this page goes on by itself.")
 		return
 	}
 	defer s.sockets.Done()

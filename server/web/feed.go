@@ -57,7 +57,7 @@ func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	sent := feed.Sent{Run: q.Get("run")}
 	if len(sent.Run) > 64 {
-		problem(w, http.StatusBadRequest, "bad-run", "The run in this address may have 64 letters at most.", "")
+		problem(w, http.StatusBadRequest, "bad-run", "The run in this address may have 64 letters at most.", "Shorten what stands behind run= in the address.")
 		return
 	}
 	for key, to := range map[string]*int64{"batch": &sent.Batch, "line": nil} {
@@ -67,7 +67,7 @@ func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
 		}
 		n, err := strconv.ParseInt(text, 10, 64)
 		if err != nil || n < 1 || n > 1e15 {
-			problem(w, http.StatusBadRequest, "bad-"+key, fmt.Sprintf("Expected %s as a whole number of 1 or more, found %.40q.", key, text), "")
+			problem(w, http.StatusBadRequest, "bad-"+key, fmt.Sprintf("Expected %s as a whole number of 1 or more, found %.40q.", key, text), "Put such a number in the address.")
 			return
 		}
 		if to == nil {
@@ -222,7 +222,7 @@ func (s *Site) feedDo(w http.ResponseWriter, r *http.Request) {
 	case "supply":
 		err = s.feeds.Supply(ctx, q.Source, q.On, q.Amps)
 	default:
-		err = &desk.ClientError{Code: "no-such-thing", Say: fmt.Sprintf("A sensor cannot be asked to %.40q.", do)}
+		err = &desk.ClientError{Code: "no-such-thing", Say: fmt.Sprintf("A sensor cannot be asked to %.40q.", do), Hint: "Load this page again."}
 	}
 	if err != nil {
 		s.fail(w, err)

@@ -157,7 +157,7 @@ func (s *Site) planSave(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusConflict, "no-file", "The program was started without a plan file.", "Start it with --plan FILE to save there; without it the page downloads the plan.")
 		return
 	case len(q.PlanTOML) > layout.MaxPlanBytes:
-		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("A plan may have %d KiB at most.", layout.MaxPlanBytes>>10), "")
+		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("A plan may have %d KiB at most.", layout.MaxPlanBytes>>10), "Make it shorter: leave comments out, or split the pad.")
 		return
 	}
 	p := s.plan

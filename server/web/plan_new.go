@@ -29,7 +29,7 @@ func (s *Site) planNew(w http.ResponseWriter, r *http.Request) {
 	}
 	text, err := newPlan(q.Template)
 	if err != nil {
-		problem(w, http.StatusBadRequest, "no-template", "There is no such pad to begin from: "+err.Error()+".", "")
+		problem(w, http.StatusBadRequest, "no-template", "There is no such pad to begin from: "+err.Error()+".", "Choose one from the list.")
 		return
 	}
 	writeJSON(w, http.StatusOK, map[string]string{"plan_toml": text})

@@ -63,7 +63,7 @@ func (s *Site) planningOfBench(w http.ResponseWriter, r *http.Request) {
 		}
 		x, err := strconv.ParseFloat(text, 64)
 		if err != nil {
-			problem(w, http.StatusBadRequest, "bad-option", fmt.Sprintf("Expected a number for %s, found %q.", name, text), "")
+			problem(w, http.StatusBadRequest, "bad-option", fmt.Sprintf("Expected a number for %s, found %q.", name, text), "Type a number, as in 20 or 2.5.")
 			return
 		}
 		*to = &x
@@ -142,7 +142,7 @@ func (s *Site) compareOhms(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if len(q.Readings) > 4*layout.MaxParts {
-		problem(w, http.StatusBadRequest, "too-many", fmt.Sprintf("Expected at most %d readings, found %d.", 4*layout.MaxParts, len(q.Readings)), "")
+		problem(w, http.StatusBadRequest, "too-many", fmt.Sprintf("Expected at most %d readings, found %d.", 4*layout.MaxParts, len(q.Readings)), "Send fewer at once.")
 		return
 	}
 	readings := make([]planning.Measured, len(q.Readings))
@@ -173,7 +173,7 @@ func (s *Site) turn(w http.ResponseWriter, r *http.Request) bool {
 	case <-r.Context().Done():
 		return false
 	case <-s.ctx.Done():
-		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "")
+		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "Start it again in its terminal; this page goes on by itself.")
 		return false
 	}
 }

@@ -48,7 +48,7 @@ func (k *socket) finish() {
 // open upgrades a request. The returned function must be called at the end.
 func (s *Site) open(w http.ResponseWriter, r *http.Request) (*socket, func()) {
 	if !s.hold() {
-		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "")
+		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "Start it again in its terminal; this page goes on by itself.")
 		return nil, nil
 	}
 	conn, err := upgrader.Upgrade(w, r, nil)
@@ -132,7 +132,7 @@ func sourceOf(w http.ResponseWriter, r *http.Request) (string, bool) {
 		return "main", true
 	}
 	if !sourceID.MatchString(id) {
-		problem(w, http.StatusBadRequest, "bad-source", "The source in this address must be 1 to 32 letters, digits, - or _.", "")
+		problem(w, http.StatusBadRequest, "bad-source", "The source in this address must be 1 to 32 letters, digits, - or _.", "Put such a name behind source= in the address.")
 		return "", false
 	}
 	return id, true
@@ -156,7 +156,7 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 	defer s.Desk.Unsubscribe(client)
 	hello, err := s.Desk.Join(ctx, source)
 	if err != nil {
-		_ = k.writeJSON(map[string]any{"error": desk.ClientError{Code: "trouble", Say: err.Error()}})
+		_ = k.writeJSON(map[string]any{"error": desk.ClientError{Code: "trouble", Say: err.Error(), Hint: "It is sent again by itself. If it stays, look at what the program printed."}})
 		return
 	}
 	defer s.Desk.Leave(source)

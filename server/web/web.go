@@ -134,7 +134,7 @@ func (s *Site) phoneRoutes(r chi.Router) {
 	r.Post("/feed", s.feedPost)
 	r.Get("/rehearsals/{id}/sensor", s.rehearsalSensor)
 	r.NotFound(func(w http.ResponseWriter, r *http.Request) {
-		problem(w, http.StatusNotFound, "no-page", "There is nothing at this address.", "")
+		problem(w, http.StatusNotFound, "no-page", "There is nothing at this address.", "Scan the code on the bench page again.")
 	})
 }
 
@@ -224,7 +224,7 @@ func static(prefix string, f fs.FS) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		i := strings.Index(r.URL.Path, prefix)
 		if i < 0 || strings.HasSuffix(r.URL.Path, "/") {
-			problem(w, http.StatusNotFound, "no-file", "There is no such file.", "")
+			problem(w, http.StatusNotFound, "no-file", "There is no such file.", "Load the page again.")
 			return
 		}
 		q := r.Clone(r.Context())
@@ -283,7 +283,7 @@ func (s *Site) fail(w http.ResponseWriter, err error) {
 		}
 		writeJSON(w, status, map[string]any{"error": c})
 	case errors.As(err, &p):
-		writeJSON(w, http.StatusUnprocessableEntity, map[string]any{"error": desk.ClientError{Code: "bad-plan", Say: p.Error()}, "problems": p.List})
+		writeJSON(w, http.StatusUnprocessableEntity, map[string]any{"error": desk.ClientError{Code: "bad-plan", Say: p.Error(), Hint: "Put the plan right, then try again."}, "problems": p.List})
 	default:
 		writeJSON(w, http.StatusInternalServerError, s.asClient(err))
 	}
