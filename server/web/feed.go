@@ -144,6 +144,7 @@ func (s *Site) feedSocket(w http.ResponseWriter, r *http.Request) {
 			if slowed++; slowed > feedSlowed {
 				_ = k.writeJSON(map[string]any{"error": &desk.ClientError{Code: "too-fast", Say: "Messages come faster than the bench can take them.", Hint: "Send fewer, with more readings in each."}})
 				k.close(websocket.ClosePolicyViolation, "too many messages")
+				k.drain()
 				return
 			}
 			time.Sleep(s.Pace.gap())

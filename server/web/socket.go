@@ -91,6 +91,17 @@ func (k *socket) close(code int, text string) {
 	_ = k.conn.SetReadDeadline(time.Now().Add(time.Second))
 }
 
+// drain reads on after close, until the client has gone or its time is up: a
+// connection closed over unread bytes takes the words sent before down with it.
+func (k *socket) drain() {
+	k.conn.SetPongHandler(nil) // it would give more time
+	for {
+		if _, _, err := k.conn.NextReader(); err != nil {
+			return
+		}
+	}
+}
+
 func (k *socket) write(raw []byte) error {
 	k.mu.Lock()
 	defer k.mu.Unlock()
@@ -180,6 +191,7 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 			if slowed++; slowed > s.Pace.Slowed {
 				_ = k.writeJSON(map[string]any{"error": tooFast()})
 				k.close(websocket.ClosePolicyViolation, "too many messages")
+				k.drain()
 				return
 			}
 			time.Sleep(s.Pace.gap())
