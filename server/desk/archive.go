@@ -211,11 +211,11 @@ func readArchive(file io.Reader, take func(archived) error) error {
 				return err
 			}
 			for n := 1; d.More(); n++ {
-				at := here()
 				var raw json.RawMessage
 				if err := d.Decode(&raw); err != nil {
 					return broken(err)
 				}
+				at := here() - bytes.Count(raw, []byte("\n")) // where it begins
 				if len(raw) > MaxArchivedCheck {
 					return badArchive(at, "check %d has %d bytes; at most %d are taken.", n, len(raw), MaxArchivedCheck)
 				}

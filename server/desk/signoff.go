@@ -150,7 +150,10 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 		return nil, err
 	}
 	now := time.Now().UTC().Truncate(time.Second)
-	r.Check = record.Check{ID: c.ID, Began: c.Began.UTC().Format(time.RFC3339)}
+	r.Check = record.Check{ID: c.ID, Began: c.Began.UTC().Format(time.RFC3339), After: c.After}
+	if c.before != nil {
+		r.Check.Mend = c.before.Mend
+	}
 	r.Signed, r.Serial, r.Maker, r.Note = now.Format(time.RFC3339), q.Serial, q.Maker, q.Note
 	text, sum, err := r.Encode()
 	if err != nil {

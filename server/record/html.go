@@ -29,7 +29,7 @@ var Policy = func() string {
 }()
 
 var page = template.Must(template.New("record").Funcs(template.FuncMap{
-	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": Claim, "claimed": claimWords, "celsius": celsius, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
+	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": Claim, "claimed": claimWords, "celsius": celsius, "mend": mendWords, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
 	"mark": func(s verdict.State) template.HTML { return template.HTML(glyph(s)) }, // of this package's own making
 }).Parse(pageText))
 
@@ -151,6 +151,30 @@ func (r *Record) supply(p *layout.Plan) string {
 		s += fmt.Sprintf(", pulsed at %g Hz, duty %g", p.Supply.Hz, p.Supply.Duty)
 	}
 	return s
+}
+
+// mendWords says what was mended.
+func mendWords(mend []verdict.Mend) string {
+	var parts []string
+	for _, m := range mend {
+		switch m.Do {
+		case "flip":
+			parts = append(parts, fmt.Sprintf("%s turned over or its leads swapped", m.ID))
+		case "swap-string":
+			parts = append(parts, fmt.Sprintf("the ends of string %s swapped", m.ID))
+		case "swap-pad":
+			parts = append(parts, "the pad's two leads swapped")
+		case "rejoin":
+			parts = append(parts, fmt.Sprintf("%s joined as planned", m.ID))
+		case "remake-joint":
+			parts = append(parts, fmt.Sprintf("the joint of %s made anew", m.ID))
+		case "replace":
+			parts = append(parts, fmt.Sprintf("%s replaced", m.ID))
+		default:
+			parts = append(parts, strings.TrimSpace(string(m.Do)+" "+m.ID))
+		}
+	}
+	return strings.Join(parts, "; ")
 }
 
 func when(text string) string {

@@ -48,6 +48,10 @@ type Record struct {
 type Check struct {
 	ID    string `json:"id"`
 	Began string `json:"began"`
+	// After names the check before the pad was mended: what was read in it over
+	// coils that the mend left alone goes on to count.
+	After string         `json:"after,omitempty"`
+	Mend  []verdict.Mend `json:"mend,omitempty"`
 }
 
 // Plan is the plan as it was.

@@ -196,3 +196,15 @@ func TestChanges(t *testing.T) {
 		t.Errorf("changes of %v", of)
 	}
 }
+
+// A check after a mend says so, and what was mended.
+func TestMendStandsOnTheRecord(t *testing.T) {
+	r, _ := made(t, "kennel", 1, nil)
+	r.Check.After, r.Check.Mend = "beef00", []verdict.Mend{{Do: "flip", ID: "B2"}, {Do: "swap-string", ID: "A"}}
+	page := htmlOf(t, r)
+	for _, s := range []string{", after a mend", "goes on from check beef00", "B2 turned over or its leads swapped; the ends of string A swapped"} {
+		if !strings.Contains(page, s) {
+			t.Errorf("the page lacks %q", s)
+		}
+	}
+}

@@ -59,6 +59,12 @@ const recordsMigration = `CREATE TABLE records (
 		SELECT RAISE(ABORT, 'the check is signed off');
 	END;`
 
+// thrownStay keeps what was thrown out of a signed check from being put back.
+const thrownStay = `CREATE TRIGGER thrown_out_stay BEFORE DELETE ON thrown_out
+	WHEN EXISTS (SELECT 1 FROM records WHERE check_id = OLD.check_id) BEGIN
+	SELECT RAISE(ABORT, 'the check is signed off');
+END;`
+
 // Record is a signed check: its document as JSON and as HTML, and what is
 // searched for in lists.
 type Record struct {

@@ -100,6 +100,7 @@ var migrations = []string{
 	`ALTER TABLE checks ADD COLUMN after_check TEXT NOT NULL DEFAULT '';
 	ALTER TABLE checks ADD COLUMN mend TEXT NOT NULL DEFAULT '';`,
 	settingsTable,
+	thrownStay,
 }
 
 // Open opens the database in a folder and makes both where they do not exist.
