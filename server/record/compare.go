@@ -54,6 +54,9 @@ func Changes(signed, later *Record) []Change {
 		// Both are read where the sensor then lay; the share of what was expected
 		// there is what can be compared.
 		before, after := *was.MeasuredUT/was.ExpectedUT, *is.MeasuredUT/is.ExpectedUT
+		if was.State == is.State && !(sizeOf(was.State, before) && sizeOf(is.State, after)) {
+			continue
+		}
 		sd := math.Hypot(errors[was.ID]/was.ExpectedUT, lateErrors[was.ID]/is.ExpectedUT)
 		if math.Abs(after-before) > farSD*sd {
 			out = append(out, Change{was.ID, fmt.Sprintf("%s measured %.0f %% of what was expected, now %.0f %%; the error of that difference is %.0f %%.", was.ID, 100*before, 100*after, 100*sd)})
@@ -80,6 +83,19 @@ func Changes(signed, later *Record) []Change {
 		}
 	}
 	return out
+}
+
+// sizeOf tells whether a measured share of what was expected says how strong a
+// coil is. One that is at odds with the coil's own claim, as after a phone has
+// re-zeroed itself, was not what the claim rests on.
+func sizeOf(s verdict.State, share float64) bool {
+	switch s {
+	case verdict.StateAsPlanned:
+		return math.Abs(share-1) < 0.5
+	case verdict.StateReversed:
+		return math.Abs(share+1) < 0.5
+	}
+	return true
 }
 
 // at20 is a reading at 20 C and its error. Where no temperature was read, that

@@ -195,8 +195,9 @@ func (r *Record) mapDrawing(p *layout.Plan) (drawn, most string, err error) {
 	b := boxOf(p)
 	var s strings.Builder
 	s.WriteString(b.svg("The predicted field across the pad"))
-	fmt.Fprintf(&s, `<image x="%.2f" y="%.2f" width="%.2f" height="%.2f" preserveAspectRatio="none" href="data:image/png;base64,%s"/>`,
-		m.X0-m.Step/2, -(m.Y0 - m.Step/2 + float64(m.NY)*m.Step), float64(m.NX)*m.Step, float64(m.NY)*m.Step, base64.StdEncoding.EncodeToString(raw.Bytes()))
+	// The map reaches beyond the pad; here it is cut to it, as the drawing beside it.
+	fmt.Fprintf(&s, `<svg x="%.1f" y="%.1f" width="%.1f" height="%.1f" viewBox="%.1f %.1f %.1f %.1f"><image x="%.2f" y="%.2f" width="%.2f" height="%.2f" preserveAspectRatio="none" href="data:image/png;base64,%s"/></svg>`,
+		b.x, b.y, b.w, b.h, b.x, b.y, b.w, b.h, m.X0-m.Step/2, -(m.Y0 - m.Step/2 + float64(m.NY)*m.Step), float64(m.NX)*m.Step, float64(m.NY)*m.Step, base64.StdEncoding.EncodeToString(raw.Bytes()))
 	predicted := map[string]float64{}
 	if r.Predicted != nil {
 		for _, c := range r.Predicted.Coils {

@@ -38,6 +38,7 @@ type row struct {
 	Coil
 	Claim verdict.Coil
 	Best  float64 // the likeliest state's probability
+	Odd   bool    // the measured field is at odds with the claim
 }
 
 // HTML writes the record as one self-contained file. Sum is that of its JSON.
@@ -58,7 +59,7 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 	err = page.Execute(&b, map[string]any{
 		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
-		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
+		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(), "Odd": r.odd(),
 		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "Room": room, "Note": note,
 	})
 	return b.Bytes(), err
@@ -75,9 +76,20 @@ func (r *Record) rows() []row {
 		for _, p := range c.P {
 			best = math.Max(best, p)
 		}
-		out = append(out, row{Coil: more[c.ID], Claim: c, Best: best})
+		odd := c.MeasuredUT != nil && c.ExpectedUT != 0 && !sizeOf(c.State, *c.MeasuredUT/c.ExpectedUT)
+		out = append(out, row{Coil: more[c.ID], Claim: c, Best: best, Odd: odd})
 	}
 	return out
+}
+
+// odd counts the coils whose measured field is at odds with their claim.
+func (r *Record) odd() (n int) {
+	for _, c := range r.rows() {
+		if c.Odd {
+			n++
+		}
+	}
+	return n
 }
 
 // counts says how many coils have which claim, the claims that were made first.

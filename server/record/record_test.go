@@ -167,6 +167,20 @@ func TestNeverSaysMoreThanClaimed(t *testing.T) {
 	}
 }
 
+// A size at odds with its claim is marked, on the first page and in the table.
+func TestOddSizesAreMarked(t *testing.T) {
+	r, _ := made(t, "kennel", 1, nil)
+	if page := htmlOf(t, r); strings.Contains(page, "does not fit") {
+		t.Error("a size is said not to fit where all do")
+	}
+	*r.Verdict.Coils[4].MeasuredUT = -0.4 * r.Verdict.Coils[4].ExpectedUT
+	page := htmlOf(t, r)
+	row := regexp.MustCompile(`(?s)<tr data-coil="B2">.*?</tr>`).FindString(page)
+	if !strings.Contains(page, "1 with a size that does not fit by itself") || !strings.Contains(row, " *</td>") {
+		t.Errorf("not marked: %s", row)
+	}
+}
+
 // Nothing changed is told as nothing; a coil turned over and ohms that moved are
 // told, and only those.
 func TestChanges(t *testing.T) {
@@ -181,6 +195,17 @@ func TestChanges(t *testing.T) {
 	// Three sd: one in some hundreds, and the claim may fall under its bound.
 	if len(said) > 3 {
 		t.Errorf("%d changes told of %d coils with nothing changed: %v", len(said), moved, said)
+	}
+	// A hold in which the phone re-zeroed itself, and which the verdict left aside,
+	// is no change of the coil.
+	aside, _ := made(t, "kennel", 3, nil)
+	*aside.Verdict.Coils[4].MeasuredUT = -0.4 * aside.Verdict.Coils[4].ExpectedUT
+	if c := Changes(signed, aside); len(c) > 0 {
+		t.Errorf("told: %v", c)
+	}
+	*aside.Verdict.Coils[4].MeasuredUT = 0.55 * aside.Verdict.Coils[4].ExpectedUT
+	if c := Changes(signed, aside); len(c) != 1 || c[0].Of != "B2" {
+		t.Errorf("a coil at little more than half is told as %v", c)
 	}
 	later, _ := made(t, "kennel", 55, func(o *rehearsal.Options) { o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "C1"}} })
 	for i := range later.Ohms {
