@@ -104,7 +104,14 @@ func (r *Record) counts() string {
 			parts = append(parts, fmt.Sprintf("%d %s", n[s], s))
 		}
 	}
-	return fmt.Sprintf("%d: %s", len(r.Verdict.Coils), strings.Join(parts, ", "))
+	say := fmt.Sprintf("%d: %s", len(r.Verdict.Coils), strings.Join(parts, ", "))
+	if n := r.inferred(); n > 0 {
+		say += fmt.Sprintf("; %d claimed without a reading of their own", n)
+	}
+	if n := r.odd(); n > 0 {
+		say += fmt.Sprintf("; %d with a size that does not fit by itself (see the details)", n)
+	}
+	return say
 }
 
 func (r *Record) ohmsSay() string {

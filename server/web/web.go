@@ -103,11 +103,14 @@ func headers(csp string) func(http.Handler) http.Handler {
 	}
 }
 
+// squeeze compresses text; what is streamed or packed already goes as it is.
+var squeeze = middleware.Compress(5)
+
 // Phone is the handler of the phone listener: all under the pairing key, 403
 // for everything else.
 func (s *Site) Phone() http.Handler {
 	r := chi.NewRouter()
-	r.Use(headers(cspPhone), s.sameOrigin)
+	r.Use(headers(cspPhone), s.sameOrigin, squeeze)
 	r.Route("/{key}", s.phoneRoutes)
 	forbid := func(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusForbidden, "no-key", "This address lacks the pairing key.", "Scan the QR code on the bench page again.")
@@ -193,15 +196,12 @@ func loopbackHost(listen string) func(http.Handler) http.Handler {
 // Bench is the handler of the bench listener.
 func (s *Site) Bench(listen string) http.Handler {
 	r := chi.NewRouter()
-	r.Use(loopbackHost(listen), s.sameOrigin)
+	r.Use(loopbackHost(listen), s.sameOrigin, squeeze)
 	r.Group(func(r chi.Router) {
 		r.Use(headers(cspBench))
-		r.Group(func(r chi.Router) {
-			r.Use(middleware.Compress(5)) // the page's own text
-			r.Get("/", page(assets.Bench))
-			r.Handle("/app/*", static("/app/", assets.Bench))
-			r.Handle("/common/*", static("/common/", assets.Common))
-		})
+		r.Get("/", page(assets.Bench))
+		r.Handle("/app/*", static("/app/", assets.Bench))
+		r.Handle("/common/*", static("/common/", assets.Common))
 		r.Get("/live", s.live)
 		r.Route("/api", s.api)
 	})
