@@ -50,6 +50,15 @@ export async function ask(path, body) {
     throw new Error("The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself.");
   }
   const answer = await r.json().catch(() => ({}));
-  if (!r.ok) throw Object.assign(new Error(`${answer.error?.say || `The program refused (${r.status}).`} ${answer.error?.hint || ""}`.trim()), { code: answer.error?.code });
+  if (!r.ok) throw refusal(r.status, answer);
   return answer;
+}
+
+/**
+ * A refusal in words, with what to do next.
+ * @param {number} status @param {any} answer
+ */
+export function refusal(status, answer) {
+  const { say, hint = "", code } = answer.error || { say: `The program refused (${status}).`, hint: "Load this page again and look whether it is done; if not, try once more." };
+  return Object.assign(new Error(`${say} ${hint}`.trim()), { code });
 }

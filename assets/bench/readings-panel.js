@@ -10,7 +10,7 @@ const SHOWN = 24;
 /** The reading thrown out last, for the way back. @type {{check: string, source: string, t: number, words: string} | null} */
 let thrown = null;
 
-/** @typedef {{selected: string | null, onpick: (id: string | null) => void, ontrouble: (e: Error) => void, say: (text: string) => void}} Options */
+/** @typedef {{selected: string | null, onpick: (id: string | null) => void, ontrouble: (e: Error) => void, say: (text: string) => void, past?: boolean}} Options past: to be looked at only */
 
 /** @param {HTMLElement} place @param {any} state @param {Options} o */
 export function showReadings(place, state, o) {
@@ -24,16 +24,16 @@ export function showReadings(place, state, o) {
   const why = state.why;
   if (thrown?.check !== state.check.id) thrown = null;
   const back = thrown && all.some((r) => r.thrown_out && nameOf(r) === nameOf(thrown));
-  const key = JSON.stringify([state.check.id, o.selected, why?.best, why?.rival, back, list.map((r) => [r.source, r.first, r.t, r.count, r.thrown_out, r.account?.times, r.account?.best])]);
+  const key = JSON.stringify([state.check.id, Boolean(state.sign_off?.signed), o.selected, why?.best, why?.rival, back, list.map((r) => [r.source, r.first, r.t, r.count, r.thrown_out, r.account?.times, r.account?.best])]);
   if (place.dataset.key === key) return;
   place.dataset.key = key;
   const opened = new Set([...place.querySelectorAll("details.reading[open]:not([data-newest])")].map((d) => /** @type {HTMLElement} */ (d).dataset.reading));
   const focused = place.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).closest("[data-reading]")?.getAttribute("data-reading") : null;
-  const parts = [el("h2", { id: "holds-title", class: "kicker" }, o.selected ? `Readings of ${o.selected}` : "Readings")];
+  const parts = [el("h2", { id: o.past ? null : "holds-title", class: "kicker" }, o.selected ? `Readings of ${o.selected}` : "Readings")];
   if (back) parts.push(wayBack(state, o));
   if (o.selected) parts.push(el("p", {}, el("button", { type: "button", class: "small", onclick: () => o.onpick(null) }, "Show all coils")));
   if (list.length === 0) {
-    const words = o.selected ? `Nothing has been read of ${o.selected} yet. Lay the phone on it.` : "Each reading appears here with its samples as the phone gave them, and with what was expected.";
+    const words = o.selected ? `Nothing has been read of ${o.selected}${o.past ? "." : " yet. Lay the phone on it."}` : o.past ? "Nothing was read of this pad." : "Each reading appears here with its samples as the phone gave them, and with what was expected.";
     parts.push(el("p", { class: "note" }, words));
   } else if (why?.best) parts.push(strokes(why));
   const counting = list.filter((r) => !r.thrown_out);
@@ -114,7 +114,7 @@ function bodyOf(r, why, state, o) {
   if (!r.pass && r.account) parts.push(numbers(r.account));
   const says = told(r, why);
   if (says) parts.push(el("p", { class: "note" }, says));
-  if (!state.sign_off?.signed) parts.push(el("div", { class: "row" }, r.thrown_out ? putBack(r, o) : throwOut(r, state, o)));
+  if (!state.sign_off?.signed && !o.past) parts.push(el("div", { class: "row" }, r.thrown_out ? putBack(r, o) : throwOut(r, state, o)));
   return parts;
 }
 

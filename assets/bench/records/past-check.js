@@ -3,14 +3,12 @@ import { el } from "../../common/dom.js";
 import { percent } from "../../common/states.js";
 import { looksOf } from "../bench.js";
 import { coilTable } from "../coil-table.js";
-import { holdPlot } from "../hold-plot.js";
 import { ask } from "../live.js";
 import { PadDrawing } from "../pad-drawing.js";
+import { showReadings } from "../readings-panel.js";
 import { readCoils } from "../verdict-panel.js";
 import { LabelFields } from "./label.js";
 import { changes, checkBadge, recordLinks, sum, when } from "./words.js";
-
-const SHOWN = 60; // readings at once
 
 export class PastCheck {
   /** @param {{ontrouble: (e: Error) => void}} o */
@@ -93,19 +91,6 @@ export class PastCheck {
     this.selected = this.selected === id ? null : id;
     this.drawing.show(looksOf({ ...this.state, prompt: null }, this.selected));
     coilTable(this.coils, this.state, { past: true, selected: this.selected, onpick: (k) => this.fill(k) });
-    const holds = this.state.holds.filter((h) => !h.open && (!this.selected || h.at === this.selected));
-    this.holds.replaceChildren(
-      el("h3", {}, this.selected ? `Readings of ${this.selected}` : "Readings"),
-      holds.length === 0 ? el("p", { class: "note" }, "No hold that counts.") : el("p", { class: "note" }, "Phone axes, in microtesla. Pick a coil in the table for its own."),
-      ...holds.slice(0, SHOWN).map((h) => this.hold(h)),
-      holds.length > SHOWN ? el("p", { class: "note" }, `${holds.length - SHOWN} more are not shown.`) : "",
-    );
-  }
-
-  hold(h) {
-    const more = el("details", { class: "hold" }, el("summary", {}, el("strong", {}, h.at), ` at ${h.t.toFixed(0)} s, ${h.count || h.bearings} readings`));
-    // Drawn when it is looked at: a check may have hundreds.
-    more.addEventListener("toggle", () => more.childElementCount === 1 && more.append(holdPlot(h)));
-    return more;
+    showReadings(this.holds, this.state, { selected: this.selected, onpick: (k) => this.fill(k), ontrouble: this.o.ontrouble, say: () => {}, past: true });
   }
 }

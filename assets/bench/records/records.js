@@ -3,6 +3,8 @@
 import { el } from "../../common/dom.js";
 import { ask } from "../live.js";
 import { PastCheck } from "./past-check.js";
+import { saveFile } from "./save-file.js";
+import { Task } from "./task.js";
 import { checkBadge, STATES, when } from "./words.js";
 
 const WAIT_MS = 250; // after the last letter typed
@@ -69,6 +71,8 @@ export class Records {
     /** @type {any} */ (state).value = this.asked.state;
     this.form = /** @type {any} */ (el("select", { id: "rec-form", onchange: () => this.link() }, ...FORMS.map(([id, words]) => el("option", { value: id }, words))));
     this.exportLink = /** @type {HTMLAnchorElement} */ (el("a", { class: "rec-button", download: "", id: "rec-export" }, "Export"));
+    const exporting = saving(this.exportLink, "Stop the export");
+    const backup = /** @type {HTMLAnchorElement} */ (el("a", { class: "rec-button", href: "api/backup", download: "", id: "rec-backup" }, "Save a backup now"));
     const file = /** @type {any} */ (el("input", { type: "file", id: "rec-import", accept: ".json,application/json" }));
     file.addEventListener("change", () => void this.takeIn(file));
     this.taken = el("div", { role: "status", id: "rec-taken" });
@@ -98,6 +102,7 @@ export class Records {
           el("h3", { id: "rec-export-title" }, "Export"),
           el("p", { class: "note" }, "The checks chosen above; with none chosen, all that the search finds."),
           el("div", { class: "row" }, el("label", {}, "As ", this.form), this.exportLink),
+          exporting,
         ),
         el(
           "section",
@@ -114,7 +119,8 @@ export class Records {
           el("h3", { id: "rec-backup-title" }, "Backup"),
           el("p", {}, "Everything is kept in this one file: ", this.file),
           el("p", { class: "note" }, "While the program runs, take a backup with the link below: it is whole, also while phones send. Copy the file itself only after the program has ended, since the newest readings may stand in files beside it until then. To put a backup back, end the program and put it in the file's place."),
-          el("p", {}, el("a", { class: "rec-button", href: "api/backup", download: "", id: "rec-backup" }, "Save a backup now")),
+          el("p", {}, backup),
+          saving(backup, "Stop the backup"),
           el("p", { class: "note" }, "Nothing is deleted here: there is no way to delete a check or a record on this page. To begin with an empty list, start the program with another --data folder."),
         ),
       ),
@@ -226,6 +232,20 @@ export class Records {
     file.focus();
     await this.load();
   }
+}
+
+/** Has a link save its file with how far it is, and a way to stop. @param {HTMLAnchorElement} link @param {string} stop */
+function saving(link, stop) {
+  const task = new Task(link.id, stop);
+  link.addEventListener("click", (e) => {
+    e.preventDefault();
+    void task.run(
+      "The program is putting the file together",
+      async (way) => [el("p", { class: "note" }, `Saved where the browser keeps what it loads: ${await saveFile(link.href, way)}.`)],
+      () => "Stopped. Nothing was saved.",
+    );
+  });
+  return task.place;
 }
 
 function keptSearch() {
