@@ -131,6 +131,7 @@ func TestSignOff(t *testing.T) {
 	}
 	sheet := href(t, ctx, `#sign-off a[href$=".html"]`)
 	printed(t, ctx, sheet, true)
+	axe(t, ctx, "the record")
 
 	// A later check of the same pad, with a coil turned over meanwhile.
 	do(t, ctx, chromedp.Navigate(program.Bench), chromedp.WaitVisible("#check-signed-again", chromedp.ByQuery), chromedp.Click("#check-signed-again", chromedp.ByQuery))
