@@ -59,7 +59,7 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 	err = page.Execute(&b, map[string]any{
 		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
-		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(), "Odd": r.odd(),
+		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
 		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "Room": room, "Note": note,
 	})
 	return b.Bytes(), err
@@ -105,9 +105,6 @@ func (r *Record) counts() string {
 		}
 	}
 	say := fmt.Sprintf("%d: %s", len(r.Verdict.Coils), strings.Join(parts, ", "))
-	if n := r.inferred(); n > 0 {
-		say += fmt.Sprintf("; %d claimed without a reading of their own", n)
-	}
 	if n := r.odd(); n > 0 {
 		say += fmt.Sprintf("; %d with a size that does not fit by itself (see the details)", n)
 	}
