@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -125,6 +127,29 @@ func (v *virtualPhone) besideCoil(id string) {
 	v.read()
 }
 
+var advisedAmps = regexp.MustCompile(`about ([0-9.]+) A in all`)
+
+// heedAdvice sets the current that the page asks for, and tells the page what the
+// supply shows.
+func (v *virtualPhone) heedAdvice() {
+	v.t.Helper()
+	m := advisedAmps.FindStringSubmatch(text(v.t, v.ctx, "#lead"))
+	if m == nil {
+		return
+	}
+	amps, err := strconv.ParseFloat(m[1], 64)
+	if err != nil {
+		v.t.Fatal(err)
+	}
+	cur, err := v.plan.Solve()
+	if err != nil {
+		v.t.Fatal(err)
+	}
+	v.set = amps / cur.PadAmps
+	do(v.t, v.ctx, chromedp.SendKeys("#amps", m[1], chromedp.ByQuery))
+	v.t.Logf("the page asks for %s A, %.2g of the plan's", m[1], v.set)
+}
+
 // readBeside reads a coil by compass at the place that the page asks for; during
 // is called when the supply has been switched on.
 func (v *virtualPhone) readBeside(id string, during func()) {
@@ -133,6 +158,9 @@ func (v *virtualPhone) readBeside(id string, during func()) {
 	v.besideCoil(id)
 	v.tap("is-off")
 	v.lieUntil("asked to switch on", `document.querySelector("#is-on")`)
+	if v.heeds {
+		v.heedAdvice()
+	}
 	v.on = true
 	v.tap("is-on")
 	if during != nil {
@@ -185,15 +213,24 @@ func testCompass(t *testing.T, source func() compassSource, fault bool, then fun
 	}
 }
 
+// turnAboutSensor turns the phone by hand, counter-clockwise, so that its sensor
+// stays where it is: what a sensor reads elsewhere is another question.
+func (v *virtualPhone) turnAboutSensor(rad float64) {
+	at := v.sensor()
+	v.turn += rad
+	v.here = r3.Add(v.here, r3.Sub(at, v.sensor()))
+}
+
 // TestPhoneByOrientationSensors: absolute minus relative orientation, while the
 // phone is turned by hand, further than the coil turns its compass and the other
-// way: taken for the coil's, the turn would tell the opposite.
+// way: taken for the coil's, the turn would tell the opposite. The current is the
+// plan's: strong, so that the direction alone tells.
 func TestPhoneByOrientationSensors(t *testing.T) {
 	t.Parallel()
 	testCompass(t, orientationSensors, true, func(v *virtualPhone) {
 		v.readBeside("A1", func() {
 			for range 5 {
-				v.turn += 0.3
+				v.turnAboutSensor(0.3)
 				v.read()
 			}
 		})
@@ -206,7 +243,13 @@ func TestPhoneByOrientationSensors(t *testing.T) {
 // gives it with nothing switched on.
 func TestPhoneByAbsoluteEvents(t *testing.T) {
 	t.Parallel()
-	testCompass(t, absoluteEvents, false, func(v *virtualPhone) { v.readBeside("A1", nil) })
+	testCompass(t, absoluteEvents, false, func(v *virtualPhone) {
+		v.heeds = true
+		v.readBeside("A1", nil)
+		if note := text(v.t, v.ctx, "#note"); strings.Contains(note, "too strong") || strings.Contains(note, "too weak") {
+			v.t.Errorf("with the current that was asked for the page says %q", note)
+		}
+	})
 }
 
 // TestPhoneLikeApple imitates an iPhone (Chromium cannot be one): it is asked in

@@ -34,6 +34,8 @@ type virtualPhone struct {
 	// offset is where the sensor sits from the mark.
 	offset r3.Vec
 	other  *virtualPhone // lies there at the same time
+	heeds  bool          // sets the current that the page asks for
+	set    float64       // share of the planned current; 0: as planned
 }
 
 // The sensor's place in the phone, metres from the mark, and the background,
@@ -89,17 +91,28 @@ func newVirtualPhoneOver(t *testing.T, ctx context.Context, plan *layout.Plan, f
 	return v
 }
 
+func (v *virtualPhone) share() float64 {
+	if v.set == 0 {
+		return 1
+	}
+	return v.set
+}
+
+func turnedBy(p r3.Vec, rad float64) r3.Vec {
+	sin, cos := math.Sincos(rad)
+	return r3.Vec{X: cos*p.X - sin*p.Y, Y: sin*p.X + cos*p.Y, Z: p.Z}
+}
+
+// sensor is where the sensor is over the pad.
+func (v *virtualPhone) sensor() r3.Vec { return r3.Add(v.here, turnedBy(v.offset, v.turn)) }
+
 // field is what the sensor sees, in the phone's axes, microtesla without noise.
 func (v *virtualPhone) field() r3.Vec {
-	turn := func(p r3.Vec, a float64) r3.Vec {
-		sin, cos := math.Sincos(a)
-		return r3.Vec{X: cos*p.X - sin*p.Y, Y: sin*p.X + cos*p.Y, Z: p.Z}
-	}
 	b := background
 	if v.on {
-		b = r3.Add(b, r3.Scale(1e6, v.pad.At(v.at, r3.Add(v.here, turn(v.offset, v.turn)))))
+		b = r3.Add(b, r3.Scale(1e6*v.share(), v.pad.At(v.at, v.sensor())))
 	}
-	return turn(b, -v.turn)
+	return turnedBy(b, -v.turn)
 }
 
 // read sets one reading.
