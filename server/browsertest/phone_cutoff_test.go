@@ -20,6 +20,7 @@ func TestPhoneCutOff(t *testing.T) {
 	do(t, phone, chromedp.Navigate(way.Phone))
 	v.beginVector()
 	v.lieUntil("counting", `document.querySelector("#count").value > 0.2`)
+	v.loseOn(way)
 	way.cut()
 	program.kill(t)
 	v.lieUntil("the loss to be told", `/no connection: \d+ messages kept, sent when it is back/.test(document.querySelector("#link").textContent)`)

@@ -46,6 +46,7 @@ func TestPhoneSocketDies(t *testing.T) {
 	v.beginVector()
 	v.lieUntil("counting", `document.querySelector("#count").value > 0.1`)
 	says(t, phone, "#link", "connected")
+	v.loseOn(way)
 	way.refuse.Store(true)
 	way.endAll(false)
 	v.lieUntil("the loss to be told", `document.querySelector("#link").textContent.includes("no connection")`)

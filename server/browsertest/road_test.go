@@ -27,8 +27,9 @@ import (
 // in the way: sockets refused, everything cut off, the program replaced. The page
 // behind it is the program's own phone page.
 type road struct {
-	Phone   string // the phone page's address on this road
-	refuse  atomic.Bool
+	Phone   string      // the phone page's address on this road
+	refuse  atomic.Bool // sockets
+	swallow atomic.Bool // what the phone sends: it sees a line that is alive
 	mu      sync.Mutex
 	down    bool
 	program *url.URL
@@ -99,10 +100,20 @@ func (r *road) endAll(down bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.down = down
+	defer r.swallow.Store(false)
 	for c := range r.open {
 		c.Close()
 	}
 	r.open = map[net.Conn]bool{}
+}
+
+// loseOn goes on reading while all that is sent gets lost.
+func (v *virtualPhone) loseOn(r *road) {
+	v.t.Helper()
+	r.swallow.Store(true)
+	for range 8 {
+		v.read()
+	}
 }
 
 // tollGate knows every connection on a road.
@@ -124,9 +135,24 @@ func (g *tollGate) Accept() (net.Conn, error) {
 		}
 		g.road.mu.Unlock()
 		if !down {
-			return c, nil
+			return &lane{c, g.road}, nil
 		}
 		c.Close()
+	}
+}
+
+// lane is one connection on a road.
+type lane struct {
+	net.Conn
+	road *road
+}
+
+func (l *lane) Read(p []byte) (int, error) {
+	for {
+		n, err := l.Conn.Read(p)
+		if err != nil || !l.road.swallow.Load() {
+			return n, err
+		}
 	}
 }
 
