@@ -42,6 +42,7 @@ export class CoilMark {
       turned(0, "bore"),
       this.live,
     );
+    this.node.style.setProperty("--build", String(winding.build_mm)); // the copper as one stroke, where the field shows through
   }
 
   /** Whether another coil would be drawn the same but for its place. */

@@ -13,6 +13,7 @@ export class MapLayer {
     this.plan = "";
     this.drawn = "";
     o.box.addEventListener("change", () => void this.draw());
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => o.box.checked && void this.draw()); // its colours are painted in
   }
 
   /** @param {any} state */
