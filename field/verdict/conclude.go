@@ -28,8 +28,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	for j := range p {
 		p[j] = map[State]float64{StateAsPlanned: 0, StateReversed: 0, StateDead: 0, StateWeak: 0}
 	}
-	fine := 0.0
+	fine, sum := 0.0, 0.0
 	for i, s := range list {
+		sum += weights[i]
 		for j, st := range s.hyp.states {
 			p[j][st] += weights[i]
 		}
@@ -59,6 +60,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 			withheld = withheld || c.State != StateAsPlanned
 			c.State = StateUndecided
 		}
+		if c.Used == 0 { // what nobody read may be likely, and is not known
+			c.State = StateUndecided
+		}
 		if e.ev.mended != nil && e.ev.mended.touched[j] && !e.readSince(j) {
 			c.State = StateUndecided
 		}
@@ -73,7 +77,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	switch {
 	case all && fine >= MinClaim && closing == nil:
 		v.Outcome = AsPlanned
-	case fine <= 1-MinClaim && !odd.many && (found || !withheld):
+	case sum > MinClaim && fine <= 1-MinClaim && !odd.many && (found || !withheld):
 		v.Outcome = Fault
 	}
 	if v.Outcome != AsPlanned {
