@@ -37,11 +37,23 @@ func chromium(t *testing.T) string {
 	return ""
 }
 
+// builtIn is the folder of the program under test, once it is built.
+var builtIn string
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if builtIn != "" {
+		os.RemoveAll(builtIn)
+	}
+	os.Exit(code)
+}
+
 var build = sync.OnceValues(func() (string, error) {
 	dir, err := os.MkdirTemp("", "polewise-browsertest")
 	if err != nil {
 		return "", err
 	}
+	builtIn = dir
 	path := filepath.Join(dir, "polewise")
 	out, err := exec.Command("go", "build", "-o", path, "polewise/server").CombinedOutput()
 	if err != nil {
