@@ -50,8 +50,8 @@ func taughtFolder(t *testing.T) string {
 	return data
 }
 
-// samples returns the stored samples of a source, in order.
-func samples(t *testing.T, data, source string) []string {
+// stored returns every message of the check in progress, in order.
+func stored(t *testing.T, data string) []store.Message {
 	t.Helper()
 	st, err := store.Open(data)
 	if err != nil {
@@ -66,8 +66,14 @@ func samples(t *testing.T, data, source string) []string {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return messages
+}
+
+// samples returns the stored samples of a source, in order.
+func samples(t *testing.T, data, source string) []string {
+	t.Helper()
 	var out []string
-	for _, m := range messages {
+	for _, m := range stored(t, data) {
 		for _, l := range m.Lines {
 			if m.Source == source && bytes.Contains(l, []byte(`"type":"b"`)) {
 				out = append(out, string(l))

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"crypto/tls"
 	"encoding/json"
 	"fmt"
@@ -13,8 +12,6 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
-
-	"polewise/server/store"
 )
 
 // program is a built polewise at work.
@@ -89,21 +86,8 @@ func TestKilledAfterAcknowledging(t *testing.T) {
 			p = startBuilt(t, binary, data)
 		}
 	}
-	st, err := store.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer st.Close()
-	check, err := st.LastCheck(context.Background())
-	if err != nil || check == nil {
-		t.Fatal(check, err)
-	}
-	messages, err := st.Messages(context.Background(), check.ID)
-	if err != nil {
-		t.Fatal(err)
-	}
 	var got []string
-	for _, m := range messages {
+	for _, m := range stored(t, data) {
 		for _, l := range m.Lines {
 			got = append(got, string(l))
 		}

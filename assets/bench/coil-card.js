@@ -42,7 +42,7 @@ export class CoilCard {
       ...(read ? [chances(v.p)] : []),
       el(
         "dl",
-        { class: "facts" },
+        { class: "coil-facts" },
         ...fact("Planned", `north ${c.north}, ${p ? `${microtesla(p.bz_uT)} uT at ${p.amps.toFixed(2)} A` : ""}`),
         ...(read ? fact("Expected", `${microtesla(v.expected_uT)} uT where the sensor lies`) : []),
         ...(v?.measured_uT != null ? fact("Read", `${microtesla(v.measured_uT)} uT, ${v.used} ${v.used === 1 ? "reading" : "readings"}`) : []),

@@ -11,7 +11,7 @@ const OUTCOMES = {
 };
 
 /** @param {any} m one step of a mend */
-export function mendWords(m) {
+function mendWords(m) {
   switch (m.do) {
     case "flip":
       return `Turn coil ${m.id} over, or swap its two leads`;
@@ -79,7 +79,7 @@ export function showVerdict(place, state, o) {
 }
 
 /** What is asked for next, in words. @param {any} n */
-export function nextWords(n) {
+function nextWords(n) {
   const how = [];
   if (n.route === "ohms") how.push("measure its ohms");
   if (n.route === "pass") how.push("draw the phone along its row");

@@ -125,7 +125,7 @@ function inChains(list, chained) {
 }
 
 /** At most MOST_COILS of a string, those that matter among them; null where some are left out. @param {string[]} ids @param {(id: string) => boolean} matters */
-export function shorten(ids, matters) {
+function shorten(ids, matters) {
   if (ids.length <= MOST_COILS) return ids;
   const keep = new Set([0, ids.length - 1]);
   ids.forEach((id, i) => keep.size < MOST_COILS - 1 && matters(id) && keep.add(i));

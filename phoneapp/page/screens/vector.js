@@ -123,7 +123,7 @@ function pad(flow, told, page, at, asked) {
 }
 
 /** @param {number} top_deg counter-clockwise from away */
-export function topWords(top_deg) {
+function topWords(top_deg) {
   const d = ((top_deg % 360) + 360) % 360;
   if (d === 180) return "turned by half: top edge toward you";
   if (d === 90) return "turned: top edge to the left";

@@ -23,7 +23,7 @@ export function headingOfAngles(alpha, beta = 0) {
 }
 
 /** @param {number} deg @returns {number} 0 up to 360 */
-export function wrap360(deg) {
+function wrap360(deg) {
   return ((deg % 360) + 360) % 360;
 }
 
