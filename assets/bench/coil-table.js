@@ -5,7 +5,7 @@ import { percent, stateBadge } from "../common/states.js";
 import { microtesla } from "./coil-mark.js";
 import { taps } from "./figures/taps.js";
 
-/** What is shown now, by place. @type {WeakMap<HTMLElement, {key: string, body: HTMLElement, rows: Map<string, {key: string, nodes: HTMLElement[]}>}>} */
+/** What is shown now, by place. @type {WeakMap<HTMLElement, {key: string, body: HTMLElement, rows: Map<string, {key: string, row: HTMLElement, below: HTMLElement | null}>}>} */
 const shown = new WeakMap();
 
 /** @param {HTMLElement} place @param {any} state @param {{selected: string | null, onpick: (id: string) => void, past?: boolean}} o past: to be looked at only */
@@ -43,26 +43,35 @@ export function coilTable(place, state, o) {
       expected: read ? microtesla(v.expected_uT) : predicted.has(c.id) ? microtesla(predicted.get(c.id).bz_uT) : "",
       read: v?.measured_uT != null ? microtesla(v.measured_uT) : "",
     };
-    const rowKey = JSON.stringify([cells, selected, Boolean(state.sign_off?.signed)]);
-    let row = table.rows.get(c.id);
-    if (row?.key !== rowKey) {
-      const held = row?.nodes[0].contains(document.activeElement);
-      const nodes = rowOf(c.id, cells, selected, state, o);
-      if (row) {
-        row.nodes[0].before(...nodes);
-        for (const n of row.nodes) n.remove();
-      } else if (before) before.after(...nodes);
-      else table.body.prepend(...nodes);
-      row = { key: rowKey, nodes };
-      table.rows.set(c.id, row);
-      if (held) /** @type {any} */ (nodes[0].querySelector("button")).focus({ preventScroll: true });
+    const rowKey = JSON.stringify([cells, selected]);
+    let held = table.rows.get(c.id);
+    if (held?.key !== rowKey) {
+      const focused = held?.row.contains(document.activeElement);
+      const row = rowOf(c.id, cells, selected, o);
+      if (held) held.row.replaceWith(row);
+      else if (before) before.after(row);
+      else table.body.prepend(row);
+      held = { key: rowKey, row, below: held?.below ?? null };
+      table.rows.set(c.id, held);
+      if (focused) /** @type {any} */ (row.querySelector("button")).focus({ preventScroll: true });
     }
-    before = row.nodes.at(-1);
+    // The taps stay where they are while the row above them is made anew, so that
+    // a verdict that comes in does not take a button from under a finger.
+    const tapped = selected && !o.past && !state.sign_off?.signed;
+    if (tapped && !held.below) {
+      held.below = el("tr", { class: "selected" }, el("td", { colspan: 5, class: "taps-cell" }, taps.element));
+      held.row.after(held.below);
+    } else if (!tapped && held.below) {
+      held.below.remove();
+      held.below = null;
+    }
+    if (tapped) taps.show(c.id, state.check.id);
+    before = held.below ?? held.row;
   }
 }
 
-function rowOf(id, cells, selected, state, o) {
-  const row = el(
+function rowOf(id, cells, selected, o) {
+  return el(
     "tr",
     { class: selected ? "selected" : null },
     el("th", { scope: "row" }, el("button", { type: "button", class: "coil-button", "aria-pressed": String(selected), onclick: () => o.onpick(id) }, id)),
@@ -71,7 +80,6 @@ function rowOf(id, cells, selected, state, o) {
     el("td", {}, cells.expected),
     el("td", {}, cells.read),
   );
-  return selected && !o.past && !state.sign_off?.signed ? [row, el("tr", { class: "selected" }, el("td", { colspan: 5, class: "taps-cell" }, taps.for(id, state.check.id)))] : [row];
 }
 
 /** What each string is planned to take: unequal strings in parallel differ with nothing wrong. */

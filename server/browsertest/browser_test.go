@@ -5,14 +5,17 @@ package browsertest
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto"
 	"github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
@@ -148,10 +151,24 @@ func newBrowser(t *testing.T, width, height int64, extra ...chromedp.ExecAllocat
 // do runs actions and fails the test where one does.
 func do(t *testing.T, ctx context.Context, actions ...chromedp.Action) {
 	t.Helper()
-	if err := chromedp.Run(ctx, actions...); err != nil {
-		shot(t, ctx, "failed")
-		t.Fatal(err)
+	for _, a := range actions {
+		err := chromedp.Run(ctx, a)
+		// A click first finds its element, then asks where it is; a page that draws
+		// anew in between has replaced it, and nothing was clicked yet.
+		for again := 0; err != nil && replaced(err) && again < 5; again++ {
+			err = chromedp.Run(ctx, a)
+		}
+		if err != nil {
+			shot(t, ctx, "failed")
+			t.Fatal(err)
+		}
 	}
+}
+
+func replaced(err error) bool {
+	const noNode = -32000
+	e, ok := errors.AsType[*cdproto.Error](err)
+	return ok && e.Code == noNode && strings.Contains(e.Message, "find node")
 }
 
 // waitFor waits until a JavaScript expression is true.

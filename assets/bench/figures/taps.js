@@ -27,18 +27,14 @@ class Taps {
     entries.follow(() => this.draw());
   }
 
-  /** The controls for a coil; the same element each time, so that focus stays. @param {string} coil @param {string} check */
-  for(coil, check) {
-    const had = document.activeElement;
-    if (this.element.contains(had)) queueMicrotask(() => this.element.contains(had) && /** @type {HTMLElement} */ (had).focus({ preventScroll: true }));
-    if (coil !== this.coil || check !== this.check) {
-      this.coil = coil;
-      this.check = check;
-      this.trouble.textContent = "";
-      this.draw();
-      if (entries.now?.check !== check) void entries.load().catch(() => {}); // told on the next tap
-    }
-    return this.element;
+  /** Turns the controls to a coil. @param {string} coil @param {string} check */
+  show(coil, check) {
+    if (coil === this.coil && check === this.check) return;
+    this.coil = coil;
+    this.check = check;
+    this.trouble.textContent = "";
+    this.draw();
+    if (entries.now?.check !== check) void entries.load().catch(() => {}); // told on the next tap
   }
 
   draw() {
