@@ -205,9 +205,9 @@ func TestRehearsalTurnedAndTilted(t *testing.T) {
 	choose := func(name, value string) chromedp.Action {
 		return chromedp.Evaluate(fmt.Sprintf(`(() => { const s = document.querySelector("select[name=%s]"); s.value = %q; s.dispatchEvent(new Event("change")); })()`, name, value), nil)
 	}
-	do(t, ctx, chromedp.Click("#rehearse", chromedp.ByQuery), chromedp.WaitVisible("#begin-rehearsal", chromedp.ByQuery), choose("fault", "string-reversed"), choose("which", "B"))
+	do(t, ctx, press("#rehearse"), chromedp.WaitVisible("#begin-rehearsal", chromedp.ByQuery), choose("fault", "string-reversed"), choose("which", "B"))
 	shot(t, ctx, "chosen")
-	do(t, ctx, chromedp.Click("#begin-rehearsal", chromedp.ByQuery))
+	do(t, ctx, press("#begin-rehearsal"))
 	waitFor(t, ctx, "the phone", `document.querySelector(".made-up") && document.querySelector(".stands")`)
 	type point struct{ X, Y float64 }
 	// middle is where a thing stands, once it stands still.
@@ -239,7 +239,7 @@ func TestRehearsalTurnedAndTilted(t *testing.T) {
 	if !before {
 		t.Error("the sensor's place is shown before the truth is")
 	}
-	do(t, ctx, chromedp.Click("#reveal", chromedp.ByQuery))
+	do(t, ctx, press("#reveal"))
 	waitFor(t, ctx, "the truth", `document.querySelector("#truth").textContent.includes("String B was joined the wrong way round") && document.querySelector(".made-up .sensor")`)
 	waitFor(t, ctx, "nine rows", `document.querySelectorAll("#coil-by-coil tbody tr").length === 9 && [...document.querySelectorAll("#coil-by-coil tbody tr")].filter((r) => r.cells[1].textContent === "reversed").map((r) => r.cells[0].textContent).join() === "B1,B2,B3"`)
 	var odd []string

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
@@ -70,7 +71,7 @@ func (e *editing) says(words string) {
 
 func (e *editing) click(selector string) {
 	e.t.Helper()
-	do(e.t, e.ctx, chromedp.Click(selector, chromedp.ByQuery))
+	do(e.t, e.ctx, press(selector))
 }
 
 // at is the middle of a coil on the screen, and how many pixels a millimetre has.
@@ -375,8 +376,7 @@ func TestEditorOnASmallScreen(t *testing.T) {
 
 // TestEditorFollowsADrag: of twenty coils, the figures follow the pointer. From
 // the pointer's move to the figures on the page is measured in the page.
-func TestEditorFollowsADrag(t *testing.T) {
-	t.Parallel()
+func TestEditorFollowsADrag(t *testing.T) { // not in parallel: it goes by the clock
 	e := edit(t, "mat", 1280, 860)
 	do(t, e.ctx, chromedp.Evaluate(`(() => {
 		window.took = [];
@@ -399,10 +399,24 @@ func TestEditorFollowsADrag(t *testing.T) {
 	}
 	slices.Sort(took)
 	t.Logf("from pointer to figures, %d moves of one of 20 coils: median %.0f ms, nine in ten within %.0f ms, worst %.0f ms", len(took), took[len(took)/2], took[len(took)*9/10], took[len(took)-1])
-	// The machine may be busy with other tests: the best quarter tells what the
-	// program takes.
-	if best := took[len(took)/4]; best > 50 {
-		t.Errorf("a quarter of the moves took more than %.0f ms, expected 50", best)
+	// Other programs may hold the machine up: the best quarter tells what the page
+	// takes, and a bare request with a frame after it, how slow everything is.
+	var bare []float64
+	do(t, e.ctx, chromedp.Evaluate(`(async () => {
+		const bare = [];
+		for (let k = 0; k < 20; k++) {
+			const from = performance.now();
+			await (await fetch("api/demos")).text();
+			await new Promise(requestAnimationFrame);
+			bare.push(performance.now() - from);
+		}
+		return bare;
+	})()`, &bare, func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+	slices.Sort(bare)
+	best, least := took[len(took)/4], bare[len(bare)/4]
+	t.Logf("a bare request and a frame: %.0f ms", least)
+	if best > max(50, 3*least) {
+		t.Errorf("a quarter of the moves took more than %.0f ms, expected 50, or %.0f as busy as the machine is", best, 3*least)
 	}
 }
 

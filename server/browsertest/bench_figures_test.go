@@ -93,7 +93,7 @@ func TestBenchOhms(t *testing.T) {
 	do(t, ctx, chromedp.Navigate(program.Bench+"#plan"))
 	waitFor(t, ctx, "the sheet", `document.querySelector('[data-across="coil:A1"]')`)
 	do(t, ctx, enterIn(`[data-across="coil:A1"]`, "0,96"), enterIn(`[data-across="coil:A2"]`, "0.3"), enterIn(`[data-across="coil:A3"]`, "much"),
-		chromedp.Click(`button[aria-label="string A is open"]`, chromedp.ByQuery))
+		press(`button[aria-label="string A is open"]`))
 	waitFor(t, ctx, "the comparison", `document.querySelectorAll(".ohm-state").length === 3`)
 	says := text(t, ctx, "#ohms-sheet")
 	for _, s := range []string{"as planned", "low May be shorted turns: about 41 of 60", "expected a number", "open May be an open joint in string A"} {
@@ -102,7 +102,7 @@ func TestBenchOhms(t *testing.T) {
 		}
 	}
 	shot(t, ctx, "sheet")
-	do(t, ctx, chromedp.Click("#use-ohms", chromedp.ByQuery))
+	do(t, ctx, press("#use-ohms"))
 	waitFor(t, ctx, "the check to have them", `document.querySelector("#ohms-used").textContent.includes("3 readings")`)
 	e := enteredAtBench(t, ctx)
 	if o := e.Ohms; len(o) != 3 || *o["coil:A1"].Ohms != 0.96 || *o["coil:A2"].Ohms != 0.3 || o["string:A"].Ohms != nil || o["coil:A1"].Celsius != 20 {
@@ -114,7 +114,7 @@ func TestBenchOhms(t *testing.T) {
 	waitFor(t, ctx, "nothing new to use", `document.querySelector("#use-ohms").disabled`)
 	do(t, ctx, enterIn(`[data-across="coil:A2"]`, "0.97"))
 	waitFor(t, ctx, "one to use", `document.querySelector("#use-ohms").textContent.includes("(1)")`)
-	do(t, ctx, chromedp.Click("#use-ohms", chromedp.ByQuery))
+	do(t, ctx, press("#use-ohms"))
 	waitFor(t, ctx, "it to be used", `document.querySelector("#use-ohms").disabled && document.querySelector("#use-ohms").textContent === "Use in the check"`)
 	if o := enteredAtBench(t, ctx).Ohms; len(o) != 3 || *o["coil:A2"].Ohms != 0.97 {
 		t.Errorf("%+v", o)
@@ -129,7 +129,7 @@ func TestBenchTaps(t *testing.T) {
 		t.Helper()
 		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`[...document.querySelectorAll(".coil-button")].find((b) => b.textContent === %q && b.getAttribute("aria-pressed") !== "true")?.click()`, coil), nil))
 		waitFor(t, ctx, "the taps of "+coil, fmt.Sprintf(`document.querySelector(".taps-title")?.textContent.startsWith(%q)`, coil))
-		do(t, ctx, chromedp.Click(fmt.Sprintf(`[data-tap=%q]`, what), chromedp.ByQuery))
+		do(t, ctx, press(fmt.Sprintf(`[data-tap=%q]`, what)))
 	}
 	pressed := func(what string) {
 		t.Helper()

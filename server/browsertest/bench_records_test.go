@@ -115,7 +115,7 @@ func TestSignOff(t *testing.T) {
 		chromedp.Evaluate(`(() => { const i = document.querySelector("#sign-off [name=maker]"); i.value = "AB"; i.dispatchEvent(new Event("input")); })()`, nil), chromedp.Reload())
 	waitFor(t, ctx, "what was typed", `document.querySelector("#sign-off [name=serial]")?.value === "K-17" && document.querySelector("#sign-off [name=note]").value.includes("30 cm") && document.querySelector("#sign-off [name=maker]").value === "AB"`)
 	shot(t, ctx, "form")
-	do(t, ctx, chromedp.Click("#sign", chromedp.ByQuery))
+	do(t, ctx, press("#sign"))
 	waitFor(t, ctx, "it to be signed", `document.querySelector("#sign-off .outcome")?.textContent.includes("Signed off")`)
 	shot(t, ctx, "signed")
 
@@ -134,7 +134,7 @@ func TestSignOff(t *testing.T) {
 	axe(t, ctx, "the record")
 
 	// A later check of the same pad, with a coil turned over meanwhile.
-	do(t, ctx, chromedp.Navigate(program.Bench), chromedp.WaitVisible("#check-signed-again", chromedp.ByQuery), chromedp.Click("#check-signed-again", chromedp.ByQuery))
+	do(t, ctx, chromedp.Navigate(program.Bench), chromedp.WaitVisible("#check-signed-again", chromedp.ByQuery), press("#check-signed-again"))
 	waitFor(t, ctx, "the new check", `document.querySelector("#sign-off").hidden`)
 	readPad(t, ctx, program, "later", madeCapture(t, plan, 7, layout.Fault{Kind: layout.CoilReversed, ID: "B2"}))
 	waitFor(t, ctx, "the comparison", `/B2 was claimed as planned; now it is claimed reversed/.test(document.querySelector(".rec-changes")?.textContent) && [...document.querySelectorAll(".rec-changes li")].every((l) => l.textContent.startsWith("B2 "))`)
@@ -155,17 +155,17 @@ func TestSignOffWithException(t *testing.T) {
 	readPad(t, ctx, program, "tester", madeCapture(t, plan, 2, layout.Fault{Kind: layout.CoilReversed, ID: "B2"}))
 	waitFor(t, ctx, "the reason", `document.querySelector("#not-yet")?.textContent === "B2 is not claimed as planned."`)
 	const reason = "B2 goes to the test bed \u2013 turned on purpose."
-	do(t, ctx, chromedp.Click("#sign-off summary", chromedp.ByQuery), typeIn("reason", reason), chromedp.Reload())
+	do(t, ctx, press("#sign-off summary"), typeIn("reason", reason), chromedp.Reload())
 	waitFor(t, ctx, "the reason typed", fmt.Sprintf(`document.querySelector("#sign-off [name=reason]")?.value === %q && document.querySelector("#sign-off details").open`, reason))
 	if s := text(t, ctx, "#sign-off"); strings.Contains(s, "null") || strings.Contains(s, "undefined") || !strings.Contains(s, "13 ohmmeter readings, all within") {
 		t.Error(s)
 	}
 	// Without a name it is not sent at all.
-	do(t, ctx, chromedp.Click("#sign", chromedp.ByQuery))
+	do(t, ctx, press("#sign"))
 	if s := state(t, program); s.SignOff.Signed != nil {
 		t.Fatal("signed by nobody")
 	}
-	do(t, ctx, typeIn("maker", "CD"), chromedp.Click("#sign", chromedp.ByQuery))
+	do(t, ctx, typeIn("maker", "CD"), press("#sign"))
 	waitFor(t, ctx, "it to be signed", `document.querySelector("#sign-off .outcome")?.textContent.includes("with an exception") && document.querySelector("#sign-off .rec-typed").textContent.startsWith("B2 goes")`)
 	shot(t, ctx, "signed")
 	html, _ := fetchBench(t, href(t, ctx, `#sign-off a[href$=".html"]`))
@@ -188,7 +188,7 @@ func TestRecordsList(t *testing.T) {
 	// Two checks: a signed one, and one of a pad with a fault.
 	readPad(t, ctx, program, "one", madeCapture(t, plan, 1))
 	waitFor(t, ctx, "the claim", `document.querySelector("#sign").textContent === "Sign off"`)
-	do(t, ctx, typeIn("serial", "K-17"), typeIn("maker", "AB"), chromedp.Click("#sign", chromedp.ByQuery), chromedp.WaitVisible("#check-signed-again", chromedp.ByQuery), chromedp.Click("#check-signed-again", chromedp.ByQuery))
+	do(t, ctx, typeIn("serial", "K-17"), typeIn("maker", "AB"), press("#sign"), chromedp.WaitVisible("#check-signed-again", chromedp.ByQuery), press("#check-signed-again"))
 	waitFor(t, ctx, "the new check", `document.querySelector("#sign-off").hidden`)
 	readPad(t, ctx, program, "two", madeCapture(t, plan, 2, layout.Fault{Kind: layout.StringReversed, ID: "C"}))
 	waitFor(t, ctx, "the fault", `document.querySelector("#not-yet")`)
@@ -216,7 +216,7 @@ func TestRecordsList(t *testing.T) {
 	find("")
 	rows(2)
 	looked(t, ctx, "the list")
-	do(t, ctx, chromedp.Click(`[data-sort="serial"]`, chromedp.ByQuery))
+	do(t, ctx, press(`[data-sort="serial"]`))
 	waitFor(t, ctx, "the order", `document.querySelector('th[aria-sort="ascending"]') && document.querySelector(".rec-list .rec-serial").textContent === "K-17"`)
 	if file := text(t, ctx, "#rec-file"); file != filepath.Join(program.Data, "polewise.db") {
 		t.Errorf("the page says everything is kept in %s", file)

@@ -30,13 +30,13 @@ func TestRehearsalByHand(t *testing.T) {
 	do(t, bench, chromedp.Navigate(program.Bench))
 	waitFor(t, bench, "the pad", `document.querySelector("#plan-name").textContent.includes("Kennel")`)
 	shot(t, bench, "fresh")
-	do(t, bench, chromedp.Click("#rehearse", chromedp.ByQuery), chromedp.WaitVisible("#begin-rehearsal", chromedp.ByQuery))
+	do(t, bench, press("#rehearse"), chromedp.WaitVisible("#begin-rehearsal", chromedp.ByQuery))
 	do(t, bench, chromedp.Evaluate(`document.querySelector("select[name=difficulty]").value = "easy"`, nil))
-	do(t, bench, chromedp.Click("#begin-rehearsal", chromedp.ByQuery))
+	do(t, bench, press("#begin-rehearsal"))
 	tapInPhone(t, bench, "begin")
 	// The phone lies on the first coil before the supply goes on.
 	waitFor(t, bench, "a coil to carry it to", `!document.querySelector("#carry").disabled`)
-	do(t, bench, chromedp.Click("#carry", chromedp.ByQuery), chromedp.Sleep(2*time.Second))
+	do(t, bench, press("#carry"), chromedp.Sleep(2*time.Second))
 	tapInPhone(t, bench, "is-off")
 	tapInPhone(t, bench, "is-on")
 	read := func() (n int) {
@@ -70,7 +70,7 @@ func TestRehearsalByHand(t *testing.T) {
 	}
 	shot(t, bench, "verdict")
 	// Whatever was decided or left open, the truth can be shown beside it.
-	do(t, bench, chromedp.Click("#reveal", chromedp.ByQuery))
+	do(t, bench, press("#reveal"))
 	waitFor(t, bench, "the truth", `document.querySelector("#truth").textContent.includes("Hidden was")`)
 	shot(t, bench, "truth")
 }

@@ -37,8 +37,7 @@ new PerformanceObserver((l) => l.getEntries().forEach((e) => cost.tasks.push(Mat
 // Long tasks and frames go by the clock, and other programs may hold the page up.
 // So a try is good as well when the page's thread itself never worked for as long
 // as a long task within one interval between readings.
-func TestBenchSpeed(t *testing.T) {
-	t.Parallel()
+func TestBenchSpeed(t *testing.T) { // not in parallel: it goes by the clock
 	toml, plan := demoNamed(t, "mat")
 	file := filepath.Join(t.TempDir(), "mat.toml")
 	if err := os.WriteFile(file, toml, 0o600); err != nil {

@@ -57,9 +57,9 @@ func TestLongTransfers(t *testing.T) {
 		t.Errorf("stopped, and %d of %d are in", in, n)
 	}
 
-	do(t, ctx, chromedp.Click("a#rec-export", chromedp.ByQuery))
+	do(t, ctx, press("a#rec-export"))
 	says("#rec-export-outcome", "polewise-checks.json")
-	do(t, ctx, chromedp.Click("a#rec-backup", chromedp.ByQuery))
+	do(t, ctx, press("a#rec-backup"))
 	says("#rec-backup-outcome", ".db")
 	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(50 * time.Millisecond) {
 		raw, _ := os.ReadFile(filepath.Join(dir, "polewise-checks.json"))                                              // not there yet, or not whole
@@ -76,6 +76,6 @@ func TestLongTransfers(t *testing.T) {
 		t.Fatal(err)
 	}
 	_ = program.Cmd.Wait() // killed
-	do(t, ctx, chromedp.Click("a#rec-export", chromedp.ByQuery))
+	do(t, ctx, press("a#rec-export"))
 	says("#rec-export-outcome", "Start it again in its terminal")
 }

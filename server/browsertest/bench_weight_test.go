@@ -49,7 +49,7 @@ func TestBenchWeight(t *testing.T) {
 	}
 	do(t, ctx, network.Enable(), chromedp.Navigate(program.Bench))
 	waitFor(t, ctx, "the claims", `document.querySelectorAll("#coils .state").length === 20`)
-	do(t, ctx, chromedp.Click("#show-map", chromedp.ByQuery))
+	do(t, ctx, press("#show-map"))
 	waitFor(t, ctx, "the map", `performance.getEntriesByType("resource").some((e) => e.name.includes("api/map") && e.responseEnd > 0)`)
 	for view, ready := range map[string]string{"plan": `document.querySelector("#figure-windings")`, "records/" + state(t, program).Check.ID: `document.querySelector("#past-name")`} {
 		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`location.hash = %q`, view), nil))

@@ -10,7 +10,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -19,6 +18,7 @@ import (
 	"github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
 
@@ -151,24 +151,41 @@ func newBrowser(t *testing.T, width, height int64, extra ...chromedp.ExecAllocat
 // do runs actions and fails the test where one does.
 func do(t *testing.T, ctx context.Context, actions ...chromedp.Action) {
 	t.Helper()
-	for _, a := range actions {
-		err := chromedp.Run(ctx, a)
-		// A click first finds its element, then asks where it is; a page that draws
-		// anew in between has replaced it, and nothing was clicked yet.
-		for again := 0; err != nil && replaced(err) && again < 5; again++ {
-			err = chromedp.Run(ctx, a)
-		}
-		if err != nil {
-			shot(t, ctx, "failed")
-			t.Fatal(err)
-		}
+	if err := chromedp.Run(ctx, actions...); err != nil {
+		shot(t, ctx, "failed")
+		t.Fatal(err)
 	}
 }
 
-func replaced(err error) bool {
+// press clicks an element once it lies still: a page that takes in a verdict may
+// move it, or draw it anew, between the moment it is found and the click.
+func press(selector string) chromedp.Action {
 	const noNode = -32000
-	e, ok := errors.AsType[*cdproto.Error](err)
-	return ok && e.Code == noNode && strings.Contains(e.Message, "find node")
+	still := fmt.Sprintf(`new Promise((done) => {
+		let before = "", same = 0, frames = 0;
+		(function look() {
+			const r = document.querySelector(%q)?.getBoundingClientRect();
+			const now = r ? [r.x, r.y, r.width, r.height].join() : "";
+			same = r && now === before ? same + 1 : 0;
+			before = now;
+			same >= 6 || ++frames > 300 ? done(true) : requestAnimationFrame(look);
+		})();
+	})`, selector)
+	wait := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
+	return chromedp.ActionFunc(func(ctx context.Context) error {
+		for tries := 1; ; tries++ {
+			// Scrolled to first, or the click's own scrolling moves it.
+			err := chromedp.Tasks{
+				chromedp.WaitVisible(selector, chromedp.ByQuery),
+				chromedp.ScrollIntoView(selector, chromedp.ByQuery),
+				chromedp.Evaluate(still, nil, wait),
+				chromedp.Click(selector, chromedp.ByQuery),
+			}.Do(ctx)
+			if e, ok := errors.AsType[*cdproto.Error](err); !ok || e.Code != noNode || tries == 5 {
+				return err
+			}
+		}
+	})
 }
 
 // waitFor waits until a JavaScript expression is true.

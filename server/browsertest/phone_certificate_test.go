@@ -15,7 +15,7 @@ func openHelp(t *testing.T, ctx context.Context, address string) string {
 	t.Helper()
 	do(t, ctx, chromedp.Navigate(address))
 	waitFor(t, ctx, "the first screen", `document.querySelector("#begin")`)
-	do(t, ctx, chromedp.Click("#others > summary", chromedp.ByQuery))
+	do(t, ctx, press("#others > summary"))
 	return text(t, ctx, "#help")
 }
 

@@ -33,7 +33,7 @@ func TestTwoPhonesOnePad(t *testing.T) {
 	needle.tap("begin")
 	raw.carryTo(raw.over("A1"))
 	needle.lieUntil("a place", `document.querySelector("#is-off")`)
-	do(t, second, chromedp.Click(`[data-coil="A2"]`, chromedp.ByQuery))
+	do(t, second, press(`[data-coil="A2"]`))
 	needle.besideCoil("A2")
 	raw.tap("is-off")
 	needle.tap("is-off")

@@ -152,7 +152,7 @@ func TestPhoneAsksAndIsRefused(t *testing.T) {
 	ctx := newBrowser(t, 360, 740)
 	do(t, ctx, appleLike("denied")...)
 	probed(t, ctx, program.Phone)
-	do(t, ctx, chromedp.Click("#begin", chromedp.ByQuery))
+	do(t, ctx, press("#begin"))
 	waitFor(t, ctx, "the refusal", `document.querySelector("#note").textContent.includes("the answer was no")`)
 	var inTap []bool
 	do(t, ctx, chromedp.Evaluate("window.asked", &inTap))

@@ -187,7 +187,7 @@ func (v *virtualPhone) carryTo(to r3.Vec) {
 func (v *virtualPhone) tap(id string) {
 	v.t.Helper()
 	v.lieUntil("a button "+id, `document.querySelector("#`+id+`")`)
-	do(v.t, v.ctx, chromedp.Click("#"+id, chromedp.ByQuery))
+	do(v.t, v.ctx, press("#"+id))
 }
 
 // beginVector goes from the first screen to the supply being on: the phone lies
