@@ -192,9 +192,8 @@ func (e *engine) compare(n *node, j int) (expected float64, measured *float64) {
 		}
 		c, m := e.likeliest(n, h.source)
 		k := h.ph.middle(h.ph.cells[c])
-		planned := make([]nine, h.frame_.cols.points)
-		h.frame_.cols.sum(planned, e.m.planned.at)
-		sumE += planned[k][2] * n.sc.s[m]
+		planned := h.frame_.cols.sumAt(k, e.m.planned.at)
+		sumE += planned[2] * n.sc.s[m]
 		pulls := h.pulls(&n.bg[i])
 		best := 0
 		for q := range pulls {

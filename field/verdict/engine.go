@@ -62,6 +62,7 @@ type engine struct {
 	groups  []backgroundGroup
 	singles []single
 	best    float64
+	bail    float64            // see the constant
 	seen    map[uint64]*scored // nil: known to be hopeless
 	first   *firstExpansion
 	ratio   bool // headings alone: see onlyBearings
@@ -80,7 +81,8 @@ type node struct {
 	tot   [][]float64 // per source, sum of ll over its factors
 
 	glance []glance
-	short  []float64 // per factor: how far it falls short of its ceiling, at the likeliest place
+	rough  [][]float64 // per factor, what roughlyHopeless takes it for; nil: not worked out
+	short  []float64   // per factor: how far it falls short of its ceiling, at the likeliest place
 }
 
 // scored is a hypothesis and its log posterior, up to a common constant.
@@ -165,7 +167,7 @@ func (e *engine) evaluate(s *scored) *node {
 	for i, f := range e.factors {
 		fr := f.frame()
 		n.field[i] = make([]nine, fr.cols.points)
-		fr.cols.sum(n.field[i], n.at)
+		fr.cols.sum(n.field[i], n.at, fr.points)
 	}
 	e.likeAll(n)
 	for range 3 {
@@ -271,13 +273,16 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		}
 		hope -= n.short[o.factor]
 		if i < len(work.order)-1 && (i < 3 || i%4 == 0) {
-			if e.total(work.tot, &sc)+base+hope < e.best-bail {
+			if e.total(work.tot, &sc)+base+hope < e.best-e.bail {
 				return math.Inf(-1)
 			}
 		}
 	}
 	return e.total(work.tot, &sc) + base
 }
+
+// climbBail is the same for a climb, which goes on with the best neighbour alone.
+const climbBail = 3
 
 // hope sums how far the listed factors fall short of their ceilings.
 func (n *node) hope(order []affectedFactor) float64 {
@@ -304,15 +309,16 @@ const usualShort = 6
 
 // Bounds on the glance that tells hopeless neighbours.
 const (
-	glanceCells = 3 // offset cells looked at
-	glanceSlack = 7 // log units that other cells may make good
+	glanceCells = 3  // offset cells looked at
+	glanceSlack = 7  // log units that other cells may make good
+	roughSlack  = 12 // and what taking the placement for a Gaussian may hide
 )
 
 // hopeless takes a glance at the node's likeliest offset cells alone and tells
 // whether a neighbour falls too far behind there to be worth a full score.
 func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace) bool {
 	if n.glance == nil {
-		n.glance = e.glanceOf(n)
+		n.glance, n.rough = e.glanceOf(n), make([][]float64, len(e.factors))
 	}
 	nodes := len(sc.s)
 	for p := range e.phones {
@@ -328,7 +334,11 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace) b
 	e.swapGlance(n)
 	defer e.swapGlance(n)
 	before := e.total(work.few, sc)
-	limit := e.best - bail - glanceSlack - (n.log - before) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
+	limit := e.best - e.bail - (n.log - before) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
+	if e.roughlyHopeless(n, h, sc, work, limit-roughSlack) {
+		return true
+	}
+	limit -= glanceSlack
 	hope := n.hope(work.order)
 	for i, o := range work.order {
 		fr := e.factors[o.factor].frame()
@@ -344,6 +354,50 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace) b
 		}
 		hope -= n.short[o.factor]
 		if (i < 4 || i == len(work.order)-1) && e.total(work.few, sc)+hope < limit {
+			return true
+		}
+	}
+	return false
+}
+
+// roughlyHopeless is hopeless by the middles of the glance's cells alone, for a
+// node's and a neighbour's likelihoods taken equally roughly. It tells what falls
+// far behind at a small part of the cost.
+func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *workspace, limit float64) bool {
+	nodes := len(sc.s)
+	hope := n.hope(work.order)
+	for p := range work.few {
+		work.rough[p] = append(work.rough[p][:0], work.few[p]...)
+	}
+	for i, o := range work.order {
+		f, ok := e.factors[o.factor].(*holdFactor)
+		if !ok {
+			return false
+		}
+		cells := f.ph.cells // the glance's
+		middles := work.middles[:0]
+		if n.rough[o.factor] == nil {
+			for _, c := range cells {
+				middles = append(middles, n.field[o.factor][f.ph.middle(c)])
+			}
+			n.rough[o.factor] = make([]float64, len(cells)*nodes)
+			f.roughly(n.rough[o.factor], middles, &n.bg[o.factor], sc)
+			middles = middles[:0]
+		}
+		cols := f.frame_.cols
+		work.deltas(cols, n.at, h.at)
+		for _, c := range cells {
+			k, near := f.ph.middle(c), len(cols.near)
+			middles = append(middles, work.changedAt(n.field[o.factor][k], cols.g[k*near:k*near+near]))
+		}
+		out := slices.Grow(work.out[:0], len(cells)*nodes)[:len(cells)*nodes]
+		f.roughly(out, middles, &n.bg[o.factor], sc)
+		work.out, work.middles = out, middles
+		for q, v := range out {
+			work.rough[f.source][q] += v - n.rough[o.factor][q]
+		}
+		hope -= n.short[o.factor]
+		if (i < 4 || i == len(work.order)-1) && e.total(work.rough, sc)+hope < limit {
 			return true
 		}
 	}
@@ -400,28 +454,36 @@ func (w *workspace) changed(old []nine, fr *frame, from, to []float64) []nine {
 	dst := w.field[:len(old)]
 	c := fr.cols
 	n := len(c.near)
+	w.deltas(c, from, to)
+	for q, count := 0, fr.count(); q < count; q++ {
+		k := q
+		if fr.points != nil {
+			k = (*fr.points)[q]
+		}
+		dst[k] = w.changedAt(old[k], c.g[k*n:k*n+n])
+	}
+	return dst
+}
+
+// changedAt adds the change of the ampere-turns to the field at one place.
+func (w *workspace) changedAt(b nine, row []slim) nine {
+	for i, d := range w.delta {
+		g := &row[w.index[i]]
+		for a := range b {
+			b[a] += d * float64(g[a])
+		}
+	}
+	return b
+}
+
+// deltas lists the coils near a factor whose ampere-turns change enough to matter.
+func (w *workspace) deltas(c *columns, from, to []float64) {
 	w.delta, w.index = w.delta[:0], w.index[:0]
 	for i, j := range c.near {
 		if d := to[j] - from[j]; d != 0 && math.Abs(d)*c.peak[i] > affectUT/8 {
 			w.delta, w.index = append(w.delta, d), append(w.index, i)
 		}
 	}
-	for q, count := 0, fr.count(); q < count; q++ {
-		k := q
-		if fr.points != nil {
-			k = (*fr.points)[q]
-		}
-		b := old[k]
-		row := c.g[k*n : k*n+n]
-		for i, d := range w.delta {
-			g := &row[w.index[i]]
-			for a := range b {
-				b[a] += d * float64(g[a])
-			}
-		}
-		dst[k] = b
-	}
-	return dst
 }
 
 type affectedFactor struct {
@@ -437,10 +499,13 @@ type workspace struct {
 	out   []float64
 	tot   [][]float64
 	few   [][]float64
+	rough [][]float64
+
+	middles []nine
 }
 
 func (e *engine) newWorkspace() *workspace {
-	return &workspace{tot: make([][]float64, len(e.phones)), few: make([][]float64, len(e.phones))}
+	return &workspace{tot: make([][]float64, len(e.phones)), few: make([][]float64, len(e.phones)), rough: make([][]float64, len(e.phones))}
 }
 
 // affected lists the factors a change reaches, most changed first.

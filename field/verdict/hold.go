@@ -59,6 +59,20 @@ func (s *sym3) add(x, y, z, w float64) {
 	s.yz += w * y * z
 }
 
+// adjugate is the matrix's inverse times its determinant.
+func (s *sym3) adjugate() (adj sym3, det float64) {
+	adj = sym3{
+		xx: s.yy*s.zz - s.yz*s.yz, yy: s.xx*s.zz - s.xz*s.xz, zz: s.xx*s.yy - s.xy*s.xy,
+		xy: s.xz*s.yz - s.xy*s.zz, xz: s.xy*s.yz - s.xz*s.yy, yz: s.xy*s.xz - s.yz*s.xx,
+	}
+	return adj, s.xx*adj.xx + s.xy*adj.xy + s.xz*adj.xz
+}
+
+// between is a^T S b.
+func (s *sym3) between(a, b *[3]float64) float64 {
+	return (s.xx*a[0]+s.xy*a[1]+s.xz*a[2])*b[0] + (s.xy*a[0]+s.yy*a[1]+s.yz*a[2])*b[1] + (s.xz*a[0]+s.yz*a[1]+s.zz*a[2])*b[2]
+}
+
 // chol3 is the lower Cholesky factor of a sym3, with reciprocal diagonal.
 type chol3 struct{ i0, l10, i1, l20, l21, i2 float64 }
 
@@ -184,11 +198,11 @@ func (h *holdFactor) pulls(bg *background) []pull {
 	return h.comps
 }
 
-// spread adds what placement, height, turn, tilt and scale leave open at a
-// place to a covariance.
-func (h *holdFactor) spread(c *sym3, f *nine, scaleSD float64) {
+// spread adds what height, turn, tilt and scale leave open at a place, and a
+// placement within placeSD of it, to a covariance.
+func (h *holdFactor) spread(c *sym3, f *nine, scaleSD, placeSD float64) {
 	const high = heightSD * heightSD
-	cell := h.ph.sd * h.ph.sd
+	cell := placeSD * placeSD
 	yx, yy, yz := f.slopeY()
 	c.add(f[3], f[4], f[5], cell)
 	c.add(yx, yy, yz, cell)
@@ -212,7 +226,7 @@ func (h *holdFactor) like(out, _ []float64, field []nine, bg *background, sc *sc
 		row := score[k*nodes : k*nodes+nodes]
 		clear(row)
 		for i := range comps {
-			h.placeScores(row, &comps[i], &field[k], sc)
+			h.placeScores(row, &comps[i], &field[k], sc, h.ph.sd)
 		}
 	}
 	h.ph.blur(out, score, nodes, ref, outlierLog(comps))
@@ -240,18 +254,16 @@ const negligible = 80
 
 // placeScores adds one pull's likelihood at one place, relative to the
 // reference, for every scale.
-func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales) {
+func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales, placeSD float64) {
 	c := p.c
-	h.spread(&c, f, sc.sd)
-	ch := c.chol()
+	h.spread(&c, f, sc.sd, placeSD)
+	inv, det := c.adjugate()
+	per := 1 / det
 	// What a perfect fit would score here: the density's height.
-	height := ch.i0 * ch.i1 * ch.i2 * p.height
+	height := math.Sqrt(per) * p.height
 	if !p.clipped {
-		bx, by, bz := ch.solve(f[0], f[1], f[2])
-		dx, dy, dz := ch.solve(p.d[0], p.d[1], p.d[2])
-		dd := dx*dx + dy*dy + dz*dz
-		db := dx*bx + dy*by + dz*bz
-		bb := bx*bx + by*by + bz*bz
+		b := (*[3]float64)(f[:3])
+		dd, db, bb := per*inv.between(&p.d, &p.d), per*inv.between(&p.d, b), per*inv.between(b, b)
 		for m, s := range sc.s {
 			if q := dd - 2*s*db + s*s*bb; q < negligible {
 				row[m] += height * math.Exp(-0.5*q)
@@ -274,9 +286,31 @@ func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales) {
 				d[r] += q.dir[r] * (to - is)
 			}
 		}
-		x, y, z := ch.solve(d[0]-s*f[0], d[1]-s*f[1], d[2]-s*f[2])
-		if q := x*x + y*y + z*z; q < negligible {
+		for r := range d {
+			d[r] -= s * f[r]
+		}
+		if q := per * inv.between(&d, &d); q < negligible {
 			row[m] += height * math.Exp(-0.5*q)
+		}
+	}
+}
+
+// roughly is like with the placement of the mark taken for one Gaussian about the
+// middle of each of a few offset cells: a hint, some log units off. It gets the
+// field there, cell by cell.
+func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *scales) {
+	comps := h.pulls(bg)
+	nodes := len(sc.s)
+	ref := reference(comps)
+	low := math.Exp(math.Max(outlierLog(comps)-ref, -700))
+	clear(out)
+	for q := range field {
+		row := out[q*nodes : q*nodes+nodes]
+		for i := range comps {
+			h.placeScores(row, &comps[i], &field[q], sc, placeSD)
+		}
+		for m, s := range row {
+			row[m] = math.Log(s+low) + ref
 		}
 	}
 }
@@ -287,7 +321,7 @@ func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
 	p := &h.pulls(bg)[0]
 	for _, k := range h.ph.places {
 		c := p.c
-		h.spread(&c, &field[k], sc.sd)
+		h.spread(&c, &field[k], sc.sd, h.ph.sd)
 		ch := c.chol()
 		top = math.Max(top, ch.i0*ch.i1*ch.i2)
 	}
@@ -325,13 +359,13 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 			k := (i0+di)*h.ph.ny + j0 + dj
 			for i := range comps {
 				var row [1]float64
-				h.placeScores(row[:], &comps[i], &field[k], &one)
+				h.placeScores(row[:], &comps[i], &field[k], &one, h.ph.sd)
 				w := row[0] * ki * kj
 				if w == 0 {
 					continue
 				}
 				var sp sym3
-				h.spread(&sp, &field[k], sc.sd)
+				h.spread(&sp, &field[k], sc.sd, h.ph.sd)
 				s := seen{w: w}
 				// Back to phone axes: the transpose of the rotation.
 				for a := range s.d {

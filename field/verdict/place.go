@@ -266,21 +266,31 @@ func reaches(plan *layout.Plan, j int, ampereTurns float64, centre r3.Vec, radiu
 	return field.Mu0/(4*math.Pi)*moment/(d*d*d)*1e6 > reachUT
 }
 
-// sum adds up the near coils' fields for given ampere-turns.
-func (c *columns) sum(dst []nine, at []float64) {
-	n := len(c.near)
-	for k := range dst {
-		var b nine
-		row := c.g[k*n : k*n+n]
-		for i := range row {
-			a := at[c.near[i]]
-			if a == 0 {
-				continue
-			}
-			for q := range b {
-				b[q] += a * float64(row[i][q])
-			}
+// sum adds up the near coils' fields for given ampere-turns at some of the points;
+// nil: at all of them.
+func (c *columns) sum(dst []nine, at []float64, points *[]int) {
+	if points == nil {
+		for k := range dst {
+			dst[k] = c.sumAt(k, at)
 		}
-		dst[k] = b
+		return
 	}
+	for _, k := range *points {
+		dst[k] = c.sumAt(k, at)
+	}
+}
+
+func (c *columns) sumAt(k int, at []float64) (b nine) {
+	n := len(c.near)
+	row := c.g[k*n : k*n+n]
+	for i := range row {
+		a := at[c.near[i]]
+		if a == 0 {
+			continue
+		}
+		for q := range b {
+			b[q] += a * float64(row[i][q])
+		}
+	}
+	return b
 }

@@ -120,7 +120,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 
 // newEngine lays out the factors of a body of evidence.
 func (m *Model) newEngine(ev *evidence, res resolution) *engine {
-	e := &engine{m: m, ev: ev, res: res, best: math.Inf(-1), seen: map[uint64]*scored{}, ratio: ev.onlyBearings()}
+	e := &engine{m: m, ev: ev, res: res, best: math.Inf(-1), bail: bail, seen: map[uint64]*scored{}, ratio: ev.onlyBearings()}
 	if e.ratio {
 		e.res.scales = len(earths)
 	}
@@ -334,6 +334,7 @@ func (e *engine) bases() []*hypothesis {
 // hypotheses as places to begin.
 func (e *engine) narrow() {
 	c := e.m.newEngine(e.ev, coarseCells)
+	c.bail = climbBail
 	nodes := c.climb()
 	best := math.Inf(-1)
 	for _, n := range nodes {
@@ -394,7 +395,7 @@ func (e *engine) climb() []*node {
 				}
 				if h := n.hyp.with(e.m.plan, s); h != nil {
 					if l := e.child(n, h, work); l > topLog {
-						top, topLog = h, l
+						top, topLog, e.best = h, l, l
 					}
 				}
 			}
