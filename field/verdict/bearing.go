@@ -291,7 +291,7 @@ func (e *engine) addBearingFactor(d *bearingDigest) {
 	ph := e.phones[d.source]
 	f := &bearingFactor{bearingDigest: d, ph: ph, ratio: e.ratio}
 	f.sin, f.cos = math.Sincos(d.topDeg * math.Pi / 180)
-	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), points: &ph.places}
+	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), points: &ph.places, id: e.m.fresh()}
 	e.factors = append(e.factors, f)
 }
 

@@ -99,3 +99,65 @@ func BenchmarkVerdict(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkLive judges what the bench page gets when a hold ends, right after the
+// verdict on the holds before it, against judging the same with a new model.
+func BenchmarkLive(b *testing.B) {
+	known := rehearsal.Defaults()
+	known.Rest, known.TellOffsetMM = rehearsal.RestHolds, 4
+	known.OffsetMM = &[2]float64{2, 18}
+	unknown := rehearsal.Defaults()
+	unknown.OffsetMM = &[2]float64{2, 18}
+	for _, tc := range []struct {
+		name string
+		o    rehearsal.Options
+	}{{"offset-known", known}, {"offset-unknown", unknown}} {
+		p := grid(5, 4)
+		tc.o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "S2C3"}}
+		made, err := rehearsal.Make(p, tc.o)
+		if err != nil {
+			b.Fatal(err)
+		}
+		upTo := func(holds int) *capture.Capture {
+			n := 0
+			for ; holds > 0; n++ {
+				if _, ok := made.Lines[n].(capture.Lift); ok {
+					holds--
+				}
+			}
+			c, err := capture.FromLines(made.Lines[:n])
+			if err != nil {
+				b.Fatal(err)
+			}
+			return c
+		}
+		before, now := upTo(19), upTo(20)
+		var whole time.Duration
+		for _, live := range []bool{false, true} {
+			b.Run(fmt.Sprintf("20-coils/%s/live=%v", tc.name, live), func(b *testing.B) {
+				var each time.Duration
+				for b.Loop() {
+					b.StopTimer()
+					m, err := verdict.Warm(p)
+					if err != nil {
+						b.Fatal(err)
+					}
+					if live {
+						if _, err := m.Judge(before); err != nil {
+							b.Fatal(err)
+						}
+					}
+					b.StartTimer()
+					if _, err := m.Judge(now); err != nil {
+						b.Fatal(err)
+					}
+				}
+				each = b.Elapsed() / time.Duration(b.N)
+				if !live {
+					whole = each
+				}
+				b.ReportMetric(float64(each)/float64(whole), "x-whole")
+			})
+		}
+	}
+}

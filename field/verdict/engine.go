@@ -42,6 +42,7 @@ type frame struct {
 	coil   int // the coil it was mostly about, -1 for several
 	cols   *columns
 	points *[]int // the points in use; nil: all of them
+	id     key    // see holdFactor.identity
 }
 
 // count is the number of points in use.
@@ -66,7 +67,7 @@ type engine struct {
 	seen    map[uint64]*scored // nil: known to be hopeless
 	first   *firstExpansion
 	ratio   bool // headings alone: see onlyBearings
-	known   likes
+	known   *likes
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -90,7 +91,8 @@ type scored struct {
 	hyp      *hypothesis
 	log      float64
 	expanded bool
-	base     bool // one of those the search starts from
+	base     bool    // one of those the search starts from
+	gain     float64 // log likelihood its last fault gained; 0 for those put in otherwise
 }
 
 // scalesFor lays the nodes of the current's scale where prior and display

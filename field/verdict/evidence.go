@@ -122,6 +122,9 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		}
 	}
 	info.sigma = noise(forNoise)
+	for a := range info.sigma { // what one more hold does to it is not worth reading the others anew
+		info.sigma[a] = snapped(info.sigma[a], 1.05)
+	}
 	ev.sources = append(ev.sources, info)
 
 	seenAmps := map[float64]bool{}

@@ -181,6 +181,13 @@ func (k *key) add(x float64) {
 	}
 }
 
+// text adds a name.
+func (k *key) text(s string) {
+	for i := range len(s) {
+		*k = (*k ^ key(s[i])) * 1099511628211
+	}
+}
+
 // with adds a fault, or returns nil where it would speak twice of one thing.
 func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
 	for _, f := range h.faults {

@@ -112,7 +112,7 @@ func (e *engine) addPassFactors(d *passDigest) {
 		f.sides[c] = r2.Dot(d.toPad(ph.offset(ph.middle(c))), side)
 	}
 	cols := &columns{near: d.near, peak: d.peak}
-	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols}
+	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, id: e.m.fresh()}
 	e.factors = append(e.factors, f)
 }
 

@@ -134,6 +134,7 @@ type phone struct {
 type view struct {
 	cells  []int
 	places []int
+	key    key // of the cells
 }
 
 // viewOf lists the places that a set of offset cells can reach.
@@ -147,7 +148,10 @@ func (g *grid) viewOf(cells []int) view {
 			}
 		}
 	}
-	v := view{cells: cells}
+	v := view{cells: cells, key: newKey()}
+	for _, c := range cells {
+		v.key.add(float64(c))
+	}
 	for k := range in {
 		if in[k] {
 			v.places = append(v.places, k)

@@ -39,6 +39,8 @@ type Model struct {
 	over    [][]float64 // the same per ampere-turn of every coil; nil until needed
 	columns map[columnsKey]*columns
 	halt    <-chan struct{} // closed when the search going on is no longer wanted
+	known   likes
+	counted uint64
 }
 
 type columnsKey struct {
@@ -120,7 +122,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 
 // newEngine lays out the factors of a body of evidence.
 func (m *Model) newEngine(ev *evidence, res resolution) *engine {
-	e := &engine{m: m, ev: ev, res: res, best: math.Inf(-1), bail: bail, seen: map[uint64]*scored{}, ratio: ev.onlyBearings()}
+	e := &engine{m: m, ev: ev, res: res, best: math.Inf(-1), bail: bail, seen: map[uint64]*scored{}, ratio: ev.onlyBearings(), known: &m.known}
 	if e.ratio {
 		e.res.scales = len(earths)
 	}
@@ -137,6 +139,10 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 			h.tilt = levelSD
 		}
 		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), points: &ph.places}
+		h.frame_.id = h.identity()
+		if ev.sources[d.source].mended != nil {
+			h.frame_.id.text(ev.sources[d.source].mended.key)
+		}
 		if !d.toggled {
 			e.groups[h.frame_.group].settles = true
 		}
@@ -223,6 +229,11 @@ func (e *engine) search() []*scored {
 			break
 		}
 		e.seen, e.first, e.best = map[uint64]*scored{}, nil, math.Inf(-1)
+		for _, f := range e.factors {
+			if p, ok := f.(*passFactor); ok {
+				p.frame_.id = e.m.fresh() // it says something else now
+			}
+		}
 		e.grow()
 	}
 	e.simplify()
@@ -450,6 +461,9 @@ func (e *engine) grow() {
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
 				continue // a coil that lost a few turns changes nothing worth following up
 			}
+			if within == expandWithin && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain {
+				continue // possible, as over a coil nobody read yet, but nothing speaks for it
+			}
 			if next == nil || s.promise(within) > next.promise(within) || s.promise(within) == next.promise(within) && s.hyp.key < next.hyp.key {
 				next = s
 			}
@@ -468,6 +482,10 @@ func (e *engine) grow() {
 		}
 	}
 }
+
+// tellingGain is the least that a fault must explain, in log units, for others to
+// be looked for beside it.
+const tellingGain = 0.7
 
 // wanted tells whether a hypothesis is one to begin from: the plan itself always.
 func (s *scored) wanted(least float64) bool {
@@ -537,7 +555,9 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 			e.seen[h.key] = nil // known, and not worth keeping
 			continue
 		}
-		fresh = append(fresh, e.put(h, l))
+		c := e.put(h, l)
+		c.gain = l - n.log - s.logP
+		fresh = append(fresh, c)
 		e.best = math.Max(e.best, l)
 	}
 	e.refine(fresh)
