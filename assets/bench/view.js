@@ -16,11 +16,16 @@ export class View {
     this.box = this.home;
     /** @type {Map<number, {x: number, y: number}>} */
     this.fingers = new Map();
+    this.grip = null;
     this.travelled = 0;
     svg.addEventListener("wheel", (e) => this.wheel(e), { passive: false });
     svg.addEventListener("pointerdown", (e) => this.down(e));
     svg.addEventListener("pointermove", (e) => this.move(e));
     for (const end of ["pointerup", "pointercancel"]) svg.addEventListener(end, (e) => this.up(/** @type {PointerEvent} */ (e)));
+    // Two fingers are the drawing's: they would scroll the page as soon as they go the
+    // same way, and the zoom would be lost.
+    const hold = (e) => e.touches.length > 1 && e.cancelable && e.preventDefault();
+    for (const name of ["touchstart", "touchmove"]) svg.addEventListener(name, hold, { passive: false });
     svg.addEventListener("click", (e) => this.travelled > STILL_PX && e.stopPropagation(), { capture: true });
     new ResizeObserver(() => this.scaled()).observe(svg);
   }
@@ -56,9 +61,14 @@ export class View {
 
   /** @param {number} by above 1: closer. @param {{x: number, y: number}} [about] in the drawing's units */
   zoom(by, about = { x: this.box.x + this.box.w / 2, y: this.box.y + this.box.h / 2 }) {
-    const w = Math.min(this.home.w, Math.max(this.home.w / NEAREST, this.box.w / by));
+    const w = this.width(this.box.w / by);
     const k = w / this.box.w;
     this.show({ x: about.x - (about.x - this.box.x) * k, y: about.y - (about.y - this.box.y) * k, w, h: this.box.h * k });
+  }
+
+  /** A width of what is seen, kept between the whole and the nearest. @param {number} w */
+  width(w) {
+    return Math.min(this.home.w, Math.max(this.home.w / NEAREST, w));
   }
 
   /** @param {number} dx shares of what is seen */
@@ -91,15 +101,21 @@ export class View {
   }
 
   scaled() {
+    const scale = this.scale();
+    if (scale) this.onscale(scale);
+  }
+
+  /** Pixels of a unit of the drawing; 0 while it is not shown. */
+  scale(box = this.box) {
     const r = this.svg.getBoundingClientRect();
-    if (r.width > 0) this.onscale(Math.min(r.width / this.box.w, r.height / this.box.h));
+    return Math.min(r.width / box.w, r.height / box.h);
   }
 
   /** Where a pointer is, in the drawing's units. @param {{clientX: number, clientY: number}} e */
-  point(e) {
+  point(e, box = this.box) {
     const r = this.svg.getBoundingClientRect();
-    const scale = Math.min(r.width / this.box.w, r.height / this.box.h) || 1; // fitted in, in the middle
-    return { x: this.box.x + this.box.w / 2 + (e.clientX - r.left - r.width / 2) / scale, y: this.box.y + this.box.h / 2 + (e.clientY - r.top - r.height / 2) / scale };
+    const scale = this.scale(box) || 1; // fitted in, in the middle
+    return { x: box.x + box.w / 2 + (e.clientX - r.left - r.width / 2) / scale, y: box.y + box.h / 2 + (e.clientY - r.top - r.height / 2) / scale };
   }
 
   /** @param {WheelEvent} e */
@@ -112,33 +128,56 @@ export class View {
   }
 
   down(e) {
+    if (e.isPrimary) this.fingers.clear(); // of one that was let go elsewhere nobody told
     this.travelled = 0;
     this.fingers.set(e.pointerId, { x: e.clientX, y: e.clientY });
+    this.gripped();
   }
 
   move(e) {
     const last = this.fingers.get(e.pointerId);
     if (!last) return;
+    if (e.buttons === 0) {
+      this.up(e); // it was let go elsewhere
+      return;
+    }
     const dx = e.clientX - last.x;
     const dy = e.clientY - last.y;
-    const before = this.spread();
     this.fingers.set(e.pointerId, { x: e.clientX, y: e.clientY });
     this.travelled += Math.hypot(dx, dy);
-    const r = this.svg.getBoundingClientRect();
-    if (this.fingers.size === 2) {
-      const after = this.spread();
-      if (before && after) this.zoom(after.apart / before.apart, this.point({ clientX: after.x, clientY: after.y }));
-      this.pan(-dx / 2 / r.width, -dy / 2 / r.height);
-    } else if (this.zoomed && this.travelled > STILL_PX) {
-      if (!this.svg.hasPointerCapture(e.pointerId)) this.svg.setPointerCapture(e.pointerId);
-      this.pan(-dx / r.width, -dy / r.height);
+    const two = this.fingers.size > 1;
+    if (!two && (!this.zoomed || this.travelled <= STILL_PX)) return;
+    if (!this.svg.hasPointerCapture(e.pointerId)) this.svg.setPointerCapture(e.pointerId);
+    if (two) {
+      this.pinch();
+    } else {
+      const scale = this.scale() || 1;
+      this.show({ ...this.box, x: this.box.x - dx / scale, y: this.box.y - dy / scale });
     }
   }
 
   up(e) {
     this.fingers.delete(e.pointerId);
+    this.gripped();
   }
 
+  /** Notes what two fingers hold, where they are now. */
+  gripped() {
+    const s = this.spread();
+    this.grip = s && { at: this.point({ clientX: s.x, clientY: s.y }), apart: s.apart, w: this.box.w };
+  }
+
+  /** What the fingers took hold of stays under them. */
+  pinch() {
+    const { grip } = this;
+    const s = this.spread();
+    const w = this.width((grip.w * grip.apart) / s.apart);
+    const box = { x: 0, y: 0, w, h: (w * this.home.h) / this.home.w };
+    const now = this.point({ clientX: s.x, clientY: s.y }, box);
+    this.show({ ...box, x: grip.at.x - now.x, y: grip.at.y - now.y });
+  }
+
+  /** The first two fingers: how far apart, and where their middle is. */
   spread() {
     const [a, b] = [...this.fingers.values()];
     return a && b ? { apart: Math.hypot(a.x - b.x, a.y - b.y) || 1, x: (a.x + b.x) / 2, y: (a.y + b.y) / 2 } : null;
