@@ -23,7 +23,9 @@ export class CoilMark {
     this.made = shapeKey(coil, winding);
     this.r = Math.min(...winding.inner_mm) / 2;
     this.winding = winding;
+    this.reach = Math.hypot(...winding.inner_mm) / 2 + 2 * winding.build_mm + this.r * 0.2; // nothing of it is farther from its middle
     this.shown = "";
+    this.isNear = false;
     this.name = svg("title", {});
     const turned = (u, name) => {
       const o = outline(winding, u);
@@ -53,6 +55,13 @@ export class CoilMark {
   place(coil) {
     this.coil = coil;
     this.node.setAttribute("transform", `translate(${coil.x_mm} ${-coil.y_mm})`);
+  }
+
+  /** Whether it shows words and numbers, or its name alone. @param {boolean} is */
+  near(is) {
+    if (is === this.isNear) return;
+    this.isNear = is;
+    this.live.classList.toggle("is-near", is);
   }
 
   /** @param {Look} look */

@@ -20,18 +20,19 @@ export class PadDrawing {
   constructor(place, o) {
     this.o = o;
     this.geometry = "";
+    this.sight = null;
     this.grid = `grid-${++drawings}`;
     /** @type {Map<string, CoilMark>} */
     this.marks = new Map();
     this.svg = /** @type {SVGSVGElement} */ (svg("svg", { class: "pad large", role: "group" }));
-    this.view = new View(this.svg, (scale) => this.scaled(scale));
+    this.view = new View(this.svg, (box, scale) => this.seen(box, scale));
     this.map = svg("g", { class: "map-layer" });
     this.under = svg("g", { class: "under" }); // what lies over the coils and under a phone
     this.overlay = svg("g", { class: "overlay" });
     this.coils = svg("g", { class: "coils" });
     this.svg.addEventListener("keydown", (e) => this.key(e));
     const button = (label, text, act) => el("button", { type: "button", class: "view-button", "aria-label": label, title: label, onclick: act }, text);
-    place.replaceChildren(this.svg);
+    place.replaceChildren(this.view.node);
     o.buttons.replaceChildren(
       button("Closer", "+", () => this.view.zoom(1.4)),
       button("Farther", "−", () => this.view.zoom(1 / 1.4)),
@@ -106,6 +107,7 @@ export class PadDrawing {
       this.marks.set(c.id, mark);
     }
     for (const m of before.values()) m.node.remove();
+    if (this.sight) this.seen(...this.sight);
     if (focused && !this.coils.contains(document.activeElement)) this.focus(focused);
     if (!this.coils.querySelector('[tabindex="0"]')) this.first();
   }
@@ -128,10 +130,16 @@ export class PadDrawing {
     }
   }
 
-  scaled(scale) {
+  /** Words and numbers for the coils in sight, where they are near enough: to change all of two hundred takes longer than a frame. */
+  seen(box, scale) {
+    this.sight = [box, scale];
     let r = Infinity;
     for (const m of this.marks.values()) r = Math.min(r, m.r);
-    this.svg.classList.toggle("see-near", r * scale >= NEAR_PX);
+    const near = r * scale >= NEAR_PX;
+    for (const m of this.marks.values()) {
+      const { x_mm: x, y_mm: y } = m.coil;
+      m.near(near && x + m.reach > box.x && x - m.reach < box.x + box.w && -y + m.reach > box.y && -y - m.reach < box.y + box.h);
+    }
   }
 
   /** Where a pointer is, millimetres of the pad frame. */

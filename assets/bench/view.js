@@ -1,5 +1,8 @@
 // Zoom and pan of a drawing: wheel (with Ctrl, or once the drawing has been clicked
-// or zoomed), two fingers, dragging, keys, buttons.
+// or zoomed), two fingers, dragging, keys, buttons. The drawing itself stays as it
+// is, and what holds it is moved and made larger: with its viewBox changed, the
+// browser would lay out every word of it again at each step.
+import { el } from "../common/dom.js";
 
 const NEAREST = 12; // times the whole
 const STILL_PX = 4; // a pointer that moves less has tapped
@@ -7,11 +10,13 @@ const STILL_PX = 4; // a pointer that moves less has tapped
 export class View {
   /**
    * @param {SVGSVGElement} svg
-   * @param {(pxPerMM: number) => void} onscale
+   * @param {(box: {x: number, y: number, w: number, h: number}, scale: number) => void} onview told what is seen of it, in its own units, and the pixels of one
    */
-  constructor(svg, onscale) {
+  constructor(svg, onview) {
     this.svg = svg;
-    this.onscale = onscale;
+    this.onview = onview;
+    this.sheet = el("div", { class: "view-sheet" }, svg);
+    this.node = el("div", { class: "view-window" }, this.sheet);
     this.home = { x: 0, y: 0, w: 1, h: 1 };
     this.box = this.home;
     /** @type {Map<number, {x: number, y: number}>} */
@@ -22,23 +27,29 @@ export class View {
     svg.addEventListener("pointerdown", (e) => this.down(e));
     svg.addEventListener("pointermove", (e) => this.move(e));
     for (const end of ["pointerup", "pointercancel"]) svg.addEventListener(end, (e) => this.up(/** @type {PointerEvent} */ (e)));
-    // Two fingers are the drawing's: they would scroll the page as soon as they go the
-    // same way, and the zoom would be lost.
-    const hold = (e) => e.touches.length > 1 && e.cancelable && e.preventDefault();
-    for (const name of ["touchstart", "touchmove"]) svg.addEventListener(name, hold, { passive: false });
+    // Fingers that move the drawing do not scroll the page: two at once, or one that
+    // goes over the zoomed drawing. Said here and not by touch-action, which every
+    // part of the drawing would have to be told of when it changes.
+    const ours = (e) => (e.touches.length > 1 || (this.zoomed && e.type === "touchmove")) && e.cancelable && e.preventDefault();
+    for (const name of ["touchstart", "touchmove"]) svg.addEventListener(name, ours, { passive: false });
     svg.addEventListener("click", (e) => this.travelled > STILL_PX && e.stopPropagation(), { capture: true });
-    new ResizeObserver(() => this.scaled()).observe(svg);
+    new ResizeObserver(() => this.draw()).observe(this.node);
   }
 
   /** Sets the whole drawing's box in its own units. */
   setHome(x, y, w, h) {
-    this.home = { x, y, w, h };
+    this.whole({ x, y, w, h });
     this.fit();
+  }
+
+  whole(home) {
+    this.home = home;
+    this.svg.setAttribute("viewBox", `${home.x} ${home.y} ${home.w} ${home.h}`);
   }
 
   /** Sets the whole drawing's box and goes on showing what is seen. */
   setBounds(home) {
-    this.home = home;
+    this.whole(home);
     const w = Math.min(this.box.w, home.w);
     this.show({ ...this.box, w, h: (w * home.h) / home.w });
   }
@@ -95,27 +106,35 @@ export class View {
   /** A wheel or two fingers move oftener than the screen; one redraw a frame does. */
   draw() {
     this.drawn = this.box;
-    this.svg.setAttribute("viewBox", `${this.box.x} ${this.box.y} ${this.box.w} ${this.box.h}`);
     this.svg.classList.toggle("zoomed", this.zoomed);
-    this.scaled();
-  }
-
-  scaled() {
-    const scale = this.scale();
-    if (scale) this.onscale(scale);
+    const { box, home } = this;
+    const r = this.node.getBoundingClientRect();
+    const scale = this.scale(box, r);
+    if (!scale) return; // not shown
+    const k = home.w / box.w;
+    const [x, y] = [(r.width - box.w * scale) / 2, (r.height - box.h * scale) / 2]; // fitted in, in the middle
+    this.sheet.style.transform = `translate(${x * (1 - k) + (home.x - box.x) * scale}px, ${y * (1 - k) + (home.y - box.y) * scale}px) scale(${k})`;
+    this.onview(box, scale);
   }
 
   /** Pixels of a unit of the drawing; 0 while it is not shown. */
-  scale(box = this.box) {
-    const r = this.svg.getBoundingClientRect();
+  scale(box = this.box, r = this.node.getBoundingClientRect()) {
     return Math.min(r.width / box.w, r.height / box.h);
   }
 
   /** Where a pointer is, in the drawing's units. @param {{clientX: number, clientY: number}} e */
   point(e, box = this.box) {
-    const r = this.svg.getBoundingClientRect();
-    const scale = this.scale(box) || 1; // fitted in, in the middle
+    const r = this.node.getBoundingClientRect();
+    const scale = this.scale(box, r) || 1;
     return { x: box.x + box.w / 2 + (e.clientX - r.left - r.width / 2) / scale, y: box.y + box.h / 2 + (e.clientY - r.top - r.height / 2) / scale };
+  }
+
+  /** Where a place of the drawing is on the screen. @param {{x: number, y: number}} p */
+  onScreen(p) {
+    const { box } = this;
+    const r = this.node.getBoundingClientRect();
+    const scale = this.scale(box, r);
+    return { x: r.left + r.width / 2 + (p.x - box.x - box.w / 2) * scale, y: r.top + r.height / 2 + (p.y - box.y - box.h / 2) * scale };
   }
 
   /** @param {WheelEvent} e */

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -13,6 +14,7 @@ import (
 	"github.com/chromedp/cdproto/network"
 	pagedomain "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/performance"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
 
@@ -22,6 +24,7 @@ const (
 	mostBytes    = 300_000 // all three views, with the first state
 	mostTaskMS   = 50.0
 	mostFrameMS  = 100.0 // between two frames
+	mostZoomMS   = 50.0  // of the page's thread, for a step of the wheel over 200 coils
 	speedTries   = 3     // the best of three counts
 	readingEvery = 100 * time.Millisecond
 )
@@ -154,6 +157,60 @@ func TestBenchSpeed(t *testing.T) { // not in parallel: it goes by the clock
 			t.Errorf("three times a task of over %.0f ms, or no frame for over %.0f ms", mostTaskMS, mostFrameMS)
 		}
 	}
+}
+
+// TestZoomSpeed measures what a step of the wheel costs the page's thread over 200
+// coils: with all of them in sight, with a few near by, and where words and numbers
+// come and go.
+func TestZoomSpeed(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	ctx := newBrowser(t, 1280, 900)
+	do(t, ctx, performance.Enable().WithTimeDomain(performance.EnableTimeDomainThreadTicks), chromedp.Navigate(program.Bench+"?canned=many#check"))
+	waitFor(t, ctx, "200 coils", `document.querySelectorAll("#drawing .coil").length === 200`)
+	await := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
+	do(t, ctx, chromedp.Evaluate(`(async () => {
+		const drawing = document.querySelector("#drawing svg");
+		drawing.scrollIntoView({ block: "center" });
+		window.near = () => drawing.querySelectorAll(".is-near").length;
+		window.step = async (dy) => {
+			const r = document.querySelector("#drawing").getBoundingClientRect();
+			const began = performance.now();
+			drawing.dispatchEvent(new WheelEvent("wheel", { deltaY: dy, ctrlKey: true, bubbles: true, cancelable: true, clientX: r.x + 0.4 * r.width, clientY: r.y + 0.4 * r.height }));
+			drawing.getBBox(); // and layout
+			const took = performance.now() - began;
+			await new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
+			return took;
+		};
+	})()`, nil, await))
+	const steps = 12
+	for _, k := range []struct {
+		what, before, test string
+		wheel              int
+	}{
+		{"all in sight", `step(9000)`, `near() === 0`, -15},
+		{"words coming and going", `(async () => { await step(9000); while (!near()) await step(-20); await step(20); })()`, `near() === 0`, -40},
+		{"near by", `(async () => { await step(9000); await step(-640); })()`, `near() > 0 && near() < 60`, -50},
+	} {
+		var ok bool
+		do(t, ctx, chromedp.Evaluate(k.before, nil, await), chromedp.Sleep(300*time.Millisecond), chromedp.Evaluate(k.test, &ok))
+		if !ok {
+			t.Fatalf("%s: the drawing is not as it should be", k.what)
+		}
+		before, took := worked(t, ctx), []float64{}
+		for i := range steps {
+			var ms float64
+			do(t, ctx, chromedp.Evaluate(fmt.Sprintf("step(%d)", k.wheel*(1-2*(i%2))), &ms, await))
+			took = append(took, ms)
+		}
+		slices.Sort(took)
+		ms := (worked(t, ctx) - before) / steps
+		t.Logf("a step of the wheel over 200 coils, %s: %.1f ms of the page's thread, of these %.1f ms until it is laid out", k.what, ms, took[steps/2])
+		if ms > mostZoomMS {
+			t.Errorf("%s: a step takes %.1f ms, expected %.0f at most", k.what, ms, mostZoomMS)
+		}
+	}
+	shot(t, ctx, "near")
 }
 
 // worked is how long the page's thread has worked, in milliseconds of the

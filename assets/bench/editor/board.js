@@ -88,13 +88,13 @@ export class Board {
     const picked = troubled.filter((k) => this.picked.has(k.c.id));
     const told = new Set();
     const shown = (picked.length ? picked : troubled).filter((k) => !told.has(k.say) && told.add(k.say)).slice(0, MOST_NOTES);
-    const m = this.drawing.svg.getScreenCTM();
+    const { view } = this.drawing;
     const box = this.place.getBoundingClientRect();
-    if (!m || !box.width) return;
+    if (!box.width) return;
     this.notes.replaceChildren(
       ...shown.map(({ c, say }) => {
-        const p = new DOMPoint(c.x_mm, -c.y_mm).matrixTransform(m);
-        const r = (this.drawing.marks.get(c.id)?.r || 0) * m.a;
+        const p = view.onScreen({ x: c.x_mm, y: -c.y_mm });
+        const r = (this.drawing.marks.get(c.id)?.r || 0) * view.scale();
         const note = el("p", { class: "note-at" }, say[0].toUpperCase() + say.slice(1));
         const width = Math.min(260, box.width - 12);
         note.style.width = `${width}px`;
@@ -184,8 +184,7 @@ export class Board {
     let y = own.y + p.y - drag.from.y;
     const guides = [];
     if (!drag.to.alt) {
-      const m = this.drawing.svg.getScreenCTM();
-      const near = CATCH_PX / (m?.a || 1);
+      const near = CATCH_PX / (this.drawing.view.scale() || 1);
       const caught = (v, axis) => {
         let best = null;
         for (const c of drag.others) if (Math.abs(c[axis] - v) < Math.min(near, best ? Math.abs(best[axis] - v) : Infinity)) best = c;
