@@ -194,6 +194,33 @@ func TestCheckWithKeysOnly(t *testing.T) {
 	waitFor(t, ctx, "B2 to count again", `!document.querySelector("#undo-throw")`)
 }
 
+// TestOtherPlanSeenNear begins a check of a plan that differs in one coil while the
+// drawing is zoomed: what is seen stays, figures and all.
+func TestOtherPlanSeenNear(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	ctx := newBrowser(t, 1280, 900)
+	do(t, ctx, chromedp.Navigate(program.Bench))
+	waitFor(t, ctx, "the pad", `document.querySelectorAll("#drawing .coil").length === 9`)
+	do(t, ctx, click("#view-buttons [aria-label=Closer]"), click("#view-buttons [aria-label=Closer]"))
+	waitFor(t, ctx, "figures on B2", `document.querySelector("#drawing [data-coil=B2] .is-near")`)
+	other := bytes.Replace(assets.Demo(), []byte("id = \"B2\"\n"), []byte("id = \"B2\"\nnorth = \"down\"\n"), 1)
+	raw, err := json.Marshal(map[string]string{"plan_toml": string(other)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := http.Post(program.Bench+"api/check", "application/json", bytes.NewReader(raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Body.Close()
+	if r.StatusCode != http.StatusOK {
+		t.Fatalf("the program took a plan with status %d", r.StatusCode)
+	}
+	waitFor(t, ctx, "B2 planned the other way", `document.querySelector("#drawing [data-coil=B2] title").textContent.includes("planned north down")`)
+	waitFor(t, ctx, "its figures, where the drawing is still zoomed", `document.querySelector("#drawing [data-coil=B2] .is-near") && document.querySelector("#drawing svg").classList.contains("zoomed")`)
+}
+
 // TestRehearsalTurnedAndTilted hides a fault that was chosen, turns and tilts the
 // phone by pointer and keys, and looks at the truth coil by coil.
 func TestRehearsalTurnedAndTilted(t *testing.T) {

@@ -432,15 +432,9 @@ func TestEditorWithoutAFile(t *testing.T) {
 		URL.createObjectURL = (blob) => { blob.text().then((t) => { window.savedText = t; }); return make(blob); };
 		HTMLAnchorElement.prototype.click = function () { window.saved = this.download; };
 	})()`, nil))
-	// Near by every coil shows its figures, also one that is drawn anew.
-	const near = `document.querySelector("#ed-drawing [data-coil=A1] .is-near")`
-	e.click(`#editor .view-buttons [aria-label=Closer]`)
-	e.wait("figures on A1", near)
 	e.tap("A1")
 	e.click(`#ed-picked [aria-label=north] button:nth-of-type(2)`)
 	e.says(`north = "down"`)
-	e.wait("figures on A1 again", near)
-	e.click(`#editor .view-buttons [aria-label="Fit the whole pad"]`)
 	e.wait("the field to turn over", `/^Coil A1.*planned north down.*−/.test(document.querySelector("#ed-drawing [data-coil=A1] title").textContent)`)
 	e.click("#ed-map")
 	e.wait("the field", `document.querySelector("#ed-drawing .map-layer").childElementCount > 0`)
