@@ -14,19 +14,18 @@ export function field(v, digits = 0) {
   return v.toFixed(digits).replace(/^-(0(\.0+)?)$/, "$1").replace("-", "−");
 }
 
-/** @param {any} h a hold of the state */
-export function holdPlot(h) {
-  if (!h.samples || h.samples.length < 2) return null;
-  const t0 = h.samples[0][0];
-  const span = h.samples.at(-1)[0] - t0 || 1;
+/** @param {any} h a hold of the state @param {number[][]} samples what was read in it */
+export function holdPlot(h, samples) {
+  if (samples.length < 2) return null;
+  const t0 = samples[0][0];
+  const span = samples.at(-1)[0] - t0 || 1;
   const x = (t) => LEFT + ((t - t0) / span) * (W - LEFT - RIGHT);
-  const strips = AXES.map((axis, a) => strip(h, a, axis, x));
+  const strips = AXES.map((axis, a) => strip(h.account, samples, a, axis, x));
   const foot = svg("text", { class: "plot-text", x: W - RIGHT, y: 3 * STRIP + 11, "text-anchor": "end", "font-size": 10 }, `${span.toFixed(1)} s`);
-  return svg("svg", { class: "plot", viewBox: `0 0 ${W} ${3 * STRIP + 15}`, role: "img", "aria-label": words(h, span) }, ...strips, foot);
+  return svg("svg", { class: "plot", viewBox: `0 0 ${W} ${3 * STRIP + 15}`, role: "img", "aria-label": words(h.at, samples, span) }, ...strips, foot);
 }
 
-function strip(h, a, axis, x) {
-  const k = h.account;
+function strip(k, samples, a, axis, x) {
   const lines = k
     ? [
         ["rest", "off", k.rest_uT[a], 0],
@@ -34,7 +33,7 @@ function strip(h, a, axis, x) {
         ...(k.rival ? [["rival", "rival", k.rival.uT[a], k.rival.sd_uT[a]]] : []),
       ]
     : [];
-  const values = [...h.samples.map((s) => s[a + 1]), ...lines.flatMap(([, , v, sd]) => [v - 2 * sd, v + 2 * sd])];
+  const values = [...samples.map((s) => s[a + 1]), ...lines.flatMap(([, , v, sd]) => [v - 2 * sd, v + 2 * sd])];
   let [low, high] = [Math.min(...values), Math.max(...values)];
   const spare = Math.max(3, (high - low) * 0.08);
   [low, high] = [low - spare, high + spare];
@@ -48,19 +47,19 @@ function strip(h, a, axis, x) {
     if (sd > 0) parts.push(svg("rect", { class: `plot-band of-${name}`, x: LEFT, width: end - LEFT, y: y(v + 2 * sd), height: Math.max(1, y(v - 2 * sd) - y(v + 2 * sd)) }));
     parts.push(svg("path", { class: `plot-${name}`, d: `M${LEFT} ${y(v)}H${end}` }));
   }
-  parts.push(svg("polyline", { class: "plot-read", points: h.samples.map((s) => `${x(s[0]).toFixed(1)},${y(s[a + 1]).toFixed(1)}`).join(" ") }));
+  parts.push(svg("polyline", { class: "plot-read", points: samples.map((s) => `${x(s[0]).toFixed(1)},${y(s[a + 1]).toFixed(1)}`).join(" ") }));
   const at = apart(lines.map(([, , v]) => y(v)), 10, bottom);
   lines.forEach(([name, word], i) => parts.push(svg("text", { class: `plot-word of-${name}`, x: end + 4, y: at[i] + 3.2, "font-size": 10 }, word)));
   parts.push(svg("text", { class: "plot-axis", x: 3, y: STRIP / 2 + 5, "font-size": 13 }, axis));
   return svg("g", { transform: `translate(0 ${a * STRIP})` }, ...parts);
 }
 
-function words(h, span) {
+function words(at, samples, span) {
   const range = (a) => {
-    const v = h.samples.map((s) => s[a + 1]);
+    const v = samples.map((s) => s[a + 1]);
     return `${AXES[a]} from ${Math.min(...v).toFixed(0)} to ${Math.max(...v).toFixed(0)}`;
   };
-  return `${span.toFixed(1)} seconds over ${h.at}: ${[0, 1, 2].map(range).join(", ")} microtesla`;
+  return `${span.toFixed(1)} seconds over ${at}: ${[0, 1, 2].map(range).join(", ")} microtesla`;
 }
 
 /** Moves heights apart so that what is written there does not overlap. @param {number[]} at @param {number} least @param {number} lowest */

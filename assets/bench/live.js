@@ -39,17 +39,20 @@ export function listen(o) {
 }
 
 /**
- * Asks the server for something; fails with words for the person.
- * @param {string} path @param {object} [body]
+ * Asks the server for something; fails with words for the person, or with an
+ * AbortError where the signal said to stop.
+ * @param {string} path @param {object} [body] @param {AbortSignal} [signal]
  */
-export async function ask(path, body) {
+export async function ask(path, body, signal) {
   let r;
+  let answer = {};
   try {
-    r = await fetch(path, body === undefined ? {} : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
-  } catch {
-    throw new Error("The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself.");
+    r = await fetch(path, { signal, ...(body === undefined ? {} : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) }) });
+    answer = await r.json();
+  } catch (e) {
+    if (e.name === "AbortError") throw e;
+    if (e.name !== "SyntaxError") throw new Error("The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself.");
   }
-  const answer = await r.json().catch(() => ({}));
   if (!r.ok) throw refusal(r.status, answer);
   return answer;
 }

@@ -1,7 +1,8 @@
 // Every reading: what the phone gave and what was expected of it, and a way to
 // throw it out, take it again, or put it back.
 import { el, svg } from "../common/dom.js";
-import { AXES, field, holdPlot } from "./hold-plot.js";
+import { AXES, field } from "./hold-plot.js";
+import { holdSamples } from "./hold-samples.js";
 import { ask } from "./live.js";
 import { passPlot } from "./pass-plot.js";
 
@@ -109,8 +110,7 @@ function badge(r) {
 }
 
 function bodyOf(r, why, state, o) {
-  const plot = r.pass ? passPlot(r) : holdPlot(r);
-  const parts = [plot || el("p", { class: "note" }, r.pass ? (r.thrown_out ? "A pass that does not count is not laid along its row." : "Being laid along its row.") : "This reading has no samples to plot.")];
+  const parts = [r.pass ? passPlot(r) || el("p", { class: "note" }, r.thrown_out ? "A pass that does not count is not laid along its row." : "Being laid along its row.") : holdSamples(state.check.id, r)];
   if (!r.pass && r.account) parts.push(numbers(r.account));
   const says = told(r, why);
   if (says) parts.push(el("p", { class: "note" }, says));

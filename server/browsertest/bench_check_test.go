@@ -13,7 +13,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/fetch"
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -137,6 +139,65 @@ func TestReadingLookedAtThrownOutTakenAgain(t *testing.T) {
 	do(t, ctx, click("#verdict .why summary"))
 	waitFor(t, ctx, "reasons", `document.querySelector("#verdict .why").textContent.includes("Best rival")`)
 	shot(t, ctx, "why")
+}
+
+// TestSamplesLoadedWhenLookedAt opens holds while their samples are held up on the
+// way, fail, and come: each is loaded once, when it is first looked at.
+func TestSamplesLoadedWhenLookedAt(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	post(t, program, "phone", turned(11))
+	ctx := newBrowser(t, 1280, 900)
+	asked := make(chan fetch.RequestID, 20)
+	chromedp.ListenTarget(ctx, func(e any) {
+		if p, ok := e.(*fetch.EventRequestPaused); ok {
+			asked <- p.RequestID
+		}
+	})
+	next := func() fetch.RequestID {
+		t.Helper()
+		select {
+		case id := <-asked:
+			return id
+		case <-time.After(20 * time.Second):
+			t.Fatal("no samples were asked for within 20 s")
+		}
+		panic("not reached")
+	}
+	do(t, ctx, fetch.Enable().WithPatterns([]*fetch.RequestPattern{{URLPattern: "*/holds/*"}}), chromedp.Navigate(program.Bench))
+	waitFor(t, ctx, "the verdict", `document.querySelector("#verdict .cause-say")?.textContent.includes("B2")`)
+
+	// The newest stands open.
+	const newest = `document.querySelector("#holds .reading[open] .hold-samples")`
+	first := next()
+	waitFor(t, ctx, "word that it is loading", newest+`.textContent.includes("Loading")`)
+	shot(t, ctx, "loading")
+	do(t, ctx, fetch.FailRequest(first, network.ErrorReasonConnectionRefused))
+	waitFor(t, ctx, "what went wrong", newest+`.textContent.includes("did not come") && `+newest+`.textContent.includes("does not answer")`)
+	shot(t, ctx, "did not come")
+	// The numbers do not wait for it.
+	waitFor(t, ctx, "the numbers", `document.querySelector("#holds .reading[open] .reading-numbers")`)
+	do(t, ctx, chromedp.Focus("#holds .load-again", chromedp.ByQuery), chromedp.KeyEvent(kb.Enter))
+	waitFor(t, ctx, "word that it is loading again", newest+`.textContent.includes("Loading") && document.activeElement === `+newest)
+	do(t, ctx, fetch.ContinueRequest(next()))
+	waitFor(t, ctx, "the plot", newest+`.querySelectorAll(".plot-read").length === 3`)
+
+	// Another is asked for when it is opened; the plot drawn stays known, and what
+	// the state tells has no samples.
+	do(t, ctx, click("#holds .reading:not([open]) summary"))
+	do(t, ctx, fetch.ContinueRequest(next()))
+	waitFor(t, ctx, "two plots", `document.querySelectorAll("#holds .hold-samples .plot").length === 2`)
+	do(t, ctx, click("#holds .reading[open] summary"), click("#holds .reading:not([open]) summary"))
+	do(t, ctx, chromedp.Evaluate(`document.querySelector("#holds .reading[open] .throw-out").click()`, nil))
+	waitFor(t, ctx, "it to be thrown out", `document.querySelector("#undo-throw")`)
+	do(t, ctx, click("#undo-throw"))
+	waitFor(t, ctx, "it to count again", `!document.querySelector("#undo-throw") && document.querySelectorAll("#holds .hold-samples .plot").length > 0`)
+	if n := len(asked); n > 0 {
+		t.Errorf("samples that were there were asked for again, %d times", n)
+	}
+	if raw, _ := fetchBench(t, program.Bench+"api/state"); !strings.Contains(raw, `"holds":[{`) || strings.Contains(raw, `"samples"`) {
+		t.Errorf("the state has samples, or no holds: %.200s", raw)
+	}
 }
 
 // TestPassDrawn draws a pass along its row against what was predicted.

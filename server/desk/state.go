@@ -115,26 +115,21 @@ type PhoneState struct {
 	Feed bool `json:"feed"`
 }
 
-// HoldState is a hold as drawn: its samples and what it was.
+// HoldState is a hold in short: Samples has what the phone gave in it.
 type HoldState struct {
-	Source   string       `json:"source"`
-	At       string       `json:"at"`
-	T        float64      `json:"t"`
-	Samples  [][4]float64 `json:"samples"` // t, x, y, z in the phone frame; at most maxPlot
-	MeanUT   *[3]float64  `json:"mean_uT"`
-	Count    int          `json:"count"`
-	Bearings int          `json:"bearings"`
-	Open     bool         `json:"open"`
-	Thrown   bool         `json:"thrown_out"`
-	To       float64      `json:"to"`
-	TopDeg   float64      `json:"top_deg"`
+	Source   string  `json:"source"`
+	At       string  `json:"at"`
+	T        float64 `json:"t"`
+	Count    int     `json:"count"`
+	Bearings int     `json:"bearings"`
+	Open     bool    `json:"open"`
+	Thrown   bool    `json:"thrown_out"`
+	To       float64 `json:"to"`
+	TopDeg   float64 `json:"top_deg"`
 	// Account is what was expected there; nil before the verdict and for what it
 	// does not use.
 	Account *verdict.HoldAccount `json:"account"`
 }
-
-// maxPlot bounds the samples of one hold sent for drawing.
-const maxPlot = 120
 
 // State gathers what the bench page draws.
 func (d *Desk) State() *State {
@@ -169,22 +164,7 @@ func (c *check) state() *State {
 }
 
 func holdState(source string, h *capture.Stretch) HoldState {
-	out := HoldState{Source: source, At: h.Hold.Coil, T: h.From, Count: len(h.B), Bearings: len(h.Bearings), Open: h.Open, To: h.To, TopDeg: h.TopDeg, Samples: [][4]float64{}}
-	if len(h.B) > 0 {
-		var m [3]float64
-		for _, b := range h.B {
-			for a := range m {
-				m[a] += b.UT[a] / float64(len(h.B))
-			}
-		}
-		out.MeanUT = &m
-		step := (len(h.B) + maxPlot - 1) / maxPlot
-		for i := 0; i < len(h.B); i += step {
-			b := h.B[i]
-			out.Samples = append(out.Samples, [4]float64{b.T, b.UT[0], b.UT[1], b.UT[2]})
-		}
-	}
-	return out
+	return HoldState{Source: source, At: h.Hold.Coil, T: h.From, Count: len(h.B), Bearings: len(h.Bearings), Open: h.Open, To: h.To, TopDeg: h.TopDeg}
 }
 
 func (c *check) phones() []PhoneState {

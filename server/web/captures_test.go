@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"testing"
 	"time"
@@ -100,6 +101,61 @@ func TestThrowOutAndPutBack(t *testing.T) {
 		}
 		if kept, err := s.store.ThrownOut(context.Background(), st.Check.ID); err != nil || len(kept) != 0 {
 			t.Errorf("still stored as thrown out: %v, %v", kept, err)
+		}
+	}
+}
+
+// TestSamplesOfOneHold asks for what a phone gave in one hold: of the check in
+// progress, thrown out or not, of an earlier check, and of none.
+func TestSamplesOfOneHold(t *testing.T) {
+	s := newStage(t)
+	o := rehearsal.Defaults()
+	o.Seed = 5
+	s.made(t, o)
+	st := s.desk.State()
+	h := st.Holds[1]
+	path := fmt.Sprintf("/api/checks/%s/holds/%s/%g", st.Check.ID, h.Source, h.T)
+	got := func(when string) {
+		t.Helper()
+		var k desk.HoldSamples
+		if code, p := s.asked(t, path, nil, &k); code != http.StatusOK {
+			t.Fatalf("%s: %d %+v", when, code, p)
+		}
+		if len(k.Samples) != h.Count || k.T != h.T || k.Source != h.Source {
+			t.Fatalf("%s: expected %d samples of %s at %g s, found %d of %s at %g s", when, h.Count, h.Source, h.T, len(k.Samples), k.Source, k.T)
+		}
+		for i, b := range k.Samples {
+			if b[0] < h.T || b[0] > h.To || i > 0 && b[0] <= k.Samples[i-1][0] {
+				t.Errorf("%s: sample %d is of %g s, in a hold from %g to %g s", when, i, b[0], h.T, h.To)
+			}
+		}
+	}
+	got("in progress")
+	var answer struct{ OK bool }
+	if code, p := s.asked(t, "/api/captures/undo", map[string]any{"at": h.At, "source": h.Source, "t": h.T}, &answer); code != http.StatusOK {
+		t.Fatal(code, p)
+	}
+	got("thrown out")
+	if code, p := s.asked(t, "/api/check", map[string]any{}, &json.RawMessage{}); code != http.StatusOK {
+		t.Fatal(code, p)
+	}
+	if now := s.desk.CheckID(); now == st.Check.ID {
+		t.Fatal("no other check was begun")
+	}
+	got("of an earlier check")
+	for name, k := range map[string]struct {
+		path   string
+		status int
+		code   string
+	}{
+		"no such check":    {"/api/checks/none/holds/tester/1", http.StatusNotFound, "no-check"},
+		"no such source":   {"/api/checks/" + st.Check.ID + "/holds/nobody/1", http.StatusNotFound, "no-hold"},
+		"no hold then":     {"/api/checks/" + st.Check.ID + "/holds/tester/1e9", http.StatusNotFound, "no-hold"},
+		"no number":        {"/api/checks/" + st.Check.ID + "/holds/tester/soon", http.StatusBadRequest, "bad-time"},
+		"no finite number": {"/api/checks/" + st.Check.ID + "/holds/tester/NaN", http.StatusBadRequest, "bad-time"},
+	} {
+		if code, p := s.asked(t, k.path, nil, nil); code != k.status || p.Code != k.code || p.Hint == "" {
+			t.Errorf("%s: expected %d %s with a hint, found %d %+v", name, k.status, k.code, code, p)
 		}
 	}
 }

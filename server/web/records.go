@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -29,6 +30,7 @@ func (s *Site) recordRoutes(r chi.Router) {
 	r.Post("/checks/import", s.importChecks)
 	r.Get("/checks/{id}", s.look)
 	r.Get("/checks/{id}/compared", s.compared)
+	r.Get("/checks/{id}/holds/{source}/{t}", s.samples)
 	r.Post("/checks/{id}/label", s.label)
 	r.Get("/records/{id}.html", s.recordPage)
 	r.Get("/records/{id}.json", s.recordJSON)
@@ -142,6 +144,22 @@ func (s *Site) compared(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeJSON(w, http.StatusOK, map[string]any{"compared": c})
+}
+
+// samples are those of one hold, named by its source and the time it began.
+func (s *Site) samples(w http.ResponseWriter, r *http.Request) {
+	text := chi.URLParam(r, "t")
+	t, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(t) || math.IsInf(t, 0) {
+		problem(w, http.StatusBadRequest, "bad-time", fmt.Sprintf("Expected the time a hold began, in seconds, found %q.", text), "Load the page again.")
+		return
+	}
+	h, err := s.Desk.Samples(r.Context(), chi.URLParam(r, "id"), chi.URLParam(r, "source"), t)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, h)
 }
 
 // signedRecord finds a record; on failure it has answered.

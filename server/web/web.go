@@ -278,7 +278,7 @@ func (s *Site) fail(w http.ResponseWriter, err error) {
 		case "too-fast", "too-many-sources":
 			w.Header().Set("Retry-After", "1")
 			status = http.StatusTooManyRequests
-		case "no-check":
+		case "no-check", "no-hold":
 			status = http.StatusNotFound
 		}
 		writeJSON(w, status, map[string]any{"error": c})

@@ -1,0 +1,117 @@
+package desk_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"testing"
+	"time"
+
+	"polewise/assets"
+	"polewise/field/capture"
+	"polewise/field/rehearsal"
+	"polewise/layout"
+	"polewise/server/desk"
+	"polewise/server/store"
+)
+
+// TestPushOfManyHolds measures what a bench page is told at every change, with two
+// hundred holds read and judged: what is known of each, and no samples. These come
+// for the hold that is asked for.
+func TestPushOfManyHolds(t *testing.T) {
+	plan, err := layout.Parse("kennel.toml", assets.Demo())
+	if err != nil {
+		t.Fatal(err)
+	}
+	st, err := store.Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	d, err := desk.Open(ctx, st, desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}, slog.New(slog.NewTextHandler(io.Discard, nil)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		cancel()
+		d.Wait()
+		if err := st.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	const (
+		most       = 200
+		mostPushed = 120_000
+	)
+	holds := 0
+	for seed := range uint64(23) {
+		o := rehearsal.Defaults()
+		o.Seed, o.Rest, o.TellOffsetMM, o.OffsetMM, o.JumpChance = seed+1, rehearsal.RestHolds, 3, &[2]float64{2, 12}, 0
+		made, err := rehearsal.Make(plan, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var raws []json.RawMessage
+		for _, l := range made.Lines {
+			if _, ok := l.(capture.Hold); ok {
+				if holds == most {
+					break
+				}
+				holds++
+			}
+			raw, err := capture.AppendLine(nil, l)
+			if err != nil {
+				t.Fatal(err)
+			}
+			raws = append(raws, raw)
+		}
+		m, err := json.Marshal(desk.Message{Seq: 1, Lines: raws})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := d.Ingest(t.Context(), fmt.Sprintf("phone-%d", seed), m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	judged := func(s *desk.State) (n int) {
+		for _, h := range s.Holds {
+			if h.Account != nil {
+				n++
+			}
+		}
+		return n
+	}
+	s := d.State()
+	for deadline := time.Now().Add(time.Minute); judged(s) < most; s = d.State() {
+		if time.Now().After(deadline) {
+			t.Fatalf("of %d holds %d are judged after a minute", len(s.Holds), judged(s))
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	size := func(v any) int {
+		t.Helper()
+		raw, err := json.Marshal(v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(raw)
+	}
+	push, samples, one := size(s), 0, 0
+	for _, h := range s.Holds {
+		k, err := d.Samples(t.Context(), s.Check.ID, h.Source, h.T)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if k.Source != h.Source || k.T != h.T || len(k.Samples) != h.Count || k.Samples[0][0] < h.T || k.Samples[h.Count-1][0] > h.To {
+			t.Errorf("hold of %s at %g s with %d samples: found those of %s at %g s, %d of them", h.Source, h.T, h.Count, k.Source, k.T, len(k.Samples))
+		}
+		one = size(k)
+		samples += size(k.Samples)
+	}
+	t.Logf("a push with %d holds: %d bytes; with the samples of all of them it had %d; those of one hold are %d", most, push, push+samples, one)
+	if push > mostPushed {
+		t.Errorf("a push has %d bytes, expected %d at most", push, mostPushed)
+	}
+}

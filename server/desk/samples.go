@@ -1,0 +1,58 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+
+	"polewise/field/capture"
+)
+
+// HoldSamples are what the phone gave in one hold, for drawing. A state has only
+// what is known of its holds: of two hundred, the samples would be most of it.
+type HoldSamples struct {
+	Source  string       `json:"source"`
+	T       float64      `json:"t"`
+	Samples [][4]float64 `json:"samples"` // t, x, y, z in the phone frame, uT; at most maxPlot
+}
+
+// maxPlot bounds the samples of one hold sent for drawing.
+const maxPlot = 120
+
+// Samples finds the hold of a check, the one in progress or an earlier one, that a
+// source began at a time. It may have been thrown out.
+func (d *Desk) Samples(ctx context.Context, check, sourceID string, t float64) (*HoldSamples, error) {
+	d.mu.Lock()
+	if d.check.ID == check {
+		defer d.mu.Unlock()
+		return d.check.samples(sourceID, t)
+	}
+	d.mu.Unlock()
+	c, err := d.past(ctx, check)
+	if err != nil {
+		return nil, err
+	}
+	return c.samples(sourceID, t)
+}
+
+func (c *check) samples(sourceID string, t float64) (*HoldSamples, error) {
+	if s, ok := c.sources[sourceID]; ok {
+		for _, cap := range s.captures(nil) {
+			for _, h := range cap.Cut().Holds {
+				if h.From == t {
+					return &HoldSamples{Source: sourceID, T: t, Samples: thinned(h.B)}, nil
+				}
+			}
+		}
+	}
+	return nil, &ClientError{Code: "no-hold", Say: fmt.Sprintf("This check has no hold of %s that began at %g s.", sourceID, t), Hint: "Load the page again to see the holds there are."}
+}
+
+func thinned(all []capture.B) [][4]float64 {
+	out := [][4]float64{}
+	step := max(1, (len(all)+maxPlot-1)/maxPlot)
+	for i := 0; i < len(all); i += step {
+		b := all[i]
+		out = append(out, [4]float64{b.T, b.UT[0], b.UT[1], b.UT[2]})
+	}
+	return out
+}
