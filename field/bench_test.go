@@ -205,7 +205,7 @@ func BenchmarkMap(b *testing.B) {
 			ctx := b.Context()
 			began, times := time.Now(), 0
 			for b.Loop() {
-				m, _ := pad.Map(ctx, turns, over, n, n, benchWidth/2+.006)
+				m, _ := pad.Map(ctx, turns, over, n, n, benchWidth/2+.006, nil)
 				sink += m[0].Z
 				times++
 			}

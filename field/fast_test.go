@@ -4,8 +4,11 @@ package field
 // the same answer however many ask at once.
 
 import (
+	"context"
+	"errors"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"sync"
 	"testing"
 
@@ -183,8 +186,8 @@ func TestNoGarbage(t *testing.T) {
 	}
 	// A map makes its result and starts its workers; nothing by the point.
 	over := r2.Box{Max: r2.Vec{X: .2, Y: .2}}
-	few := testing.AllocsPerRun(5, func() { pad.Map(t.Context(), turns, over, 5, 5, .01) })
-	many := testing.AllocsPerRun(5, func() { pad.Map(t.Context(), turns, over, 60, 60, .01) })
+	few := testing.AllocsPerRun(5, func() { pad.Map(t.Context(), turns, over, 5, 5, .01, nil) })
+	many := testing.AllocsPerRun(5, func() { pad.Map(t.Context(), turns, over, 60, 60, .01, nil) })
 	if many > few+4 {
 		t.Errorf("a map of 25 points makes %g allocations, one of 3600 makes %g", few, many)
 	}
@@ -195,7 +198,7 @@ func TestMapIsAt(t *testing.T) {
 	turns := []float64{1, -2, 3}
 	over := r2.Box{Min: r2.Vec{X: -.1, Y: -.05}, Max: r2.Vec{X: .2, Y: .3}}
 	for _, n := range [][2]int{{7, 5}, {1, 1}, {3, 40}, {0, 3}, {3, 0}} {
-		m, err := pad.Map(t.Context(), turns, over, n[0], n[1], .012)
+		m, err := pad.Map(t.Context(), turns, over, n[0], n[1], .012, nil)
 		if err != nil || len(m) != n[0]*n[1] {
 			t.Fatalf("%v: %d points, %v", n, len(m), err)
 		}
@@ -207,6 +210,35 @@ func TestMapIsAt(t *testing.T) {
 				t.Errorf("%v: %v at %v, expected %v", n, b, at, want)
 			}
 		}
+	}
+}
+
+// A map tells how many of its rows are done, one after the other, and ends where it
+// is told to.
+func TestMapTellsAndEnds(t *testing.T) {
+	_, pad := testPad()
+	turns := []float64{1, -2, 3}
+	over := r2.Box{Min: r2.Vec{X: -.1, Y: -.05}, Max: r2.Vec{X: .2, Y: .3}}
+	const nx, ny = 5, 300
+	last := 0
+	if _, err := pad.Map(t.Context(), turns, over, nx, ny, .012, func(done, of int) {
+		if done != last+1 || of != ny {
+			t.Errorf("after %d of %d rows it tells %d of %d", last, ny, done, of)
+		}
+		last = done
+	}); err != nil || last != ny {
+		t.Errorf("told of %d rows of %d, %v", last, ny, err)
+	}
+	ctx, end := context.WithCancel(t.Context())
+	defer end()
+	const enough = 3
+	_, err := pad.Map(ctx, turns, over, nx, ny, .012, func(done, of int) {
+		if last = done; done == enough {
+			end()
+		}
+	})
+	if most := enough + runtime.GOMAXPROCS(0); !errors.Is(err, context.Canceled) || last > most {
+		t.Errorf("ended after %d rows, it worked on to %d: %v", enough, last, err)
 	}
 }
 

@@ -131,7 +131,7 @@ func writeMap(ctx context.Context, plan *layout.Plan, o predictOptions) error {
 	if err != nil {
 		return usage(err)
 	}
-	grid, err := fieldmap.Sample(ctx, plan, o.mapGrid)
+	grid, err := fieldmap.Sample(ctx, plan, o.mapGrid, nil)
 	if err != nil {
 		return usage(fmt.Errorf("--map-grid: %w", err))
 	}

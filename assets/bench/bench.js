@@ -31,7 +31,7 @@ export class Bench {
     /** Coils claimed just now. */
     this.fresh = new Set();
     this.drawing = new PadDrawing(byId("drawing"), { buttons: byId("view-buttons"), onpick: (id) => this.pick(this.selected === id ? null : id) });
-    this.map = new MapLayer({ drawing: this.drawing, box: byId("show-map"), legend: byId("map-legend"), ontrouble: o.ontrouble });
+    this.map = new MapLayer({ drawing: this.drawing, box: byId("show-map"), legend: byId("map-legend") });
     this.asked = new Asked(this.drawing);
     this.judging = new Judging(byId("judging"), { ontrouble: o.ontrouble });
     this.card = new CoilCard(byId("coil"), { onclose: () => this.pick(null), onreading: (id) => this.look(id) });
@@ -79,7 +79,7 @@ export class Bench {
     byId("prompt-why").textContent = asks ? next.prompt.why || "" : "";
     this.asked.show(asks ? next : null);
     this.drawing.setPlan(next.plan);
-    this.map.planChanged(next);
+    this.map.planChanged(next.check.id);
     this.draw();
     const fresh = this.claims.take(next);
     showVerdict(byId("verdict"), next, { ...this.o, claims: this.claims.panel(), onlook: (id) => this.look(id) });

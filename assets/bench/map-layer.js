@@ -1,51 +1,98 @@
 // The predicted field over the pad as a layer under the coils: dots where it
 // comes toward the reader, crosses where it goes away, larger where stronger,
-// over a tint that says the same.
+// over a tint that says the same. The program works it out, which takes a while
+// for a large pad: how far it is shows below the drawing, and a way to stop it.
 import { el, svg } from "../common/dom.js";
-import { ask } from "./live.js";
+import { follow } from "./follow.js";
 
 const MARKS = 26; // across the longer side
+const SHOW_MS = 300; // what is over sooner shows no bar
+const BROKEN = "The program does not answer. Is it still running? Start it again in its terminal, then try again.";
 
 export class MapLayer {
-  /** @param {{drawing: any, box: HTMLInputElement, legend: HTMLElement, ontrouble: (e: Error) => void, load?: () => Promise<any>}} o load: the map; that of the plan on the bench where left out */
+  /** @param {{drawing: any, box: HTMLInputElement, legend: HTMLElement, plan?: () => object}} o plan: the one to work with, for the server; that on the bench where left out */
   constructor(o) {
     this.o = o;
-    this.plan = "";
-    this.drawn = "";
+    /** Names the plan drawn now; null while it cannot be worked with. @type {string | null} */
+    this.plan = null;
+    /** The plan asked for last: drawn, being worked out, stopped or failed. @type {string | null} */
+    this.asked = null;
+    /** @type {{plan: string, map: any} | null} */
+    this.known = null;
+    /** @type {AbortController | null} */
+    this.stopper = null;
     o.box.addEventListener("change", () => void this.draw());
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => o.box.checked && void this.draw()); // its colours are painted in
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.known && void this.draw()); // its colours are painted in
   }
 
-  /** @param {any} state */
-  planChanged(state) {
-    this.plan = state.check.id;
-    if (this.o.box.checked && this.drawn !== this.plan) void this.draw();
+  /** @param {string | null} plan */
+  planChanged(plan) {
+    this.plan = plan;
+    if (this.asked !== this.wanted()) void this.draw();
+  }
+
+  wanted() {
+    return this.o.box.checked ? this.plan : null;
   }
 
   async draw() {
-    const { drawing, box, legend } = this.o;
-    legend.hidden = !box.checked;
-    drawing.svg.classList.toggle("with-map", box.checked);
-    if (!box.checked) {
-      drawing.map.replaceChildren();
-      this.drawn = "";
-      return;
-    }
-    const wanted = this.plan;
-    legend.textContent = "Working the field out…";
-    let map;
+    this.stopper?.abort();
+    this.stopper = null;
+    const plan = (this.asked = this.wanted());
+    this.o.legend.hidden = plan === null;
+    if (plan === null) this.clear();
+    else if (this.known?.plan === plan) this.paint(this.known.map);
+    else await this.work(plan);
+  }
+
+  clear() {
+    this.o.drawing.map.replaceChildren();
+    this.o.drawing.svg.classList.remove("with-map");
+  }
+
+  /** @param {string} plan */
+  async work(plan) {
+    const { legend } = this.o;
+    const stopper = (this.stopper = new AbortController());
+    const bar = /** @type {HTMLProgressElement} */ (el("progress", { "aria-label": "how far the field is worked out" }));
+    const words = el("span", {}, "Working the field out…");
+    const stop = el("button", { type: "button", class: "small stop-map", onclick: () => stopper.abort() }, "Stop");
+    const row = el("span", { class: "at-work" }, words);
+    legend.replaceChildren(row);
+    const timer = setTimeout(() => row.replaceChildren(bar, words, stop), SHOW_MS);
+    const told = ({ progress: { share } }) => {
+      bar.value = share;
+      words.textContent = `Working the field out: ${Math.floor(share * 100)} %`;
+    };
+    const body = this.o.plan && { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(this.o.plan()) };
     try {
-      map = await (this.o.load ? this.o.load() : ask("api/map"));
+      const map = await follow("api/map", { ...body, signal: stopper.signal }, told, BROKEN);
+      if (this.stopper !== stopper) return; // another plan came
+      this.known = { plan, map };
+      this.paint(map);
     } catch (e) {
-      box.checked = false;
-      legend.hidden = true;
-      drawing.svg.classList.remove("with-map");
-      this.o.ontrouble(e);
-      return;
+      if (this.stopper !== stopper) return;
+      this.clear();
+      if (stopper.signal.aborted) this.offer("Stopped: the field is not shown.", "Work it out");
+      else this.offer(`The field did not come. ${e.message}`, "Try again");
+    } finally {
+      clearTimeout(timer);
     }
-    if (wanted !== this.plan || !box.checked) return;
-    this.drawn = wanted;
+  }
+
+  /** Says why there is no field, with a button to have it worked out. @param {string} why @param {string} again */
+  offer(why, again) {
+    const { legend } = this.o;
+    const held = legend.contains(document.activeElement); // the button pressed goes
+    const button = el("button", { type: "button", class: "small map-again", onclick: () => void this.draw() }, again);
+    legend.replaceChildren(el("span", { class: "at-work" }, el("span", { role: "status" }, why), button));
+    if (held) button.focus();
+  }
+
+  paint(map) {
+    const { drawing, legend } = this.o;
     const most = Math.max(...map.bz_uT.map(Math.abs), 1);
+    drawing.svg.classList.add("with-map");
     drawing.map.replaceChildren(tint(map, most), signs(map, most));
     legend.replaceChildren(
       el("span", {}, `Field across the pad as planned, ${map.above_mm.toFixed(0)} mm over the coils: `),

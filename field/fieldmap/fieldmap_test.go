@@ -37,7 +37,7 @@ func demo(t *testing.T, id string) *layout.Plan {
 
 func sample(t *testing.T, p *layout.Plan, points int) *Grid {
 	t.Helper()
-	g, err := Sample(context.Background(), p, points)
+	g, err := Sample(context.Background(), p, points, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -218,13 +218,13 @@ func TestRefused(t *testing.T) {
 	}
 	p := demo(t, "kennel")
 	for _, n := range []int{-1, 9, 1001} {
-		if _, err := Sample(context.Background(), p, n); err == nil || !strings.Contains(err.Error(), "10 to 1000") {
+		if _, err := Sample(context.Background(), p, n, nil); err == nil || !strings.Contains(err.Error(), "10 to 1000") {
 			t.Errorf("%d points: %v", n, err)
 		}
 	}
 	ended, end := context.WithCancel(context.Background())
 	end()
-	if _, err := Sample(ended, p, 500); !errors.Is(err, context.Canceled) {
+	if _, err := Sample(ended, p, 500, nil); !errors.Is(err, context.Canceled) {
 		t.Errorf("%v", err)
 	}
 	g := sample(t, p, 10)

@@ -46,8 +46,9 @@ const around = 0.05
 
 // Sample works out the field of a plan with every coil driven as planned, on a
 // grid of so many points along the longer side. The height is that of the sensor
-// over the thickest coil. It ends early when the context does.
-func Sample(ctx context.Context, p *layout.Plan, points int) (*Grid, error) {
+// over the thickest coil. It ends early when the context does; told, if it is not
+// nil, hears how many rows of all are done.
+func Sample(ctx context.Context, p *layout.Plan, points int, told func(done, of int)) (*Grid, error) {
 	if points < leastPoints || points > mostPoints {
 		return nil, fmt.Errorf("expected a grid of %d to %d points along the longer side, found %d", leastPoints, mostPoints, points)
 	}
@@ -66,7 +67,7 @@ func Sample(ctx context.Context, p *layout.Plan, points int) (*Grid, error) {
 	const hair = 1e-9 // of rounding
 	g := &Grid{X0: x0, Y0: y0, Step: step, Z: z,
 		NX: int(math.Ceil((x1-x0)/step-hair)) + 1, NY: int(math.Ceil((y1-y0)/step-hair)) + 1}
-	g.B, err = field.NewPad(p).Map(ctx, turns, g.box(), g.NX, g.NY, z)
+	g.B, err = field.NewPad(p).Map(ctx, turns, g.box(), g.NX, g.NY, z, told)
 	if err != nil {
 		return nil, err
 	}

@@ -21,8 +21,8 @@ type Page struct {
 }
 
 // SamplePage is Sample for a page. The field is rounded to 1/perUT microtesla.
-func SamplePage(ctx context.Context, p *layout.Plan, points int, perUT float64) (*Page, error) {
-	g, err := Sample(ctx, p, points)
+func SamplePage(ctx context.Context, p *layout.Plan, points int, perUT float64, told func(done, of int)) (*Page, error) {
+	g, err := Sample(ctx, p, points, told)
 	if err != nil {
 		return nil, err
 	}

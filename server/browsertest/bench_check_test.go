@@ -344,14 +344,11 @@ func TestRehearsalTurnedAndTilted(t *testing.T) {
 	waitFor(t, ctx, "the truth after loading the page again", `document.querySelector("#truth")?.textContent.includes("String B")`)
 }
 
-// TestTwoHundredCoils draws a pad of 200 coils with claims and readings and
-// measures what a change costs. Lag begins where a change takes longer than the
-// time between two readings of a phone: 100 ms.
-func TestTwoHundredCoils(t *testing.T) {
-	t.Parallel()
+// manyCoils is a plan of rows of twenty coils, of a shape in the plan's words.
+func manyCoils(rows int, shape string) string {
 	var b strings.Builder
-	b.WriteString("format = 1\nname = \"Two hundred coils\"\nlength_unit = \"mm\"\n[outline]\nsize = [2200, 1150]\n[supply]\nvolts = 12.0\nlimit_amps = 20.0\n[[winding]]\nid = \"w\"\nshape = \"round\"\ninner = 70\nturns = 40\nbuild = 5\nwidth = 8\nwire_awg = 22\n")
-	for r := range 10 {
+	fmt.Fprintf(&b, "format = 1\nname = \"Many coils\"\nlength_unit = \"mm\"\n[outline]\nsize = [2200, %d]\n[supply]\nvolts = 12.0\nlimit_amps = 20.0\n[[winding]]\nid = \"w\"\n%s\nturns = 40\nbuild = 5\nwidth = 8\nwire_awg = 22\n", 112*rows+30, shape)
+	for r := range rows {
 		var ids []string
 		for c := range 20 {
 			id := fmt.Sprintf("%c%d", 'A'+r, c+1)
@@ -360,8 +357,16 @@ func TestTwoHundredCoils(t *testing.T) {
 		}
 		fmt.Fprintf(&b, "[[string]]\nid = \"%c\"\ncoils = [%s]\n", 'A'+r, strings.Join(ids, ", "))
 	}
+	return b.String()
+}
+
+// TestTwoHundredCoils draws a pad of 200 coils with claims and readings and
+// measures what a change costs. Lag begins where a change takes longer than the
+// time between two readings of a phone: 100 ms.
+func TestTwoHundredCoils(t *testing.T) {
+	t.Parallel()
 	file := filepath.Join(t.TempDir(), "large.toml")
-	if err := os.WriteFile(file, []byte(b.String()), 0o644); err != nil {
+	if err := os.WriteFile(file, []byte(manyCoils(10, "shape = \"round\"\ninner = 70")), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	program := startProgram(t, "--plan", file)

@@ -39,7 +39,7 @@ const mapPoints = 64
 
 // AddMap works out the predicted field for the record's map.
 func (r *Record) AddMap(ctx context.Context, plan *layout.Plan) (err error) {
-	r.Map, err = fieldmap.SamplePage(ctx, plan, mapPoints, 1)
+	r.Map, err = fieldmap.SamplePage(ctx, plan, mapPoints, 1, nil)
 	return err
 }
 

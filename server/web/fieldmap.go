@@ -5,12 +5,15 @@ import (
 
 	"polewise/field/fieldmap"
 	"polewise/layout"
+	"polewise/server/desk"
 )
 
 // mapPoints is how many points the longer side of a map has.
 const mapPoints = 120
 
-// fieldMap is that of the plan on the bench, or of one sent along.
+// fieldMap is that of the plan on the bench, or of one sent along. Of a large pad
+// it takes seconds: a line of JSON now and then tells the share that is done, a last
+// one has the map. The client stops it by going away.
 func (s *Site) fieldMap(w http.ResponseWriter, r *http.Request) {
 	var q planRequest
 	if r.Method == http.MethodPost && !s.read(w, r, &q) {
@@ -26,10 +29,15 @@ func (s *Site) fieldMap(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	m, err := fieldmap.SamplePage(r.Context(), plan, mapPoints, 100)
+	out := linesTo(w)
+	m, err := fieldmap.SamplePage(r.Context(), plan, mapPoints, 100, func(done, of int) {
+		out.nowAndThen(map[string]any{"progress": map[string]float64{"share": float64(done) / float64(of)}})
+	})
 	if err != nil {
-		s.fail(w, err)
+		if r.Context().Err() == nil { // somebody is there to be told
+			out.line(s.asClient(&desk.ClientError{Code: "no-map", Say: "The field of this plan cannot be worked out: " + err.Error() + ".", Hint: "Put that right in the plan, then try again."}))
+		}
 		return
 	}
-	writeJSON(w, http.StatusOK, m)
+	out.line(map[string]any{"done": m})
 }

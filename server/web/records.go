@@ -4,7 +4,6 @@ import (
 	"archive/zip"
 	"context"
 	"encoding/csv"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -447,31 +446,19 @@ func (s *Site) importChecks(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, done)
 }
 
-// tellEvery is how often a page is told how far something is.
-const tellEvery = 100 * time.Millisecond
-
 // followImport answers with a line of JSON now and then that tells how far the
 // import is, and a last one with what came of it. The client stops it by going
 // away.
 func (s *Site) followImport(w http.ResponseWriter, r *http.Request, f *os.File, size int64) {
-	w.Header().Set("Content-Type", "application/x-ndjson")
-	out, flush := json.NewEncoder(w), http.NewResponseController(w)
-	line := func(v any) {
-		_ = out.Encode(v) // a client that has gone ends the request's context
-		_ = flush.Flush()
-	}
-	var last time.Time
+	out := linesTo(w)
 	done, err := s.Desk.Import(r.Context(), f, func(p desk.ImportProgress) {
-		if now := time.Now(); now.Sub(last) >= tellEvery {
-			last = now
-			line(map[string]any{"progress": p, "size": size})
-		}
+		out.nowAndThen(map[string]any{"progress": p, "size": size})
 	})
 	if err != nil {
-		line(s.asClient(err))
+		out.line(s.asClient(err))
 		return
 	}
-	line(map[string]any{"done": done})
+	out.line(map[string]any{"done": done})
 }
 
 // asClient puts an error into the form of an answer.

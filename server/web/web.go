@@ -103,8 +103,9 @@ func headers(csp string) func(http.Handler) http.Handler {
 	}
 }
 
-// squeeze compresses text; what is streamed or packed already goes as it is.
-var squeeze = middleware.Compress(5)
+// squeeze compresses text, also what comes line by line; events and what is packed
+// already go as they are.
+var squeeze = middleware.Compress(5, "text/html", "text/css", "text/plain", "text/csv", "text/javascript", "application/json", linesType, "image/svg+xml")
 
 // Phone is the handler of the phone listener: all under the pairing key, 403
 // for everything else.

@@ -79,7 +79,7 @@ export class Editor {
       say: this.o.say,
     });
     this.board.looks = (id) => this.look(id);
-    this.map = new MapLayer({ drawing: this.board.drawing, box: mapBox, legend: mapLegend, ontrouble: (e) => this.trouble(e.message), load: () => ask("api/map", { plan_toml: this.ledger.text }) });
+    this.map = new MapLayer({ drawing: this.board.drawing, box: mapBox, legend: mapLegend, plan: () => ({ plan_toml: this.ledger.text }) });
     this.panel = new Panel(side, this);
     this.showTools();
   }
@@ -114,8 +114,7 @@ export class Editor {
     byId("ed-drawing").classList.toggle("stale", !sight.plan);
     this.showFigures();
     if (preview) return;
-    if (sight.usable) this.map.planChanged({ check: { id: sight.plan_toml } });
-    else this.board.drawing.map.replaceChildren();
+    this.map.planChanged(sight.usable ? sight.plan_toml : null);
     this.showSide();
     this.showBar();
     if (sight.plan_toml) showPlanning(byId("figures"), { planTOML: sight.plan_toml });

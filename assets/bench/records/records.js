@@ -1,6 +1,7 @@
 // The list of all pads and checks: found by words, sorted, in pages; exported,
 // taken in, backed up.
 import { el } from "../../common/dom.js";
+import { follow } from "../follow.js";
 import { ask } from "../live.js";
 import { PastCheck } from "./past-check.js";
 import { saveFile } from "./save-file.js";
@@ -262,28 +263,11 @@ function keptSearch() {
  * @param {(p: {step: string, checks: number, bytes: number}, size: number) => void} told
  * @returns {Promise<{taken: string[], skipped: string[], refused: {id: string, say: string}[]}>}
  */
-async function followImport(file, signal, told) {
-  const broken = "The program does not answer any more. Is it still running? Take the same file in again; what was taken in stays.";
-  const failed = ({ say, hint }) => new Error(`${say} ${hint || ""}`.trim());
-  let rest = "";
-  try {
-    const r = await fetch("api/checks/import?follow=1", { method: "POST", headers: { "Content-Type": "application/json" }, body: file, signal });
-    if (!r.ok) throw failed((await r.json()).error);
-    const reader = r.body.pipeThrough(new TextDecoderStream()).getReader();
-    for (;;) {
-      const { value, done } = await reader.read();
-      if (done) break;
-      const lines = (rest + value).split("\n");
-      rest = lines.pop() || "";
-      for (const line of lines) {
-        const m = JSON.parse(line);
-        if (m.error) throw failed(m.error);
-        if (m.done) return m.done;
-        told(m.progress, m.size);
-      }
-    }
-  } catch (e) {
-    throw e instanceof TypeError ? new Error(broken) : e;
-  }
-  throw new Error(broken);
+function followImport(file, signal, told) {
+  return follow(
+    "api/checks/import?follow=1",
+    { method: "POST", headers: { "Content-Type": "application/json" }, body: file, signal },
+    (m) => told(m.progress, m.size),
+    "The program does not answer any more. Is it still running? Take the same file in again; what was taken in stays.",
+  );
 }
