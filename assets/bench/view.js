@@ -33,6 +33,9 @@ export class View {
     const ours = (e) => (e.touches.length > 1 || (this.zoomed && e.type === "touchmove")) && e.cancelable && e.preventDefault();
     for (const name of ["touchstart", "touchmove"]) svg.addEventListener(name, ours, { passive: false });
     svg.addEventListener("click", (e) => this.travelled > STILL_PX && e.stopPropagation(), { capture: true });
+    // On paper all of it is seen.
+    addEventListener("beforeprint", () => this.draw(this.home));
+    addEventListener("afterprint", () => this.draw());
     new ResizeObserver(() => this.draw()).observe(this.node);
   }
 
@@ -104,10 +107,10 @@ export class View {
   }
 
   /** A wheel or two fingers move oftener than the screen; one redraw a frame does. */
-  draw() {
-    this.drawn = this.box;
+  draw(box = this.box) {
+    this.drawn = box;
     this.svg.classList.toggle("zoomed", this.zoomed);
-    const { box, home } = this;
+    const { home } = this;
     const r = this.node.getBoundingClientRect();
     const scale = this.scale(box, r);
     if (!scale) return; // not shown

@@ -2,6 +2,7 @@ package browsertest
 
 import (
 	"bytes"
+	"context"
 	"crypto/tls"
 	"encoding/json"
 	"fmt"
@@ -16,6 +17,7 @@ import (
 	"github.com/chromedp/cdproto/fetch"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -280,6 +282,32 @@ func TestOtherPlanSeenNear(t *testing.T) {
 	}
 	waitFor(t, ctx, "B2 planned the other way", `document.querySelector("#drawing [data-coil=B2] title").textContent.includes("planned north down")`)
 	waitFor(t, ctx, "its figures, where the drawing is still zoomed", `document.querySelector("#drawing [data-coil=B2] .is-near") && document.querySelector("#drawing svg").classList.contains("zoomed")`)
+}
+
+// TestPaperShowsTheWholePad prints while the drawing is zoomed.
+func TestPaperShowsTheWholePad(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	ctx := newBrowser(t, 1280, 900)
+	do(t, ctx, chromedp.Navigate(program.Bench))
+	waitFor(t, ctx, "the pad", `document.querySelectorAll("#drawing .coil").length === 9`)
+	for range 4 {
+		do(t, ctx, click("#view-buttons [aria-label=Closer]"))
+	}
+	const whole = `(() => {
+		const room = document.querySelector("#drawing").getBoundingClientRect();
+		return [...document.querySelectorAll("#drawing .coil .bore")].map((b) => b.getBoundingClientRect()).every((r) => r.left >= room.left && r.right <= room.right && r.top >= room.top && r.bottom <= room.bottom);
+	})()`
+	waitFor(t, ctx, "a part of it", "!"+whole)
+	var printed bool
+	do(t, ctx, chromedp.Evaluate(`addEventListener("beforeprint", () => { window.printed = `+whole+`; })`, nil), chromedp.ActionFunc(func(ctx context.Context) error {
+		_, _, err := page.PrintToPDF().Do(ctx)
+		return err
+	}), chromedp.Evaluate(`window.printed === true`, &printed))
+	if !printed {
+		t.Error("a part of the pad is printed, not all of it")
+	}
+	waitFor(t, ctx, "that part again", "!"+whole)
 }
 
 // TestRehearsalTurnedAndTilted hides a fault that was chosen, turns and tilts the
