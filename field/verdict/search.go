@@ -377,7 +377,7 @@ func (e *engine) narrow() {
 	}
 	for _, n := range nodes {
 		if n.log > best-coarseWithin {
-			e.put(n.hyp, math.Inf(-1))
+			e.put(n.hyp, math.Inf(-1)).gain = math.Inf(1)
 		}
 	}
 }
@@ -525,22 +525,26 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 	}
 	changed := e.changedFrom(n)
 	var fresh []*scored
+	keep := func(h *hypothesis, l, gain float64) {
+		if math.IsInf(l, -1) {
+			e.seen[h.key] = nil // known, and not worth keeping
+			return
+		}
+		c := e.put(h, l)
+		c.gain = gain
+		fresh = append(fresh, c)
+		e.best = math.Max(e.best, l)
+	}
 	for i := range e.singles {
 		s := &e.singles[i]
 		apart := !first && e.first.apart(i, changed)
 		// Far from what distinguishes this hypothesis from the first one a fault
 		// gains or loses what it did there.
-		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+s.logP < e.best-bail || n.log < e.best-nearBest) {
+		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+s.logP < e.best-e.bail || n.log < e.best-nearBest) {
 			continue
 		}
 		h := n.hyp.with(e.m.plan, *s)
-		if h == nil {
-			continue
-		}
-		if old, ok := e.seen[h.key]; ok {
-			if old != nil && h.logPrior > old.hyp.logPrior {
-				e.put(h, old.log)
-			}
+		if h == nil || e.met(h) {
 			continue
 		}
 		l := n.log + e.first.gain[i] + s.logP
@@ -551,17 +555,53 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 			e.first.gain[i] = l - n.log - s.logP
 			e.first.touched[i] = newBitset(len(e.factors), work.order)
 		}
-		if math.IsInf(l, -1) {
-			e.seen[h.key] = nil // known, and not worth keeping
-			continue
+		keep(h, l, l-n.log-s.logP)
+	}
+	for i := range n.hyp.faults {
+		for _, h := range e.instead(n.hyp, i) {
+			if !e.met(h) {
+				l := e.child(n, h, work)
+				keep(h, l, l-h.logPrior-(n.log-n.hyp.logPrior)+s.gain)
+			}
 		}
-		c := e.put(h, l)
-		c.gain = l - n.log - s.logP
-		fresh = append(fresh, c)
-		e.best = math.Max(e.best, l)
 	}
 	e.refine(fresh)
 	return n
+}
+
+// met tells whether a hypothesis was scored before; where it is likelier by
+// itself than the equal one, it takes its place.
+func (e *engine) met(h *hypothesis) bool {
+	old, ok := e.seen[h.key]
+	if old != nil && h.logPrior > old.hyp.logPrior {
+		e.put(h, old.log)
+	}
+	return ok
+}
+
+// instead lists a hypothesis with one of its faults exchanged for another at the
+// same coil, or for another of strings and pad: what the search came to by way of
+// the one may be the other all the time.
+func (e *engine) instead(h *hypothesis, fault int) (out []*hypothesis) {
+	f := h.faults[fault]
+	ofCoil := f.ID != "" && e.m.plan.CoilIndex(f.ID) >= 0
+	var rest *hypothesis
+	for i := range e.singles {
+		s := &e.singles[i]
+		if atCoil := e.m.plan.CoilIndex(s.fault.ID) >= 0; atCoil != ofCoil || atCoil && s.fault.ID != f.ID {
+			continue
+		}
+		if rest == nil {
+			fewer := slices.Delete(slices.Clone(h.faults), fault, fault+1)
+			if rest = newHypothesis(e.m.plan, fewer, h.logPrior-e.priorOf(f)); rest == nil {
+				return nil
+			}
+		}
+		if o := rest.with(e.m.plan, *s); o != nil && o.key != h.key {
+			out = append(out, o)
+		}
+	}
+	return out
 }
 
 // nearBest is how near the best a hypothesis must come for faults far away from
