@@ -54,9 +54,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 				c.State = st
 			}
 		}
-		// What rests on holds that jumped alone may show what fits the plan, but
-		// no fault.
-		if misread[j] || shaky[j] && c.State != StateAsPlanned {
+		if misread[j] || shaky[j] && c.State != StateAsPlanned && !e.borne(list, p, j, func(k int) bool { return shaky[k] || misread[k] }) {
 			withheld = withheld || c.State != StateAsPlanned
 			c.State = StateUndecided
 		}
@@ -282,6 +280,35 @@ func (e *engine) shaky() map[int]bool {
 		out[j] = n == e.used(j)
 	}
 	return out
+}
+
+// borne tells whether what is wrong with coil j, where its own holds cannot be
+// relied on, shows in other coils as well: the likeliest hypothesis has a fault that
+// makes coil j what it is claimed to be, and makes another coil, that is no less
+// surely claimed, what that one is. Holds that jumped show nothing else by
+// themselves but what fits the plan.
+func (e *engine) borne(list []*scored, p []map[State]float64, j int, doubtful func(int) bool) bool {
+	if len(list) == 0 {
+		return false
+	}
+	h := list[0].hyp
+	for i := range h.faults {
+		if e.m.plan.CoilIndex(h.faults[i].ID) == j {
+			return false
+		}
+	}
+	for i := range h.faults {
+		without := newHypothesis(e.m.plan, slices.Delete(slices.Clone(h.faults), i, i+1), 0)
+		if without == nil || without.states[j] == h.states[j] || p[j][h.states[j]] < MinClaim {
+			continue
+		}
+		for k := range h.states {
+			if k != j && !doubtful(k) && without.states[k] != h.states[k] && p[k][h.states[k]] >= MinClaim && e.used(k) > 0 {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // coils tells which coils must not be claimed: what was read over them nothing
