@@ -82,7 +82,7 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 	}
 	var fits []fit
 	for k := 0; k < n; k++ { // k == 0: no jump; else the offset changed before sample k
-		f := fit{logW: math.Log(1 - jumpPrior)}
+		f := fit{logW: math.Log((1 - jumpPrior) * (1 - toldOffChance))}
 		if k > 0 {
 			if n < 4 {
 				break
@@ -107,6 +107,19 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 			}
 			fits[len(fits)-1] = f
 			fits = append(fits, g)
+		}
+	}
+	still := fits[0].logW // the best that needs no jump
+	if toggled {
+		for _, o := range toldOff(xs) {
+			f := fit{logW: o.logP}
+			for a := 0; a < 3; a++ {
+				ax, ll := fitAxis(o.xs, a, 0, sigma[a], true)
+				f.ax[a] = ax
+				f.logW += ll + o.left*typicalLog(sigma[a])
+			}
+			still = math.Max(still, f.logW)
+			fits = append(fits, f)
 		}
 	}
 	best := math.Inf(-1)
@@ -143,23 +156,62 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 			readings = append(readings, reading{logW: w, ax: f.ax})
 		}
 	}
-	noJump := math.Inf(-1)
-	for _, f := range fits {
-		if f.logW > noJump {
-			noJump = f.logW
-		}
-	}
-	jumped = fitsWithoutJump(xs, sigma, toggled) < noJump-6
-	return readings, toggled, jumped
+	return readings, toggled, still < best-6
 }
 
-func fitsWithoutJump(xs []sample, sigma [3]float64, toggled bool) float64 {
-	ll := math.Log(1 - jumpPrior)
-	for a := 0; a < 3; a++ {
-		_, l := fitAxis(xs, a, 0, sigma[a], toggled)
-		ll += l
+// How often the supply is told to have been switched a moment after or before it
+// was, and by how much at most.
+const (
+	toldOffChance = 0.1
+	mostToldOff   = 0.7 // seconds
+)
+
+// otherTold is a hold's samples with the supply switched at another moment than
+// told. One sample may be left out, taken while the field changed.
+type otherTold struct {
+	xs   []sample
+	left float64 // samples left out
+	logP float64
+}
+
+// toldOff lists what the samples are when one of the switchings was told late or
+// early.
+func toldOff(xs []sample) (out []otherTold) {
+	for i := 1; i < len(xs); i++ {
+		if xs[i].s == xs[i-1].s {
+			continue
+		}
+		for _, step := range []int{-1, 1} {
+			first := i
+			if step < 0 {
+				first = i - 1
+			}
+			for k := first; k >= 0 && k < len(xs) && xs[k].s == xs[first].s && math.Abs(xs[k].t-xs[first].t) < mostToldOff; k += step {
+				moved := slices.Clone(xs)
+				for q := first; q != k+step; q += step {
+					moved[q].s = 1 - moved[q].s
+				}
+				out = append(out, otherTold{xs: moved})
+				// The same with the last one moved taken in between.
+				out = append(out, otherTold{xs: slices.Delete(slices.Clone(moved), k, k+1), left: 1})
+			}
+		}
 	}
-	return ll
+	kept := out[:0]
+	for _, o := range out {
+		if slices.ContainsFunc(o.xs, func(x sample) bool { return x.s > 0 }) && slices.ContainsFunc(o.xs, func(x sample) bool { return x.s == 0 }) {
+			kept = append(kept, o)
+		}
+	}
+	for i := range kept {
+		kept[i].logP = math.Log((1 - jumpPrior) * toldOffChance / float64(len(kept)))
+	}
+	return kept
+}
+
+// typicalLog is what a sample that fits adds to a log likelihood.
+func typicalLog(sigma float64) float64 {
+	return -0.5*math.Log(2*math.Pi*sigma*sigma) - 0.5
 }
 
 // closeReadings tells whether two fits say the same of the pull.

@@ -46,6 +46,40 @@ func TestJumpInsideAHold(t *testing.T) {
 	}
 }
 
+// The person taps a moment after the switch, or before it: that is no phone that
+// re-zeroed itself. A coil without field whose phone jumped near a switching keeps
+// that reading, however.
+func TestSupplyToldLate(t *testing.T) {
+	sigma := [3]float64{0.4, 0.4, 0.4}
+	for _, late := range []int{-5, -2, 2, 5} {
+		rng := rand.New(rand.NewPCG(2, uint64(10+late)))
+		xs := steady(rng, 0.4, 120, 0, 0)
+		for i := range xs {
+			xs[i].s = 0
+			if i >= 10+late && i < 20 {
+				xs[i].s = 1
+			}
+		}
+		readings, toggled, jumped := digestSteady(xs, sigma)
+		if !toggled || jumped || len(readings) == 0 {
+			t.Fatalf("told %d samples late: toggled %v, jumped %v, %d readings", late, toggled, jumped, len(readings))
+		}
+		if d := readings[0].ax[2].d; math.Abs(d-120) > 1.5 {
+			t.Errorf("told %d samples late: pull %.1f, expected 120", late, d)
+		}
+	}
+	readings, _, _ := digestSteady(steady(rand.New(rand.NewPCG(4, 4)), 0.4, 0, 12, 30), sigma)
+	least := math.Inf(1)
+	for _, r := range readings {
+		if r.logW > math.Log(0.02) {
+			least = math.Min(least, math.Abs(r.ax[2].d))
+		}
+	}
+	if least > 1.5 {
+		t.Errorf("a jump of 30 uT over a coil without field: no pull below %.1f uT is held possible", least)
+	}
+}
+
 // A jump at the very moment of switching cannot be told from the pull: the hold
 // must keep both readings, or a wide error.
 func TestJumpAtTheSwitch(t *testing.T) {
