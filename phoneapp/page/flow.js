@@ -13,8 +13,13 @@
 // The rest is taken with the phone lying on the coil that is read first, so that
 // this coil is read off and on at one place. While the supply is being switched no
 // reading is sent: nobody knows which side of the switch it belongs to.
+//
+// Readings outside a hold count as taken with the phone lying as the capture's first
+// line says. Where it lies turned from that, the rest belongs in the hold, whose line
+// says how.
 
 import { distinct, HoldDetector, noiseOf } from "./hold-detector.js";
+import { wrap180 } from "./sources/headings.js";
 import { SteadyReadings } from "./still-steady.js";
 import { distance, mean } from "./vectors.js";
 
@@ -32,7 +37,9 @@ const QUIET_SHARE = 0.2;
 const UNKNOWN_NOISE_UT = 0.9;
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
 const AWAIT_S = 4; // for the verdict on the last hold
+const ALIKE_DEG = 15; // the phone lies the same way, but for a hand's error
 
+/** @typedef {{top_deg?: number, shift_mm?: number[], route?: string, why?: string}} Asked */
 /** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"same"|"unchanged"|"waiting"|"result"} Stage */
 /**
  * What the page has to do: send a capture line, switch a made-up supply, take a
@@ -68,13 +75,17 @@ export class VectorFlow {
     this.verdict = null;
     /** A hold was counted since the last verdict came. */
     this.awaiting = false;
-    /** Mean reading with the supply off. @type {number[] | null} */
-    this.background = null;
+    /** Which way the top edge points by the capture's first line, counter-clockwise from away. */
+    this.start_deg = 0;
+    /** Mean readings with the supply off, by the way the phone lay. @type {{top_deg: number, u: number[]}[]} */
+    this.backgrounds = [];
     this.detector = new HoldDetector({ hz: this.hz, duty: this.duty });
     /** The hold counted last. @type {{at: string, on: Sample[]} | null} */
     this.before = null;
-    /** The hold in progress. @type {{at: string, t: number, from: number, off: Sample[], on: Sample[]} | null} */
+    /** The hold in progress. @type {{at: string, top_deg: number, t: number, from: number, off: Sample[], on: Sample[]} | null} */
     this.hold = null;
+    /** Where and how the phone lies since it was said to: news does not move it. @type {{at: string, asked: Asked} | null} */
+    this.laid = null;
     /** @type {Sample[]} */
     this.rest = [];
     this.restSince = 0;
@@ -86,7 +97,7 @@ export class VectorFlow {
 
   /** The coil to lay the phone on, or null when none is asked for. */
   get target() {
-    return this.chosen || this.unread[0] || (!this.awaiting && this.verdict?.next?.at) || null;
+    return this.laid?.at || this.chosen || this.unread[0] || (!this.awaiting && this.verdict?.next?.at) || null;
   }
 
   /** Coils that nobody has read yet, this phone or another. */
@@ -94,11 +105,27 @@ export class VectorFlow {
     return this.coils.filter((id) => !this.done.some((d) => d.at === id) && !(this.coil(id)?.used > 0));
   }
 
-  /** How the phone is to lie on the target, where that differs from the usual. */
+  /** How the phone is to lie on the target, where that differs from the usual. @returns {Asked} */
   get asked() {
+    if (this.laid) return this.laid.asked;
     const n = this.verdict?.next;
     if (this.chosen || this.awaiting || this.unread.length > 0 || !n || n.at !== this.target) return {};
     return { top_deg: n.top_deg, shift_mm: n.shift_mm, route: n.route, why: n.why };
+  }
+
+  /** Which way the top edge is to point on the target. */
+  get top_deg() {
+    return this.asked.top_deg ?? 0;
+  }
+
+  /** Mean reading with the supply off of the phone as it is to lie now. @type {number[] | null} */
+  get background() {
+    return this.backgrounds.find((b) => alike(b.top_deg, this.hold?.top_deg ?? this.top_deg))?.u || null;
+  }
+
+  /** The rest is taken in the hold: outside it would say that the phone lies another way. */
+  get restsInHold() {
+    return !alike(this.top_deg, this.start_deg);
   }
 
   coil(id) {
@@ -113,6 +140,7 @@ export class VectorFlow {
   get progress() {
     if (this.stage === "resting") {
       const rest = this.rest.length ? this.rest[this.rest.length - 1].t - this.rest[0].t : 0;
+      if (this.restsInHold) return Math.min(1, rest / this.restSeconds);
       const off = this.hold ? this.elapsed(this.hold.off) : 0;
       return Math.min(1, (rest + off) / (this.restSeconds + OFF_HOLD_S));
     }
@@ -121,7 +149,8 @@ export class VectorFlow {
   }
 
   get restSeconds() {
-    return this.everyHold && this.background ? SHORT_REST_S : REST_S;
+    if (!this.everyHold || !this.background) return REST_S;
+    return this.restsInHold ? OFF_HOLD_S : SHORT_REST_S;
   }
 
   elapsed(samples) {
@@ -136,6 +165,7 @@ export class VectorFlow {
     this.line({ type: "drive", t, state: "off" });
     this.emit({ do: "drive", state: "off" });
     this.driven = false;
+    this.lie();
     this.stage = "resting";
     this.rest = [];
     this.restSince = t;
@@ -238,6 +268,7 @@ export class VectorFlow {
   /** Takes another rest, on the coil that is next. @param {number} t */
   restAgain(t) {
     if (this.hold) this.abandon(t);
+    this.laid = null;
     this.stage = "off";
     if (!this.target) this.chosen = this.coils[0];
     return this.take();
@@ -248,6 +279,7 @@ export class VectorFlow {
     if (this.stage === "counting") this.breakOff(t, "gap");
     else if (this.stage === "resting" || this.stage === "on") {
       if (this.hold) this.abandon(t);
+      this.laid = null;
       this.rest = [];
       this.stage = "off";
     } else if (this.stage === "place" || this.stage === "quiet" || this.stage === "same") {
@@ -312,10 +344,16 @@ export class VectorFlow {
   }
 
   takeRest() {
-    for (const r of this.rest) this.send(r);
-    this.background = mean(this.rest.map((s) => s.u));
-    if (this.rest.length >= LEAST_READINGS) this.detector.setNoise(noiseOf(this.rest));
-    this.open(after(this.rest[this.rest.length - 1].t));
+    const { rest, top_deg } = this;
+    this.backgrounds = [...this.backgrounds.filter((b) => !alike(b.top_deg, top_deg)), { top_deg, u: mean(rest.map((s) => s.u)) }];
+    if (rest.length >= LEAST_READINGS) this.detector.setNoise(noiseOf(rest));
+    if (this.restsInHold) {
+      this.open(after(rest[0].t - 0.002)); // its first reading too belongs to the hold
+      this.hold.off = rest;
+      this.stage = "on";
+    }
+    for (const r of rest) this.send(r);
+    if (!this.hold) this.open(after(rest[rest.length - 1].t));
   }
 
   /** Takes the rest as it is: the person says that it gets no steadier. */
@@ -401,22 +439,29 @@ export class VectorFlow {
     this.stage = "counting";
   }
 
+  /** From now on the phone lies on the target. */
+  lie() {
+    const { target, asked } = this;
+    this.laid = target ? { at: target, asked } : null;
+  }
+
   /** @param {number} t */
   open(t) {
-    const at = this.target;
-    const asked = this.asked;
+    this.lie();
+    const { target: at, asked, top_deg } = this;
     /** @type {any} */
     const line = { type: "hold", t, at };
-    if (asked.top_deg !== undefined) line.top_deg = asked.top_deg;
+    if (asked.top_deg !== undefined || top_deg !== this.start_deg) line.top_deg = top_deg;
     if (asked.shift_mm) line.shift_mm = asked.shift_mm;
     this.line(line);
-    this.hold = { at, t, from: t, off: [], on: [] };
+    this.hold = { at, top_deg, t, from: t, off: [], on: [] };
   }
 
   /** The hold in progress counts; its lift has been sent. @param {number} t */
   counted(t) {
     const { at, t: began, on } = this.hold;
     this.hold = null;
+    this.laid = null;
     this.before = { at, on };
     this.done.push({ at, t: began });
     this.chosen = null;
@@ -462,15 +507,17 @@ export class VectorFlow {
     if (this.stage !== "unchanged") this.line({ type: "lift", t: Math.max(t, after(this.hold.t)) });
     this.emit({ do: "undo", at: this.hold.at, t: this.hold.t });
     this.hold = null;
+    this.laid = null;
   }
 
   /** Whether readings show hardly any pull where the plan has one. @param {Sample[]} samples @param {string} at */
   quiet(samples, at) {
-    if (!this.background || samples.length === 0) return false;
+    const { background } = this;
+    if (!background || samples.length === 0) return false;
     const readings = samples.map((s) => s.u);
     // Of pulses the strongest tell, of a steady drive the mean.
-    const strongest = () => readings.map((u) => distance(u, this.background)).sort((a, b) => a - b)[Math.floor(readings.length * 0.95)];
-    const pull = this.hz > 0 ? strongest() : distance(mean(readings), this.background);
+    const strongest = () => readings.map((u) => distance(u, background)).sort((a, b) => a - b)[Math.floor(readings.length * 0.95)];
+    const pull = this.hz > 0 ? strongest() : distance(mean(readings), background);
     return pull < Math.max(QUIET_UT, QUIET_SHARE * (this.expected[at] || 0));
   }
 
@@ -510,7 +557,8 @@ export class VectorFlow {
       chosen: this.chosen,
       everyHold: this.everyHold,
       driven: this.driven,
-      background: this.background,
+      start_deg: this.start_deg,
+      backgrounds: this.backgrounds,
       noise_uT: this.detector.noise,
       hold: this.hold && { at: this.hold.at, t: this.hold.t },
     };
@@ -526,7 +574,8 @@ export class VectorFlow {
     this.chosen = kept.chosen;
     this.everyHold = kept.everyHold;
     this.driven = kept.driven;
-    this.background = kept.background;
+    this.start_deg = kept.start_deg;
+    this.backgrounds = kept.backgrounds;
     this.detector.setNoise(kept.noise_uT);
     if (kept.hold) {
       this.line({ type: "lift", t: Math.max(t, after(kept.hold.t)) });
@@ -541,6 +590,11 @@ export class VectorFlow {
 }
 
 /** @typedef {import("./hold-detector.js").Sample} Sample */
+
+/** Whether two ways of lying are one, but for a hand's error. @param {number} a @param {number} b degrees */
+function alike(a, b) {
+  return Math.abs(wrap180(a - b)) < ALIKE_DEG;
+}
 
 /** A moment after t: lines are put in order by their times. @param {number} t */
 function after(t) {

@@ -31,10 +31,14 @@ import { numberIn } from "./ohms.js";
  * @property {(kept: any) => void} restore
  */
 
-/** The start line of a capture. @param {Tools} tools @param {"vector"|"heading"} route */
-export function startLine(tools, route) {
+/**
+ * The start line of a capture.
+ * @param {Tools} tools @param {"vector"|"heading"} route
+ * @param {number} [top_deg] which way the top edge points where a line says nothing else
+ */
+export function startLine(tools, route, top_deg = 0) {
   /** @type {any} */
-  const line = { type: "start", v: 1, route, top_deg: 0, device: tools.device };
+  const line = { type: "start", v: 1, route, top_deg, device: tools.device };
   const p = tools.place;
   // With a sticker at the sensor, that is the mark.
   if (p) line.sensor = { offset_mm: p.marked ? [0, 0] : p.mm, offset_sd_mm: p.sd_mm };

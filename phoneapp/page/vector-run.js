@@ -57,7 +57,11 @@ export class VectorRun {
     const gravity = (ms2, stamp_ms) => begun && tools.stream.add({ type: "gravity", t: tools.clock.at(stamp_ms), ms2: ms2.map((v) => Math.round(v * 1000) / 1000) });
     const failed = (trouble) => tools.failed(trouble);
     this.source = told.rehearsal ? await startRehearsal(told.base, told.rehearsal, reading, gravity, failed) : await startMagnetometer(reading, failed);
-    if (!resumed) tools.stream.add(startLine(tools, "vector"));
+    if (!resumed) {
+      // The first rest counts as taken with the phone as this line says.
+      this.flow.start_deg = this.flow.top_deg;
+      tools.stream.add(startLine(tools, "vector", this.flow.start_deg));
+    }
     begun = true;
     if (resumed) this.apply(this.restored, true);
     if (!told.rehearsal) this.motion = startMotion(gravity, (m, stamp_ms) => this.moving(m, stamp_ms));

@@ -197,6 +197,73 @@ export function after_the_last_coil_the_verdict_leads() {
   equal(h.flow.stage, "result");
 }
 
+/** Every coil has been read, and A1 is asked for with the phone turned by half. */
+const TURNED = { outcome: "undecided", coils: ["A1", "A2", "A3"].map((id) => ({ id, state: "undecided", used: 1 })), next: { at: "A1", top_deg: 180, why: "…" } };
+const OFF_TURNED = [12, -14, -45];
+
+export function a_rest_of_a_turned_phone_belongs_to_its_hold() {
+  const h = new Hand();
+  h.start();
+  h.did(h.flow.setVerdict(TURNED));
+  h.did(h.flow.restAgain(h.t));
+  const from = h.t;
+  h.did(h.flow.supplyOff(h.t));
+  h.lieUntil(OFF_TURNED, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([-40, -60, 380], "waiting");
+  const hold = h.lines("hold")[1];
+  equal([hold.at, hold.top_deg], ["A1", 180]);
+  const [off, on] = h.lines("drive").slice(2).map((l) => l.t);
+  const lift = h.lines("lift")[1].t;
+  ok(off < hold.t && hold.t < on && on < lift, "the supply is switched in the hold");
+  const b = h.lines("b").filter((l) => l.t > from);
+  equal(b.filter((l) => l.t < hold.t || l.t > lift).length, 0, "no reading outside it");
+  ok(b.filter((l) => l.t < on).length >= 18, "two seconds of it with the supply off");
+}
+
+export function the_first_rest_may_be_of_a_turned_phone() {
+  const h = new Hand();
+  h.flow.setVerdict(TURNED);
+  h.flow.start_deg = h.flow.top_deg; // as the capture's first line says
+  h.did(h.flow.supplyOff(h.t));
+  h.lieUntil(OFF_TURNED, "on");
+  const hold = h.lines("hold")[0];
+  ok(h.lines("b").filter((l) => l.t < hold.t).length >= 18, "outside the hold it counts as lying so");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([-40, -60, 380], "waiting");
+  h.flow.pick("A2"); // the usual way
+  h.carry(OFF);
+  h.lieUntil([30, 20, 350], "counting");
+  equal(h.lines("hold")[1].top_deg, 0, "which is not the first line's");
+}
+
+export function a_background_is_held_only_against_readings_of_a_phone_that_lies_alike() {
+  const h = new Hand();
+  h.start();
+  h.flow.setVerdict({ ...TURNED, coils: TURNED.coils.map((c) => ({ ...c, state: "dead" })) });
+  h.carry(OFF);
+  h.lieUntil(OFF, "counting"); // turned: that this is no field at all is not known
+  while (h.flow.stage === "counting") h.lie(OFF, 0.1);
+  h.flow.pick("A2");
+  h.carry(OFF_TURNED);
+  h.lieUntil(OFF, "quiet");
+}
+
+export function news_does_not_move_a_phone_that_lies_where_it_was_asked_to() {
+  const h = new Hand();
+  h.flow.setVerdict(TURNED);
+  h.flow.start_deg = h.flow.top_deg;
+  h.did(h.flow.supplyOff(h.t));
+  h.lie(OFF_TURNED, 1);
+  h.did(h.flow.setVerdict({ ...TURNED, next: { at: "A3", why: "…" } })); // from another phone's reading
+  h.lieUntil(OFF_TURNED, "on");
+  equal([h.lines("hold")[0].at, h.flow.asked.top_deg], ["A1", 180]);
+  h.did(h.flow.supplyOn(h.t));
+  while (h.flow.stage === "counting") h.lie([-40, -60, 380], 0.1);
+  h.did(h.flow.setVerdict({ ...TURNED, next: { at: "A3", why: "…" } }));
+  equal(h.flow.target, "A3", "the next time it is heard");
+}
+
 export function a_verdict_that_does_not_come_is_not_waited_for_for_ever() {
   const h = new Hand({ coils: ["A1"] });
   h.did(h.flow.supplyOff(0));

@@ -5,6 +5,7 @@ import { currentFor, placeBeside, strengthOf } from "/app/heading-places.js";
 import { northWords } from "/common/north.js";
 import { Outbox } from "/app/outbox.js";
 import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
+import { startLine } from "/app/run.js";
 import { Stillness } from "/app/stillness.js";
 import { supplyWords } from "/app/supply.js";
 import { whereAmI } from "/app/system.js";
@@ -13,6 +14,12 @@ import { allowSound, buzz, PATTERNS, TONES } from "/app/buzz.js";
 import { tones } from "/app/remembered.js";
 import { canSpeak, setVoice, speak } from "/app/voice.js";
 import { equal, near, ok } from "/pure/assert.js";
+
+export function a_captures_first_line_says_how_the_phone_lies() {
+  const tools = { device: "a phone", place: null };
+  equal(startLine(tools, "vector", 180), { type: "start", v: 1, route: "vector", top_deg: 180, device: "a phone" });
+  equal(startLine(tools, "heading").top_deg, 0);
+}
 
 export function the_outbox_survives_a_reload_and_keeps_numbers() {
   const storage = new Map();
