@@ -3,9 +3,13 @@
 // capture's, in seconds; headings in degrees clockwise from north.
 //
 //   place ─ tap ─ off ─ settled ─ on ─ tap ─ counting ─ settled ─ place … waiting ─ verdict ─ result
+//                        └ first rest: another side is better ─ place
+//
+// Which side of a coil turns the compass most depends on where north lies, which only
+// the first rest tells. Until then it is guessed, and that place may have to be left.
 //
 // First one side of every coil, then the other side of those still in doubt.
-import { currentFor, placeBeside, strengthOf } from "./heading-places.js";
+import { currentFor, placeBeside, shareOfBest, strengthOf } from "./heading-places.js";
 import { wrap180 } from "./sources/headings.js";
 
 const LAG_S = 3; // a compass follows with a lag of about a second
@@ -13,12 +17,13 @@ const SETTLED_DEG = 5; // spread over the last second
 const AT_MOST_S = 7;
 const LEAST_HEADINGS = 8;
 const MOVED_DEG = 15; // turned by hand in a hold
+const ENOUGH = 0.8; // of the turn that the best side gives: not worth moving for
 const AWAIT_S = 4; // for the verdict on the last hold
 
 /** @typedef {"place"|"off"|"on"|"counting"|"waiting"|"result"} Stage */
 /**
  * @typedef {{do: "line", line: object} | {do: "drive", state: string} | {do: "undo", at: string, t: number} | {do: "counted", at: string}
- *   | {do: "strength", tells: "weak"|"strong", turn_deg: number, amps: number} | {do: "turned", deg: number} | {do: "broken", at: string, why: "gap"}} Effect
+ *   | {do: "strength", tells: "weak"|"strong", turn_deg: number, amps: number} | {do: "turned", deg: number} | {do: "elsewhere", at: string} | {do: "broken", at: string, why: "gap"}} Effect
  */
 
 export class HeadingFlow {
@@ -43,6 +48,8 @@ export class HeadingFlow {
     this.awaiting = false;
     /** Heading of the pad's +y; from the compass before anything is driven. @type {number | null} */
     this.rest_deg = null;
+    /** The same as the phone was held when it gave its first heading. @type {number | null} */
+    this.guess_deg = null;
     /** @type {any} the hold in progress */
     this.hold = null;
     /** @type {{t: number, deg: number}[]} since the supply was switched last */
@@ -73,9 +80,12 @@ export class HeadingFlow {
     const at = this.target;
     const c = this.plan.coils.find((k) => k.id === at);
     if (!c) return null;
-    const w = this.plan.windings.find((k) => k.id === c.winding);
-    const side = this.timesRead(c.id) % 2 === 0 ? 1 : -1;
-    return { at: c.id, side: /** @type {1|-1} */ (side), ...placeBeside(c, w, this.rest_deg ?? this.now?.deg ?? 0, /** @type {1|-1} */ (side), this.beside[c.id]) };
+    const side = /** @type {1|-1} */ (this.timesRead(c.id) % 2 === 0 ? 1 : -1);
+    return { at: c.id, side, ...placeBeside(c, this.windingOf(c), this.rest_deg ?? this.guess_deg ?? 0, side, this.beside[c.id]) };
+  }
+
+  windingOf(c) {
+    return this.plan.windings.find((k) => k.id === c.winding);
   }
 
   /**
@@ -101,7 +111,7 @@ export class HeadingFlow {
     this.line({ type: "drive", t, state: "off" });
     this.emit({ do: "drive", state: "off" });
     this.line({ type: "hold", t: after(t), at: p.at, shift_mm: p.shift_mm });
-    this.hold = { at: p.at, side: p.side, across_uT: p.across_uT, t: after(t), off_deg: null, turned: [] };
+    this.hold = { at: p.at, side: p.side, shift_mm: p.shift_mm, across_uT: p.across_uT, t: after(t), off_deg: null, turned: [] };
     this.run = [];
     this.stage = "off";
     return this.take();
@@ -120,7 +130,7 @@ export class HeadingFlow {
 
   /** @param {number} t @param {{deg: number, turned_deg?: number, accuracy_deg?: number}} h */
   heading(t, h) {
-    this.now = h;
+    this.guess_deg ??= h.deg;
     if (this.stage === "waiting" && t - this.countedAt > AWAIT_S) {
       this.awaiting = false;
       this.toNext();
@@ -149,8 +159,13 @@ export class HeadingFlow {
     const deg = this.run[this.run.length - 1].deg;
     if (this.stage === "off") {
       this.hold.off_deg = deg;
+      const first = this.rest_deg === null;
       this.rest_deg ??= deg;
-      this.stage = "on";
+      if (first && this.isElsewhere()) {
+        const { at } = this.hold;
+        this.abandon(t);
+        this.emit({ do: "elsewhere", at });
+      } else this.stage = "on";
       return;
     }
     const { at, side, t: began, off_deg, turned } = this.hold;
@@ -174,6 +189,14 @@ export class HeadingFlow {
       } else this.weakBefore = false;
     }
     this.toNext();
+  }
+
+  /** Whether another place would turn the compass much more than where the phone lies. */
+  isElsewhere() {
+    const { at, shift_mm, side } = this.hold;
+    if (side !== 1 || this.rest_deg === null) return false;
+    const c = this.plan.coils.find((k) => k.id === at);
+    return shareOfBest(shift_mm, c, this.windingOf(c), this.rest_deg, this.beside[at]) < ENOUGH;
   }
 
   /** @param {string} id */

@@ -20,17 +20,42 @@ const EARTH_UT = 20; // its level part, over most inhabited places from 15 to 35
  * @returns {Place}
  */
 export function placeBeside(coil, winding, heading_deg, side, beside) {
+  const places = placesBeside(coil, winding, heading_deg, beside);
+  // Of places that turn it alike, to a part in twenty, the first: to the right, or far.
+  const most = Math.max(...places.map((p) => p.turns));
+  const first = places.find((p) => p.turns >= 0.95 * most) || places[0];
+  const dot = (p) => p.shift_mm[0] * first.shift_mm[0] + p.shift_mm[1] * first.shift_mm[1];
+  const { shift_mm, across_uT } = side === 1 ? first : places.reduce((a, b) => (dot(b) < dot(a) ? b : a));
+  return { shift_mm, across_uT, words: sideWords(shift_mm) };
+}
+
+/**
+ * How much a place turns the needle, as a share of what the best of its coil does.
+ * @param {number[]} shift_mm
+ * @param {Parameters<typeof placesBeside>} where
+ */
+export function shareOfBest(shift_mm, ...where) {
+  const places = placesBeside(...where);
+  const most = Math.max(...places.map((p) => p.turns));
+  const here = places.find((p) => p.shift_mm.every((v, k) => v === shift_mm[k]));
+  return here && most > 0 ? here.turns / most : 1;
+}
+
+/**
+ * A coil's four sides, with how much each turns the needle.
+ * @param {{turned_deg: number}} coil
+ * @param {{inner_mm: number[]}} winding
+ * @param {number} heading_deg
+ * @param {Beside[]} [beside]
+ */
+function placesBeside(coil, winding, heading_deg, beside) {
   const h = (heading_deg * Math.PI) / 180;
   const east = [Math.cos(h), Math.sin(h)]; // of the needle, in the pad frame
   const across = (v) => v[0] * east[0] + v[1] * east[1];
-  const places = beside?.length ? beside.map((p) => ({ shift_mm: p.shift_mm, across_uT: across(p.b_uT) })) : sides(coil, winding).map((shift_mm) => ({ shift_mm, across_uT: null }));
-  const turns = (p) => Math.abs(p.across_uT ?? across(p.shift_mm) / Math.hypot(...p.shift_mm));
-  // Of places that turn it alike, to a part in twenty, the first: to the right, or far.
-  const most = Math.max(...places.map(turns));
-  const first = places.find((p) => turns(p) >= 0.95 * most) || places[0];
-  const dot = (p) => p.shift_mm[0] * first.shift_mm[0] + p.shift_mm[1] * first.shift_mm[1];
-  const chosen = side === 1 ? first : places.reduce((a, b) => (dot(b) < dot(a) ? b : a));
-  return { ...chosen, words: sideWords(chosen.shift_mm) };
+  if (beside?.length) {
+    return beside.map(({ shift_mm, b_uT }) => ({ shift_mm, across_uT: across(b_uT), turns: Math.abs(across(b_uT)) }));
+  }
+  return sides(coil, winding).map((shift_mm) => ({ shift_mm, across_uT: null, turns: Math.abs(across(shift_mm)) / Math.hypot(...shift_mm) }));
 }
 
 /** The four sides of a winding's inner edge, from its middle. */

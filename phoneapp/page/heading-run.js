@@ -2,7 +2,7 @@
 import { HeadingFlow } from "./heading-flow.js";
 import * as page from "./page.js";
 import { brokenWords, startLine, typedAmps } from "./run.js";
-import { headingScreen, strengthWords } from "./screens/heading.js";
+import { elsewhereWords, headingScreen, strengthWords } from "./screens/heading.js";
 import { startCompass } from "./sources/compass.js";
 
 const STOPPED_MS = 2500; // no heading for so long is a gap
@@ -98,6 +98,11 @@ export class HeadingRun {
         case "turned":
           this.note = `The phone was turned by ${Math.round(Math.abs(e.deg))} degrees meanwhile. That was allowed for, but let it lie next time.`;
           break;
+        case "elsewhere":
+          this.note = elsewhereWords(e.at);
+          tools.broken(e.at);
+          tools.say(`${this.note} ${this.screen().lead}`);
+          break;
         case "broken":
           this.note = brokenWords(e.at, e.why);
           tools.broken(e.at);
@@ -105,7 +110,8 @@ export class HeadingRun {
           break;
       }
     }
-    const now = `${this.flow.stage} ${this.flow.hold?.at || this.flow.target} ${this.note}`;
+    const place = this.flow.stage === "place" ? this.flow.place?.words : "";
+    const now = `${this.flow.stage} ${this.flow.hold?.at || this.flow.target} ${place} ${this.note}`;
     if (quietly && now === this.shown) return;
     this.shown = now;
     this.show();
@@ -148,7 +154,11 @@ export class HeadingRun {
     this.restored = this.flow.restore(kept, this.tools.clock.at());
   }
 
+  screen() {
+    return headingScreen(this.flow, this.tools.told, { note: this.note, marked: !!this.tools.place?.marked, do: this.do });
+  }
+
   show() {
-    page.show(headingScreen(this.flow, this.tools.told, { note: this.note, marked: !!this.tools.place?.marked, do: this.do }));
+    page.show(this.screen());
   }
 }

@@ -10,7 +10,7 @@ import { Ohms } from "./ohms.js";
 import * as page from "./page.js";
 import { brokenWords } from "./run.js";
 import { conventionScreen, handScreen } from "./screens/hand.js";
-import { headingScreen, strengthWords } from "./screens/heading.js";
+import { elsewhereWords, headingScreen, strengthWords } from "./screens/heading.js";
 import { helpFor } from "./screens/help.js";
 import { findingOut, noBench, startScreen, againScreen } from "./screens/start.js";
 import { sensorScreen } from "./screens/sensor.js";
@@ -196,6 +196,7 @@ const STATES = {
   "result-undecided": () => vector({ stage: "result", done: done(9) }, verdict(all("as-planned", { C1: "weak", C3: "dead", B2: "undecided" }), { next: { at: "B2", why: "What was read over B2 leaves doubt. Read it once more." }, notes: ["The hold on B2 did not lie still."] })),
   again: () => page.show(againScreen(nothing, nothing)),
   "heading-place": () => heading({ stage: "place", done: [] }),
+  "heading-elsewhere": () => heading({ stage: "place", done: [], rest_deg: 85 }, null, elsewhereWords("A1")),
   "heading-weak": () => heading({ stage: "place", done: [{ at: "A1", side: 1, t: 1 }] }, null, strengthWords({ tells: "weak", turn_deg: 4, amps: 2.8 }, { set_amps: 2.8, plan })),
   "heading-settles": () => heading({ stage: "off", hold: { at: "A1" }, run: samples(1.4) }),
   "heading-on": () => heading({ stage: "on", hold: { at: "A1" } }),

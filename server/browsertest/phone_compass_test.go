@@ -25,6 +25,7 @@ type compassSource struct {
 	flags []chromedp.ExecAllocatorOption
 	begin []chromedp.Action // before the page is opened
 	set   func(heading, turned float64) chromedp.Action
+	held  float64 // how far the phone is turned in the hand before it lies, radians, counter-clockwise
 }
 
 func noRawReadings() []chromedp.ExecAllocatorOption {
@@ -97,7 +98,7 @@ func newCompassPhone(t *testing.T, ctx context.Context, source compassSource, pl
 	for j := range plan.Coils {
 		v.at = append(v.at, cur.AmpereTurns(plan, j))
 	}
-	v.here = r3.Vec{X: -0.3, Y: 0.2, Z: 0.01}
+	v.here, v.turn = r3.Vec{X: -0.3, Y: 0.2, Z: 0.01}, source.held
 	v.give = func(b r3.Vec) chromedp.Action {
 		heading := -math.Atan2(b.X, b.Y)*180/math.Pi + 0.3*v.rng.NormFloat64()
 		return source.set(heading, -v.turn*180/math.Pi)
@@ -240,11 +241,25 @@ func TestPhoneByOrientationSensors(t *testing.T) {
 }
 
 // TestPhoneByAbsoluteEvents: deviceorientationabsolute, as Chromium on a phone
-// gives it with nothing switched on.
+// gives it with nothing switched on. The phone is held turned by a quarter at first,
+// so that the first place asked for is one where the coil turns nothing.
 func TestPhoneByAbsoluteEvents(t *testing.T) {
 	t.Parallel()
-	testCompass(t, absoluteEvents, false, func(v *virtualPhone) {
+	held := func() compassSource {
+		s := absoluteEvents()
+		s.held = math.Pi / 2
+		return s
+	}
+	testCompass(t, held, false, func(v *virtualPhone) {
 		v.heeds = true
+		v.lieUntil("the far side asked for", `document.querySelector("#lead").textContent.includes("side away from you")`)
+		v.on = false
+		v.besideCoil("A1")
+		v.turn = 0
+		v.tap("is-off")
+		v.lieUntil("another side asked for", `document.querySelector("#lead").textContent.includes("right side")`)
+		says(v.t, v.ctx, "#note", "Now it knows where north is: another side of A1 turns the compass more.")
+		shot(v.t, v.ctx, "elsewhere")
 		v.readBeside("A1", nil)
 		if note := text(v.t, v.ctx, "#note"); strings.Contains(note, "too strong") || strings.Contains(note, "too weak") {
 			v.t.Errorf("with the current that was asked for the page says %q", note)

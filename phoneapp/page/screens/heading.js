@@ -86,6 +86,11 @@ function adviceWords(advice, supply) {
 
 const two = (x) => String(Number(x.toPrecision(2)));
 
+/** Why the phone has to go to another side. @param {string} at */
+export function elsewhereWords(at) {
+  return `Now it knows where north is: another side of ${at} turns the compass more.`;
+}
+
 /**
  * @param {{tells: "weak"|"strong", turn_deg: number, amps: number}} s
  * @param {{set_amps: number | null, plan: any}} flow

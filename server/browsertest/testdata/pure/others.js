@@ -322,7 +322,7 @@ const PLAN = {
 /** Feeds headings that lag by a second towards a direction. */
 function settle(flow, t, to, out) {
   const began = flow.stage;
-  let deg = flow.now?.deg ?? to;
+  let deg = out.filter((e) => e.line?.type === "heading").at(-1)?.line.deg ?? to;
   for (let n = 0; n < 100 && flow.stage === began; n++) {
     t = Math.round(t * 1000 + 100) / 1000;
     deg += 0.1 * wrap180(to - deg);
@@ -353,4 +353,38 @@ export function the_heading_route_reads_off_and_on_at_each_coil_and_the_other_si
   flow.setVerdict({ coils: [{ id: "A1", state: "as-planned", used: 1 }, { id: "A2", state: "undecided", used: 1 }], next: null });
   equal(flow.place.at, "A2");
   equal(flow.place.shift_mm, [-45, 0], "the other side");
+}
+
+/** Reads A1 from the first tap to where the page asks for something; held: how the phone is held before. */
+function firstOfAll(held_deg, lies_deg) {
+  const flow = new HeadingFlow({ plan: PLAN, amps: 1 });
+  const out = flow.heading(0, { deg: held_deg });
+  const shown = flow.place;
+  flow.heading(0.1, { deg: held_deg + 60 }); // turned about in the hand
+  equal(flow.place, shown, "what is shown holds until the first rest");
+  out.push(...flow.placed(0.2));
+  const t = settle(flow, 0.2, lies_deg, out);
+  return { flow, out, shown, t, lines: out.filter((e) => e.do === "line").map((e) => e.line) };
+}
+
+export function the_first_place_is_chosen_anew_once_north_is_known() {
+  // Held with its top to the east it is asked over the far side; as it lies north is
+  // away, and the far side turns nothing.
+  const { flow, out, shown, lines, t } = firstOfAll(90, 0);
+  equal(shown.words, "far");
+  equal(lines.find((l) => l.type === "hold").shift_mm, [0, 45], "the place that was shown");
+  equal([flow.stage, flow.place.words], ["place", "right"]);
+  equal(out.filter((e) => e.do !== "line" && e.do !== "drive"), [
+    { do: "undo", at: "A1", t: lines.find((l) => l.type === "hold").t },
+    { do: "elsewhere", at: "A1" },
+  ]);
+  const again = flow.placed(t + 2);
+  settle(flow, t + 2, 40, again);
+  equal(flow.stage, "on", "once only, whatever it reads there");
+}
+
+export function a_first_place_that_is_good_enough_is_kept() {
+  const { flow, out, shown } = firstOfAll(0, 25);
+  equal([shown.words, flow.stage], ["right", "on"]);
+  ok(!out.some((e) => e.do === "elsewhere"));
 }
