@@ -5,6 +5,7 @@ import { drawPad } from "../common/pad.js";
 
 // A phone of middling size, millimetres; only for the drawing.
 const PHONE_MM = { width: 72, height: 152, round: 9 };
+const LINE_MM = 3; // half its line, and a little air
 
 /**
  * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted: boolean}} Lies where the phone's mark lies, pad frame, and whether that is off a coil's middle; top edge counter-clockwise from pad +y
@@ -13,8 +14,33 @@ const PHONE_MM = { width: 72, height: 152, round: 9 };
  */
 export function padDrawing(plan, o) {
   const root = drawPad(plan, { small: true, next: o.next || undefined, states: o.states, faces: o.faces, onpick: o.onpick, label: o.label });
-  if (o.phone) root.append(phoneOn(o.phone));
+  if (o.phone) {
+    root.append(phoneOn(o.phone));
+    // A phone may be larger than the pad. Room for it on every coil, so that the
+    // drawing keeps its scale from coil to coil.
+    makeRoom(root, [...plan.coils.map((c) => around({ ...c, top_deg: 0 })), around(o.phone)]);
+  }
   return root;
+}
+
+/** @typedef {{x0: number, y0: number, x1: number, y1: number}} Box y down, as drawn */
+
+/** The box around a phone, its line included. @param {{x_mm: number, y_mm: number, top_deg: number}} at @returns {Box} */
+function around(at) {
+  const [sin, cos] = [Math.sin, Math.cos].map((f) => Math.abs(f((at.top_deg * Math.PI) / 180)));
+  const x = (PHONE_MM.width * cos + PHONE_MM.height * sin) / 2 + LINE_MM;
+  const y = (PHONE_MM.width * sin + PHONE_MM.height * cos) / 2 + LINE_MM;
+  return { x0: at.x_mm - x, y0: -at.y_mm - y, x1: at.x_mm + x, y1: -at.y_mm + y };
+}
+
+/** Widens a drawing so that it holds some boxes. @param {SVGElement} root @param {Box[]} boxes */
+function makeRoom(root, boxes) {
+  const [x, y, w, h] = (root.getAttribute("viewBox") || "").split(" ").map(Number);
+  const x0 = Math.min(x, ...boxes.map((b) => b.x0));
+  const y0 = Math.min(y, ...boxes.map((b) => b.y0));
+  const x1 = Math.max(x + w, ...boxes.map((b) => b.x1));
+  const y1 = Math.max(y + h, ...boxes.map((b) => b.y1));
+  root.setAttribute("viewBox", `${x0} ${y0} ${x1 - x0} ${y1 - y0}`);
 }
 
 /** A key that changes when the drawing would. @param {object} o */

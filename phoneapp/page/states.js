@@ -34,6 +34,16 @@ const plan = {
   supply: { volts: 2, amps: 0, limit_amps: 2.5, drive: "steady", hz: 0, duty: 0 },
 };
 
+/** A pad that is smaller than a phone. */
+const smallPlan = {
+  ...plan,
+  name: "Two small coils",
+  outline_mm: [150, 80],
+  windings: [{ ...plan.windings[0], inner_mm: [44, 44] }],
+  coils: ["A1", "A2"].map((id, i) => ({ ...plan.coils[0], id, x_mm: 40 + 70 * i, y_mm: 40, string: "A" })),
+  strings: [{ id: "A", coils: ["A1", "A2"] }],
+};
+
 /** @param {Record<string, string>} states @param {any} [more] */
 function verdict(states, more = {}) {
   return {
@@ -74,9 +84,10 @@ const tap = new Proxy({}, { get: () => nothing });
 
 /** The vector route in a stage. @param {Partial<VectorFlow>} set @param {any} [v] @param {any} [more] */
 function vector(set, v = null, more = {}) {
-  const flow = new VectorFlow({ coils: ids, supply: plan.supply });
+  const pad = more.plan || plan;
+  const flow = new VectorFlow({ coils: pad.coils.map((c) => c.id), supply: pad.supply });
   Object.assign(flow, { verdict: v }, set);
-  page.show(vectorScreen(flow, told(v), { note: "", marked: false, unsteady: false, do: tap, ...more }));
+  page.show(vectorScreen(flow, { ...told(v), plan: pad }, { note: "", marked: false, unsteady: false, do: tap, ...more }));
   page.reading("41  63  385 µT");
 }
 
@@ -174,6 +185,8 @@ const STATES = {
   same: () => vector({ stage: "same", done: done(3), before: { at: "A3", on: [] } }, some),
   unchanged: () => vector({ stage: "unchanged", hold: { ...hold, at: "A1" } }),
   turned: () => vector({ stage: "place", done: done(9) }, verdict(all("as-planned", { B2: "undecided" }), { next: { at: "B2", top_deg: 180, why: "B2 may face either way. Read it once more, with the phone turned by half." } })),
+  "small-pad": () => vector({ stage: "place", done: done(1) }, verdict({ A1: "as-planned" }), { plan: smallPlan }),
+  "small-pad-across": () => vector({ stage: "place", done: [] }, { ...verdict({}), coils: [{ id: "A1", state: "undecided", used: 1 }, { id: "A2", state: "undecided", used: 1 }], next: { at: "A1", top_deg: 90, shift_mm: [-30, 0], why: "A1 may be as planned or reversed. Lay the phone with its mark 30 mm to the left of the middle of A1." } }, { plan: smallPlan }),
   waiting: () => vector({ stage: "waiting", done: done(9) }, some),
   "link-lost": () => {
     vector({ stage: "place", done: done(3) }, some);

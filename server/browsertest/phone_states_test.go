@@ -38,17 +38,25 @@ func view(t *testing.T, ctx context.Context, name string) {
 }
 
 // TestPhoneStatesFit opens every canned state at the width of a small phone:
-// nothing may stick out sideways, and what is to be tapped must be large enough.
+// nothing may stick out sideways, the phone must be whole in the drawing, and what is
+// to be tapped must be large enough.
 func TestPhoneStatesFit(t *testing.T) {
 	program := startProgram(t)
 	ctx := newBrowser(t, 360, 740)
 	page := func(actions ...chromedp.Action) { t.Helper(); do(t, ctx, actions...) }
 	for _, name := range stateNames(t, program, page) {
-		var wide, small []string
+		var wide, small, cut []string
 		page(chromedp.Navigate(program.Phone+"app/states.html?state="+url.QueryEscape(name)),
 			chromedp.WaitVisible(fmt.Sprintf("body[data-shown=%q]", name), chromedp.ByQuery),
 			chromedp.Evaluate(`[...document.querySelectorAll("body *")].filter((n) => n.getBoundingClientRect().right > innerWidth + 1 && !n.closest("svg")).map((n) => n.outerHTML.slice(0, 80))`, &wide),
-			chromedp.Evaluate(`[...document.querySelectorAll("button, select, summary, input[type=text]")].filter((n) => n.checkVisibility()).filter((n) => { const r = n.getBoundingClientRect(); return r.height < 43.5 || r.width < 43.5; }).map((n) => n.outerHTML.slice(0, 80))`, &small))
+			chromedp.Evaluate(`[...document.querySelectorAll("button, select, summary, input[type=text]")].filter((n) => n.checkVisibility()).filter((n) => { const r = n.getBoundingClientRect(); return r.height < 43.5 || r.width < 43.5; }).map((n) => n.outerHTML.slice(0, 80))`, &small),
+			chromedp.Evaluate(`[...document.querySelectorAll(".phone-on")].filter((n) => {
+				const [a, b] = [n, n.ownerSVGElement].map((x) => x.getBoundingClientRect());
+				return a.left < b.left || a.top < b.top || a.right > b.right || a.bottom > b.bottom;
+			}).map((n) => n.outerHTML.slice(0, 80))`, &cut))
+		if len(cut) > 0 {
+			t.Errorf("%s: the drawing cuts the phone off: %v", name, cut)
+		}
 		if len(wide) > 0 {
 			t.Errorf("%s: sticks out of 360 pixels: %v", name, wide)
 		}
