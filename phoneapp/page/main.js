@@ -1,7 +1,7 @@
 // The phone page: finds out what this phone can give, runs a route, and tells what
 // the bench makes of it.
 import { byId } from "../common/dom.js";
-import { allowSound, buzz } from "./buzz.js";
+import { allowSound, buzz, tryOut } from "./buzz.js";
 import { newsOf } from "./claims.js";
 import { Clock } from "./clock.js";
 import { padDrawing } from "./drawing.js";
@@ -105,7 +105,7 @@ function start(note) {
  * @param {import("./session.js").Session} [kept] to go on with
  */
 async function begin(chosen, kept) {
-  allowSound();
+  void allowSound();
   stayAwake((awake) => (byId("awake").hidden = awake));
   const asked = chosen === "heading" ? ask() : Promise.resolve(); // at once: only a tap may ask
   end();
@@ -161,7 +161,7 @@ function canFind() {
 
 /** Finds the sensor, in place of any route. */
 async function find() {
-  allowSound();
+  void allowSound();
   stayAwake((awake) => (byId("awake").hidden = awake));
   end();
   finder = new SensorRun({
@@ -341,8 +341,7 @@ byId("voice").addEventListener("click", () => {
 byId("tones").addEventListener("click", () => {
   tones.set(!tones.get());
   showSwitches();
-  allowSound();
-  if (tones.get()) buzz("counted");
+  if (tones.get()) void tryOut("counted");
 });
 showSwitches();
 

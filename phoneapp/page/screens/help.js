@@ -1,6 +1,8 @@
 // “Other ways, and help”: the three routes with what this phone says to each, the
 // certificate, and the few things that can be set.
 import { el } from "../../common/dom.js";
+import { stateBadge } from "../../common/states.js";
+import { canVibrate, CUES, tryOut } from "../buzz.js";
 import { outFace, sensorPlace } from "../remembered.js";
 import { wordsFor } from "../troubles.js";
 
@@ -24,9 +26,21 @@ export function helpFor(o) {
   return [
     ...(o.rehearsal ? [] : [el("h2", {}, "Ways to read"), way("Raw readings", "vector", o.found?.raw, o), way("Compass heading", "heading", o.found?.compass, o), hand(o)]),
     ...(o.rehearsal ? [] : (o.ownCertificate ? ownCertificate() : certificate(o.base, o.where))),
+    ...cues(),
     el("h2", {}, "Settings"),
     convention(o),
     ...(sensorPlace.get() ? [forgetSensor(o.changed)] : []),
+  ];
+}
+
+/** What is felt and heard of a reading, each to be tried. */
+function cues() {
+  const row = (cue, name) => el("li", {}, el("button", { type: "button", class: "small", id: `cue-${cue}`, onclick: () => void tryOut(cue) }, name), el("span", {}, CUES[cue].words));
+  const states = /** @type {const} */ (["as-planned", "reversed", "weak", "dead", "undecided"]);
+  return [
+    el("h2", {}, canVibrate() ? "What you feel and hear" : "What you hear"),
+    el("p", {}, canVibrate() ? "Tap one to try it. Vibration and tones have the same rhythm." : "Tap one to try it. This browser does not let a page vibrate."),
+    el("ul", { class: "cues" }, ...states.map((s) => row(s, stateBadge(s))), row("counted", "counted"), row("broken", "not counted")),
   ];
 }
 

@@ -10,7 +10,7 @@ import { Stillness } from "/app/stillness.js";
 import { supplyWords } from "/app/supply.js";
 import { whereAmI } from "/app/system.js";
 import { wordsFor } from "/app/troubles.js";
-import { allowSound, buzz, PATTERNS, TONES } from "/app/buzz.js";
+import { allowSound, buzz, CUES, patternOf } from "/app/buzz.js";
 import { tones } from "/app/remembered.js";
 import { canSpeak, setVoice, speak } from "/app/voice.js";
 import { equal, near, ok } from "/pure/assert.js";
@@ -74,24 +74,28 @@ export function news_tells_the_coil_just_read_and_what_changed() {
   equal(list(["A", "B", "C"]), "A, B and C");
 }
 
-export function every_claim_has_its_own_pattern_and_tones() {
-  for (const set of [PATTERNS, TONES]) {
-    const seen = new Set(Object.values(set).map((v) => JSON.stringify(v)));
-    equal(seen.size, Object.keys(set).length);
+const CLAIMED = ["as-planned", "reversed", "weak", "dead", "undecided"];
+
+export function a_hand_tells_every_claim_from_every_other() {
+  // Short pulses and long ones are all that a hand tells apart, and one that lasts.
+  const rhythm = (cue) => CUES[cue].pulses.map((ms) => (ms <= 100 ? "short" : ms <= 400 ? "long" : "lasting")).join(" ");
+  equal(CLAIMED.map(rhythm), ["short", "long long long", "short long", "lasting", "short short"]);
+  for (const cue of Object.keys(CUES)) {
+    ok(CUES[cue].pulses.every((ms) => ms >= 30), `${cue}: a motor needs its time`);
+    ok(patternOf(cue).reduce((sum, ms) => sum + ms, 0) <= 1000, `${cue} is over within a second`);
   }
-  // Pulses felt, and how long they are in all: what a hand can tell apart.
-  const felt = (cue) => PATTERNS[cue].filter((_, i) => i % 2 === 0);
-  equal(felt("as-planned").length, 1);
-  ok(felt("as-planned")[0] <= 100, "as planned is one short pulse");
-  equal(felt("reversed").length, 3);
-  ok(felt("reversed").every((ms) => ms >= 200), "reversed is three long ones");
-  equal(felt("undecided").length, 2);
-  ok(felt("undecided").every((ms) => ms <= 100), "undecided is two short ones");
-  const falls = (notes) => notes.every((hz, i) => i === 0 || hz < notes[i - 1]);
-  equal(TONES["as-planned"].length, 1);
-  ok(TONES.reversed.length === 3 && falls(TONES.reversed), "reversed falls over three notes");
-  ok(TONES.undecided.length === 2 && TONES.undecided[0] === TONES.undecided[1], "undecided stays on one note");
-  ok(TONES["as-planned"][0] > Math.max(...TONES.reversed, ...TONES.undecided), "as planned is the highest");
+  equal(patternOf("weak"), [70, 110, 350]);
+}
+
+export function an_ear_tells_every_claim_from_every_other() {
+  const way = (cue) => CUES[cue].notes.map((hz, i, all) => (i === 0 ? "." : hz < all[i - 1] ? "down" : hz > all[i - 1] ? "up" : "same")).join(" ");
+  equal(CLAIMED.map(way), [".", ". down down", ". down", ".", ". same"]);
+  const [high, low] = [CUES["as-planned"], CUES.dead].map((c) => c.notes[0]);
+  ok(high >= 2 * low, "of the single notes one is high and one low");
+  for (const cue of Object.keys(CUES)) {
+    equal(CUES[cue].notes.length, CUES[cue].pulses.length, `${cue} has one rhythm`);
+    ok(CUES[cue].notes.every((hz) => hz >= 300), `${cue} can be heard from a phone`);
+  }
 }
 
 export function each_claim_gives_its_own_cue() {
@@ -102,7 +106,7 @@ export function each_claim_gives_its_own_cue() {
 }
 
 /** What a claim sounds like: the notes that reach the loudspeaker. */
-export function tones_are_played_for_the_claim_and_can_be_switched_off() {
+export async function tones_are_played_for_the_claim_and_can_be_switched_off() {
   const notes = [];
   const pulses = [];
   class Audio {
@@ -126,14 +130,14 @@ export function tones_are_played_for_the_claim_and_can_be_switched_off() {
   globalThis.AudioContext = Audio;
   try {
     tones.set(true);
-    allowSound();
+    await allowSound();
     buzz("reversed");
-    equal(notes.map((n) => n[0]), TONES.reversed);
+    equal(notes.map((n) => n[0]), CUES.reversed.notes);
     ok(notes[1][1] > notes[0][1] && notes[2][1] > notes[1][1], "one after the other");
     tones.set(false);
     buzz("as-planned");
     equal(notes.length, 3, "switched off");
-    equal(pulses, [PATTERNS.reversed, PATTERNS["as-planned"]], "what is felt stays");
+    equal(pulses, [patternOf("reversed"), patternOf("as-planned")], "what is felt stays");
   } finally {
     globalThis.AudioContext = was;
     delete (/** @type {any} */ (navigator).vibrate);
