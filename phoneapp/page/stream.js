@@ -1,6 +1,6 @@
 // Sends what an outbox holds and hears what the server pushes. A websocket where
 // it can; where that is refused, the same messages by POST and the same pushes as
-// server-sent events. What was not acknowledged is sent again on every new
+// server-sent events, and now and then the websocket is tried again. What was not acknowledged is sent again on every new
 // connection: the server stores a number once.
 
 const GATHER_MS = 250; // lines are gathered for so long before they become a message
@@ -8,6 +8,7 @@ const MAX_LINES = 400; // of one message
 const WINDOW = 64; // messages on their way at once
 const RETRY_MS = [500, 1000, 2000, 4000, 8000];
 const REFUSALS = 2; // sockets refused by a server that answers otherwise, before falling back
+const SOCKET_AGAIN_MS = [30e3, 60e3, 120e3, 300e3, 600e3]; // while single messages do
 const OPEN_WITHIN_MS = 4000; // a socket that neither opens nor fails is refused
 const ANSWER_WITHIN_MS = 5000; // a line on which nothing is acknowledged for so long is dead
 const PUSH_WITHIN_MS = 40000; // the server says something every 15 s
@@ -40,6 +41,10 @@ export class Stream {
     this.posting = false;
     this.refused = 0;
     this.failures = 0;
+    /** A socket tried beside the posting. @type {WebSocket | undefined} */
+    this.trial = undefined;
+    /** How many such came to nothing. */
+    this.inVain = 0;
     /** When the server was last heard, of the page's clock. */
     this.heard_ms = 0;
     /** @type {Link} */
@@ -110,7 +115,6 @@ export class Stream {
       void this.refusedOrAway();
       return;
     }
-    this.socket = socket;
     let opened = false;
     const hangs = setTimeout(() => {
       this.refused = REFUSALS; // waited for long enough
@@ -121,13 +125,22 @@ export class Stream {
       opened = true;
       this.refused = 0;
     };
+    this.use(socket, hangs, () => (opened ? this.later() : void this.refusedOrAway()));
+  }
+
+  /**
+   * @param {WebSocket} socket
+   * @param {ReturnType<typeof setTimeout>} hangs closes it if it does not open
+   * @param {() => void} gone what to do when it has closed
+   */
+  use(socket, hangs, gone) {
+    this.socket = socket;
     socket.onmessage = (e) => this.receive(e.data);
     socket.onclose = () => {
       clearTimeout(hangs);
       if (this.socket !== socket) return;
       this.disconnected();
-      if (opened) this.later();
-      else void this.refusedOrAway();
+      gone();
     };
   }
 
@@ -169,6 +182,7 @@ export class Stream {
   /** Tries again at once, when the network has come back. */
   hurry() {
     if (this.retry !== undefined) this.connect();
+    else this.trySocket();
   }
 
   fallBack() {
@@ -180,6 +194,50 @@ export class Stream {
     this.pushes.onmessage = (e) => this.receive(e.data);
     // The browser connects again by itself; where it has given up, watch does.
     this.pushes.onerror = () => this.disconnected();
+    this.trySocketLater();
+  }
+
+  trySocketLater() {
+    this.nextTrial ??= setTimeout(() => this.trySocket(), SOCKET_AGAIN_MS[Math.min(this.inVain, SOCKET_AGAIN_MS.length - 1)]);
+  }
+
+  /** Whether a socket is let through by now. Messages go on by POST until it has greeted. */
+  trySocket() {
+    clearTimeout(this.nextTrial);
+    this.nextTrial = undefined;
+    if (!this.posting || this.trial || this.link === "shut") return;
+    /** @type {ReturnType<typeof setTimeout> | undefined} */
+    let hangs;
+    const inVain = () => {
+      clearTimeout(hangs);
+      this.trial = undefined;
+      this.inVain++;
+      this.trySocketLater();
+    };
+    let socket;
+    try {
+      socket = new WebSocket(this.address("stream", true));
+    } catch {
+      inVain();
+      return;
+    }
+    this.trial = socket;
+    hangs = setTimeout(() => socket.close(), OPEN_WITHIN_MS);
+    socket.onclose = inVain;
+    socket.onmessage = (e) => {
+      clearTimeout(hangs);
+      if (!greets(e.data)) {
+        socket.close();
+        return;
+      }
+      this.trial = undefined;
+      this.inVain = 0;
+      this.refused = 0;
+      this.posting = false;
+      this.pushes?.close();
+      this.use(socket, hangs, () => this.later());
+      this.receive(e.data);
+    };
   }
 
   /** @param {string} text */
@@ -237,6 +295,7 @@ export class Stream {
   /** Connects again under the outbox's name as it is now. */
   reconnect() {
     this.disconnected();
+    this.trial?.close(); // it may go by another name
     if (this.posting) this.fallBack();
     else {
       const old = this.socket;
@@ -256,6 +315,7 @@ export class Stream {
       void this.postAll();
       return;
     }
+    if (this.sending) return; // a last POST is on its way, and calls again
     for (const m of this.outbox.waiting) {
       if (this.inFlight.size >= WINDOW) break;
       if (m.check !== this.check || this.inFlight.has(m.seq)) continue;
@@ -267,12 +327,12 @@ export class Stream {
     this.tell(this.link);
   }
 
-  /** One POST after the other, in the order of their numbers. */
+  /** One POST after the other, in the order of their numbers, until a socket takes over. */
   async postAll() {
     if (this.sending) return;
     this.sending = true;
     try {
-      while (this.ready) {
+      while (this.ready && this.posting) {
         const m = this.outbox.waiting.find((w) => w.check === this.check);
         if (!m) break;
         try {
@@ -286,6 +346,7 @@ export class Stream {
           if (r.status >= 500 || r.status === 429) await wait(RETRY_MS[2]);
           else if (!r.ok) this.done(m.seq); // refused for good
         } catch {
+          if (!this.posting) break; // the socket sends it again
           this.failures++;
           this.tell("lost");
           await wait(RETRY_MS[Math.min(this.failures, RETRY_MS.length) - 1]);
@@ -295,6 +356,7 @@ export class Stream {
       }
     } finally {
       this.sending = false;
+      if (!this.posting) this.pump();
     }
   }
 
@@ -308,6 +370,15 @@ export class Stream {
 /** A message as sent: the check it is for stays here. */
 function body({ seq, lines, undo, again }) {
   return JSON.stringify({ seq, lines, undo, again });
+}
+
+/** Whether these are the words that the bench greets with. @param {string} text */
+function greets(text) {
+  try {
+    return !!JSON.parse(text).hello;
+  } catch {
+    return false;
+  }
 }
 
 function wait(ms) {
