@@ -149,6 +149,9 @@ func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *ch
 	if old := d.check; old != nil && old.hearsal != nil && old.hearsal != r {
 		old.hearsal.Stop()
 	}
+	if d.check != nil {
+		c.welcome(d.check)
+	}
 	d.check = c
 	d.mu.Unlock()
 	d.send(toPhones, map[string]any{"check": c.ID})
@@ -221,6 +224,16 @@ func (c *check) source(id string) *source {
 		c.order = append(c.order, id)
 	}
 	return s
+}
+
+// welcome counts as connected what was so in the check before: connections outlive it.
+func (c *check) welcome(before *check) {
+	for _, id := range before.order {
+		if s := before.sources[id]; s.online > 0 {
+			now := c.source(id)
+			now.online, now.fed = s.online, s.fed
+		}
+	}
 }
 
 // take adds lines that are stored, and follows what the phone does.
@@ -397,11 +410,17 @@ func (d *Desk) Join(ctx context.Context, sourceID string) (map[string]any, error
 	return hello, nil
 }
 
-// Leave undoes Join.
+// Leave undoes Join. A source that sent nothing is forgotten: every page that was
+// only looked at would stay in the list of phones.
 func (d *Desk) Leave(sourceID string) {
 	d.mu.Lock()
-	if s, ok := d.check.sources[sourceID]; ok && s.online > 0 {
+	c := d.check
+	if s, ok := c.sources[sourceID]; ok && s.online > 0 {
 		s.online--
+		if s.online == 0 && len(s.messages) == 0 {
+			delete(c.sources, sourceID)
+			c.order = slices.DeleteFunc(slices.Clone(c.order), func(id string) bool { return id == sourceID })
+		}
 	}
 	d.mu.Unlock()
 	d.pushPhones()
