@@ -279,6 +279,7 @@ function confirmAgain() {
   page.cover(true);
   page.show(
     againScreen(
+      told,
       () => {
         onAgain = true;
         stream.again();

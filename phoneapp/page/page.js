@@ -72,17 +72,16 @@ function act(given) {
   if (same === shown.actions) return;
   shown.actions = same;
   const had = document.activeElement?.id;
-  const halves = list.filter((a) => a.main).length === 2;
-  byId("actions").replaceChildren(
-    ...list.map((a) =>
-      el(
-        "button",
-        { type: "button", id: a.id, class: a.main ? (halves ? "main half" : "main") : "", onclick: () => actions.find((now) => now.id === a.id)?.onclick() },
-        a.label,
-        a.small && el("small", {}, a.small),
-      ),
-    ),
-  );
+  const main = list.filter((a) => a.main);
+  const lesser = list.filter((a) => !a.main);
+  const button = (a) =>
+    el(
+      "button",
+      { type: "button", id: a.id, class: a.main ? (main.length === 2 ? "main half" : "main") : "", onclick: () => actions.find((now) => now.id === a.id)?.onclick() },
+      a.label,
+      a.small && el("small", {}, a.small),
+    );
+  byId("actions").replaceChildren(...(lesser.length > 0 ? [el("div", { class: "lesser" }, ...lesser.map(button))] : []), ...main.map(button));
   if (had && list.some((a) => a.id === had)) byId(had).focus({ preventScroll: true });
 }
 
@@ -91,19 +90,18 @@ export function progress(share) {
   const bar = byId("count");
   bar.hidden = !share || covered;
   if (share) bar.value = share;
-  byId("meter").hidden = bar.hidden && byId("reading").textContent === "";
 }
 
 /** The last reading, in small. @param {string} text */
 export function reading(text) {
   setText(byId("reading"), text);
-  byId("meter").hidden = byId("count").hidden && text === "";
 }
 
-/** Writes only what is new: a screen reader reads what is written. */
-function setText(node, text) {
+/** Writes only what is new: a screen reader reads what is written. A number stays with its unit. */
+function setText(node, given) {
+  const text = given.replace(/(\d) (?=(V|A|mm|%)(?!\w))/g, "$1\u00a0");
   if (node.textContent !== text) node.textContent = text;
-  if (node.id === "note" || node.id === "why") node.hidden = text === "";
+  if (["note", "why", "reading"].includes(node.id)) node.hidden = text === "";
 }
 
 /**
@@ -148,7 +146,8 @@ export function link(link, waiting) {
       up: "connected",
       post: "connected, by single messages",
       lost: waiting > 0 ? `no connection: ${kept}` : "no connection",
-      shut: "the pairing key has changed: scan the QR code again",
+      shut: "no connection",
     }[link],
   );
+  if (link === "shut") trouble("The pairing key has changed: what is read here reaches the bench no more. Scan the QR code on the bench page again.");
 }

@@ -208,12 +208,12 @@ func waitFor(t *testing.T, ctx context.Context, what, expression string) {
 	}
 }
 
-// text returns an element's text.
+// text returns an element's text, with the spaces that do not break made plain.
 func text(t *testing.T, ctx context.Context, selector string) string {
 	t.Helper()
 	var s string
 	do(t, ctx, chromedp.Text(selector, &s, chromedp.ByQuery))
-	return s
+	return strings.ReplaceAll(s, "\u00a0", " ")
 }
 
 // shot saves a screenshot among the test's artefacts.

@@ -71,3 +71,28 @@ func TestPhoneStatesFit(t *testing.T) {
 		}
 	}
 }
+
+// TestPhoneStatesOnASmallScreen: on a short screen the coil that is next can be seen
+// in the drawing without scrolling, and what is to be tapped is at the lower edge.
+func TestPhoneStatesOnASmallScreen(t *testing.T) {
+	program := startProgram(t)
+	ctx := newBrowser(t, 360, 640)
+	for _, name := range []string{"supply-off", "counting", "lift", "place", "claim-reversed", "claim-undecided", "broken", "turned", "link-lost", "heading-place", "sensor-lay", "small-pad"} {
+		var hidden, high []string
+		var header float64
+		do(t, ctx, chromedp.Navigate(program.Phone+"app/states.html?state="+name),
+			chromedp.WaitVisible(fmt.Sprintf("body[data-shown=%q]", name), chromedp.ByQuery),
+			chromedp.Evaluate(`[...document.querySelectorAll(".is-next")].filter((n) => n.getBoundingClientRect().bottom > document.querySelector("footer").getBoundingClientRect().top).map((n) => n.dataset.coil)`, &hidden),
+			chromedp.Evaluate(`[...document.querySelectorAll("#actions button")].filter((n) => { const r = n.getBoundingClientRect(); return r.top < innerHeight - 150 || r.bottom > innerHeight; }).map((n) => n.id)`, &high),
+			chromedp.Evaluate(`document.querySelector("header").offsetHeight`, &header))
+		if len(hidden) > 0 {
+			t.Errorf("%s: %v cannot be seen", name, hidden)
+		}
+		if len(high) > 0 {
+			t.Errorf("%s: out of a thumb's reach: %v", name, high)
+		}
+		if limit := map[bool]float64{true: 90, false: 52}[name == "link-lost"]; header > limit {
+			t.Errorf("%s: the header takes %g pixels, expected %g at most", name, header, limit)
+		}
+	}
+}

@@ -128,7 +128,7 @@ export function placeWords([x, y]) {
 function pad(flow, told) {
   const { at, placing } = flow;
   const c = told.plan.coils.find((k) => k.id === at);
-  const phone = { x_mm: c.x_mm + placing.shift_mm[0], y_mm: c.y_mm + placing.shift_mm[1], top_deg: placing.top_deg, shifted: true };
+  const phone = { x_mm: c.x_mm + placing.shift_mm[0], y_mm: c.y_mm + placing.shift_mm[1], top_deg: placing.top_deg, shifted: placing.edge !== "" };
   const options = { next: at, phone, label: `The pad. ${layWords(placing, at, "")}` };
   return { drawing: () => padDrawing(told.plan, options), drawn: drawnKey({ ...options, plan: told.check, sensor: true }) };
 }

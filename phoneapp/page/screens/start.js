@@ -1,5 +1,6 @@
 // The first screen: what this phone can give, in one sentence with one button.
 
+import { el } from "../../common/dom.js";
 import { wordsFor } from "../troubles.js";
 
 /** Troubles that a person can do something about. */
@@ -60,13 +61,19 @@ function why(found, where) {
   return `${wordsFor(reasons[0].code, where).say} What to do about it stands below.`;
 }
 
-/** After a mend. @param {() => void} onyes @param {() => void} onno @returns {import("../page.js").Screen} */
-export function againScreen(onyes, onno) {
+/**
+ * After a mend. The bench takes it that the mend is the one that was told.
+ * @param {any} told @param {() => void} onyes @param {() => void} onno
+ * @returns {import("../page.js").Screen}
+ */
+export function againScreen(told, onyes, onno) {
   return {
-    title: "A new check of this pad?",
-    lead: "What was read before the mend does not count in it. It stays stored.",
+    title: "Mended just as told?",
+    lead: "Then a new check begins. Where the mend only turned coils or swapped leads, what was read over the others goes on to count.",
+    why: told.verdict?.causes[0]?.say || "",
+    body: [el("p", { class: "remark" }, "If you mended something else, begin a new check on the bench page instead. All that was read stays stored.")],
     actions: [
-      { label: "Yes, begin a new check", id: "again-yes", main: true, onclick: onyes },
+      { label: "Yes, check again", id: "again-yes", main: true, onclick: onyes },
       { label: "Not yet", id: "again-no", onclick: onno },
     ],
   };

@@ -70,7 +70,7 @@ export function vectorScreen(flow, told, page) {
         ...common,
         glance: true,
         title: `Next: ${at}`,
-        lead: flow.hz > 0 ? `${lay} Tap if it does not begin to count by itself.` : `${lay} It begins to count by itself.`,
+        lead: `${lay}${byItself(flow)}`,
         actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, restAgain, result],
       };
     case "quiet":
@@ -107,6 +107,12 @@ export function vectorScreen(flow, told, page) {
         again: page.do.again,
       });
   }
+}
+
+/** How counting begins, until it has been seen. @param {import("../flow.js").VectorFlow} flow */
+function byItself(flow) {
+  if (flow.hz > 0) return " Tap if it does not begin to count by itself.";
+  return flow.done.length < 3 ? " It begins to count by itself." : "";
 }
 
 /** The pad with the phone on the coil that is next. */
