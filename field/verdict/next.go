@@ -164,8 +164,13 @@ func (e *engine) choices(rivals []rival, j int) (out []choice) {
 	id := e.m.plan.Coils[j].ID
 	if src := e.inUse(); src >= 0 {
 		top := e.lastTop(src)
+		// What is asked for without a word on it is read with the top edge away.
+		var asIs *float64
+		if math.Abs(wrapDeg(top)) >= 1 {
+			asIs = &top
+		}
 		hold := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, r2.Vec{}) })
-		hold.next = Next{At: id, Why: hold.why(id, "One more reading of %s tells.")}
+		hold.next = Next{At: id, TopDeg: asIs, Why: hold.why(id, "One more reading of %s tells.")}
 		out = append(out, hold)
 		half := wrapDeg(top + 180)
 		turned := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, half, r2.Vec{}) })
@@ -175,7 +180,7 @@ func (e *engine) choices(rivals []rival, j int) (out []choice) {
 		}
 		if shift, words, ok := e.toMiddle(rivals, j, top); ok {
 			moved := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, shift) })
-			moved.next = Next{At: id, ShiftMM: []float64{math.Round(shift.X * 1e3), math.Round(shift.Y * 1e3)},
+			moved.next = Next{At: id, TopDeg: asIs, ShiftMM: []float64{math.Round(shift.X * 1e3), math.Round(shift.Y * 1e3)},
 				Why: moved.why(id, "Lay the phone with its mark "+words+" the middle of %s: its sensor is over the middle then.")}
 			if moved.open < turnedGain*hold.open {
 				out = append(out, moved)

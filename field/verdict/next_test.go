@@ -85,6 +85,43 @@ func TestNextMovesTheSensorOverTheCoil(t *testing.T) {
 	}
 }
 
+// TestNextOfATurnedPhone: how the phone is to be moved is worked out as it lay last;
+// turned by half, that has to be said.
+func TestNextOfATurnedPhone(t *testing.T) {
+	p, err := layout.Parse("small.toml", []byte(smallCoils))
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := rehearsal.Defaults()
+	o.Rest, o.OffsetMM, o.TellOffsetMM, o.TopDeg = rehearsal.RestHolds, &[2]float64{15, 52}, 3, 180
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := 0
+	for seed := range uint64(8) {
+		o.Seed = seed
+		v, err := m.Judge(capturesOf(p, o)...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if v.Next == nil || v.Next.Route == "ohms" {
+			continue
+		}
+		asked++
+		if v.Next.TopDeg == nil {
+			t.Errorf("seed %d: asked for %+v, which is read with the top edge away", seed, v.Next)
+			continue
+		}
+		if s := v.Next.ShiftMM; s != nil && (math.Abs(*v.Next.TopDeg) < 170 || math.Hypot(s[0]-15, s[1]-52) > 8) {
+			t.Errorf("seed %d: top edge at %g, mark to be moved by %v; expected 180 and about [15 52]", seed, *v.Next.TopDeg, s)
+		}
+	}
+	if asked == 0 {
+		t.Error("no case was undecided")
+	}
+}
+
 // TestNextAsksForOhms: a needle has told which face is up, and cannot tell
 // whether a coil that moves it is whole.
 func TestNextAsksForOhms(t *testing.T) {
