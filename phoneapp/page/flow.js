@@ -109,7 +109,8 @@ export class VectorFlow {
   get asked() {
     if (this.laid) return this.laid.asked;
     const n = this.verdict?.next;
-    if (this.chosen || this.awaiting || this.unread.length > 0 || !n || n.at !== this.target) return {};
+    if (this.awaiting || this.unread.length > 0 || !n || n.at !== this.target) return {};
+    if (this.chosen && n.route) return {}; // read by phone all the same
     return { top_deg: n.top_deg, shift_mm: n.shift_mm, route: n.route, why: n.why };
   }
 
@@ -295,7 +296,7 @@ export class VectorFlow {
     this.verdict = v;
     this.awaiting = false;
     const between = ["lift", "place", "quiet", "same"].includes(this.stage);
-    if (this.stage === "waiting" || (between && !this.target)) this.toNext();
+    if (this.stage === "waiting" || (between && (!this.target || this.asked.route === "ohms"))) this.toNext();
     return this.take();
   }
 

@@ -1,7 +1,7 @@
 // Sends what an outbox holds and hears what the server pushes. A websocket where
 // it can; where that is refused, the same messages by POST and the same pushes as
-// server-sent events, and now and then the websocket is tried again. What was not acknowledged is sent again on every new
-// connection: the server stores a number once.
+// server-sent events, and now and then the websocket is tried again. What was not
+// acknowledged is sent again on every new connection: the server stores a number once.
 
 const GATHER_MS = 250; // lines are gathered for so long before they become a message
 const MAX_LINES = 400; // of one message
@@ -43,6 +43,8 @@ export class Stream {
     this.failures = 0;
     /** A socket tried beside the posting. @type {WebSocket | undefined} */
     this.trial = undefined;
+    /** @type {ReturnType<typeof setTimeout> | undefined} */
+    this.nextTrial = undefined;
     /** How many such came to nothing. */
     this.inVain = 0;
     /** When the server was last heard, of the page's clock. */

@@ -249,6 +249,27 @@ export function a_background_is_held_only_against_readings_of_a_phone_that_lies_
   h.lieUntil(OFF, "quiet");
 }
 
+export function a_turned_hold_that_was_broken_off_is_asked_for_turned_again() {
+  const h = new Hand();
+  h.start();
+  h.flow.setVerdict(TURNED);
+  h.carry(OFF);
+  h.lieUntil([-40, -60, 380], "counting");
+  h.carry(OFF);
+  equal([h.flow.target, h.flow.asked.top_deg], ["A1", 180]);
+  h.lieUntil([-40, -60, 380], "counting");
+  equal(h.lines("hold").map((l) => l.top_deg ?? 0), [0, 180, 180]);
+}
+
+export function a_coil_picked_is_read_by_phone_though_ohms_would_tell_more() {
+  const h = new Hand();
+  h.start();
+  h.flow.setVerdict({ ...TURNED, next: { at: "A1", route: "ohms", why: "…" } });
+  equal(h.flow.stage, "result");
+  h.flow.pick("A1");
+  equal([h.flow.stage, h.flow.target, h.flow.asked], ["lift", "A1", {}]);
+}
+
 export function news_does_not_move_a_phone_that_lies_where_it_was_asked_to() {
   const h = new Hand();
   h.flow.setVerdict(TURNED);
