@@ -74,14 +74,15 @@ export class CoilMark {
     this.node.setAttribute("aria-pressed", String(look.selected));
     this.name.textContent = this.words(look); // names the button as well
     const face = look.state === "reversed" ? -this.up : look.state === "dead" ? 0 : this.up;
-    const sign = faceSign(face, r * 0.25);
+    const sign = faceSign(face, r * 0.22);
     if (!look.state || look.state === "undecided") sign.classList.add("only-planned");
     if (face === 0) sign.classList.add("none");
     const text = (name, size, y, content) => svg("text", { class: name, "text-anchor": "middle", "font-size": r * size, y: r * y }, content);
     const glyph = (size, x, y) =>
       svg("path", { class: "state-shape", d: shapeOf(look.state), transform: `translate(${r * (x - size / 2)} ${r * (y - size / 2)}) scale(${(r * size) / 17})` });
-    const near = svg("g", { class: "near" }, text("coil-name", 0.38, -0.46, coil.id));
-    sign.setAttribute("transform", `translate(0 ${-r * 0.04})`);
+    // Within the bore: name, face, word and figures, each where it is wide enough.
+    const near = svg("g", { class: "near" }, text("coil-name", 0.36, -0.52, coil.id));
+    sign.setAttribute("transform", `translate(0 ${-r * 0.16})`);
     near.append(sign);
     const far = svg("g", { class: "far" }, text("coil-name", 0.58, -0.12, coil.id));
     const small = faceSign(face, r * 0.24);
@@ -90,13 +91,13 @@ export class CoilMark {
     far.append(small);
     if (look.state) {
       const word = wordOf(look.state);
-      const width = 0.24 * 0.56 * word.length;
-      near.append(glyph(0.26, -width / 2 - 0.04, 0.4), svg("text", { class: "coil-word", "font-size": r * 0.24, x: r * (-width / 2 + 0.13), y: r * 0.48 }, word));
+      const width = 0.22 * 0.59 * word.length;
+      near.append(glyph(0.24, -width / 2 - 0.06, 0.28), svg("text", { class: "coil-word", "font-size": r * 0.22, x: r * (-width / 2 + 0.1), y: r * 0.36 }, word));
       far.append(glyph(0.52, 0.34, 0.4));
     }
     if (look.planned_uT !== null) {
       const values = look.measured_uT !== null ? `${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)}` : `${microtesla(look.planned_uT)} uT`;
-      near.append(text("coil-value", 0.22, look.state ? 0.78 : 0.56, values));
+      near.append(text("coil-value", look.state ? 0.2 : 0.22, look.state ? 0.66 : 0.46, values));
     }
     const parts = [near, far];
     if (look.state === "undecided" && look.p) parts.push(this.doubt(look.p));

@@ -5,6 +5,8 @@ import { percent, stateBadge } from "../common/states.js";
 import { microtesla } from "./coil-mark.js";
 import { taps } from "./figures/taps.js";
 
+const MANY = 24; // coils, from which on the table scrolls by itself
+
 /** What is shown now, by place. @type {WeakMap<HTMLElement, {key: string, body: HTMLElement, rows: Map<string, {key: string, row: HTMLElement, below: HTMLElement | null}>}>} */
 const shown = new WeakMap();
 
@@ -23,12 +25,13 @@ export function coilTable(place, state, o) {
           "table",
           { class: "coils-table" },
           el("caption", { class: "out-of-sight" }, "Every coil: what is claimed, how sure, the field expected at the sensor and read, in microtesla"),
-          el("thead", {}, el("tr", {}, ...["coil", "is", "sure", "expected", "read"].map((h) => el("th", { scope: "col" }, h)))),
+          el("thead", {}, el("tr", {}, ...["coil", "is, how sure", "expected", "read"].map((h) => el("th", { scope: "col" }, h)))),
           table.body,
         ),
-        strings(state),
       ),
+      strings(state),
     );
+    place.classList.toggle("is-long", state.plan.coils.length > MANY);
   }
   const predicted = new Map((state.predicted?.coils || []).map((c) => [c.id, c]));
   const judged = new Map((state.verdict?.coils || []).map((c) => [c.id, c]));
@@ -59,7 +62,7 @@ export function coilTable(place, state, o) {
     // a verdict that comes in does not take a button from under a finger.
     const tapped = selected && !o.past && !state.sign_off?.signed;
     if (tapped && !held.below) {
-      held.below = el("tr", { class: "selected" }, el("td", { colspan: 5, class: "taps-cell" }, taps.element));
+      held.below = el("tr", { class: "selected" }, el("td", { colspan: 4, class: "taps-cell" }, taps.element));
       held.row.after(held.below);
     } else if (!tapped && held.below) {
       held.below.remove();
@@ -75,8 +78,7 @@ function rowOf(id, cells, selected, o) {
     "tr",
     { class: selected ? "selected" : null },
     el("th", { scope: "row" }, el("button", { type: "button", class: "coil-button", "aria-pressed": String(selected), onclick: () => o.onpick(id) }, id)),
-    el("td", {}, cells.state ? stateBadge(cells.state) : el("span", { class: "note" }, "not read")),
-    el("td", {}, cells.sure),
+    el("td", {}, cells.state ? stateBadge(cells.state) : el("span", { class: "note" }, "not read"), cells.sure && " ", cells.sure && el("span", { class: "sure" }, cells.sure)),
     el("td", {}, cells.expected),
     el("td", {}, cells.read),
   );
@@ -86,6 +88,6 @@ function rowOf(id, cells, selected, o) {
 function strings(state) {
   const p = state.predicted;
   if (!p?.strings) return el("p", { class: "note" }, "Fields in microtesla, where the sensor lies.");
-  const one = (s) => `${s.id} ${s.amps.toFixed(2)} A, ${s.ohms.toFixed(2)} ohm`;
-  return el("p", { class: "note" }, `Fields in microtesla, where the sensor lies. Planned for the strings: ${p.strings.map(one).join("; ")}. Pad ${p.pad.amps.toFixed(2)} A at ${p.pad.volts.toFixed(1)} V.`);
+  const one = (s) => `string ${s.id} ${s.amps.toFixed(2)} A through ${s.ohms.toFixed(2)} ohm`;
+  return el("p", { class: "note" }, `Fields in microtesla, where the sensor lies. Planned: ${p.strings.map(one).join("; ")}; the pad ${p.pad.amps.toFixed(2)} A at ${p.pad.volts.toFixed(1)} V.`);
 }

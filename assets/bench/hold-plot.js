@@ -3,9 +3,9 @@
 // there. Every line has its own stroke and its own word.
 import { svg } from "../common/dom.js";
 
-const W = 340;
+const W = 300;
 const STRIP = 62; // height of one axis
-const LEFT = 46;
+const LEFT = 44;
 const RIGHT = 50;
 export const AXES = ["x", "y", "z"];
 

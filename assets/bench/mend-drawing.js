@@ -86,7 +86,7 @@ function drawRow(r, place, longest, s) {
     for (const x of [first - 20, last + 20]) parts.push(svg("circle", { class: "touch", cx: x, cy: y, r: 7.5 }));
     parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": 9, "text-anchor": "middle" }, r.touchEnds === "move" ? "rejoin" : r.touchEnds));
   }
-  parts.push(svg("text", { class: "string-name", x: 18, y: y + 12, "font-size": 9 }, `string ${r.string}`));
+  parts.push(svg("text", { class: "string-name", x: 18, y: y + 19, "font-size": 9 }, `string ${r.string}`));
   return svg("g", {}, ...parts);
 }
 

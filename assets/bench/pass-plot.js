@@ -3,9 +3,9 @@
 import { svg } from "../common/dom.js";
 import { field, ticks } from "./hold-plot.js";
 
-const W = 340;
+const W = 300;
 const H = 168;
-const [LEFT, RIGHT, TOP, FOOT] = [46, 8, 20, 18];
+const [LEFT, RIGHT, TOP, FOOT] = [42, 8, 20, 18];
 
 /** @param {any} p a pass of the state */
 export function passPlot(p) {

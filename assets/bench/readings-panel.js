@@ -36,8 +36,9 @@ export function showReadings(place, state, o) {
   if (list.length === 0) {
     const words = o.selected ? `Nothing has been read of ${o.selected}${o.past ? "." : " yet. Lay the phone on it."}` : o.past ? "Nothing was read of this pad." : "Each reading appears here with its samples as the phone gave them, and with what was expected.";
     parts.push(el("p", { class: "note" }, words));
-  } else if (why?.best) parts.push(strokes(why));
+  }
   const counting = list.filter((r) => !r.thrown_out);
+  if (counting.length > 0 && why?.best) parts.push(strokes(why));
   const out = list.filter((r) => r.thrown_out);
   const some = (rows, first) => [
     ...rows.slice(-SHOWN).reverse().map((r, i) => row(r, { newest: first && i === 0, open: (first && i === 0) || opened.has(nameOf(r)), why, state }, o)),
@@ -126,7 +127,7 @@ function numbers(k) {
     { class: "reading-numbers" },
     el("caption", { class: "out-of-sight" }, "This hold in microtesla, phone axes: x across the screen, y along it, z out of it"),
     el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "uT"), ...AXES.map((x) => el("th", { scope: "col" }, x)))),
-    el("tbody", {}, line("read", k.read_uT), line(k.own ? "off" : "off, as believed", k.rest_uT), line("likeliest", k.best.uT, k.best.sd_uT), k.rival ? line("rival", k.rival.uT, k.rival.sd_uT) : null),
+    el("tbody", {}, line("read", k.read_uT), line(k.own ? "off" : "off, estimated", k.rest_uT), line("likeliest", k.best.uT, k.best.sd_uT), k.rival ? line("rival", k.rival.uT, k.rival.sd_uT) : null),
   );
 }
 

@@ -7,6 +7,7 @@ import { field } from "./hold-plot.js";
 import { ask } from "./live.js";
 import { KEYS, MadeUpPhone, poseWords } from "./made-up-phone.js";
 import { phoneAsks } from "./phone-asks.js";
+import { stacks } from "./stacks.js";
 
 const SEND_MS = 80;
 const RETRY_MS = 1000;
@@ -246,12 +247,8 @@ function coilByCoil(t, v) {
   };
   return [
     el("h2", { class: "kicker" }, "The truth beside the verdict, coil by coil"),
-    el(
-      "div",
-      { class: "scroll", tabindex: "0", role: "region", "aria-label": "The truth, coil by coil" },
-      el("table", {}, el("thead", {}, el("tr", {}, ...head.map((h) => el("th", { scope: "col" }, h)))), el("tbody", {}, ...t.looks.map(row))),
-    ),
-    el("p", { class: "note" }, "The last two columns: microtesla across the pad, above 0 toward the planned face, once where the mark was and once where the sensor really sits. A plain check takes the second for the first. Just outside a winding the field points the other way, and a neighbour's field is there as well."),
+    stacks(el("table", {}, el("thead", {}, el("tr", {}, ...head.map((h) => el("th", { scope: "col" }, h)))), el("tbody", {}, ...t.looks.map(row)))),
+    el("p", { class: "note" }, "The figures are microtesla across the pad, above 0 toward the planned face: once at the mark and once where the sensor really sits. A plain check takes the second for the first. Just outside a winding the field points the other way, and a neighbour's field is there as well."),
   ];
 }
 

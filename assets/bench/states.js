@@ -66,7 +66,7 @@ const MAKERS = {
     judge(s, (i) => (i % 3 === 0 ? sure("as-planned") : doubt(0.3 + 0.07 * i)));
     s.verdict.outcome = "undecided";
     const at = s.plan.coils[1].id;
-    s.verdict.next = { at, why: "the phone may have lain off its centre; another hold with the phone turned by half tells." };
+    s.verdict.next = { at, top_deg: 180, why: `The phone may have lain off the centre. Read ${at} once more with the phone turned by half: its sensor then lies elsewhere.` };
     s.verdict.notes = ["There was no rest with the supply off: the background had to be guessed, and that costs certainty."];
     s.prompt = { do: "hold", at, say: `Lay the phone on ${at} again.` };
     return { state: s };
@@ -145,6 +145,7 @@ function fault(s, faults, mend, say) {
     { p: 0.981, faults, mend, say },
     { p: 0.014, faults: [{ kind: "coil-reversed", id: s.plan.coils[0].id }], mend: [{ do: "flip", id: s.plan.coils[0].id }], say: `Coil ${s.plan.coils[0].id} faces the wrong way.` },
   ];
+  if (!s.sign_off.except) s.sign_off.except = { coils: [], ohms: [], ohms_unread: false, wiring: say };
   s.prompt = { do: "mend", say };
 }
 

@@ -20,7 +20,7 @@ function mendWords(m) {
     case "swap-pad":
       return "Swap the pad's two leads at its plug";
     case "rejoin":
-      return `Part ${m.id} and join it where the plan has it`;
+      return `Undo the joints of ${m.id} and join it as the plan has it`;
     case "remake-joint":
       return `Make the joint of ${m.id} anew`;
     case "replace":
@@ -53,7 +53,13 @@ export function showVerdict(place, state, o) {
   if (!v || read === 0) {
     parts.push(
       el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),
-      el("p", {}, "Scan the code below with a phone and lay it on one coil after another. No phone or no pad at hand? Rehearse with made-up ones; it takes a minute."),
+      el(
+        "p",
+        {},
+        state.check.rehearsal
+          ? "Do what the made-up phone shows: it lies on one coil after another, first with the supply off, then on."
+          : "Scan the code below with a phone and lay it on one coil after another. No phone or no pad at hand? Rehearse with made-up ones; it takes a minute.",
+      ),
     );
     if (!state.check.rehearsal) parts.push(el("button", { type: "button", class: "main", onclick: o.onrehearse }, "Rehearse now"));
     place.replaceChildren(...parts);

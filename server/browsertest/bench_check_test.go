@@ -14,6 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/accessibility"
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/fetch"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/network"
@@ -368,8 +370,43 @@ func TestRehearsalTurnedAndTilted(t *testing.T) {
 		t.Errorf("the table and the list of coils that fool a sign check differ: %v", odd)
 	}
 	shot(t, ctx, "truth")
-	do(t, ctx, chromedp.Reload())
+	// On a phone's screen the table folds into blocks, nothing scrolls sideways, and
+	// it is still a table to those who listen.
+	do(t, ctx, chromedp.EmulateViewport(360, 740))
+	var wide []string
+	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll("html, #coil-by-coil, #coil-by-coil *")].filter((e) => e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 1 && getComputedStyle(e).display !== "inline").map((e) => e.tagName + " " + e.className)`, &wide))
+	if len(wide) > 0 {
+		t.Errorf("wider than a phone: %v", wide)
+	}
+	var stands float64
+	do(t, ctx, chromedp.Evaluate(`(() => { const [name, was] = document.querySelector("#coil-by-coil tbody tr").cells; return was.getBoundingClientRect().top - name.getBoundingClientRect().top; })()`, &stands))
+	if stands <= 0 {
+		t.Error("a coil's values do not stand under its name")
+	}
+	for role, n := range map[string]int{"table": 1, "columnheader": 6, "rowheader": 9, "cell": 45} {
+		if got := roles(t, ctx, "#coil-by-coil", role); got != n {
+			t.Errorf("%d of role %s, want %d", got, role, n)
+		}
+	}
+	shot(t, ctx, "truth-narrow")
+	do(t, ctx, chromedp.EmulateViewport(1440, 900), chromedp.Reload())
 	waitFor(t, ctx, "the truth after loading the page again", `document.querySelector("#truth")?.textContent.includes("String B")`)
+}
+
+// roles counts what stands in a part of the page for those who listen.
+func roles(t *testing.T, ctx context.Context, selector, role string) (n int) {
+	t.Helper()
+	var place []*cdp.Node
+	do(t, ctx, chromedp.Nodes(selector, &place, chromedp.ByQuery), chromedp.ActionFunc(func(ctx context.Context) error {
+		found, err := accessibility.QueryAXTree().WithBackendNodeID(place[0].BackendNodeID).WithRole(role).Do(ctx)
+		for _, k := range found {
+			if !k.Ignored {
+				n++
+			}
+		}
+		return err
+	}))
+	return n
 }
 
 // manyCoils is a plan of rows of twenty coils, of a shape in the plan's words.

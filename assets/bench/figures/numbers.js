@@ -1,5 +1,6 @@
 // Numbers for reading, and parts of tables.
 import { el } from "../../common/dom.js";
+import { stacks } from "../stacks.js";
 
 /** To so many significant digits, never with an exponent. @param {number} x @param {number} [digits] */
 export function digits(x, digits = 3) {
@@ -31,17 +32,15 @@ export function parse(text) {
  * @param {string} [kind] class of the table
  */
 export function table(caption, heads, rows, kind = "") {
-  return el(
-    "div",
-    { class: "scroll", tabindex: "0", role: "region", "aria-label": caption },
-    el(
-      "table",
-      { class: kind },
-      el("caption", { class: "out-of-sight" }, caption),
-      el("thead", {}, el("tr", {}, ...heads.map((h) => el("th", { scope: "col" }, h)))),
-      el("tbody", {}, ...rows.map((r) => el("tr", {}, ...r.map((c, i) => (i === 0 ? el("th", { scope: "row" }, c) : el("td", {}, c)))))),
-    ),
+  const made = el(
+    "table",
+    { class: kind },
+    el("caption", { class: "out-of-sight" }, caption),
+    el("thead", {}, el("tr", {}, ...heads.map((h) => el("th", { scope: "col" }, h)))),
+    el("tbody", {}, ...rows.map((r) => el("tr", {}, ...r.map((c, i) => (i === 0 ? el("th", { scope: "row" }, c) : el("td", {}, c)))))),
   );
+  // More than four columns do not fit a phone.
+  return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": caption }, heads.length > 4 ? stacks(made) : made);
 }
 
 /** @param {string} id @param {string} title @param {...(Node | string | null | false)} children */
