@@ -59,7 +59,7 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 	err = page.Execute(&b, map[string]any{
 		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
-		"Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
+		"North": r.calls("north"), "NorthSay": r.northSay(), "Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
 		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "Room": room, "Note": note,
 	})
 	return b.Bytes(), err
@@ -156,6 +156,36 @@ func (r *Record) kinds(kind string) (n int) {
 		}
 	}
 	return n
+}
+
+// calls names a face, north or south as everywhere in this program, so that a
+// maker who names them the other way round can read it as well.
+func (r *Record) calls(face string) string {
+	own := map[string]string{"north": "south", "south": "north"}[face]
+	if r.OutFace != "south" || own == "" {
+		return face
+	}
+	return fmt.Sprintf("%s (the maker's %s)", face, own)
+}
+
+// FaceUp says which face was read to look up.
+func (r *Record) FaceUp(face string) string {
+	if face == "none" {
+		return "no face"
+	}
+	return r.calls(face) + " faces up"
+}
+
+// northSay says what north is on this record, in the maker's words too where they
+// are known.
+func (r *Record) northSay() string {
+	switch r.OutFace {
+	case "north":
+		return "North is the face that the field comes out of; the maker calls it so."
+	case "south":
+		return "North is the face that the field comes out of, as physics has it; the maker calls it south. North up on this record is the maker's south up."
+	}
+	return "North is the face that the field comes out of, as physics has it; some makers call it south."
 }
 
 func (r *Record) supply(p *layout.Plan) string {

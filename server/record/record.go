@@ -32,6 +32,7 @@ type Record struct {
 	Serial    string              `json:"serial"`
 	Maker     string              `json:"maker"`
 	Note      string              `json:"note"`
+	OutFace   string              `json:"out_face,omitempty"` // what the maker calls the face that the field comes out of: north | south, "" if never asked
 	Exception *Exception          `json:"exception"` // nil: every coil claimed as planned, and the ohms agree
 	Verdict   *verdict.Verdict    `json:"verdict"`
 	Coils     []Coil              `json:"coils"`

@@ -2,6 +2,7 @@ package record
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -230,6 +231,56 @@ func TestMendStandsOnTheRecord(t *testing.T) {
 	for _, s := range []string{", after a mend", "goes on from check beef00", "B2 turned over or its leads swapped; the ends of string A swapped"} {
 		if !strings.Contains(page, s) {
 			t.Errorf("the page lacks %q", s)
+		}
+	}
+}
+
+// North is said in the maker's own words, while the JSON keeps to one meaning:
+// the face that the field comes out of.
+func TestNorthInTheMakersWords(t *testing.T) {
+	r, _ := made(t, "kennel", 1, nil)
+	uT := 410.0
+	r.Readings = append(r.Readings, Reading{Kind: "hand", Source: "main", At: []string{"A1"}, Samples: 1, Face: "north", UT: &uT}, Reading{Kind: "hand", Source: "main", At: []string{"A2"}, Samples: 1, Face: "none"})
+	plain, _, err := r.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const head = `<th class="l" scope="col">%s</th><th class="l" scope="col">claim</th>`
+	for _, c := range []struct {
+		outFace  string
+		has, not []string
+	}{
+		{"", []string{fmt.Sprintf(head, "north"), "some makers call it south", "north faces up, 410", "toward the reader, north up;"}, []string{"the maker&#39;s", "the maker calls"}},
+		{"north", []string{fmt.Sprintf(head, "north"), "the maker calls it so", "north faces up, 410"}, []string{"south"}},
+		{"south", []string{fmt.Sprintf(head, "north (the maker&#39;s south)"), "the maker calls it south", "North up on this record is the maker&#39;s south up", "north (the maker&#39;s south) faces up, 410", "toward the reader, north (the maker&#39;s south) up;"}, []string{"some makers"}},
+	} {
+		r.OutFace = c.outFace
+		page := htmlOf(t, r)
+		for _, s := range append(c.has, "<td>no face</td>", `<td class="l">up</td>`) {
+			if !strings.Contains(page, s) {
+				t.Errorf("called %q: the page lacks %q", c.outFace, s)
+			}
+		}
+		for _, s := range c.not {
+			if strings.Contains(page, s) {
+				t.Errorf("called %q: the page has %q", c.outFace, s)
+			}
+		}
+		// Nothing else of the JSON differs, and the page comes back from it alone.
+		text, _, err := r.Encode()
+		if err != nil {
+			t.Fatal(err)
+		}
+		back, err := Decode(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if htmlOf(t, back) != page {
+			t.Errorf("called %q: the page made of the JSON differs", c.outFace)
+		}
+		back.OutFace = ""
+		if again, _, err := back.Encode(); err != nil || !bytes.Equal(again, plain) {
+			t.Errorf("called %q: the JSON differs in more than the maker's word, %v", c.outFace, err)
 		}
 	}
 }

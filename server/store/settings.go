@@ -12,6 +12,11 @@ const settingsTable = `CREATE TABLE settings (
 		value TEXT NOT NULL
 	) STRICT;`
 
+// OutFace names the setting for what the maker calls the face that the field
+// comes out of: "north", as in physics, or "south". Asked once, on whichever page
+// comes first.
+const OutFace = "out-face"
+
 // Setting returns what is kept under a name, or "" where nothing is.
 func (s *Store) Setting(ctx context.Context, name string) (string, error) {
 	var v string

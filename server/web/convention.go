@@ -3,18 +3,16 @@ package web
 import (
 	"fmt"
 	"net/http"
-)
 
-// outFaceSetting is what the maker calls the face that the field comes out of:
-// "north", as in physics, or "south". Asked once, on whichever page comes first.
-const outFaceSetting = "out-face"
+	"polewise/server/store"
+)
 
 type convention struct {
 	OutFace string `json:"out_face"` // "" until it was asked
 }
 
 func (s *Site) outFace(r *http.Request) string {
-	v, err := s.Store.Setting(r.Context(), outFaceSetting)
+	v, err := s.Store.Setting(r.Context(), store.OutFace)
 	if err != nil {
 		s.Log.Warn("the maker's name for the face is not known", "err", err)
 	}
@@ -34,7 +32,7 @@ func (s *Site) setConvention(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusBadRequest, "no-face", fmt.Sprintf("Expected north or south for the face that the field comes out of, found %q.", q.OutFace), "Answer the question on the bench page again.")
 		return
 	}
-	if err := s.Store.SetSetting(r.Context(), outFaceSetting, q.OutFace); err != nil {
+	if err := s.Store.SetSetting(r.Context(), store.OutFace, q.OutFace); err != nil {
 		s.fail(w, err)
 		return
 	}

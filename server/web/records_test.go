@@ -87,8 +87,27 @@ func TestSignOffRefused(t *testing.T) {
 		t.Fatal(err)
 	}
 	whole := sign(`,"except":{"reason":"because",` + string(except[1:]))
+	if status, answer := s.ask(t, "/api/convention", `{"out_face":"south"}`); status != 200 {
+		t.Fatal(status, answer)
+	}
 	if status, answer := s.ask(t, "/api/sign-off", whole); status != 200 {
 		t.Fatal(status, answer)
+	}
+	// The page has the maker's word as it was when it was signed; in the JSON north
+	// keeps its meaning.
+	if status, answer := s.ask(t, "/api/convention", `{"out_face":"north"}`); status != 200 {
+		t.Fatal(status, answer)
+	}
+	for kind, say := range map[string]string{".html": "the maker calls it south", ".json": `{"id":"A1","string":"A","north":"up"`} {
+		r, err := http.Get(s.bench.URL + "/api/records/" + id + kind)
+		if err != nil {
+			t.Fatal(err)
+		}
+		raw, err := io.ReadAll(r.Body)
+		r.Body.Close()
+		if err != nil || !strings.Contains(string(raw), say) {
+			t.Errorf("the record's %s lacks %q, %v", kind, say, err)
+		}
 	}
 	refused(400, "not-to-be-signed", "/api/sign-off", whole)
 	refused(409, "signed-off", "/api/checks/"+id+"/label", `{"serial":"1"}`)
