@@ -26,6 +26,7 @@ function show() {
   for (const span of /** @type {any} */ (document.querySelectorAll(".north-text"))) if (span.northWords) span.textContent = span.northWords(north());
   byId("legend-north").textContent = north().way("up");
   const choice = (word, label) => el("button", { type: "button", class: "small", id: `call-${word}`, onclick: () => void choose(word) }, label);
+  byId("convention").classList.toggle("unanswered", !outFace);
   byId("convention").replaceChildren(
     ...(outFace
       ? [north().note, " ", choice(outFace === "north" ? "south" : "north", outFace === "north" ? "I call it south" : "I call it north")]

@@ -216,6 +216,20 @@ func TestRecordsList(t *testing.T) {
 	find("")
 	rows(2)
 	looked(t, ctx, "the list")
+	// On paper every column stands under its head, also on a sheet narrower than a
+	// screen.
+	var aside []string
+	do(t, ctx, emulation.SetEmulatedMedia().WithMedia("print"), chromedp.EmulateViewport(680, 900), chromedp.Evaluate(`(() => {
+		const seen = (row) => [...row.cells].filter((c) => c.checkVisibility());
+		const heads = seen(document.querySelector(".rec-list thead tr"));
+		return [...document.querySelectorAll(".rec-list tbody tr")].flatMap((row) => {
+			const cells = seen(row);
+			return heads.map((h, i) => [h.textContent, h.getBoundingClientRect(), cells[i]?.getBoundingClientRect()]).filter(([, h, c]) => !c || Math.abs(h.left - c.left) > 1 || Math.abs(h.right - c.right) > 1).map(([name]) => row.textContent + ": " + name);
+		});
+	})()`, &aside), emulation.SetEmulatedMedia(), chromedp.EmulateViewport(1280, 900))
+	if len(aside) > 0 {
+		t.Errorf("on paper not under their heads: %q", aside)
+	}
 	do(t, ctx, press(`[data-sort="serial"]`))
 	waitFor(t, ctx, "the order", `document.querySelector('th[aria-sort="ascending"]') && document.querySelector(".rec-list .rec-serial").textContent === "K-17"`)
 	if file := text(t, ctx, "#rec-file"); file != filepath.Join(program.Data, "polewise.db") {

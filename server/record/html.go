@@ -29,7 +29,7 @@ var Policy = func() string {
 }()
 
 var page = template.Must(template.New("record").Funcs(template.FuncMap{
-	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": Claim, "claimed": claimWords, "celsius": celsius, "mend": mendWords, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
+	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": Claim, "claimed": claimWords, "celsius": celsius, "mend": mendWords, "tenths": tenths, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
 	"mark": func(s verdict.State) template.HTML { return template.HTML(glyph(s)) }, // of this package's own making
 }).Parse(pageText))
 
@@ -253,6 +253,9 @@ func microtesla(v any) string {
 	}
 	return "\u2013"
 }
+
+// tenths writes a field as read.
+func tenths(v float64) string { return strings.Replace(fmt.Sprintf("%.1f", v), "-", "\u2212", 1) }
 
 func ohmWords(v any) string {
 	switch x := v.(type) {

@@ -33,7 +33,7 @@ type Record struct {
 	Maker     string              `json:"maker"`
 	Note      string              `json:"note"`
 	OutFace   string              `json:"out_face,omitempty"` // what the maker calls the face that the field comes out of: north | south, "" if never asked
-	Exception *Exception          `json:"exception"` // nil: every coil claimed as planned, and the ohms agree
+	Exception *Exception          `json:"exception"`          // nil: every coil claimed as planned, and the ohms agree
 	Verdict   *verdict.Verdict    `json:"verdict"`
 	Coils     []Coil              `json:"coils"`
 	Ohms      []Ohm               `json:"ohms"`

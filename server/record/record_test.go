@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -250,13 +251,13 @@ func TestNorthInTheMakersWords(t *testing.T) {
 		outFace  string
 		has, not []string
 	}{
-		{"", []string{fmt.Sprintf(head, "north"), "some makers call it south", "north faces up, 410", "toward the reader, north up;"}, []string{"the maker&#39;s", "the maker calls"}},
+		{"", []string{fmt.Sprintf(head, "north"), "some makers call it south", "north faces up, 410 uT", "toward the reader, north up;"}, []string{"the maker&#39;s", "the maker calls"}},
 		{"north", []string{fmt.Sprintf(head, "north"), "the maker calls it so", "north faces up, 410"}, []string{"south"}},
 		{"south", []string{fmt.Sprintf(head, "north (the maker&#39;s south)"), "the maker calls it south", "North up on this record is the maker&#39;s south up", "north (the maker&#39;s south) faces up, 410", "toward the reader, north (the maker&#39;s south) up;"}, []string{"some makers"}},
 	} {
 		r.OutFace = c.outFace
 		page := htmlOf(t, r)
-		for _, s := range append(c.has, "<td>no face</td>", `<td class="l">up</td>`) {
+		for _, s := range append(c.has, "no face</td>", `<td class="l">up</td>`) {
 			if !strings.Contains(page, s) {
 				t.Errorf("called %q: the page lacks %q", c.outFace, s)
 			}
@@ -281,6 +282,40 @@ func TestNorthInTheMakersWords(t *testing.T) {
 		back.OutFace = ""
 		if again, _, err := back.Encode(); err != nil || !bytes.Equal(again, plain) {
 			t.Errorf("called %q: the JSON differs in more than the maker's word, %v", c.outFace, err)
+		}
+	}
+}
+
+// Every row of every table has a cell under each of its heads.
+func TestColumnsStandUnderTheirHeads(t *testing.T) {
+	r, _ := made(t, "kennel", 1, nil)
+	uT := 410.0
+	r.Readings = append(r.Readings, Reading{Kind: "hand", At: []string{"A1"}, Samples: 1, Face: "north", UT: &uT}, Reading{Kind: "pass", At: []string{"A1", "A2"}, Samples: 40}, Reading{Kind: "hold", At: []string{"A3"}, Samples: 9})
+	cell, wide := regexp.MustCompile(`<t[hd]\b[^>]*>`), regexp.MustCompile(`colspan="(\d+)"`)
+	tables := regexp.MustCompile(`(?s)<table>.*?</table>`).FindAllString(htmlOf(t, r), -1)
+	if len(tables) != 3 {
+		t.Fatalf("%d tables", len(tables))
+	}
+	for _, table := range tables {
+		want := 0
+		for i, row := range regexp.MustCompile(`(?s)<tr.*?</tr>`).FindAllString(table, -1) {
+			n := 0
+			for _, c := range cell.FindAllString(row, -1) {
+				n++
+				if m := wide.FindStringSubmatch(c); m != nil {
+					more, err := strconv.Atoi(m[1])
+					if err != nil {
+						t.Fatal(err)
+					}
+					n += more - 1
+				}
+			}
+			if i == 0 {
+				want = n
+			}
+			if n != want {
+				t.Errorf("%d columns under %d heads: %s", n, want, row)
+			}
 		}
 	}
 }

@@ -81,7 +81,7 @@ export class Records {
     this.count = el("p", { class: "note", role: "status", id: "rec-count" });
     this.rows = el("tbody", {});
     this.heads = COLUMNS.map(([id, words]) => el("th", { scope: "col" }, el("button", { type: "button", class: "rec-sort", "data-sort": id, onclick: () => this.sort(id) }, words)));
-    const head = el("tr", {}, el("th", { scope: "col" }, el("span", { class: "out-of-sight" }, "Chosen")), ...this.heads, el("th", { scope: "col" }, "Note"));
+    const head = el("tr", {}, el("th", { class: "rec-choose", scope: "col" }, el("span", { class: "out-of-sight" }, "Chosen")), ...this.heads, el("th", { scope: "col" }, "Note"));
     const turn = (words, by) => el("button", { type: "button", class: "small", onclick: () => this.ask({ page: this.asked.page + by }) }, words);
     this.back = /** @type {any} */ (turn("Page before", -1));
     this.on = /** @type {any} */ (turn("Next page", 1));
