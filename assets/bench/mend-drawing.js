@@ -8,7 +8,7 @@ import { scene } from "./wiring-scene.js";
 
 const COIL = 42; // pitch of coils in a string
 const ROW = 64;
-const LEFT = 54;
+const LEFT = 62;
 const TOP = 30;
 const R = 11;
 

@@ -130,7 +130,7 @@ function judge(s, claim) {
   s.verdict = { outcome: "fault", coils, causes: [], notes: [] };
   const open = coils.filter((c) => c.state !== "as-planned").map((c) => c.id);
   const pad = { across: "pad", ohms: 0.98, celsius: 20, planned: 0.97, low: 0.9, high: 1.05, agrees: true, counts: true };
-  s.sign_off = { ...s.sign_off, refused: "", ohms: [pad], except: open.length > 0 ? { coils: open, ohms: [], ohms_unread: false, wiring: "" } : null };
+  s.sign_off = { ...s.sign_off, signed: null, refused: "", ohms: [pad], except: open.length > 0 ? { coils: open, ohms: [], ohms_unread: false, wiring: "" } : null };
   s.prompt = null;
   s.passes = [];
   const odd = coils.find((c) => c.state === "reversed")?.id;

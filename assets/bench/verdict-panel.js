@@ -68,7 +68,7 @@ export function showVerdict(place, state, o) {
   const [shape, word] = OUTCOMES[v.outcome] || OUTCOMES.undecided;
   parts.push(el("p", { class: `outcome outcome-${v.outcome}` }, stateBadge(shape, word)));
   parts.push(progress(state, read));
-  if (v.outcome === "as-planned") parts.push(el("p", {}, "Every coil faces as planned. The pad may be taped, once the ohms agree as well."));
+  if (v.outcome === "as-planned") parts.push(el("p", {}, state.sign_off?.signed ? "Every coil faces as planned." : "Every coil faces as planned. The pad may be taped, once the ohms agree as well."));
   if (v.outcome === "fault") parts.push(...causes(state));
   else parts.push(...suspicions(v));
   if (v.next) parts.push(el("p", { class: "next" }, el("strong", {}, nextWords(v.next)), v.next.why));
