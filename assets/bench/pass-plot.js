@@ -29,7 +29,7 @@ export function passPlot(p) {
   const dot = 2.1;
   parts.push(svg("path", { class: "plot-dots", d: k.read.map(([mm, u]) => `M${(x(mm) - dot).toFixed(1)} ${y(u).toFixed(1)}a${dot} ${dot} 0 1 0 ${2 * dot} 0a${dot} ${dot} 0 1 0 ${-2 * dot} 0`).join("") }));
   parts.push(svg("text", { class: "plot-text", x: W - RIGHT, y: H - 4, "text-anchor": "end", "font-size": 10 }, "mm along the row"));
-  for (const mm of ticks(from, to)) parts.push(svg("text", { class: "plot-text", x: x(mm), y: H - 4, "text-anchor": "middle", "font-size": 9.5, visibility: x(mm) > W - 100 ? "hidden" : "visible" }, field(mm)));
+  for (const mm of ticks(from, to)) parts.push(svg("text", { class: "plot-text", x: x(mm), y: H - 4, "text-anchor": "middle", "font-size": 9.5, visibility: x(mm) > W - 116 ? "hidden" : "visible" }, field(mm)));
   const words = `The pass over ${k.coils.join(", ")}: ${k.read.length} readings from ${field(Math.min(...k.read.map((r) => r[1])))} to ${field(Math.max(...k.read.map((r) => r[1])))} microtesla across the pad`;
   return svg("svg", { class: "plot", viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": words }, ...parts);
 }
