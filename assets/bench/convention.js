@@ -30,7 +30,7 @@ function show() {
   byId("convention").replaceChildren(
     ...(outFace
       ? [north().note, " ", choice(outFace === "north" ? "south" : "north", outFace === "north" ? "I call it south" : "I call it north")]
-      : ["A face that the field comes out of pushes a compass needle's north end away: physics calls it north, some makers south. You call it ", choice("north", "North"), " ", choice("south", "South")]),
+      : ["A face that the field comes out of pushes a compass needle's north end away: physics calls it north, some makers south. You call it ", el("span", {}, choice("north", "North"), " ", choice("south", "South"))]),
   );
 }
 
