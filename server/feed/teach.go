@@ -262,6 +262,9 @@ func (h *Hub) Keep(ctx context.Context, name, as string, atSensor bool) error {
 	}
 	d := t.draft
 	d.Name, d.AtSensor = as, atSensor
+	if d.Time == "" { // a clock shows only after a while; what was picked early has none yet
+		d.Time, d.TimeUnit = timeLike(s.watch.history(), d.Field[0])
+	}
 	s.mu.Unlock()
 	if other, _ := h.byName(as); other != nil && other.Source != name {
 		return problem("name-taken", fmt.Sprintf("Another sensor's choice is kept as %q.", as), "Pick another name, or forget that one first.")
