@@ -25,7 +25,10 @@
 //     not count against it.
 //   - Weak: turns are shorted so that less than 80 percent of them work. From
 //     80 to 90 percent both weak and as planned may be claimed: the contract
-//     draws the line at 85, and no honest reading tells 84 from 86.
+//     draws the line at 85, and no honest reading tells 84 from 86. A coil with
+//     fewer turns lets its string take more current: where it makes 85 percent of
+//     its planned field all the same, as planned may be claimed too, for by the
+//     contract's words it is not weak.
 //   - Dead: no current flows in its turns, whatever the reason: shorted, or in a
 //     string or group that is open.
 //   - Reversed: it faces against the plan, whatever turned it. Reversed and weak

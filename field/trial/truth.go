@@ -42,6 +42,7 @@ type CoilTruth struct {
 const (
 	surelyWeak, surelyWell = 0.80, 0.90
 	starvedBelow           = 0.15
+	weakField              = 0.85 // of the planned field; the contract's line
 )
 
 // stateOf says what a coil is: own is the share of working turns, current the
@@ -69,6 +70,9 @@ func stateOf(own, current float64) (is verdict.State, allowed []verdict.State) {
 	}
 	if math.Abs(current) < starvedBelow {
 		allowed = append(allowed, verdict.StateDead)
+	}
+	if is == verdict.StateWeak && own*current >= weakField {
+		allowed = append(allowed, verdict.StateAsPlanned)
 	}
 	return is, allowed
 }
