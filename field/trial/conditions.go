@@ -46,9 +46,25 @@ func toggled(s *session) {
 	if s.r.chance(0.5) {
 		s.rest(s.r.between(1, 3))
 	}
+	s.take = s.takeToggled
 	for _, j := range s.order() {
-		s.hold(j, holdOptions{spells: s.toggles()})
+		s.take(j, holdOptions{})
 	}
+}
+
+// takeToggled holds a coil with the supply switched in between.
+func (s *session) takeToggled(j int, o holdOptions) {
+	o.spells = s.toggles()
+	s.hold(j, o)
+}
+
+// takeOn holds a coil with the supply on all the time.
+func (s *session) takeOn(j int, o holdOptions) {
+	if s.state != "on" {
+		s.drive("on", 0, 0)
+	}
+	o.length = s.r.between(1.2, 3)
+	s.hold(j, o)
 }
 
 // toggles are the supply's states in a hold: off and on, once or more.
@@ -76,9 +92,9 @@ func oneRest(s *session) {
 	s.start()
 	s.drive("off", 0, 0)
 	s.rest(s.r.between(1.5, 4))
-	s.drive("on", 0, 0)
+	s.take = s.takeOn
 	for _, j := range s.order() {
-		s.hold(j, holdOptions{length: s.r.between(1.2, 3)})
+		s.take(j, holdOptions{})
 	}
 }
 
@@ -91,22 +107,16 @@ func offsetUnknown(s *session) {
 	s.start()
 	s.drive("off", 0, 0)
 	s.rest(s.r.between(1.5, 4))
+	s.take = s.takeToggled
 	if !toggle {
+		s.take = s.takeOn
 		s.drive("on", 0, 0)
 	}
 	again := s.r.between(0.2, 1)
 	for _, j := range s.order() {
-		o := holdOptions{length: s.r.between(1.2, 3)}
-		if toggle {
-			o = holdOptions{spells: s.toggles()}
-		}
-		s.hold(j, o)
+		s.take(j, holdOptions{})
 		if turn && s.r.chance(again) {
-			o.turn = pick(s.r, 180.0, 180, 90, -90)
-			if toggle {
-				o.spells = s.toggles()
-			}
-			s.hold(j, o)
+			s.take(j, holdOptions{turn: pick(s.r, 180.0, 180, 90, -90)})
 		}
 	}
 	s.note("toggled %v, turned %v", toggle, turn)
@@ -135,9 +145,15 @@ func pulsed(s *session) {
 		s.drive("off", 0, 0)
 		s.rest(s.r.between(1.5, 4))
 	}
-	s.drive("pulse", s.p.supply.hz, s.p.supply.duty)
+	s.take = func(j int, o holdOptions) {
+		if s.state != "pulse" {
+			s.drive("pulse", s.p.supply.hz, s.p.supply.duty)
+		}
+		o.length = s.r.between(2.5, 5)
+		s.hold(j, o)
+	}
 	for _, j := range s.order() {
-		s.hold(j, holdOptions{length: s.r.between(2.5, 5)})
+		s.take(j, holdOptions{})
 	}
 	s.note("pulses %.2f Hz, duty %.2f", s.p.supply.hz, s.p.supply.duty)
 }
@@ -160,6 +176,7 @@ func (s *session) restAndPass() {
 	s.rest(s.r.between(1.5, 4))
 	s.drive("on", 0, 0)
 	s.passRows()
+	s.take = s.takeOn
 }
 
 func headingsTold(s *session) {
@@ -176,9 +193,15 @@ func handAndOhms(s *session) {
 	s.now = 5
 	s.drive("on", 0, 0)
 	meter := s.r.chance(0.2)
+	s.take = func(j int, _ holdOptions) {
+		if s.state != "on" {
+			s.drive("on", 0, 0)
+		}
+		s.readByHand(j, meter)
+	}
 	for range 2 {
 		for _, j := range s.order() {
-			s.readByHand(j, meter)
+			s.take(j, holdOptions{})
 		}
 	}
 	s.ohmmeter(s.r.chance(0.6))

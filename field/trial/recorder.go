@@ -74,6 +74,9 @@ type session struct {
 	yaw       float64 // real, of the moment
 	startYaw  float64
 
+	// take reads a coil once more the way the condition has it; nil: not at all.
+	take func(coil int, o holdOptions)
+
 	lines   []line
 	samples []sample
 	stops   []stop

@@ -61,10 +61,15 @@ func (c *Case) Put(judge Judge, into *Score) (Result, error) {
 	if err != nil {
 		return Result{}, fmt.Errorf("condition %s, seed %d: %w", c.Condition.Name, c.Truth.Seed, err)
 	}
-	if len(v.Coils) != len(c.Truth.Coils) {
-		return Result{}, fmt.Errorf("condition %s, seed %d: the verdict has %d coils, the pad %d", c.Condition.Name, c.Truth.Seed, len(v.Coils), len(c.Truth.Coils))
-	}
+	return c.score(v, took, into)
+}
+
+// score scores an answer.
+func (c *Case) score(v *verdict.Verdict, took time.Duration, into *Score) (Result, error) {
 	res := Result{Took: took}
+	if len(v.Coils) != len(c.Truth.Coils) {
+		return res, fmt.Errorf("condition %s, seed %d: the verdict has %d coils, the pad %d", c.Condition.Name, c.Truth.Seed, len(v.Coils), len(c.Truth.Coils))
+	}
 	say := func(format string, args ...any) { res.What = append(res.What, fmt.Sprintf(format, args...)) }
 	sound := len(c.Truth.Faults) == 0
 	for _, t := range c.Truth.Coils {

@@ -17,7 +17,8 @@ type flatTop struct {
 // back bit for bit while the other axes go on: a sensor at the end of its
 // range, which may lie below full scale and differ between the two directions.
 // Coarse quantisation alone repeats values too, but not the same extreme over
-// two coils and not in an axis that elsewhere seldom repeats.
+// two coils, far from the background, and not in an axis that elsewhere seldom
+// repeats and has no other value near it that comes back as often.
 func flatTops(cut *capture.Stretches, fullScale float64) [3][]flatTop {
 	var tops [3][]flatTop
 	background := offLevel(cut)
@@ -43,7 +44,7 @@ func flatTops(cut *capture.Stretches, fullScale float64) [3][]flatTop {
 			}
 		}
 		for _, end := range []flatTop{{hi, 1}, {lo, -1}} {
-			holds, most, run := 0, 0, 0
+			holds, most, run, beside := 0, 0, 0, 0
 			for _, s := range stretches {
 				n := 0
 				for _, b := range s.B {
@@ -56,15 +57,17 @@ func flatTops(cut *capture.Stretches, fullScale float64) [3][]flatTop {
 				}
 				if n > most {
 					most, run = n, n
+					beside = mostBeside(s, a, end.level)
 				}
 			}
 			elsewhere := float64(repeats-max(run-1, 0)) / math.Max(1, float64(total-run))
 			full := fullScale > 0 && math.Abs(end.level) >= 0.98*fullScale
 			away := math.Abs(end.level-background[a]) > awayUT // false too where the background is not known
+			apart := math.Abs(end.level-background[a]) > apartUT || math.IsNaN(background[a]) && math.Abs(end.level) > 2*awayUT
 			switch {
 			case full && most >= 1,
 				holds >= 2 && most >= 4 && away,
-				most >= 5 && elsewhere < 0.25:
+				most >= 5 && elsewhere < 0.25 && apart && most >= 2*beside:
 				tops[a] = append(tops[a], end)
 			}
 		}
@@ -72,9 +75,30 @@ func flatTops(cut *capture.Stretches, fullScale float64) [3][]flatTop {
 	return tops
 }
 
+// mostBeside is how often the commonest of the values next to a level came back
+// in a stretch: a sensor that goes by steps as coarse as its noise repeats them all.
+func mostBeside(s *capture.Stretch, axis int, level float64) int {
+	const next = 3.0 // uT
+	count := map[float64]int{}
+	for _, b := range s.B {
+		if d := math.Abs(b.UT[axis] - level); d > 0 && d < next {
+			count[b.UT[axis]]++
+		}
+	}
+	most := 0
+	for _, n := range count {
+		most = max(most, n)
+	}
+	return most
+}
+
 // awayUT is how far from the background a level must lie to be called a flat
 // top in an axis that repeats values anyway: the background repeats too.
 const awayUT = 60
+
+// apartUT is how far it must lie from it in an axis that does not: there it is no
+// more than the noise of an axis in which nothing happens.
+const apartUT = 25
 
 // offLevel is the middle of what was read with the supply off, NaN where
 // nothing was.

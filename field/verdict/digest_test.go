@@ -1,9 +1,13 @@
 package verdict
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
+
+	"polewise/field/capture"
 )
 
 // steady makes samples of one axis pattern: off, on, off; with a step of the
@@ -180,5 +184,39 @@ func TestBackgroundSteps(t *testing.T) {
 	}
 	if cuts := steps(list[:12]); len(cuts) != 2 {
 		t.Errorf("a reading that nothing explains was taken for steps at %v", cuts)
+	}
+}
+
+// A sensor that goes by steps as coarse as its noise repeats the highest value of
+// an axis in which nothing happens: it has not reached the end of its range.
+func TestCoarseStepsAreNoFlatTop(t *testing.T) {
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"off"}`}
+	rng := rand.New(rand.NewPCG(5, 5))
+	at := 0.1
+	sample := func(z float64) {
+		step := func(x float64) float64 { return math.Round((x+0.18*rng.NormFloat64())/0.22) * 0.22 }
+		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.4f,%.4f,%.4f]}`, at, step(9.2), step(-35), step(z)))
+		at += 0.1
+	}
+	for range 20 {
+		sample(-55)
+	}
+	lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.2f,"state":"pulse","hz":7.83,"duty":0.33}`, at), fmt.Sprintf(`{"type":"hold","t":%.2f,"at":"A1"}`, at+0.01))
+	for i := range 40 {
+		z := -55.0
+		if i%3 == 0 {
+			z = 40
+		}
+		sample(z)
+	}
+	lines = append(lines, fmt.Sprintf(`{"type":"lift","t":%.2f}`, at))
+	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for a, tops := range flatTops(c.Cut(), 0) {
+		if len(tops) > 0 {
+			t.Errorf("axis %d: flat tops %v", a, tops)
+		}
 	}
 }

@@ -27,6 +27,10 @@ type single struct {
 	kind  layout.FaultKind
 }
 
+// inCoil is the share of open strings that are broken inside a coil: the two are
+// told apart only where an ohmmeter was put to a coil of the string.
+const inCoil = 0.5
+
 // singles lists every single fault of the plan.
 func singles(p *layout.Plan, openCoils map[int]bool) []single {
 	var out []single
@@ -41,13 +45,17 @@ func singles(p *layout.Plan, openCoils map[int]bool) []single {
 			add(pTurnsShorted/float64(len(lostShares)), layout.Fault{Kind: layout.TurnsShorted, ID: id, Lost: lost})
 		}
 		if openCoils[j] {
-			add(pStringOpen, layout.Fault{Kind: layout.CoilOpen, ID: id})
+			add(inCoil*pStringOpen/float64(len(p.Strings[p.StringOf(j)].Coils)), layout.Fault{Kind: layout.CoilOpen, ID: id})
 		}
 	}
 	for i := range p.Strings {
 		id := p.Strings[i].ID
 		add(pStringReversed, layout.Fault{Kind: layout.StringReversed, ID: id})
-		add(pStringOpen, layout.Fault{Kind: layout.StringOpen, ID: id})
+		atJoint := 1.0
+		if openCoils[p.Strings[i].Coils[0]] {
+			atJoint = 1 - inCoil
+		}
+		add(atJoint*pStringOpen, layout.Fault{Kind: layout.StringOpen, ID: id})
 	}
 	for _, g := range p.Groups {
 		add(pGroupReversed, layout.Fault{Kind: layout.GroupReversed, ID: g.ID})

@@ -156,6 +156,11 @@ func (e *engine) inUse() int {
 			src, last = h.source, h.to
 		}
 	}
+	for i := range e.ev.passes {
+		if p := &e.ev.passes[i]; p.to > last {
+			src, last = p.source, p.to
+		}
+	}
 	return src
 }
 
@@ -201,6 +206,11 @@ func (e *engine) lastTop(src int) float64 {
 	for i := range e.ev.holds {
 		if h := &e.ev.holds[i]; h.source == src && h.to > last {
 			top, last = h.topDeg, h.to
+		}
+	}
+	for i := range e.ev.passes {
+		if p := &e.ev.passes[i]; p.source == src && p.to > last {
+			top, last = p.topDeg, p.to
 		}
 	}
 	return top

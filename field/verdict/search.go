@@ -382,13 +382,24 @@ func (e *engine) narrow() {
 	}
 }
 
-// climb improves every base fault by fault and returns all nodes on the way.
+// maxClimbs bounds the bases that are climbed from, the best first: in a pad of
+// many strings one more that is turned or open is found on the way from the plan.
+const maxClimbs = 12
+
+// climb improves the bases fault by fault and returns all nodes on the way.
 func (e *engine) climb() []*node {
 	work := e.newWorkspace()
 	var nodes []*node
 	visited := map[uint64]bool{}
+	var bases []*scored
 	for _, h := range e.bases() {
-		n := e.evaluate(&scored{hyp: h})
+		s := &scored{hyp: h}
+		s.log = e.evaluate(s).log
+		bases = append(bases, s)
+	}
+	slices.SortStableFunc(bases, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
+	for _, s := range bases[:min(len(bases), maxClimbs)] {
+		n := e.evaluate(s)
 		for range maxFaults {
 			if visited[n.hyp.key] {
 				break
@@ -413,10 +424,18 @@ func (e *engine) climb() []*node {
 			if top == nil {
 				break
 			}
+			n.slim()
 			n = e.evaluate(&scored{hyp: top})
 		}
+		n.slim()
 	}
 	return nodes
+}
+
+// slim lets go of what only scoring neighbours needs: in a large pad the nodes of
+// a climb would hold hundreds of megabytes.
+func (n *node) slim() {
+	n.field, n.ll, n.bg, n.glance, n.rough = nil, nil, nil, nil, nil
 }
 
 // put records a hypothesis unless an equal one is known.
@@ -461,7 +480,7 @@ func (e *engine) grow() {
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
 				continue // a coil that lost a few turns changes nothing worth following up
 			}
-			if within == expandWithin && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain {
+			if within < expandWithin+puzzling && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain {
 				continue // possible, as over a coil nobody read yet, but nothing speaks for it
 			}
 			if next == nil || s.promise(within) > next.promise(within) || s.promise(within) == next.promise(within) && s.hyp.key < next.hyp.key {
@@ -484,8 +503,12 @@ func (e *engine) grow() {
 }
 
 // tellingGain is the least that a fault must explain, in log units, for others to
-// be looked for beside it.
-const tellingGain = 0.7
+// be looked for beside it; unless the readings are so puzzling, misfit in log
+// units, that the way to what explains them may lead anywhere.
+const (
+	tellingGain = 0.7
+	puzzling    = 6.0
+)
 
 // wanted tells whether a hypothesis is one to begin from: the plan itself always.
 func (s *scored) wanted(least float64) bool {
