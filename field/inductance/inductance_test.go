@@ -18,7 +18,7 @@ import (
 // Ways each result is checked by:
 //
 //	Circles       table (Carlson forms, Neumann quadrature)
-//	round self    table (quadrature, Lyle)
+//	round self    table (quadrature, Lyle); one thin layer by Nagaoka's table and Lyle's examples
 //	other self    round where the shape is one; a slow sum over wires; Grover's square
 //	mutual        flux of the field package's B; far dipoles; both ways; mirror
 
@@ -76,6 +76,41 @@ func TestRoundWindingAgainstTable(t *testing.T) {
 	for _, v := range table(t, "winding_self.csv") {
 		l := v[3] * v[3] * RoundWinding((v[0]-v[2]/2)*1e-3, v[2]*1e-3, v[1]*1e-3)
 		near(t, "winding", mu0Of4Pi*l, v[4]*1e-6, 2e-8) // the table has 9 digits, the rule does 1e-8
+	}
+}
+
+// A winding of one thin layer is a current sheet: mu0 pi r^2 K / length with
+// Nagaoka's coefficient K. The two examples are Lyle's (Phil. Trans. R. Soc. A
+// 213 (1914) 421, p. 429, as quoted in a public test suite): radius 1 m, length
+// 2 m, 1.08137 mu0; length 0.5 m, 28.85335e-7 H.
+func TestThinLayerIsNagaokas(t *testing.T) {
+	// What the build takes away goes with the build: two of them give the sheet.
+	sheet := func(length float64) float64 {
+		at := func(build float64) float64 { return RoundWinding(1-build/2, build, length) }
+		const build = 1e-4
+		return 2*at(build/2) - at(build)
+	}
+	for _, v := range table(t, "nagaoka.csv") {
+		length := 2 / v[0]
+		got := sheet(length) * length / (field.Mu0 * math.Pi)
+		near(t, "Nagaoka's coefficient, computed", got, v[1], 5e-6)
+		if v[2] != 0 {
+			near(t, "Nagaoka's coefficient, as printed", got, v[2], 5e-5)
+		}
+	}
+	near(t, "Lyle's sheet, 2 m", sheet(2), 1.08137*field.Mu0, 1e-5)
+	near(t, "Lyle's sheet, 0.5 m", mu0Of4Pi*sheet(0.5), 28.85335e-7, 1e-5)
+}
+
+// A flat spiral of one layer is the mean over pairs of circles in one plane.
+func TestFlatSpiral(t *testing.T) {
+	for _, build := range []float64{0.5e-3, 20e-3, 40e-3} {
+		const inner, width = 10e-3, 1e-9
+		sum := gauss24.over(0, 1, func(v float64) float64 {
+			s := build * v * v * v
+			return 3 * v * v * build * gauss24.over(s/2, build-s/2, func(u float64) float64 { return Circles(inner+u+s/2, inner+u-s/2, 0) })
+		})
+		near(t, "flat spiral", RoundWinding(inner, build, width), 2*sum/(build*build), 1e-6)
 	}
 }
 

@@ -53,11 +53,26 @@ func RoundWinding(inner, build, width float64) float64 {
 	}
 	sum := gauss24.over(0, 1, func(v float64) float64 {
 		out, jac := v*v*v, 3*v*v*v*v*v
-		return jac * gauss24.over(0, 1, func(e float64) float64 {
-			s1, t1 := build*out, width*out*e
-			s2, t2 := build*out*e, width*out
-			return (width-t1)*mean(s1, t1) + (width-t2)*mean(s2, t2)
-		})
+		return jac * (fromKnee(build/width, func(e float64) float64 {
+			return (width - width*out*e) * mean(build*out, width*out*e)
+		}) + fromKnee(width/build, func(e float64) float64 {
+			return (width - width*out) * mean(build*out*e, width*out)
+		}))
 	})
 	return 4 * sum / (build * width)
+}
+
+// fromKnee integrates over 0 to 1 what goes like the logarithm of e squared plus
+// the knee squared: in a long thin section the far side of the rectangle is
+// hardly farther from the corner than the near side for all e below the knee.
+// Panels double from there on.
+func fromKnee(knee float64, f func(float64) float64) float64 {
+	if knee > 0.4 {
+		return gauss24.over(0, 1, f)
+	}
+	sum := gauss16.over(0, knee, f)
+	for lo := knee; lo < 1; lo *= 2 {
+		sum += gauss16.over(lo, min(1, 2*lo), f)
+	}
+	return sum
 }
