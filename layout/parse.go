@@ -1,6 +1,7 @@
 package layout
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -8,6 +9,7 @@ import (
 	"os"
 	"regexp"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/BurntSushi/toml"
 	"gonum.org/v1/gonum/spatial/r2"
@@ -81,16 +83,43 @@ func (r *planReader) read(data []byte) *Plan {
 	}
 	var values map[string]any
 	if err := toml.Unmarshal(data, &values); err != nil {
-		p := r.at("", "", "Every line reads key = value, with text in quotes, or is a heading like [supply] or [[coil]].", "this is not TOML: %s.", strings.TrimSuffix(err.Error(), "."))
+		p := r.at("", "", "", "this is not TOML: %s.", strings.TrimSuffix(err.Error(), "."))
 		var parse toml.ParseError
 		if errors.As(err, &parse) {
 			p.Line = parse.Position.Line
 			p.Say = fmt.Sprintf("this is not TOML: %s.", strings.TrimSuffix(parse.Message, "."))
 		}
+		p.Remedy = tomlRemedy(data, p.Line)
 		return nil
 	}
 	r.values = values
 	return r.plan(&table{r: r, values: values})
+}
+
+var (
+	decimalComma = regexp.MustCompile(`=\s*[-+]?\d+,\d+\s*(#.*)?$`)
+	quotesOpen   = regexp.MustCompile(`^[^"#]*"[^"]*$`)
+)
+
+// tomlRemedy says what to do about a text that is not TOML, from what people
+// commonly write.
+func tomlRemedy(data []byte, line int) string {
+	lines := strings.Split(string(data), "\n")
+	here := ""
+	if line >= 1 && line <= len(lines) {
+		here = strings.TrimSpace(lines[line-1])
+	}
+	switch {
+	case bytes.HasPrefix(bytes.TrimSpace(data), []byte("{")):
+		return "It looks like a capture or other JSON. The plan is the .toml file, and comes first."
+	case bytes.IndexByte(data, 0) >= 0 || !utf8.Valid(data):
+		return "Is this a plan? If so, save it as plain text in UTF-8."
+	case decimalComma.MatchString(here):
+		return "Write the number with a point, like 2.5."
+	case quotesOpen.MatchString(here):
+		return "Close the quotes on the same line."
+	}
+	return "Every line reads key = value, with text in quotes, or is a heading like [supply] or [[coil]]."
 }
 
 func (r *planReader) plan(t *table) *Plan {

@@ -48,6 +48,7 @@ type table struct {
 	path   string // in the line index, e.g. coil[0]
 	label  string // for the reader, e.g. coil "A1"
 	known  []string
+	missed []string // keys reported as missing
 }
 
 func (t *table) key(key string) string {
@@ -71,6 +72,7 @@ func (t *table) bad(key, remedy, format string, args ...any) *Problem {
 
 // missing reports a key that is not there.
 func (t *table) missing(key, expected, remedy string) {
+	t.missed = append(t.missed, key)
 	t.bad(key, remedy, "missing: expected %s.", expected)
 }
 
@@ -158,7 +160,7 @@ func (t *table) number(key string, n need, l limits) (float64, bool) {
 	v, ok := t.get(key)
 	if !ok {
 		if n == required {
-			t.missing(key, l.what, "")
+			t.missing(key, l.what, as(key, "Add it"))
 		}
 		return 0, false
 	}
@@ -169,10 +171,12 @@ func (t *table) finite(key string, v any, l limits) (float64, bool) {
 	x, ok := asNumber(v)
 	switch {
 	case !ok:
-		remedy := ""
+		remedy := as(key, "Write it")
 		if s, isText := v.(string); isText {
 			if _, err := strconv.ParseFloat(s, 64); err == nil {
 				remedy = "Write it without quotes."
+			} else if _, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64); err == nil {
+				remedy = "Write it without quotes, and with a point."
 			}
 		}
 		t.bad(key, remedy, "expected %s, found %s.", l.what, show(v))
@@ -191,7 +195,7 @@ func (t *table) whole(key string, lo, hi int64, what string) (int64, bool) {
 	v, ok := t.get(key)
 	expected := fmt.Sprintf("%s, a whole number from %d to %d", what, lo, hi)
 	if !ok {
-		t.missing(key, expected, "")
+		t.missing(key, expected, as(key, "Add it"))
 		return 0, false
 	}
 	n, ok := v.(int64)
@@ -207,7 +211,11 @@ func (t *table) pair(key string, n need, l limits) (x, y float64, ok bool) {
 	v, there := t.get(key)
 	if !there {
 		if n == required {
-			t.missing(key, "[x, y], each "+l.what, "")
+			remedy := as(key, "Add it")
+			if key == "inner" { // of a shape that takes two
+				remedy = "Add it, as in inner = [60, 40]."
+			}
+			t.missing(key, "[x, y], each "+l.what, remedy)
 		}
 		return 0, 0, false
 	}
@@ -319,7 +327,23 @@ func (t *table) children(key string, n need) []*table {
 	return out
 }
 
-// unknown reports every key that nothing asked for.
+// examples of what keys take, where it is not said at the place itself.
+var examples = map[string]string{
+	"size": "[600, 600]", "volts": "2.0", "amps": "1.0", "source_ohms": "0.1", "limit_amps": "2.5", "hz": "1.0", "duty": "0.5",
+	"above": "6", "inner": "90", "corner": "10", "turns": "60", "build": "6", "width": "8", "wire_awg": "22", "wire_mm": "0.6",
+	"ohms": "0.97", "at": "[120, 120]", "turned": "45", "lead_ohms": "0.05",
+}
+
+// as says to write a key like its example, if it has one.
+func as(key, what string) string {
+	if e, ok := examples[key]; ok {
+		return fmt.Sprintf("%s, as in %s = %s.", what, key, e)
+	}
+	return ""
+}
+
+// unknown reports every key that nothing asked for. One that was missed and is
+// nearly there is told of once.
 func (t *table) unknown() {
 	var left []string
 	for k := range t.values {
@@ -332,7 +356,12 @@ func (t *table) unknown() {
 	})
 	for _, k := range left {
 		remedy := fmt.Sprintf("Known here: %s.", strings.Join(t.known, ", "))
-		if near := nearest(k, t.known); near != "" {
+		if near := nearest(k, t.missed); near != "" {
+			remedy = fmt.Sprintf("Did you mean %s? It is missing.", near)
+			t.r.problems.List = slices.DeleteFunc(t.r.problems.List, func(p Problem) bool {
+				return p.Key == t.key(near) && strings.HasPrefix(p.Say, "missing:")
+			})
+		} else if near := nearest(k, t.known); near != "" {
 			remedy = fmt.Sprintf("Did you mean %s?", near)
 		}
 		t.bad(clip(k), remedy, "unknown key.")
