@@ -205,15 +205,20 @@ func (s *script) sensorPlace(p posture, x, y, z float64) r3.Vec {
 	return at
 }
 
+// gravity takes one reading of the gravity sensor, with its noise.
+func (s *script) gravity(l laid) {
+	g := l.gravity()
+	for a := range g {
+		g[a] = math.Round(1e3*(g[a]+0.02*s.sensorRand.NormFloat64())) / 1e3
+	}
+	s.add(capture.Gravity{T: tick(s.t), MS2: g})
+}
+
 // sample takes readings for a while.
 func (s *script) sample(l laid, seconds float64) {
 	for k, end := 0, s.t+seconds; s.t < end; k++ {
 		if s.o.Gravity && k%5 == 0 {
-			g := l.gravity()
-			for a := range g {
-				g[a] = math.Round(1e3*(g[a]+0.02*s.sensorRand.NormFloat64())) / 1e3
-			}
-			s.add(capture.Gravity{T: tick(s.t), MS2: g})
+			s.gravity(l)
 		}
 		s.add(capture.B{T: tick(s.t), UT: s.sensor.read(l.toPhone(s.field(l.sensorAt)))})
 		s.next()

@@ -97,7 +97,7 @@ func (s *script) pass(row []int) {
 		x, y = x+w*side.X, y+w*side.Y
 		l := laid{posture: p, sensorAt: s.sensorPlace(p, x, y, s.world.height(x, y)+lift+at(rise, share))}
 		if s.o.Gravity && k%5 == 0 {
-			s.add(capture.Gravity{T: tick(s.t), MS2: l.gravity()})
+			s.gravity(l)
 		}
 		s.add(capture.B{T: tick(s.t), UT: s.sensor.read(l.toPhone(s.field(l.sensorAt)))})
 		s.next()
