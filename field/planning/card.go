@@ -82,13 +82,13 @@ func (j *job) card(c *layout.Coil) Card {
 	}
 	card.Count = []string{fmt.Sprintf("%d turns", w.Turns)}
 	if f.TurnsPerLayer > 0 {
-		card.Count = append(card.Count, fmt.Sprintf("%d layers of %d turns, %s high when laid well; the plan gives them %s",
-			f.Layers, min(f.TurnsPerLayer, w.Turns), mm(f.BuildMM*millimetre), mm(w.Build)))
+		card.Count = append(card.Count, fmt.Sprintf("%s, about %.1f mm high when laid well; the plan gives them %s", layersInWords(f), f.BuildMM, mm(w.Build)))
 	}
 	room := f.OhmsRoom
 	card.Measure = []string{
 		fmt.Sprintf("%.2f ohm at %.0f C (%.2f to %.2f)", room, j.o.RoomCelsius, max(0, room-tolerance(room)), room+tolerance(room)),
 		fmt.Sprintf("%.0f g of copper", f.CopperGrams),
+		fmt.Sprintf("%s, where you have a meter for it", henries(f.InductanceUH)),
 	}
 	way := map[layout.Sense]string{layout.CounterClockwise: "counter-clockwise", layout.Clockwise: "clockwise"}[c.Sense]
 	switch card.PlusLead {
@@ -106,4 +106,28 @@ func (j *job) card(c *layout.Coil) Card {
 		}
 	}
 	return card
+}
+
+// layersInWords says how the turns lie, the last layer as full as it gets.
+func layersInWords(f *Winding) string {
+	full, rest := f.Turns/f.TurnsPerLayer, f.Turns%f.TurnsPerLayer
+	layers := fmt.Sprintf("%d layers of %d turns", full, f.TurnsPerLayer)
+	if full == 1 {
+		layers = fmt.Sprintf("1 layer of %d turns", f.TurnsPerLayer)
+	}
+	switch {
+	case full == 0:
+		return fmt.Sprintf("1 layer of %d turns", rest)
+	case rest > 0:
+		return fmt.Sprintf("%s and one of %d", layers, rest)
+	}
+	return layers
+}
+
+// henries writes an inductance with its unit.
+func henries(microhenry float64) string {
+	if microhenry >= 1000 {
+		return fmt.Sprintf("%.3g mH", microhenry/1000)
+	}
+	return fmt.Sprintf("%.3g uH", microhenry)
 }

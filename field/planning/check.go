@@ -164,12 +164,21 @@ func (j *job) compassSetting(r reach, most float64, why string) Setting {
 	}
 	out := j.setting(s, r)
 	out.Good = out.LeastUT >= compassLow*0.98 && out.MostUT <= compassHigh*1.02
-	out.Say = out.how() + fmt.Sprintf("Over the inner edge of a coil's winding the pad then pulls %.0f to %.0f uT sideways: enough to turn a needle against the earth's 10 to 42 uT, and not so much that a phone refuses the field.",
-		out.LeastUT, out.MostUT)
+	out.Say = out.how() + fmt.Sprintf("Over the inner edge of a coil's winding the pad then pulls %s uT sideways: enough to turn a needle against the earth's 10 to 42 uT, and not so much that a phone refuses the field.",
+		fromTo(out.LeastUT, out.MostUT))
 	if !out.Good {
 		out.Say += fmt.Sprintf(" At coil %s that is less than the %.0f uT a compass needs, but %s: read it again at %s A.", out.Least, compassLow, bound, plain(twoDigits(out.Amps*compassLow*1.5/out.LeastUT)))
 	}
 	return out
+}
+
+// fromTo writes a range, or one number where that is all it is.
+func fromTo(lo, hi float64) string {
+	a, b := fmt.Sprintf("%.0f", lo), fmt.Sprintf("%.0f", hi)
+	if a == b {
+		return "about " + a
+	}
+	return a + " to " + b
 }
 
 // twoDigits rounds to two significant digits.

@@ -24,6 +24,7 @@ func (j *job) warning(key, remedy, format string, args ...any) {
 }
 
 func (j *job) warn() {
+	j.warnUnit()
 	for i := range j.plan.Windings {
 		j.warnFit(&j.plan.Windings[i], &j.f.Windings[i])
 	}
@@ -34,6 +35,30 @@ func (j *job) warn() {
 	for _, s := range j.f.Cut.Spools {
 		if !s.Whole {
 			j.warning("spool", "Take a larger spool: a coil is wound from one piece.", "a coil of %s takes more wire than the %s kg on a spool.", s.Wire, plain(j.o.SpoolKg))
+		}
+	}
+}
+
+// Coils that a phone can tell apart and a hand can wind lie well between these;
+// common practice, no source.
+const smallestCoil, largestCoil = 10e-3, 500e-3 // inner size, metres
+
+// warnUnit tells of coils no pad has, which another unit of length would make
+// ordinary ones.
+func (j *job) warnUnit() {
+	for i := range j.plan.Windings {
+		w := &j.plan.Windings[i]
+		size := math.Max(w.InnerX, w.InnerY)
+		if size >= smallestCoil && size <= largestCoil {
+			continue
+		}
+		for _, unit := range []layout.LengthUnit{layout.Millimetre, layout.Centimetre, layout.Inch} {
+			if meant := size / j.plan.Unit.Metres() * unit.Metres(); meant >= smallestCoil && meant <= largestCoil {
+				name := map[layout.LengthUnit]string{layout.Millimetre: "millimetres", layout.Centimetre: "centimetres", layout.Inch: "inches"}
+				j.warning("length_unit", fmt.Sprintf("If they are meant as %s, write length_unit = %q.", name[unit], string(unit)),
+					"sizes are read as %s, which makes winding %q %s mm across inside.", name[j.plan.Unit], w.ID, plain(twoDigits(size/millimetre)))
+				return
+			}
 		}
 	}
 }

@@ -36,6 +36,17 @@ func TestWarnings(t *testing.T) {
 			func(p *layout.Plan) { p.Windings[0].Width = 0.72e-3 },
 			`winding "round".width: the wire is 0.72 mm thick with its enamel, and the former is only 0.70 mm wide. Make the width at least 0.72 mm, or take thinner wire.`,
 		},
+		"millimetres read as inches": {
+			func(p *layout.Plan) {
+				p.Unit = layout.Inch
+				p.Windings[0].InnerX, p.Windings[0].InnerY = 90*25.4e-3, 90*25.4e-3
+			},
+			func(p *layout.Plan) {
+				p.Unit = layout.Millimetre
+				p.Windings[0].InnerX, p.Windings[0].InnerY = 90e-3, 90e-3
+			},
+			`length_unit: sizes are read as inches, which makes winding "round" 2300 mm across inside. If they are meant as millimetres, write length_unit = "mm".`,
+		},
 		"ohms that cannot be": {
 			func(p *layout.Plan) { p.Windings[0].GivenOhms = 1.3 },
 			func(p *layout.Plan) { p.Windings[0].GivenOhms = 1.0 },
