@@ -55,7 +55,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 	defer stop()
 	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), &slog.HandlerOptions{Level: slog.LevelInfo}))
 	if (o.cert == "") != (o.key == "") {
-		return usage(errors.New("--cert and --key go together"))
+		return usage(errors.New("--cert and --key go together: name both files, or neither"))
 	}
 	text := desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}
 	if o.plan != "" {
@@ -78,7 +78,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 
 	st, err := store.Open(o.data)
 	if err != nil {
-		return err
+		return fmt.Errorf("%w. Name another data folder with --data", err)
 	}
 	defer st.Close()
 	key, err := pairing.OpenKey(o.data)
@@ -158,7 +158,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 func listen(address, flag string) (net.Listener, error) {
 	ln, err := net.Listen("tcp", address)
 	if err != nil {
-		return nil, usage(fmt.Errorf("cannot listen on %s: %w. Is polewise running already? Choose another port with %s HOST:PORT", address, err, flag))
+		return nil, usage(listenWords(address, flag, err))
 	}
 	return ln, nil
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"net"
 	"os"
 	"path/filepath"
 	"slices"
@@ -38,6 +39,15 @@ func TestExitStatus(t *testing.T) {
 		t.Fatal(err)
 	}
 	const startLine = `{"type":"start","v":1,"route":"vector"}` + "\n"
+	jsonl := filepath.Join(t.TempDir(), "readings.jsonl")
+	if err := os.WriteFile(jsonl, []byte(startLine), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
 	for _, tc := range []struct {
 		name   string
 		stdin  string
@@ -48,13 +58,29 @@ func TestExitStatus(t *testing.T) {
 		{"no such command", "", []string{"polish"}, exitUsage, `no command "polish"`},
 		{"no such flag", "", []string{"judge", "--loud"}, exitUsage, "unknown flag"},
 		{"judge without capture", "", []string{"judge", plan}, exitUsage, "a plan and a capture"},
-		{"predict without plan", "", []string{"predict"}, exitUsage, "expected 1 arguments"},
+		{"predict without plan", "", []string{"predict"}, exitUsage, "expected one plan file, as in polewise predict pad.toml, found 0 arguments"},
 		{"predict at nowhere", "", []string{"predict", plan, "--at", "1,2"}, exitUsage, "three numbers"},
 		{"rehearse a fault unknown", "", []string{"rehearse", plan, "--fault", "coil-bored:A1"}, exitUsage, "coil-bored"},
 		{"a plan that is not there", "", []string{"predict", "nowhere.toml"}, exitData, "nowhere.toml"},
 		{"a broken plan", "", []string{"predict", broken}, exitData, "format"},
 		{"a broken capture", startLine + "{", []string{"judge", plan, "-"}, exitData, "line 2"},
 		{"a capture of another pad", startLine + `{"type":"hold","t":0,"at":"Q7"}`, []string{"judge", plan, "-"}, exitData, `no coil "Q7"`},
+		{"a folder for a plan", "", []string{"predict", t.TempDir()}, exitData, "expected a plan, found a folder. Name the file in it"},
+		{"a folder for a capture", "", []string{"judge", plan, t.TempDir()}, exitData, "expected a capture, found a folder. Name the file in it"},
+		{"a capture that is not there", "", []string{"judge", plan, "nowhere.jsonl"}, exitData, "nowhere.jsonl: there is no such file"},
+		{"a capture for a plan", "", []string{"judge", jsonl, plan}, exitData, "It looks like a capture or other JSON. The plan is the .toml file, and comes first."},
+		{"an empty capture", "", []string{"judge", plan, "-"}, exitData, "standard input: line 1: the capture is empty"},
+		{"standard input twice", startLine, []string{"judge", plan, "-", "-"}, exitUsage, "for one capture at most"},
+		{"standard input for the plan", startLine, []string{"judge", "-", plan}, exitUsage, "not for the plan"},
+		{"a number that is none", "", []string{"predict", plan, "--room", "warm"}, exitUsage, `--room "warm": expected a number, with a point as in 2.5. See polewise predict --help`},
+		{"a decimal comma", "", []string{"rehearse", plan, "--noise", "0,4"}, exitUsage, `--noise "0,4": expected a number, with a point`},
+		{"a flag without its value", "", []string{"predict", plan, "--map"}, exitUsage, "--map: expected FILE after it, found nothing"},
+		{"a place of two letters", "", []string{"predict", plan, "--at", "1,2,x"}, exitUsage, `"x" is not one`},
+		{"an address without port", "", []string{"--data", t.TempDir(), "--listen", "here"}, exitUsage, `--listen "here": expected HOST:PORT`},
+		{"a port too large", "", []string{"--data", t.TempDir(), "--listen", "127.0.0.1:99999"}, exitUsage, "expected a port from 1 to 65535"},
+		{"a port that is taken", "", []string{"--data", t.TempDir(), "--listen", taken.Addr().String()}, exitUsage, "the port is taken. Is polewise running already? Choose another port with --listen"},
+		{"half a certificate", "", []string{"--data", t.TempDir(), "--key", plan}, exitUsage, "name both files, or neither"},
+		{"no place for data", "", []string{"--data", plan}, exitTrouble, "Name another data folder with --data"},
 		{"nothing read", startLine, []string{"judge", plan, "-"}, exitUndecided, ""},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -66,6 +92,30 @@ func TestExitStatus(t *testing.T) {
 				t.Errorf("something on standard output: %q", out)
 			}
 		})
+	}
+}
+
+// With next to nothing read no cause is likelier than the next, and none is named.
+func TestNoCauseOutOfNothing(t *testing.T) {
+	status, out, _ := command(`{"type":"start","v":1,"route":"vector"}`+"\n"+`{"type":"wobble","t":1}`+"\n", "judge", demoPlan(t), "-")
+	if status != exitUndecided || strings.Contains(out, "the wrong way") || !strings.Contains(out, "Next: A1.") || !strings.Contains(out, "Note: 1 line of a kind") {
+		t.Errorf("status %d:\n%s", status, out)
+	}
+}
+
+// Why names what tells the two explanations apart, in words, and nothing else.
+func TestWhyInWords(t *testing.T) {
+	plan := demoPlan(t)
+	_, capture, _ := command("", "rehearse", plan, "--fault", "coil-reversed:B2")
+	status, out, errs := command(capture, "judge", plan, "-", "--why")
+	if status != exitFault || !strings.Contains(out, "Why: Coil B2 faces the wrong way.") || !strings.Contains(out, "times less likely: ") || !strings.Contains(out, "times better\n") {
+		t.Errorf("status %d, %s:\n%s", status, errs, out)
+	}
+	for _, word := range []string{"e+", " 0.", " 1 times"} {
+		_, because, _ := strings.Cut(out, "Why:")
+		if strings.Contains(because, word) {
+			t.Errorf("%q in:\n%s", word, because)
+		}
 	}
 }
 

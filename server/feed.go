@@ -63,7 +63,7 @@ Which numbers are the field is shown once, on the bench page.`,
 	f.StringVar(&o.source, "source", "feed", "`NAME` of the sensor on the bench page")
 	f.StringVar(&o.url, "url", "", "bench page's `URL` (default "+defaultBenchURL+")")
 	f.StringVar(&o.readyFile, "ready-file", "", "take the address from this `FILE`, written by bench --ready-file")
-	f.DurationVar(&o.wait, "wait", 30*time.Second, "how long the bench may be away before this ends")
+	f.DurationVar(&o.wait, "wait", 30*time.Second, "`TIME` the bench may be away before this ends")
 	f.BoolVar(&o.json, "json", false, "print the summary as JSON")
 	return c
 }

@@ -3,9 +3,12 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
+	"slices"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -27,7 +30,12 @@ Exit status: 0 every coil verified as planned, 1 at least one fault found, 2 not
 decided, 64 wrong usage, 65 unusable plan or capture.`,
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) < 2 {
-				return usage(fmt.Errorf("expected a plan and a capture, found %d arguments. See polewise judge --help", len(args)))
+				return usage(fmt.Errorf("expected a plan and a capture, as in polewise judge pad.toml readings.jsonl, found %s. See polewise judge --help", count(len(args), "argument")))
+			}
+			for i, name := range args {
+				if name == "-" && (i == 0 || slices.Contains(args[1:i], "-")) {
+					return usage(errors.New("\"-\" is standard input: expected it for one capture at most, and not for the plan. See polewise judge --help"))
+				}
 			}
 			return nil
 		},
@@ -42,8 +50,12 @@ decided, 64 wrong usage, 65 unusable plan or capture.`,
 				if err == nil {
 					err = cap.Check(plan)
 				}
-				if err != nil {
-					return badData(fmt.Errorf("%s: %w", name, err))
+				var pathErr *fs.PathError
+				switch {
+				case errors.As(err, &pathErr):
+					return badData(cannotRead("a capture", name, err))
+				case err != nil:
+					return badData(fmt.Errorf("%s: %w", captureName(name), err))
 				}
 				captures = append(captures, cap)
 			}
@@ -79,10 +91,22 @@ decided, 64 wrong usage, 65 unusable plan or capture.`,
 
 func loadPlan(name string) (*layout.Plan, error) {
 	p, err := layout.Load(name)
+	var problems *layout.Problems
+	if err != nil && !errors.As(err, &problems) {
+		err = cannotRead("a plan", name, err)
+	}
 	if err != nil {
 		return nil, badData(err)
 	}
 	return p, nil
+}
+
+// captureName is how a capture is called in messages.
+func captureName(name string) string {
+	if name == "-" {
+		return "standard input"
+	}
+	return name
 }
 
 func loadCapture(stdin io.Reader, name string) (*capture.Capture, error) {
@@ -103,6 +127,9 @@ func writeJSON(w io.Writer, v any) error {
 	return e.Encode(v)
 }
 
+// worthSaying is how likely the first cause must be to be told of at all.
+const worthSaying = 0.1
+
 func printVerdict(w io.Writer, v *verdict.Verdict, why *verdict.Why) error {
 	b := bufio.NewWriter(w)
 	switch v.Outcome {
@@ -115,11 +142,13 @@ func printVerdict(w io.Writer, v *verdict.Verdict, why *verdict.Why) error {
 	}
 	for i, c := range v.Causes {
 		switch {
+		case i == 0 && c.P < worthSaying:
+			// Where little was read every cause is as unlikely as the next.
 		case i == 0 && c.P >= verdict.MinClaim:
 			fmt.Fprintf(b, "%s\n", c.Say)
 		case i == 0:
 			fmt.Fprintf(b, "Likeliest (%s): %s\n", percent(c.P), c.Say)
-		case c.P >= 0.01:
+		case c.P >= 0.01 && v.Causes[0].P >= worthSaying:
 			fmt.Fprintf(b, "Or (%s): %s\n", percent(c.P), c.Say)
 		}
 	}
@@ -151,13 +180,30 @@ func printVerdict(w io.Writer, v *verdict.Verdict, why *verdict.Why) error {
 		if why.Rival == "" {
 			fmt.Fprintln(b, "No other explanation comes near.")
 		} else {
-			fmt.Fprintf(b, "Best rival, %.3g times less likely: %s\n", why.WorseBy, why.Rival)
-		}
-		for _, c := range why.Carried {
-			fmt.Fprintf(b, "  %s: %.3g times better explained\n", c.Reading, c.Times)
+			fmt.Fprintf(b, "Best rival, %s less likely: %s\n", howOften(why.WorseBy), why.Rival)
+			for _, c := range why.Carried {
+				switch {
+				case c.Times >= 1.05:
+					fmt.Fprintf(b, "  %s: explained %s better\n", c.Reading, howOften(c.Times))
+				case c.Times <= 1/1.05: // what is left tells the two apart not at all
+					fmt.Fprintf(b, "  %s: explained %s worse\n", c.Reading, howOften(1/c.Times))
+				}
+			}
 		}
 	}
 	return b.Flush()
+}
+
+// howOften writes a ratio as a person would say it.
+func howOften(times float64) string {
+	switch {
+	case times > 1e6:
+		return "over a million times"
+	case times >= 100:
+		return fmt.Sprintf("%.0f times", times)
+	default:
+		return fmt.Sprintf("%.2g times", times)
+	}
 }
 
 // percent writes a probability without ever rounding up to certainty.

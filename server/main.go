@@ -94,9 +94,7 @@ way, why, and the smallest mend. Without a command it serves the bench page.
 	}
 	root.Flags().AddFlagSet(bench.Flags())
 	root.CompletionOptions.DisableDefaultCmd = true
-	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return usage(fmt.Errorf("%w. See %s --help", err, c.CommandPath()))
-	})
+	root.SetFlagErrorFunc(flagWords)
 	root.AddCommand(bench, predictCommand(), judgeCommand(), rehearseCommand(), feedCommand())
 	return root
 }
@@ -109,14 +107,12 @@ func noCommand(c *cobra.Command, args []string) error {
 	return nil
 }
 
-// exactly demands n arguments and says which.
-func exactly(names ...string) cobra.PositionalArgs {
-	return func(c *cobra.Command, args []string) error {
-		if len(args) != len(names) {
-			return usage(fmt.Errorf("expected %d arguments (%v), found %d. See %s --help", len(names), names, len(args), c.CommandPath()))
-		}
-		return nil
+// onePlan demands the name of one plan file.
+func onePlan(c *cobra.Command, args []string) error {
+	if len(args) != 1 {
+		return usage(fmt.Errorf("expected one plan file, as in %s pad.toml, found %s. See %[1]s --help", c.CommandPath(), count(len(args), "argument")))
 	}
+	return nil
 }
 
 const cautions = `While checking: low current only; never leave a driven pad alone; keep it away

@@ -28,7 +28,7 @@ type predictOptions struct {
 	at          []string
 	planning    planning.Options
 	slack       float64 // percent
-	mapFile     string
+	mapFiles    []string
 	mapGrid     int
 	mapStyle    fieldmap.Style
 }
@@ -45,7 +45,7 @@ joining; with --json everything.
 A plan that can be computed but not built (copper that overlaps, too many turns)
 is predicted all the same; what is wrong with it is told on standard error, and
 the exit status is 65.`,
-		Args: exactly("PLAN"),
+		Args: onePlan,
 		RunE: func(c *cobra.Command, args []string) error { return predictPlan(c, args[0], o) },
 	}
 	f := c.Flags()
@@ -56,7 +56,7 @@ the exit status is 65.`,
 	f.Float64Var(&o.planning.SpoolKg, "spool", o.planning.SpoolKg, "copper on a spool, `KG`")
 	f.Float64Var(&o.slack, "slack", 100*o.planning.LeadSlack, "leads are cut longer by this `PERCENT`")
 	f.Float64Var(&o.planning.TailMM, "tail", o.planning.TailMM, "wire left at each end of a coil, `MM`")
-	f.StringVar(&o.mapFile, "map", "", "also draw the field over the pad at the sensor's height into `FILE`: .svg, .png, or .csv for a table")
+	f.StringArrayVar(&o.mapFiles, "map", nil, "also draw the field over the pad at the sensor's height into `FILE`: .svg, .png, or .csv for a table (repeatable)")
 	f.IntVar(&o.mapGrid, "map-grid", fieldmap.UsualPoints, "`POINTS` of the map along its longer side")
 	f.IntVar(&o.mapStyle.Pixels, "map-size", fieldmap.UsualPixels, "width of a .png in `PIXELS`")
 	f.StringVar((*string)(&o.mapStyle.Lines), "map-lines", string(o.mapStyle.Lines), "draw lines of the vertical field or of its strength: `WHAT` is vertical or strength")
@@ -78,18 +78,21 @@ func predictPlan(c *cobra.Command, file string, o predictOptions) error {
 	if o.json && o.cards {
 		return usage(errors.New("--json prints the cards too: expected one of --json and --cards, found both"))
 	}
-	if o.mapFile != "" {
-		_, err := fieldmap.FormatOf(o.mapFile)
+	for _, name := range o.mapFiles {
+		_, err := fieldmap.FormatOf(name)
 		if err == nil {
 			err = o.mapStyle.Check()
 		}
 		if err != nil {
-			return usage(fmt.Errorf("--map %s: %w", o.mapFile, err))
+			return usage(fmt.Errorf("--map %s: %w", name, err))
 		}
 	}
 	plan, err := layout.Load(file)
 	var unbuildable *layout.Problems
-	if err != nil && (plan == nil || !errors.As(err, &unbuildable)) {
+	if err != nil && !errors.As(err, &unbuildable) {
+		err = cannotRead("a plan", file, err)
+	}
+	if err != nil && plan == nil {
 		return badData(err)
 	}
 	points, err := parsePoints(o.at, plan.Unit)
@@ -106,8 +109,8 @@ func predictPlan(c *cobra.Command, file string, o predictOptions) error {
 	if unbuildable != nil {
 		out.Problems = unbuildable.List
 	}
-	if o.mapFile != "" {
-		if err := writeMap(c.Context(), plan, o); err != nil {
+	if len(o.mapFiles) > 0 {
+		if err := writeMaps(c.Context(), plan, o); err != nil {
 			return err
 		}
 	}
@@ -125,22 +128,24 @@ func predictPlan(c *cobra.Command, file string, o predictOptions) error {
 	return err
 }
 
-// writeMap draws the field into a file, whole or not at all.
-func writeMap(ctx context.Context, plan *layout.Plan, o predictOptions) error {
-	format, err := fieldmap.FormatOf(o.mapFile)
-	if err != nil {
-		return usage(err)
-	}
+// writeMaps draws the field into files, each whole or not at all.
+func writeMaps(ctx context.Context, plan *layout.Plan, o predictOptions) error {
 	grid, err := fieldmap.Sample(ctx, plan, o.mapGrid, nil)
 	if err != nil {
 		return usage(fmt.Errorf("--map-grid: %w", err))
 	}
-	var out bytes.Buffer
-	if err := grid.Write(&out, plan, format, o.mapStyle); err != nil {
-		return err
-	}
-	if err := os.WriteFile(o.mapFile, out.Bytes(), 0o644); err != nil {
-		return usage(fmt.Errorf("the map cannot be written: %w", err))
+	for _, name := range o.mapFiles {
+		format, err := fieldmap.FormatOf(name)
+		if err != nil {
+			return usage(err)
+		}
+		var out bytes.Buffer
+		if err := grid.Write(&out, plan, format, o.mapStyle); err != nil {
+			return err
+		}
+		if err := os.WriteFile(name, out.Bytes(), 0o644); err != nil {
+			return usage(fmt.Errorf("--map %s: the map cannot be written there: %w", name, err))
+		}
 	}
 	return nil
 }
@@ -156,7 +161,7 @@ func parsePoints(at []string, unit layout.LengthUnit) ([]r3.Vec, error) {
 		for i, p := range parts {
 			x, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
 			if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-				return nil, fmt.Errorf("--at %q: %q is not a number", s, p)
+				return nil, fmt.Errorf("--at %q: expected three numbers with commas between, as in --at 120,120,10; %q is not one", s, p)
 			}
 			v[i] = x * unit.Metres()
 		}

@@ -118,6 +118,16 @@ func TestMap(t *testing.T) {
 			t.Errorf("%s begins %q, %v", name, raw[:min(len(raw), 10)], err)
 		}
 	}
+	// Several at once, each in its form.
+	both := []string{filepath.Join(dir, "a.svg"), filepath.Join(dir, "b.csv")}
+	if status, _, errs := command("", "predict", demoPlan(t), "--map", both[0], "--map", both[1], "--map-grid", "40"); status != 0 {
+		t.Fatal(errs)
+	}
+	for _, file := range both {
+		if _, err := os.Stat(file); err != nil {
+			t.Error(err)
+		}
+	}
 	for _, args := range [][]string{
 		{"--map", "field.gif"}, {"--map", filepath.Join(dir, "nowhere", "field.svg")}, {"--map", "x.svg", "--map-lines", "all"},
 		{"--map", "x.png", "--map-size", "1"}, {"--map", filepath.Join(dir, "x.csv"), "--map-grid", "0"},

@@ -29,7 +29,7 @@ pad: something to practise on, and to pipe into judge.
 Faults: coil-reversed:ID, string-reversed:ID, group-reversed:ID, pad-reversed,
 coil-shorted:ID, turns-shorted:ID[,SHARE], string-open:ID, coil-open:ID,
 strings-in-series:ID,ID, coil-in-wrong-string:ID,STRING.`,
-		Args: exactly("PLAN"),
+		Args: onePlan,
 		RunE: func(c *cobra.Command, args []string) error {
 			plan, err := loadPlan(args[0])
 			if err != nil {
@@ -65,22 +65,22 @@ strings-in-series:ID,ID, coil-in-wrong-string:ID,STRING.`,
 	}
 	f := c.Flags()
 	f.StringArrayVar(&faults, "fault", nil, "what is wrong, as `KIND:ID` (repeatable)")
-	f.Uint64Var(&o.Seed, "seed", 1, "the same seed makes the same capture")
-	f.StringVar(&route, "route", "vector", "vector, heading or hand")
-	f.StringVar(&rest, "rest", string(o.Rest), "supply off: once, holds (within each hold too) or none")
+	f.Uint64Var(&o.Seed, "seed", 1, "the same `NUMBER` makes the same capture")
+	f.StringVar(&route, "route", "vector", "what the phone gives, `ROUTE` being vector, heading or hand")
+	f.StringVar(&rest, "rest", string(o.Rest), "`WHEN` the supply is off: once, holds (within each hold too) or none")
 	f.BoolVar(&o.Passes, "passes", false, "draw the phone along each row instead of holding it on each coil")
 	f.BoolVar(&o.Ohms, "ohms", false, "measure resistances as well")
 	f.BoolVar(&o.TellAmps, "amps", false, "report the current read off the supply")
-	f.Float64Var(&o.TopDeg, "top", o.TopDeg, "direction of the phone's top edge, degrees counter-clockwise from pad +y")
+	f.Float64Var(&o.TopDeg, "top", o.TopDeg, "direction of the phone's top edge, `DEGREES` counter-clockwise from pad +y")
 	f.StringVar(&offset, "offset", "2,18", "sensor's place from the mark, `X,Y` in mm; empty: drawn as phones have it")
-	f.Float64Var(&o.TellOffsetMM, "tell-offset", o.TellOffsetMM, "tell the offset, wrong by this sd in mm; negative: say nothing of it")
-	f.Float64Var(&o.NoiseUT, "noise", o.NoiseUT, "noise of a sample, uT")
-	f.Float64Var(&o.PlacementMM, "placement", o.PlacementMM, "sd of placing the mark, mm")
-	f.Float64Var(&o.YawDeg, "yaw", o.YawDeg, "sd of the phone's turn, degrees")
-	f.Float64Var(&o.TiltDeg, "tilt", o.TiltDeg, "sd of the phone's tilt, degrees")
-	f.Float64Var(&o.SteelUT, "steel", o.SteelUT, "the most that steel in the bench adds, uT")
-	f.Float64Var(&o.JumpChance, "jumps", o.JumpChance, "chance that the phone re-zeroes itself before a hold")
-	f.Float64Var(&o.CurrentSD, "current-sd", o.CurrentSD, "relative sd of the supply's current against the plan")
-	f.Float64Var(&o.HandMistakes, "hand-mistakes", o.HandMistakes, "hand route: share of faces read wrong")
+	f.Float64Var(&o.TellOffsetMM, "tell-offset", o.TellOffsetMM, "tell the offset, wrong by this sd in `MM`; negative: say nothing of it")
+	f.Float64Var(&o.NoiseUT, "noise", o.NoiseUT, "noise of a sample, `UT`")
+	f.Float64Var(&o.PlacementMM, "placement", o.PlacementMM, "sd of placing the mark, `MM`")
+	f.Float64Var(&o.YawDeg, "yaw", o.YawDeg, "sd of the phone's turn, `DEGREES`")
+	f.Float64Var(&o.TiltDeg, "tilt", o.TiltDeg, "sd of the phone's tilt, `DEGREES`")
+	f.Float64Var(&o.SteelUT, "steel", o.SteelUT, "the most that steel in the bench adds, `UT`")
+	f.Float64Var(&o.JumpChance, "jumps", o.JumpChance, "`CHANCE` that the phone re-zeroes itself before a hold, 0 to 1")
+	f.Float64Var(&o.CurrentSD, "current-sd", o.CurrentSD, "`SHARE` by which the supply's current is off the plan, one sd")
+	f.Float64Var(&o.HandMistakes, "hand-mistakes", o.HandMistakes, "hand route: `SHARE` of faces read wrong")
 	return c
 }

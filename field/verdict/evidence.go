@@ -97,7 +97,11 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		}
 	}
 	cut := c.Cut()
-	if c.Unknown > 0 {
+	switch c.Unknown {
+	case 0:
+	case 1:
+		ev.note("1 line of a kind this program does not know was left out.")
+	default:
 		ev.note("%d lines of a kind this program does not know were left out.", c.Unknown)
 	}
 
