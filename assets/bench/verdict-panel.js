@@ -53,13 +53,7 @@ export function showVerdict(place, state, o) {
   if (!v || read === 0) {
     parts.push(
       el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),
-      el(
-        "p",
-        {},
-        state.check.rehearsal
-          ? "Do what the made-up phone shows: it lies on one coil after another, first with the supply off, then on."
-          : "Scan the code below with a phone and lay it on one coil after another. No phone or no pad at hand? Rehearse with made-up ones; it takes a minute.",
-      ),
+      el("p", {}, state.check.rehearsal ? "Press Begin on the made-up phone, then do as it says." : "Scan the code below with a phone and lay it on one coil after another. No phone or no pad at hand? Rehearse with made-up ones; it takes a minute."),
     );
     if (!state.check.rehearsal) parts.push(el("button", { type: "button", class: "main", onclick: o.onrehearse }, "Rehearse now"));
     place.replaceChildren(...parts);
@@ -71,7 +65,8 @@ export function showVerdict(place, state, o) {
   if (v.outcome === "as-planned") parts.push(el("p", {}, state.sign_off?.signed ? "Every coil faces as planned." : "Every coil faces as planned. The pad may be taped, once the ohms agree as well."));
   if (v.outcome === "fault") parts.push(...causes(state));
   else parts.push(...suspicions(v));
-  if (v.next) parts.push(el("p", { class: "next" }, el("strong", {}, nextWords(v.next)), v.next.why));
+  const asked = asksFor(state);
+  if (asked) parts.push(el("p", { class: "next" }, el("strong", {}, nextWords(asked)), asked.why));
   if (v.outcome === "fault" && !state.check.rehearsal) {
     parts.push(
       el("p", { class: "note" }, "Switch the supply off before you touch a joint. After the mend read again what was touched, then go once over all coils."),
@@ -82,6 +77,14 @@ export function showVerdict(place, state, o) {
   for (const more of [whyPanel(state, o), o.claims]) if (more) parts.push(more);
   place.replaceChildren(...parts);
   for (const name of opened) place.querySelector(`details.${name}`)?.setAttribute("open", "");
+}
+
+/** What is asked for next: as long as coils are not read, the one that the phone
+ * and the drawing ask for too. @param {any} state */
+function asksFor(state) {
+  const n = state.verdict.next;
+  const at = state.prompt?.do === "hold" ? state.prompt.at : "";
+  return n && at && at !== n.at ? { at, why: `${at} has not been read yet.` } : n;
 }
 
 /** What is asked for next, in words. @param {any} n */
