@@ -170,7 +170,11 @@ func printVerdict(w io.Writer, v *verdict.Verdict, why *verdict.Why) error {
 		return err
 	}
 	if v.Next != nil {
-		fmt.Fprintf(b, "\nNext: %s. %s\n", v.Next.At, v.Next.Why)
+		at := v.Next.At + ". "
+		if v.Next.Across != "" {
+			at = "" // told in the reason
+		}
+		fmt.Fprintf(b, "\nNext: %s%s\n", at, v.Next.Why)
 	}
 	for _, n := range v.Notes {
 		fmt.Fprintf(b, "Note: %s\n", n)

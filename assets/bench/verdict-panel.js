@@ -90,6 +90,7 @@ function asksFor(state) {
 /** What is asked for next, in words. @param {any} n */
 function nextWords(n) {
   const how = [];
+  if (n.across) return `Next: ohms of ${n.across === "pad" ? "the pad" : n.across.replace(":", " ")}. `;
   if (n.route === "ohms") how.push("measure its ohms");
   if (n.route === "pass") how.push("draw the phone along its row");
   if (typeof n.top_deg === "number") how.push(turnWords(n.top_deg));

@@ -5,9 +5,12 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"polewise/layout"
 )
 
 // The next reading is the one expected to leave least doubt. For two explanations
@@ -75,11 +78,42 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 			}
 		}
 	}
+	if !slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State == StateUndecided }) {
+		for _, c := range e.wiringChoices(rivals, coils[0]) {
+			if best == nil || c.open < ohmsGain*best.open {
+				best = &c
+			}
+		}
+	}
 	if best == nil || best.open > uselessAt*all {
 		c := &v.Coils[coils[0]]
+		if e.inUse() < 0 {
+			return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read its face once more.", c.ID)}
+		}
 		return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read it once more, with more current if the supply and the phone allow.", c.ID)}
 	}
 	return &best.next
+}
+
+// wiringChoices are ohmmeter readings of the pad and of strings, for where every
+// coil is claimed and what is left open is how they are joined.
+func (e *engine) wiringChoices(rivals []rival, j int) (out []choice) {
+	across := []string{"pad"}
+	expect := []func(*layout.Currents) float64{func(c *layout.Currents) float64 { return c.PadOhms }}
+	for i := range e.m.plan.Strings {
+		across = append(across, "string:"+e.m.plan.Strings[i].ID)
+		expect = append(expect, func(c *layout.Currents) float64 { return c.StringOhms[i] })
+	}
+	for i, a := range across {
+		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(expect[i](r.s.hyp.cur)) })
+		where := "the pad at its own plug"
+		if kind, id, ok := strings.Cut(a, ":"); ok {
+			where = fmt.Sprintf("%s %s unplugged from the rest", kind, id)
+		}
+		c.next = Next{At: e.m.plan.Coils[j].ID, Route: "ohms", Across: a, Why: fmt.Sprintf("Every coil is decided; how they are joined is not. Supply off: measure %s.", where)}
+		out = append(out, c)
+	}
+	return out
 }
 
 // withheld tells of a coil that is not claimed though its readings seem clear:
@@ -192,7 +226,14 @@ func (e *engine) choices(rivals []rival, j int) (out []choice) {
 			}
 		}
 	}
-	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsExpected(r.s.hyp, j) })
+	// By hand, once the coil itself was measured: measuring it again tells little new.
+	measured := slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "coil" && o.index == j })
+	if e.inUse() < 0 && measured {
+		needle := e.weigh(rivals, j, func(r *rival) []foreseen { return e.faceForeseen(r.s.hyp, j) })
+		needle.next = Next{At: id, Why: needle.why(id, "Read the face of %s once more.")}
+		out = append(out, needle)
+	}
+	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur.CoilOhms[j]) })
 	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
 	if len(out) == 0 || ohms.open < ohmsGain*slices.MinFunc(out, func(a, b choice) int { return cmp.Compare(a.open, b.open) }).open {
 		out = append(out, ohms)
@@ -326,11 +367,23 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 	return shift, parts[0] + " and " + parts[1], true
 }
 
-// ohmsExpected is what an ohmmeter across a coil alone would show, as if it were
-// a reading: an open coil as far from any number as can be.
-func ohmsExpected(h *hypothesis, j int) []foreseen {
+// faceForeseen is what a needle over a coil would show, as if it were a reading:
+// 1 as planned, -1 the other way. Its spread makes the two as hard to tell apart
+// as a face that is read wrongly one time in a hundred: their Bhattacharyya
+// coefficient is 2 sqrt(0.01 * 0.99) = 0.2.
+func (e *engine) faceForeseen(h *hypothesis, j int) []foreseen {
+	const sd = 0.56
+	planned := e.m.tops[j]
+	if planned == 0 {
+		return []foreseen{{r3.Vec{}, sd}}
+	}
+	return []foreseen{{r3.Vec{Z: math.Max(-1, math.Min(1, e.m.topUnder(h, j)/planned))}, sd}}
+}
+
+// ohmsForeseen is what an ohmmeter would show, as if it were a reading: an open
+// circuit as far from any number as can be.
+func ohmsForeseen(ohms float64) []foreseen {
 	const open = 1e6
-	ohms := h.cur.CoilOhms[j]
 	if math.IsInf(ohms, 1) {
 		return []foreseen{{r3.Vec{X: open}, 1}}
 	}

@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -138,5 +139,57 @@ func TestNextAsksForOhms(t *testing.T) {
 	}
 	if v.Next == nil || v.Next.Route != "ohms" {
 		t.Fatalf("B2 %v, asked for %+v", v.Coils[4].P, v.Next)
+	}
+}
+
+// TestNextByHandComesToAnEnd: faces read by needle, as planned. What is asked for
+// next, done each time, leads to a verdict, and no reading is asked for that tells
+// nothing: at last how the strings are joined is told by the ohms of the pad.
+func TestNextByHandComesToAnEnd(t *testing.T) {
+	p := kennel(t)
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cur, err := p.Solve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := `{"type":"start","v":1,"route":"hand"}` + "\n"
+	for i := range p.Coils {
+		lines += fmt.Sprintf(`{"type":"reading","t":%d,"at":%q,"face":"north"}`+"\n", i+1, p.Coils[i].ID)
+		lines += fmt.Sprintf(`{"type":"ohms","t":%d,"across":"coil:%s","ohms":%.2f,"celsius":20}`+"\n", i+1, p.Coils[i].ID, cur.CoilOhms[i])
+	}
+	var asked []string
+	for more := 0; ; more++ {
+		c, err := capture.Read(strings.NewReader(lines))
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := m.Judge(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if v.Outcome == verdict.AsPlanned {
+			break
+		}
+		if v.Next == nil || more == 6 {
+			t.Fatalf("%s after %v, asked for %+v", v.Outcome, asked, v.Next)
+		}
+		asked = append(asked, v.Next.At+" "+v.Next.Route+" "+v.Next.Across)
+		at := 100 + more
+		switch n := v.Next; {
+		case n.Across == "pad":
+			lines += fmt.Sprintf(`{"type":"ohms","t":%d,"across":"pad","ohms":%.2f,"celsius":20}`+"\n", at, cur.PadOhms)
+		case n.Across != "":
+			lines += fmt.Sprintf(`{"type":"ohms","t":%d,"across":%q,"ohms":%.2f,"celsius":20}`+"\n", at, n.Across, cur.StringOhms[0])
+		case n.Route == "ohms":
+			lines += fmt.Sprintf(`{"type":"ohms","t":%d,"across":"coil:%s","ohms":%.2f,"celsius":20}`+"\n", at, n.At, cur.CoilOhms[p.CoilIndex(n.At)])
+		default:
+			lines += fmt.Sprintf(`{"type":"reading","t":%d,"at":%q,"face":"north"}`+"\n", at, n.At)
+		}
+	}
+	if len(asked) == 0 || !strings.HasSuffix(asked[len(asked)-1], "ohms pad") {
+		t.Errorf("asked for %v; expected the ohms of the pad at last", asked)
 	}
 }

@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"polewise/field/capture"
 	"polewise/field/predict"
@@ -248,6 +249,9 @@ func (c *check) prompt(v *verdict.Verdict) Prompt {
 		p := Prompt{Do: "hold", At: v.Next.At, Say: fmt.Sprintf("Lay the phone on %s again.", v.Next.At), Why: v.Next.Why}
 		if v.Next.Route == "ohms" {
 			p.Do, p.Say = "ohms", fmt.Sprintf("Measure the ohms of %s.", v.Next.At)
+			if kind, id, _ := strings.Cut(v.Next.Across, ":"); kind != "" {
+				p.At, p.Say = "", fmt.Sprintf("Measure the ohms of %s.", strings.TrimSpace("the "+kind+" "+id))
+			}
 		}
 		return p
 	}
