@@ -16,6 +16,8 @@ export class HandRun {
     /** @type {string | null} */
     this.chosen = null;
     this.note = "";
+    /** A coil was read and its verdict has not come. */
+    this.waits = false;
     this.do = {
       convention: (word) => {
         tools.told.callOutFace(word);
@@ -38,8 +40,12 @@ export class HandRun {
 
   get target() {
     const { told } = this.tools;
-    const unread = told.plan.coils.find((c) => !(c.id in this.faces) && !(told.coil(c.id)?.used > 0));
-    return this.chosen || unread?.id || told.verdict?.next?.at || told.plan.coils[0].id;
+    return this.chosen || this.unread?.id || told.verdict?.next?.at || told.plan.coils[0].id;
+  }
+
+  get unread() {
+    const { told } = this.tools;
+    return told.plan.coils.find((c) => !(c.id in this.faces) && !(told.coil(c.id)?.used > 0));
   }
 
   get lastRead() {
@@ -78,8 +84,8 @@ export class HandRun {
     this.chosen = null;
     this.note = "";
     this.tools.counted(at);
-    const { plan, coil } = this.tools.told;
-    if (plan.coils.every((c) => c.id in this.faces || coil(c.id)?.used > 0) && this.read.length === plan.coils.length) this.stage = "result";
+    this.waits = true;
+    if (!this.unread && this.read.length === this.tools.told.plan.coils.length) this.stage = "result";
     this.show();
   }
 
@@ -98,7 +104,12 @@ export class HandRun {
     this.show();
   }
 
+  /** Where every coil was read, and no other is asked for by needle, that was the last. */
   verdict() {
+    const next = this.tools.told.verdict?.next;
+    const done = !next || next.route === "ohms" || next.at === this.lastRead?.at;
+    if (this.waits && !this.chosen && !this.unread && done) this.stage = "result";
+    this.waits = false;
     this.show();
   }
 

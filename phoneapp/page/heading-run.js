@@ -28,6 +28,7 @@ export class HeadingRun {
       result: () => this.apply(flow.showResult()),
       goOn: () => this.apply(flow.goOn()),
       again: () => tools.again(),
+      ohms: () => tools.ohms(),
     };
   }
 

@@ -8,8 +8,10 @@ export class Ohms {
   constructor(tools, close) {
     this.tools = tools;
     this.close = close;
-    const next = tools.told.verdict?.next;
-    this.across = `coil:${next?.route === "ohms" ? next.at : tools.told.plan.coils[0].id}`;
+    const v = tools.told.verdict;
+    // The one asked for; where all faces are right, the pad as a whole, which the
+    // sign-off needs.
+    this.across = v?.outcome === "as-planned" ? "pad" : v?.next?.across || `coil:${v?.next?.route === "ohms" ? v.next.at : tools.told.plan.coils[0].id}`;
     this.celsius = "20";
     /** @type {string[]} */
     this.noted = [];
@@ -18,13 +20,14 @@ export class Ohms {
 
   show() {
     page.show({
+      whole: true,
       title: "Ohms",
       lead: "Supply off. A coil or string is measured unplugged from the rest, the pad at its own plug.",
       note: this.note,
       bodied: `ohms ${this.noted.length}`,
       body: [
         el("p", { class: "choice" }, el("label", { for: "across" }, "Measured across"), this.select()),
-        field("ohms-value", "Ohms", ""),
+        field("ohms-value", this.label(), ""),
         field("celsius", "Temperature of the coil, °C", this.celsius),
         this.noted.length > 0 ? el("ul", { class: "coils", "aria-label": "Noted" }, ...this.noted.map((n) => el("li", {}, n))) : null,
       ],
@@ -49,8 +52,26 @@ export class Ohms {
         option("pad", "The whole pad"),
       )
     );
-    select.addEventListener("change", () => (this.across = select.value));
+    select.addEventListener("change", () => {
+      this.across = select.value;
+      /** @type {HTMLElement} */ (document.querySelector("label[for=ohms-value]")).textContent = this.label();
+    });
     return select;
+  }
+
+  /** What is to be typed, with what the plan has there. */
+  label() {
+    const p = this.tools.told.predicted;
+    const [kind, id] = this.across.split(":");
+    const has = { coil: p?.coils, string: p?.strings }[kind]?.find((x) => x.id === id) || (kind === "pad" ? p?.pad : null);
+    return typeof has?.ohms === "number" ? `Ohms (planned ${has.ohms.toFixed(2)} at 20\u00a0\u00b0C)` : "Ohms";
+  }
+
+  /** What is measured after this: the next in the list, as a hand goes through it. */
+  following() {
+    const p = this.tools.told.plan;
+    const all = [...p.coils.map((c) => `coil:${c.id}`), ...p.strings.map((s) => `string:${s.id}`), ...p.groups.map((g) => `group:${g.id}`), "pad"];
+    return all[all.indexOf(this.across) + 1] || "pad";
   }
 
   noteNumber() {
@@ -72,6 +93,7 @@ export class Ohms {
     this.tools.stream.add(celsius === null ? line : { ...line, celsius });
     this.tools.stream.flush();
     this.noted.unshift(`${this.across.replace(":", " ")}: ${ohms === null ? "open" : `${ohms} ohm`}`);
+    this.across = this.following();
     this.note = "";
     this.show();
     byId("ohms-value").focus();

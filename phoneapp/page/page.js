@@ -17,6 +17,7 @@ import { stateBadge } from "../common/states.js";
  * @property {string} [bodied] tells whether the body is still the same; without it the body is always replaced
  * @property {Action[]} [actions] shown at the lower edge
  * @property {number} [progress] 0 to 1
+ * @property {boolean} [whole] the claim of the coil read last would mislead here
  * @property {boolean} [glance] it is read at arm's length, with both hands busy
  */
 
@@ -38,6 +39,7 @@ export function show(s, over = false) {
   const changed = title.textContent !== s.title;
   setText(title, s.title);
   document.body.classList.toggle("glance", !!s.glance);
+  byId("claim").hidden = !!s.whole;
   setText(byId("lead"), s.lead || "");
   setText(byId("why"), s.why || "");
   setText(byId("note"), s.note || "");

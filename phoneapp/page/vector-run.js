@@ -43,6 +43,7 @@ export class VectorRun {
       pick: (id) => this.apply(flow.pick(id)),
       everyHold: (on) => (flow.everyHold = on),
       again: () => tools.again(),
+      ohms: () => tools.ohms(),
     };
   }
 

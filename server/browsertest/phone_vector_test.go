@@ -61,3 +61,35 @@ func TestPhoneFindsReversedString(t *testing.T) {
 		return strings.Contains(say, "whole string C runs the wrong way") && strings.Contains(say, "Swap the two ends of string C")
 	})
 }
+
+// TestPhoneAsPlannedThenOhms: where every coil faces right, the page leads on: to
+// the ohms, those of the pad first, and the bench page then asks for nothing more
+// before the sign-off. The coil read last is not told of as if it were the pad.
+func TestPhoneAsPlannedThenOhms(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t, "--plan", smallPlan(t))
+	phone := newPhone(t)
+	do(t, phone, before(knowsSensor))
+	v := newVirtualPhoneOver(t, phone, planOf(t, smallPlan(t)))
+	do(t, phone, chromedp.Navigate(program.Phone))
+	v.checkAll()
+	v.lieUntil("the result", `document.querySelector("#title").textContent === "As planned"`)
+	if lead := text(t, phone, "#lead"); !strings.Contains(lead, "Measure the ohms if you have not yet, then sign off on the bench page.") {
+		t.Errorf("the page says %q", lead)
+	}
+	var shown bool
+	do(t, phone, chromedp.Evaluate(`document.querySelector("#claim").checkVisibility()`, &shown))
+	if shown {
+		t.Errorf("the coil read last is told of: %q", text(t, phone, "#claim"))
+	}
+	shot(t, phone, "as-planned")
+	do(t, phone, press("#ohms"))
+	waitFor(t, phone, "the pad to be chosen, with its ohms", `document.querySelector("#across").value === "pad" && /^Ohms \(planned \d+\.\d\d at 20.\u00b0C\)$/.test(document.querySelector("label[for=ohms-value]").textContent)`)
+	do(t, phone, chromedp.SetValue("#ohms-value", "1,93", chromedp.ByQuery), press("#note-ohms"))
+	says(t, phone, "[aria-label=Noted]", "pad: 1.93 ohm")
+	do(t, phone, press("#back"))
+	says(t, phone, "#title", "As planned")
+	bench := newBrowser(t, 1280, 800)
+	do(t, bench, chromedp.Navigate(program.Bench))
+	waitFor(t, bench, "the sign-off to be open", `document.querySelector("#sign")?.checkVisibility()`)
+}

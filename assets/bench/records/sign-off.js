@@ -127,7 +127,7 @@ export class SignOff {
       ...(read.length > 0 ? [el("p", { class: "note" }, ohms)] : []),
     );
     if (this.form.parentElement !== this.fold) this.fold.append(this.form);
-    return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except, claims)), " Read or mend what is missing; or sign with a written exception."), this.fold];
+    return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except, claims)), s.except.ohms_unread ? " Supply off: measure across the pad's plug, and note it on the phone or in the ohms sheet under Plan." : "", " Read or mend what is missing; or sign with a written exception."), this.fold];
   }
 
   async sign() {

@@ -18,12 +18,11 @@ export function handScreen(run, told) {
     default:
       return resultScreen(told, {
         note: run.note,
-        actions: [
-          { label: "Go on reading", id: "go-on", main: told.verdict?.outcome === "undecided", onclick: run.do.goOn },
-          { label: "Ohms", id: "ohms", onclick: run.do.ohms },
-        ],
+        actions: [],
         onpick: run.do.pick,
         again: run.do.again,
+        goOn: run.do.goOn,
+        ohms: run.do.ohms,
       });
   }
 }

@@ -56,9 +56,11 @@ export function headingScreen(flow, told, page) {
     default:
       return resultScreen(told, {
         note: page.note,
-        actions: [{ label: "Go on reading", id: "go-on", main: told.verdict?.outcome === "undecided", onclick: page.do.goOn }, ...undo],
+        actions: undo,
         onpick: page.do.pick,
         again: page.do.again,
+        goOn: page.do.goOn,
+        ohms: page.do.ohms,
       });
   }
 }

@@ -6,22 +6,30 @@ import { drawnKey, padDrawing } from "../drawing.js";
 
 /**
  * @param {any} told
- * @param {{note: string, actions: import("../page.js").Action[], onpick?: (id: string) => void, again?: () => void}} o
+ * @param {{note: string, actions: import("../page.js").Action[], onpick?: (id: string) => void, again?: () => void, goOn: () => void, ohms: () => void}} o
  * @returns {import("../page.js").Screen}
  */
 export function resultScreen(told, o) {
   const v = told.verdict;
   const states = told.states();
   const again = v?.outcome === "fault" && o.again && !told.rehearsal ? [{ label: "Mended: check again", id: "again", main: true, onclick: o.again }] : [];
+  const asked = v?.next?.route === "ohms"; // and no other reading
+  const measure = asked || (v?.outcome === "as-planned" && !told.rehearsal);
+  const undecided = !v || v.outcome === "undecided";
+  const steps = [
+    { label: undecided ? "Go on reading" : "Read more", id: "go-on", main: undecided && !asked, onclick: o.goOn },
+    { label: measure ? "Note the ohms" : "Ohms", id: "ohms", main: measure, onclick: o.ohms },
+  ];
   return {
+    whole: true,
     title: outcomeTitle(v),
-    lead: outcomeLead(v),
+    lead: v?.outcome === "as-planned" && !told.rehearsal ? `${outcomeLead(v)} Supply off. Measure the ohms if you have not yet, then sign off on the bench page.` : outcomeLead(v),
     note: o.note,
     drawing: () => padDrawing(told.plan, { states, onpick: o.onpick, label: "The pad, with what is known of each coil" }),
     drawn: drawnKey({ states, plan: told.check, result: true }),
     bodied: `result ${JSON.stringify(v)} ${told.north.note}`,
     body: v ? [otherCauses(v), coilList(v), ...v.notes.map((n) => el("p", { class: "remark" }, n)), el("p", { class: "remark" }, told.north.note)] : [],
-    actions: [...again, ...o.actions],
+    actions: [...again, ...steps, ...o.actions],
   };
 }
 
@@ -43,7 +51,7 @@ function outcomeLead(v) {
   if (!v) return "No verdict yet: nothing has been read, or the bench is still at it.";
   if (v.outcome === "as-planned") return "Every coil faces as planned.";
   if (v.outcome === "fault") return v.causes[0]?.say || "At least one coil is not as planned, and the readings do not tell why.";
-  if (v.next) return `Next: ${v.next.at}. ${v.next.why}`;
+  if (v.next) return v.next.across ? v.next.why : `Next: ${v.next.at}. ${v.next.why}`;
   return "What was read does not tell. Read every coil once.";
 }
 

@@ -102,9 +102,11 @@ export function vectorScreen(flow, told, page) {
     default:
       return resultScreen(told, {
         note: page.note,
-        actions: [{ label: told.verdict?.outcome === "undecided" || !told.verdict ? "Go on reading" : "Read more", id: "go-on", main: told.verdict?.outcome === "undecided", onclick: page.do.goOn }, restAgain, ...undo],
+        actions: [restAgain, ...undo],
         onpick: page.do.pick,
         again: page.do.again,
+        goOn: page.do.goOn,
+        ohms: page.do.ohms,
       });
   }
 }
