@@ -480,7 +480,7 @@ func (e *engine) grow() {
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
 				continue // a coil that lost a few turns changes nothing worth following up
 			}
-			if within < expandWithin+puzzling && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain {
+			if within < expandWithin+puzzling*float64(len(e.factors)) && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain {
 				continue // possible, as over a coil nobody read yet, but nothing speaks for it
 			}
 			if next == nil || s.promise(within) > next.promise(within) || s.promise(within) == next.promise(within) && s.hyp.key < next.hyp.key {
@@ -507,7 +507,7 @@ func (e *engine) grow() {
 // units, that the way to what explains them may lead anywhere.
 const (
 	tellingGain = 0.7
-	puzzling    = 6.0
+	puzzling    = 0.03 // a reading
 )
 
 // wanted tells whether a hypothesis is one to begin from: the plan itself always.
@@ -549,10 +549,6 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 	changed := e.changedFrom(n)
 	var fresh []*scored
 	keep := func(h *hypothesis, l, gain float64) {
-		if math.IsInf(l, -1) {
-			e.seen[h.key] = nil // known, and not worth keeping
-			return
-		}
 		c := e.put(h, l)
 		c.gain = gain
 		fresh = append(fresh, c)
@@ -578,12 +574,20 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 			e.first.gain[i] = l - n.log - s.logP
 			e.first.touched[i] = newBitset(len(e.factors), work.order)
 		}
+		if math.IsInf(l, -1) {
+			e.seen[h.key] = nil // known, and not worth keeping
+			continue
+		}
 		keep(h, l, l-n.log-s.logP)
 	}
 	for i := range n.hyp.faults {
 		for _, h := range e.instead(n.hyp, i) {
-			if !e.met(h) {
-				l := e.child(n, h, work)
+			if e.met(h) {
+				continue
+			}
+			// Against this one's backgrounds it may look hopeless and yet be right:
+			// then it is not kept, but not known for hopeless either.
+			if l := e.child(n, h, work); !math.IsInf(l, -1) {
 				keep(h, l, l-h.logPrior-(n.log-n.hyp.logPrior)+s.gain)
 			}
 		}
