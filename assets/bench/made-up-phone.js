@@ -14,6 +14,7 @@ const NEAR_MM = 2;
 const NEAR_DEG = 3;
 const LEVEL = { r: 12, y: 40 }; // the spirit level below the mark, millimetres
 const KNOB_Y = -BODY.mark - 13;
+const REACH_MM = 18; // round knob and bubble
 
 export const KEYS = "Arrows carry it, with Shift in bigger steps; Space lays it down or lifts it; Q and E turn it; W, S, A, D tilt it, 0 lays it level; N carries it to the coil asked for.";
 
@@ -48,8 +49,9 @@ export class MadeUpPhone {
     const { width, height, mark } = BODY;
     this.sensor = svg("g", {});
     this.bubble = svg("circle", { class: "bubble", r: 4.2, cy: LEVEL.y });
-    this.level = svg("g", { class: "level" }, svg("circle", { class: "level-rim", r: LEVEL.r, cy: LEVEL.y }), svg("circle", { class: "level-ring", r: 5.6, cy: LEVEL.y }), this.bubble);
-    this.knob = svg("g", { class: "knob" }, svg("path", { d: `M0 ${-mark}V${KNOB_Y + 7}` }), svg("circle", { r: 7.5, cy: KNOB_Y }), svg("path", { class: "knob-way", d: `M-3.6 ${KNOB_Y + 1.4}a3.8 3.8 0 1 1 7.2 0m-2.6 -.4l2.6 .8l1.2 -2.4` }));
+    const reach = (y) => svg("circle", { class: "reach", r: REACH_MM, cy: y }); // a finger is thicker than what it takes hold of
+    this.level = svg("g", { class: "level" }, reach(LEVEL.y), svg("circle", { class: "level-rim", r: LEVEL.r, cy: LEVEL.y }), svg("circle", { class: "level-ring", r: 5.6, cy: LEVEL.y }), this.bubble);
+    this.knob = svg("g", { class: "knob" }, reach(KNOB_Y), svg("path", { d: `M0 ${-mark}V${KNOB_Y + 7}` }), svg("circle", { class: "knob-rim", r: 7.5, cy: KNOB_Y }), svg("path", { class: "knob-way", d: `M-3.6 ${KNOB_Y + 1.4}a3.8 3.8 0 1 1 7.2 0m-2.6 -.4l2.6 .8l1.2 -2.4` }));
     this.node = svg(
       "g",
       { class: "made-up", tabindex: "0", role: "application", "aria-roledescription": "phone to carry", "aria-label": `The made-up phone. ${KEYS}` },
@@ -69,6 +71,8 @@ export class MadeUpPhone {
     this.knob.addEventListener("pointerdown", (e) => this.twist(/** @type {PointerEvent} */ (e)));
     this.level.addEventListener("pointerdown", (e) => this.lean(/** @type {PointerEvent} */ (e)));
     this.node.addEventListener("pointerdown", (e) => this.grab(/** @type {PointerEvent} */ (e)));
+    // Or a finger would scroll the page: of a part of an SVG browsers do not heed touch-action.
+    this.node.addEventListener("touchstart", (e) => e.cancelable && e.preventDefault(), { passive: false });
     this.node.addEventListener("keydown", (e) => this.key(/** @type {KeyboardEvent} */ (e)));
     o.drawing.overlay.replaceChildren(this.node);
     this.moved();

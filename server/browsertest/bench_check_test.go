@@ -341,7 +341,7 @@ func TestRehearsalTurnedAndTilted(t *testing.T) {
 		t.Helper()
 		do(t, ctx, chromedp.MouseEvent(input.MousePressed, x, y, chromedp.ButtonLeft), chromedp.MouseEvent(input.MouseMoved, x+dx/2, y+dy/2, chromedp.ButtonLeft), chromedp.MouseEvent(input.MouseMoved, x+dx, y+dy, chromedp.ButtonLeft), chromedp.MouseEvent(input.MouseReleased, x+dx, y+dy, chromedp.ButtonLeft))
 	}
-	knob := middle(".made-up .knob circle")
+	knob := middle(".made-up .knob-rim")
 	drag(knob.X, knob.Y, -40, 10)
 	waitFor(t, ctx, "the phone to be turned", `/turned \d+° to the left/.test(document.querySelector(".stands").textContent)`)
 	level := middle(".made-up .bubble")
