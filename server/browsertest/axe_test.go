@@ -7,7 +7,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
 
@@ -40,12 +39,11 @@ func axe(t *testing.T, ctx context.Context, what string, rules ...string) {
 		// The devtools are not held by the page's Content-Security-Policy.
 		do(t, ctx, chromedp.Evaluate(axeScript+"\n;true", nil))
 	}
-	await := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
 	do(t, ctx,
 		chromedp.Evaluate(`(async () => {
 			window.axeSaw = await axe.run(document, { iframes: false, resultTypes: ["violations", "passes"], runOnly: `+only+` });
 			return axeSaw.passes.length;
-		})()`, &passed, await),
+		})()`, &passed, awaited),
 		chromedp.Evaluate(`axeSaw.violations.map((v) => ({ id: v.id, help: v.help,
 			nodes: v.nodes.slice(0, 6).map((n) => ({ target: n.target.join(" "), summary: n.failureSummary, html: n.html.slice(0, 200) })) }))`, &found),
 	)

@@ -20,7 +20,6 @@ import (
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -365,7 +364,7 @@ func TestRehearsalTurnedAndTilted(t *testing.T) {
 		const state = await (await fetch("api/state")).json();
 		const truth = await (await fetch("api/rehearsals/" + state.check.rehearsal + "/truth")).json();
 		return truth.looks.filter((l) => l.wrong !== truth.plain_sign_check.includes(l.id)).map((l) => l.id);
-	})()`, &odd, func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+	})()`, &odd, awaited))
 	if len(odd) > 0 {
 		t.Errorf("the table and the list of coils that fool a sign check differ: %v", odd)
 	}
@@ -439,7 +438,7 @@ func TestTwoHundredCoils(t *testing.T) {
 	do(t, ctx, chromedp.Navigate(program.Bench))
 	waitFor(t, ctx, "200 coils", `document.querySelectorAll("#drawing .coil").length === 200`)
 	var ms map[string]float64
-	do(t, ctx, chromedp.Evaluate(measure, &ms, func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+	do(t, ctx, chromedp.Evaluate(measure, &ms, awaited))
 	t.Logf("milliseconds with 200 coils: %v", ms)
 	for what, most := range map[string]float64{"sample": 50, "claim": 100, "pick": 100, "unchanged": 50} {
 		if ms[what] > most*ms["slow"] {

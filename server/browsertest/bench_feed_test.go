@@ -17,7 +17,6 @@ import (
 
 	"os"
 
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/gorilla/websocket"
 
@@ -364,14 +363,14 @@ func TestOtherSensorsOnOnePad(t *testing.T) {
 	var states string
 	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(300 * time.Millisecond) {
 		do(t, bench, chromedp.Evaluate(`fetch("api/state").then((r) => r.json()).then((s) => JSON.stringify(s.verdict.coils.map((c) => [c.id, c.state, c.used])))`, &states,
-			func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+			awaited))
 		if states == `[["A1","as-planned",1],["A2","as-planned",1],["B1","reversed",1],["B2","as-planned",1]]` {
 			break
 		}
 		if time.Now().After(deadline) {
 			var captured string
 			do(t, bench, chromedp.Evaluate(`fetch("api/state").then((r) => r.json()).then((s) => JSON.stringify(s.holds.map((h) => [h.source, h.at, h.mean_uT])))`, &captured,
-				func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+				awaited))
 			t.Fatalf("verdict %s on holds %s", states, captured)
 		}
 	}

@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	"github.com/chromedp/cdproto/emulation"
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
 
@@ -23,7 +22,7 @@ func enteredAtBench(t *testing.T, ctx context.Context) (e struct {
 	t.Helper()
 	var raw string
 	do(t, ctx, chromedp.Evaluate(`fetch("api/readings").then((r) => r.text())`, &raw,
-		func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+		awaited))
 	if err := json.Unmarshal([]byte(raw), &e); err != nil {
 		t.Fatal(err)
 	}

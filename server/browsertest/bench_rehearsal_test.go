@@ -6,7 +6,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
 
@@ -41,7 +40,7 @@ func TestRehearsalByHand(t *testing.T) {
 	tapInPhone(t, bench, "is-on")
 	read := func() (n int) {
 		do(t, bench, chromedp.Evaluate(`fetch("api/state").then((r) => r.json()).then((s) => s.verdict.coils.filter((c) => c.used > 0).length)`, &n,
-			func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+			awaited))
 		return n
 	}
 	n := 0

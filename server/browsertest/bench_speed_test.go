@@ -14,7 +14,6 @@ import (
 	"github.com/chromedp/cdproto/network"
 	pagedomain "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/performance"
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
 
@@ -168,7 +167,6 @@ func TestZoomSpeed(t *testing.T) {
 	ctx := newBrowser(t, 1280, 900)
 	do(t, ctx, performance.Enable().WithTimeDomain(performance.EnableTimeDomainThreadTicks), chromedp.Navigate(program.Bench+"?canned=many#check"))
 	waitFor(t, ctx, "200 coils", `document.querySelectorAll("#drawing .coil").length === 200`)
-	await := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
 	do(t, ctx, chromedp.Evaluate(`(async () => {
 		const drawing = document.querySelector("#drawing svg");
 		drawing.scrollIntoView({ block: "center" });
@@ -182,7 +180,7 @@ func TestZoomSpeed(t *testing.T) {
 			await new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
 			return took;
 		};
-	})()`, nil, await))
+	})()`, nil, awaited))
 	const steps = 12
 	for _, k := range []struct {
 		what, before, test string
@@ -193,14 +191,14 @@ func TestZoomSpeed(t *testing.T) {
 		{"near by", `(async () => { await step(9000); await step(-640); })()`, `near() > 0 && near() < 60`, -50},
 	} {
 		var ok bool
-		do(t, ctx, chromedp.Evaluate(k.before, nil, await), chromedp.Sleep(300*time.Millisecond), chromedp.Evaluate(k.test, &ok))
+		do(t, ctx, chromedp.Evaluate(k.before, nil, awaited), chromedp.Sleep(300*time.Millisecond), chromedp.Evaluate(k.test, &ok))
 		if !ok {
 			t.Fatalf("%s: the drawing is not as it should be", k.what)
 		}
 		before, took := worked(t, ctx), []float64{}
 		for i := range steps {
 			var ms float64
-			do(t, ctx, chromedp.Evaluate(fmt.Sprintf("step(%d)", k.wheel*(1-2*(i%2))), &ms, await))
+			do(t, ctx, chromedp.Evaluate(fmt.Sprintf("step(%d)", k.wheel*(1-2*(i%2))), &ms, awaited))
 			took = append(took, ms)
 		}
 		slices.Sort(took)

@@ -172,14 +172,13 @@ func press(selector string) chromedp.Action {
 			same >= 6 || ++frames > 300 ? done(true) : requestAnimationFrame(look);
 		})();
 	})`, selector)
-	wait := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
 	return chromedp.ActionFunc(func(ctx context.Context) error {
 		for tries := 1; ; tries++ {
 			// Scrolled to first, or the click's own scrolling moves it.
 			err := chromedp.Tasks{
 				chromedp.WaitVisible(selector, chromedp.ByQuery),
 				chromedp.ScrollIntoView(selector, chromedp.ByQuery),
-				chromedp.Evaluate(still, nil, wait),
+				chromedp.Evaluate(still, nil, awaited),
 				chromedp.Click(selector, chromedp.ByQuery),
 			}.Do(ctx)
 			if e, ok := errors.AsType[*cdproto.Error](err); !ok || e.Code != noNode || tries == 5 {
@@ -188,6 +187,9 @@ func press(selector string) chromedp.Action {
 		}
 	})
 }
+
+// awaited makes chromedp.Evaluate wait for a promise.
+func awaited(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
 
 // waitFor waits until a JavaScript expression is true.
 func waitFor(t *testing.T, ctx context.Context, what, expression string) {

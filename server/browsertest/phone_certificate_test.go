@@ -6,7 +6,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
 
@@ -36,7 +35,7 @@ func TestPhoneShowsHowToTrust(t *testing.T) {
 	}
 	var got string
 	do(t, phone, chromedp.Evaluate(`fetch(document.querySelector("#ca").href).then(async (r) => r.status + " " + r.headers.get("content-type") + " " + (await r.arrayBuffer()).byteLength)`, &got,
-		func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+		awaited))
 	if !strings.HasPrefix(got, "200 application/x-x509-ca-cert ") || len(got) < len("200 application/x-x509-ca-cert 300") {
 		t.Errorf("the link gives %q", got)
 	}

@@ -7,7 +7,6 @@ import (
 	"os"
 	"testing"
 
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
 	"polewise/assets"
@@ -40,7 +39,7 @@ func TestPhonePureParts(t *testing.T) {
 			}
 			return out;
 		})()`, module)
-		do(t, ctx, chromedp.Evaluate(run, &outcomes, func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+		do(t, ctx, chromedp.Evaluate(run, &outcomes, awaited))
 		if len(outcomes) == 0 {
 			t.Errorf("%s holds no checks", module)
 		}
