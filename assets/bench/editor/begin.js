@@ -1,5 +1,6 @@
 // Where a plan can begin: a row, a grid, a ring, an empty pad, or a demo.
 import { byId, el } from "../../common/dom.js";
+import { keep, recall } from "../kept.js";
 import { ask } from "../live.js";
 import { field } from "./fields.js";
 
@@ -11,6 +12,7 @@ const FORMS = [
   ["empty", "Empty pad"],
 ];
 const FIELDS = { row: ["coils"], ring: ["coils", "strings"], grid: ["columns", "rows"], staggered: ["columns", "rows"], empty: [] };
+const KEPT = "begin-plan"; // what is typed here, until the page is closed
 const COUNTS = { coils: "coils", columns: "coils in a row", rows: "rows", strings: "strings" };
 
 /** Small pictures of the forms: where the coils lie, of 40 by 28. */
@@ -25,13 +27,17 @@ const PICTURES = {
 /** @param {{demos: {id: string, name: string}[], picture: (circles: number[][]) => Node, begin: (toml: string, name: string) => Promise<any>}} o */
 export function askBegin(o) {
   const dialog = /** @type {HTMLDialogElement} */ (byId("dialog"));
-  const q = { form: "grid", coils: 6, columns: 3, rows: 3, strings: 2, pitch_mm: 130, inner_mm: 90, turns: 60, wire_awg: 22, turning: false };
+  const q = { form: "grid", coils: 6, columns: 3, rows: 3, strings: 2, pitch_mm: 130, inner_mm: 90, turns: 60, wire_awg: 22, turning: false, ...recall(KEPT) };
+  const put = (key, v) => {
+    q[key] = v;
+    keep(KEPT, q);
+  };
   const trouble = el("p", { class: "trouble", role: "alert" });
   const numbers = el("div", { class: "fields" });
-  const number = (key, label, unit, steps = [1, 1]) => field({ id: `new-${key}`, label, unit, kind: ["pitch_mm", "inner_mm", "wire_awg"].includes(key) ? "number" : "whole", steps, get: () => q[key], put: (v) => (q[key] = v) }).node;
+  const number = (key, label, unit, steps = [1, 1]) => field({ id: `new-${key}`, label, unit, kind: ["pitch_mm", "inner_mm", "wire_awg"].includes(key) ? "number" : "whole", steps, get: () => q[key], put: (v) => put(key, v), after: 0 }).node;
   const show = () => {
     for (const b of forms) b.setAttribute("aria-pressed", String(b.dataset.form === q.form));
-    const turning = el("input", { type: "checkbox", checked: q.turning, onchange: (e) => (q.turning = e.target.checked) });
+    const turning = el("input", { type: "checkbox", checked: q.turning, onchange: (e) => put("turning", e.target.checked) });
     numbers.replaceChildren(
       ...FIELDS[q.form].map((k) => number(k, COUNTS[k])),
       ...(q.form === "empty" ? [] : [number("pitch_mm", "from centre to centre", "mm", [5, 1])]),
@@ -42,7 +48,7 @@ export function askBegin(o) {
     );
   };
   const forms = FORMS.map(([id, words]) =>
-    el("button", { type: "button", class: "form-choice", "data-form": id, onclick: () => ((q.form = id), show()) }, o.picture(PICTURES[id]), words),
+    el("button", { type: "button", class: "form-choice", "data-form": id, onclick: () => (put("form", id), show()) }, o.picture(PICTURES[id]), words),
   );
   const go = async (body, name) => {
     trouble.textContent = "";

@@ -18,9 +18,14 @@ export function set(table, id, key, value) {
   return { op: "set", table, id, key, value };
 }
 
+// How a person would write a table: what it is called first, then what it is like.
+const ORDER = ["id", "winding", "shape", "inner", "corner", "turns", "build", "width", "wire_awg", "wire_mm", "ohms", "at", "turned", "north", "sense", "join", "of", "coils", "lead_ohms"];
+
 /** @returns {Edit} */
 export function add(table, values) {
-  return { op: "add", table, pairs: Object.entries(values).map(([key, value]) => ({ key, value })) };
+  const place = (key) => (ORDER.indexOf(key) + 1 || ORDER.length + 1);
+  const pairs = Object.entries(values).map(([key, value]) => ({ key, value }));
+  return { op: "add", table, pairs: pairs.sort((a, b) => place(a.key) - place(b.key)) };
 }
 
 /** Coils to new places. @param {Sight} sight @param {Map<string, {x: number, y: number}>} places mm @returns {Edit[]} */
