@@ -153,6 +153,11 @@ export class PadDrawing {
     if (first) first.node.setAttribute("tabindex", "0");
   }
 
+  /** Puts the focus on the coil that Tab would lead to. */
+  enter() {
+    /** @type {any} */ (this.coils.querySelector('[tabindex="0"]'))?.focus({ preventScroll: true });
+  }
+
   focus(id) {
     for (const m of this.marks.values()) m.node.setAttribute("tabindex", "-1");
     const m = this.marks.get(id);

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/input"
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
@@ -30,8 +29,14 @@ func edit(t *testing.T, demo string, width, height int64) *editing {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return editText(t, string(text), width, height)
+}
+
+// editText is edit with a plan of the test's own.
+func editText(t *testing.T, text string, width, height int64) *editing {
+	t.Helper()
 	e := &editing{t: t, file: filepath.Join(t.TempDir(), "pad.toml")}
-	e.write(string(text))
+	e.write(text)
 	e.program = startProgram(t, "--plan", e.file)
 	e.ctx = newBrowser(t, width, height)
 	do(t, e.ctx, chromedp.Navigate(e.program.Bench+"#plan"))
@@ -366,6 +371,28 @@ func TestEditorOnASmallScreen(t *testing.T) {
 	}
 	touch(input.TouchEnd)
 	e.says("at = [265, 240]")
+	// Up and down as well, where a finger would scroll the page.
+	scrolled := still[float64](t, e.ctx, pageScroll)
+	x, y, scale = e.at("B2")
+	touch(input.TouchStart, &input.TouchPoint{X: x, Y: y})
+	for k := 1.0; k <= 5; k++ {
+		touch(input.TouchMove, &input.TouchPoint{X: x, Y: y - k*5*scale})
+	}
+	touch(input.TouchEnd)
+	e.says("at = [265, 265]")
+	if by := still[float64](t, e.ctx, pageScroll) - scrolled; by != 0 {
+		t.Errorf("dragging a coil scrolled the page by %.0f pixels", by)
+	}
+	// A string tapped together with the finger.
+	e.click("#ed-draw-string")
+	for _, id := range []string{"C2", "C1"} {
+		x, y, _ = e.at(id)
+		touch(input.TouchStart, &input.TouchPoint{X: x, Y: y})
+		touch(input.TouchEnd)
+		e.wait(id+" to be in it", fmt.Sprintf(`document.querySelector(".chain-line").textContent.endsWith(%q)`, id))
+	}
+	e.click("#ed-string-done")
+	e.says(`coils = ["C2", "C1"]`)
 	var wide []string
 	do(t, e.ctx, chromedp.Evaluate(`[...document.querySelectorAll("main[data-view=plan] *")].filter((n) => n.getBoundingClientRect().right > innerWidth + 1 && !n.closest("svg, .out-of-sight, pre, textarea, .scroll")).map((n) => n.outerHTML.slice(0, 80))`, &wide))
 	if len(wide) > 0 {
@@ -411,7 +438,7 @@ func TestEditorFollowsADrag(t *testing.T) { // not in parallel: it goes by the c
 			bare.push(performance.now() - from);
 		}
 		return bare;
-	})()`, &bare, func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+	})()`, &bare, awaited))
 	slices.Sort(bare)
 	best, least := took[len(took)/4], bare[len(bare)/4]
 	t.Logf("a bare request and a frame: %.0f ms", least)

@@ -16,7 +16,7 @@ export class Board {
   /**
    * @param {HTMLElement} place @param {HTMLElement} buttons
    * @param {{onpick: () => void, ondrag: (places: Map<string, {x: number, y: number}> | null) => void,
-   *   onmove: (places: Map<string, {x: number, y: number}>, key: boolean) => void, ondelete: () => void, onduplicate: () => void,
+   *   onmove: (places: Map<string, {x: number, y: number}>, key: boolean) => void, onback: () => void, ondelete: () => void, onduplicate: () => void,
    *   onorder: () => void, say: (text: string) => void}} o
    */
   constructor(place, buttons, o) {
@@ -249,7 +249,10 @@ export class Board {
     const came = [...(drag.places || [])].some(([id, p]) => p.x !== drag.start.get(id).x || p.y !== drag.start.get(id).y);
     this.o.ondrag(null);
     if (keeps && came) this.o.onmove(drag.places, false);
-    else this.setPlan(placed(this.plan, drag.start), "still");
+    else {
+      this.setPlan(placed(this.plan, drag.start), "still");
+      this.o.onback();
+    }
   }
 
   /** A frame drawn with the mouse picks what it touches the middle of. */

@@ -72,10 +72,11 @@ export class Editor {
     this.board = new Board(drawing, buttons, {
       onpick: () => this.panel?.sight && this.showSide(),
       ondrag: (places) => this.ledger.wonder(places && edits.move(this.ledger.sight, places)),
+      onback: () => this.saw(this.ledger.sight, true),
       onmove: (places, key) => void this.moved(places, key),
       ondelete: () => this.remove(),
       onduplicate: () => this.duplicate(),
-      onorder: () => this.showTools(),
+      onorder: () => this.ordered(),
       say: this.o.say,
     });
     this.board.looks = (id) => this.look(id);
@@ -183,7 +184,14 @@ export class Editor {
         press("ed-several", "Pick several", () => ((this.board.several = !several), this.showTools()), { "aria-pressed": String(several) }),
       );
     }
-    if (focus) document.getElementById(focus)?.focus();
+    if (focus) (document.getElementById(focus) || document.getElementById("ed-draw-string"))?.focus();
+  }
+
+  /** The string being drawn has other coils now. */
+  ordered() {
+    this.showTools();
+    const { order } = this.board;
+    if (order?.length) this.o.say(`The string so far: ${order.join(", ")}.`);
   }
 
   showBar() {
@@ -263,6 +271,7 @@ export class Editor {
   drawString(id) {
     this.redrawing = id;
     this.board.drawString([]);
+    this.board.drawing.enter(); // keys go on there
     byId("ed-drawing").scrollIntoView({ block: "nearest" });
   }
 

@@ -4,12 +4,13 @@
 import { el } from "../../common/dom.js";
 
 const AFTER_MS = 350;
+const REFUSED = "The plan does not have this yet. Press Enter here to try again.";
 
 // Arrow keys in a field: five steps, with Shift one; or the two given in steps.
 
 /**
- * @typedef {{label: string, unit?: string, get: () => any, put: (value: any, typed: boolean) => void, trouble?: () => string,
- *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string}} Field
+ * @typedef {{label: string, unit?: string, get: () => any, put: (value: any, typed: boolean) => any, trouble?: () => string,
+ *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, after?: number}} Field after: milliseconds after the last key, where putting is no work; put may return a promise of whether the value was taken
  */
 
 /** @param {Field} f @returns {{node: HTMLElement, refresh: () => void}} */
@@ -23,6 +24,8 @@ export function field(f) {
   let own = ""; // what stands wrong in the field itself
   let timer = 0;
   let shown = "";
+  let waiting = 0; // values handed on that are not answered yet
+  let refused = false; // what stands here was not taken
   const refresh = () => {
     const v = f.get();
     if (f.kind === "choice") {
@@ -33,7 +36,7 @@ export function field(f) {
         input.replaceChildren(...list);
         shown = key;
       }
-    } else if (document.activeElement !== input || input.value === shown) {
+    } else if (!waiting && !refused && (document.activeElement !== input || input.value === shown)) {
       const text = v === null || v === undefined ? "" : String(v);
       if (input.value !== text) input.value = text;
       shown = text;
@@ -47,13 +50,22 @@ export function field(f) {
   };
   const hand = (value, typed) => {
     shown = input.value;
-    f.put(value, typed);
+    refused = false;
+    const done = f.put(value, typed);
+    if (!(done instanceof Promise)) return;
+    waiting++;
+    void done.then((taken) => {
+      waiting--;
+      refused = taken === false && !waiting;
+      if (refused) own = REFUSED;
+      refresh();
+    });
   };
   const take = (typed) => {
     clearTimeout(timer);
     own = "";
     const text = input.value.trim();
-    if (text === shown.trim()) return refresh();
+    if (text === shown.trim() && !refused) return refresh();
     if (f.kind === "text") {
       if (text === "" && !f.optional) own = typed ? "" : "Expected some text.";
       else hand(text === "" ? null : text, typed);
@@ -75,7 +87,7 @@ export function field(f) {
   } else {
     input.addEventListener("input", () => {
       clearTimeout(timer);
-      timer = setTimeout(() => take(true), AFTER_MS);
+      timer = setTimeout(() => take(true), f.after ?? AFTER_MS);
     });
     input.addEventListener("change", () => take(false));
     input.addEventListener("blur", () => {

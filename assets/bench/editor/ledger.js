@@ -55,6 +55,7 @@ export class Ledger {
   wonder(edits) {
     this.preview = edits;
     if (edits) void this.run();
+    else this.asking = null; // an answer on its way comes too late
   }
 
   async run() {

@@ -94,7 +94,7 @@ export class Panel {
       },
       put: (v, typed) => {
         const change = list.map((id) => (v === null ? { op: "unset", table, id, key } : edits.set(table, id, key, v)));
-        void this.o.change(change, `${o.label} of ${list[0] ?? table}`, `${table}.${key}.${list}${typed}`);
+        return this.o.change(change, `${o.label} of ${list[0] ?? table}`, `${table}.${key}.${list}${typed}`);
       },
       trouble: () => this.troubleOf(table, list.length === 1 ? list[0] : undefined, key),
       ...o,
@@ -117,7 +117,7 @@ export class Panel {
           pair[i] = v;
           return edits.set(table, id, key, pair);
         });
-        void this.o.change(change, `${o.label} of ${list[0] ?? table}`, `${table}.${key}.${i}.${list}`);
+        return this.o.change(change, `${o.label} of ${list[0] ?? table}`, `${table}.${key}.${i}.${list}`);
       },
       trouble: () => (i === 0 ? this.troubleOf(table, list.length === 1 ? list[0] : undefined, key) : ""),
       ...o,
@@ -153,7 +153,7 @@ export class Panel {
       el("p", { class: "note" }, "Pick a coil to give it exact numbers. Drag a frame with the mouse, or Shift and click, to pick several."),
       this.field({
         id: "ed-name", label: "name", kind: "text", wide: true, get: () => this.sight.values.name ?? "",
-        put: (v) => void this.o.change([{ op: "set", key: "name", value: v }], "name", "name"),
+        put: (v) => this.o.change([{ op: "set", key: "name", value: v }], "name", "name"),
       }), // prettier-ignore
       el(
         "div",
@@ -195,11 +195,11 @@ export class Panel {
           const all = new Set(ids.map((id) => this.raw("coil", id).north ?? "up"));
           return all.size === 1 ? [...all][0] : undefined;
         },
-        put: (v) => void this.o.change(ids.map((id) => edits.set("coil", id, "north", v)), `north ${v}`),
+        put: (v) => this.o.change(ids.map((id) => edits.set("coil", id, "north", v)), `north ${v}`),
       }),
       this.keyField("coil", ids, "sense", {
         label: "wound, start to finish", double: true, kind: "choice", otherwise: "", choices: () => SENSES,
-        put: (v) => void this.o.change(ids.map((id) => (v ? edits.set("coil", id, "sense", v) : { op: "unset", table: "coil", id, key: "sense" })), "winding direction"),
+        put: (v) => this.o.change(ids.map((id) => (v ? edits.set("coil", id, "sense", v) : { op: "unset", table: "coil", id, key: "sense" })), "winding direction"),
       }), // prettier-ignore
       this.keyField("coil", ids, "winding", { label: "kind of winding", kind: "choice", choices: () => (this.sight.values.winding || []).map((w) => [w.id, w.id]) }),
     ];
@@ -357,7 +357,7 @@ export class Panel {
     const name = field({ id: "ed-string-id", label: "name", kind: "text", get: () => id, put: (v, typed) => !typed && this.o.rename("string", id, v) });
     const lead = field({
       id: "ed-string-lead", label: "leads", unit: "ohm", optional: true, hint: "0", step: 0.01, get: () => this.raw("string", id).lead_ohms ?? null, trouble: () => this.troubleOf("string", id, "lead_ohms"),
-      put: (v) => void this.o.change([v === null ? { op: "unset", table: "string", id, key: "lead_ohms" } : edits.set("string", id, "lead_ohms", v)], `leads of ${id}`, `lead.${id}`),
+      put: (v) => this.o.change([v === null ? { op: "unset", table: "string", id, key: "lead_ohms" } : edits.set("string", id, "lead_ohms", v)], `leads of ${id}`, `lead.${id}`),
     }); // prettier-ignore
     return el(
       "div",
@@ -381,11 +381,11 @@ export class Panel {
     const row = (g) => {
       const join = field({
         id: `ed-join-${g.id}`, label: `${g.id}: joins in`, kind: "choice", choices: () => [["parallel", "parallel"], ["series", "series"]], get: () => g.join,
-        put: (v) => void this.o.change([edits.set("group", g.id, "join", v)], `join of ${g.id}`), trouble: () => this.troubleOf("group", g.id, "join"),
+        put: (v) => this.o.change([edits.set("group", g.id, "join", v)], `join of ${g.id}`), trouble: () => this.troubleOf("group", g.id, "join"),
       }); // prettier-ignore
       const of = field({
         id: `ed-of-${g.id}`, label: "its strings or groups", kind: "text", get: () => g.of.join(", "), trouble: () => this.troubleOf("group", g.id, "of"),
-        put: (v, typed) => !typed && void this.o.change([edits.set("group", g.id, "of", v.split(/[\s,]+/).filter(Boolean))], `members of ${g.id}`),
+        put: (v, typed) => !typed && this.o.change([edits.set("group", g.id, "of", v.split(/[\s,]+/).filter(Boolean))], `members of ${g.id}`),
       }); // prettier-ignore
       return el("div", { class: "fields group-row" }, join.node, of.node, el("button", { type: "button", class: "small", onclick: () => void this.o.change([{ op: "remove", table: "group", id: g.id }], `group ${g.id} taken out`) }, `Take out ${g.id}`));
     };
