@@ -51,7 +51,7 @@ export async function ask(path, body, signal) {
     answer = await r.json();
   } catch (e) {
     if (e.name === "AbortError") throw e;
-    if (e.name !== "SyntaxError") throw new Error("The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself.");
+    if (e.name !== "SyntaxError") throw new Error("The program does not answer. Is it still running? Start it again in its terminal, then try again.");
   }
   if (!r.ok) throw refusal(r.status, answer);
   return answer;

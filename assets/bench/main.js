@@ -4,7 +4,7 @@ import { Bench } from "./bench.js";
 import { askConvention } from "./convention.js";
 import { askNewCheck, askRehearsal, tellTrouble } from "./dialogs.js";
 import { Feeds } from "./feeds/feeds.js";
-import { figuresOfBench } from "./figures/figures.js";
+import { figuresAgain, figuresOfBench } from "./figures/figures.js";
 import { Editor } from "./editor/editor.js";
 import { ask, listen } from "./live.js";
 import { Records } from "./records/records.js";
@@ -15,6 +15,7 @@ import { currentView, followViews } from "./views.js";
 
 /** @type {Rehearsal | null} */
 let rehearsal = null;
+let away = false; // the program did not answer a moment ago
 
 const bench = new Bench({
   onrehearse: () => void chooseRehearsal(),
@@ -92,7 +93,7 @@ async function chooseCheck() {
   askNewCheck({ demos, toml: bench.state?.plan.toml || "", begin: newCheck });
 }
 
-const LINKS = { live: "", polled: "connected the slow way: once a second", lost: "The program does not answer. Is it still running? Trying again." };
+const LINKS = { live: "", polled: "connected the slow way: once a second", lost: "The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself." };
 
 byId("new-check").addEventListener("click", () => void chooseCheck());
 byId("rehearse").addEventListener("click", () => void chooseRehearsal());
@@ -128,4 +129,9 @@ function linked(how) {
   byId("link").classList.toggle("lost", how === "lost");
   document.body.dataset.link = how;
   if (how !== "lost") void editor.diskChanged(); // what was missed meanwhile
+  if (how !== "lost" && away) {
+    figuresAgain(byId("figures"));
+    records.again();
+  }
+  away = how === "lost";
 }

@@ -160,3 +160,9 @@ export function figuresOfBench(root, state) {
   if (fresh || !shown.has(root)) showFigures(root, { planTOML: state.plan.toml });
   shown.get(root)?.followBench();
 }
+
+/** Works out again what the program could not be asked. @param {HTMLElement} root */
+export function figuresAgain(root) {
+  const f = shown.get(root);
+  if (f?.trouble.textContent) f.soon(0);
+}

@@ -23,6 +23,7 @@ export class PastCheck {
     const turn = ++this.turn;
     const back = el("p", {}, el("a", { href: "#records" }, "All pads and checks"));
     this.place.replaceChildren(back, el("p", { role: "status" }, "Opening the check…"));
+    this.state = null;
     let state;
     try {
       state = await ask(`api/checks/${encodeURIComponent(id)}`);

@@ -3,6 +3,7 @@
 import { el } from "../../common/dom.js";
 import { follow } from "../follow.js";
 import { ask } from "../live.js";
+import { currentView } from "../views.js";
 import { PastCheck } from "./past-check.js";
 import { saveFile } from "./save-file.js";
 import { Task } from "./task.js";
@@ -52,6 +53,13 @@ export class Records {
     this.opened = id || "";
     if (id) void this.past.open(decodeURIComponent(id), came !== undefined);
     else void this.load().then(() => came && this.rows.querySelector(`[data-check="${CSS.escape(came)}"] a`)?.focus());
+  }
+
+  /** The program answers again. */
+  again() {
+    if (currentView() !== "records") return;
+    if (!this.opened) void this.load();
+    else if (!this.past.state) void this.past.open(decodeURIComponent(this.opened), false);
   }
 
   build() {
