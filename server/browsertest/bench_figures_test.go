@@ -67,6 +67,12 @@ func TestBenchFigures(t *testing.T) {
 	if s := text(t, ctx, "#figure-windings"); !strings.Contains(s, "6 × 11") {
 		t.Error("the figures are gone")
 	}
+	for _, th := range []string{"light", "dark"} {
+		do(t, ctx, theme(th))
+		axe(t, ctx, "figures from before, "+th)
+		shot(t, ctx, "from-before-"+th)
+	}
+	do(t, ctx, theme("light"))
 	// Copper at 45 C has 1.098 times its ohms: 0.958 becomes 1.05.
 	do(t, ctx, enterIn("#option-room_celsius", "45"))
 	waitFor(t, ctx, "ohms at 45 C", `document.querySelector("#figure-windings").textContent.includes("1.05") && !document.querySelector("#figures-trouble").textContent`)
