@@ -120,6 +120,35 @@ func TestReadingLookedAtThrownOutTakenAgain(t *testing.T) {
 		t.Errorf("what was read over B2 is %.0f uT from what the likeliest explanation expected", off)
 	}
 	shot(t, ctx, "looked-at")
+	// The rival, B2 and another coil's shorted turns, expects less over that coil: its
+	// line stands off the likeliest one's, in a stroke of its own.
+	var odd string
+	do(t, ctx, chromedp.Evaluate(`fetch("api/state").then((r) => r.json()).then((s) => s.why.rival.match(/[A-C][1-3]/g).at(-1))`, &odd, awaited))
+	do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`[...document.querySelectorAll(".coil-button")].find((b) => b.textContent === %q).click()`, odd), nil))
+	waitFor(t, ctx, "the readings of "+odd, fmt.Sprintf(`document.querySelector("#holds-title").textContent === "Readings of %s" && document.querySelectorAll("#holds .plot .plot-rival").length === 3`, odd))
+	var rival struct {
+		Apart, Z    float64
+		Dash, Other string
+		Key         string
+	}
+	do(t, ctx, chromedp.Evaluate(`(() => {
+		const row = [...document.querySelectorAll("#holds .reading-numbers tbody tr")];
+		const z = (word) => parseFloat(row.find((r) => r.cells[0].textContent === word).cells[3].textContent.replace("−", "-"));
+		const line = (name) => [...document.querySelectorAll("#holds .plot .plot-" + name)];
+		return {
+			apart: Math.abs(line("rival")[2].getBoundingClientRect().y - line("best")[2].getBoundingClientRect().y),
+			z: z("likeliest") - z("rival"),
+			dash: getComputedStyle(line("rival")[0]).strokeDasharray,
+			other: getComputedStyle(line("best")[0]).strokeDasharray,
+			key: document.querySelector("#holds .plot-key").textContent,
+		};
+	})()`, &rival))
+	if odd == "B2" || rival.Apart < 8 || rival.Z < 40 || rival.Dash == rival.Other || !strings.Contains(rival.Key, "rival: ") {
+		t.Errorf("the rival's lines over %s: %+v", odd, rival)
+	}
+	shot(t, ctx, "rival")
+	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll(".coil-button")].find((b) => b.textContent === "B2").click()`, nil))
+	waitFor(t, ctx, "B2 again", `document.querySelector("#holds-title").textContent === "Readings of B2"`)
 
 	do(t, ctx, click("#holds .throw-out"))
 	waitFor(t, ctx, "B2 to be unread", `[...document.querySelectorAll(".coils-table tr")].find((r) => r.textContent.startsWith("B2")).textContent.includes("not read")`)
@@ -216,6 +245,27 @@ func TestPassDrawn(t *testing.T) {
 	// Every opened pass has its dots within the row, and coil names over it.
 	do(t, ctx, chromedp.Evaluate(`document.querySelectorAll("#holds details.reading").forEach((d) => (d.open = true))`, nil))
 	waitFor(t, ctx, "three traces", `document.querySelectorAll("#holds .plot .plot-dots").length === 3`)
+	// Each trace lies along its prediction, from the supply's field over the bores to
+	// the field that comes back between them.
+	var off []struct {
+		Row               string
+		Off, From, To     float64
+		Low, High, Turned float64
+	}
+	do(t, ctx, chromedp.Evaluate(`fetch("api/state").then((r) => r.json()).then((s) => s.passes.map(({ along, account: k }) => {
+		const at = (curve, x) => curve.reduce((near, p) => (Math.abs(p[0] - x) < Math.abs(near[0] - x) ? p : near))[1];
+		const u = k.read.map((r) => r[1]);
+		return {
+			row: along[0][0], from: Math.min(...u), to: Math.max(...u), low: Math.min(...k.best.map((p) => p[1])), high: Math.max(...k.best.map((p) => p[1])),
+			off: Math.sqrt(k.read.reduce((sum, [x, v]) => sum + (v - at(k.best, x)) ** 2, 0) / k.read.length),
+			turned: at(k.best, k.at_mm[1]),
+		};
+	}))`, &off, awaited))
+	for _, k := range off {
+		if k.Off > 0.12*(k.To-k.From) || k.Low > -100 || k.High < 400 || (k.Row == "B") != (k.Turned < 0) {
+			t.Errorf("a trace and its prediction: %+v", k)
+		}
+	}
 	waitFor(t, ctx, "the coils named", `[...document.querySelectorAll("#holds .plot")].some((p) => ["B1", "B2", "B3"].every((id) => p.textContent.includes(id)))`)
 	do(t, ctx, theme("dark"))
 	shot(t, ctx, "passes")

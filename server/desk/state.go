@@ -242,7 +242,7 @@ type Prompt struct {
 func (c *check) prompt(v *verdict.Verdict) Prompt {
 	for i := range v.Coils {
 		if v.Coils[i].Used == 0 && v.Coils[i].State == verdict.StateUndecided {
-			return Prompt{Do: "hold", At: v.Coils[i].ID, Say: fmt.Sprintf("Lay the phone on %s.", v.Coils[i].ID)}
+			return Prompt{Do: "hold", At: v.Coils[i].ID, Say: fmt.Sprintf("Lay the phone on %s.", v.Coils[i].ID), Why: fmt.Sprintf("%s has not been read yet.", v.Coils[i].ID)}
 		}
 	}
 	if v.Next != nil {
