@@ -17,6 +17,7 @@ import (
 	"testing"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -132,6 +133,33 @@ func TestSignOff(t *testing.T) {
 	sheet := href(t, ctx, `#sign-off a[href$=".html"]`)
 	printed(t, ctx, sheet, true)
 	axe(t, ctx, "the record")
+
+	// Saved to disk it opens without the program, and asks for nothing else.
+	html, _ := fetchBench(t, sheet)
+	saved := filepath.Join(t.TempDir(), "K-17.html")
+	if err := os.WriteFile(saved, []byte(html), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	asked := make(chan string, 100)
+	listening, stop := context.WithCancel(ctx)
+	chromedp.ListenTarget(listening, func(e any) {
+		if r, ok := e.(*network.EventRequestWillBeSent); ok && !strings.HasPrefix(r.Request.URL, "data:") {
+			asked <- r.Request.URL
+		}
+	})
+	do(t, ctx, network.Enable(), chromedp.Navigate("file://"+saved))
+	waitFor(t, ctx, "the record from disk", `document.body.innerText.includes("K-17") && document.querySelectorAll("svg").length > 0 && [...document.images].every((i) => i.complete && i.naturalWidth > 0)`)
+	shot(t, ctx, "from-disk")
+	stop()
+	for close(asked); ; {
+		u, more := <-asked
+		if !more {
+			break
+		}
+		if u != "file://"+saved {
+			t.Errorf("the record asks for %s", u)
+		}
+	}
 
 	// A later check of the same pad, with a coil turned over meanwhile.
 	do(t, ctx, chromedp.Navigate(program.Bench), chromedp.WaitVisible("#check-signed-again", chromedp.ByQuery), press("#check-signed-again"))
@@ -401,24 +429,31 @@ func TestRecordOfMuch(t *testing.T) {
 	}
 }
 
+// papers are sheets in inches, across and down.
+var papers = map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}}
+
+const paperMargin = 12 / 25.4 // inches
+
+// onPaper prints the page as it stands.
+func onPaper(t *testing.T, ctx context.Context, inches [2]float64) (pdf []byte) {
+	t.Helper()
+	do(t, ctx, chromedp.ActionFunc(func(ctx context.Context) (err error) {
+		pdf, _, err = page.PrintToPDF().WithPaperWidth(inches[0]).WithPaperHeight(inches[1]).WithMarginTop(paperMargin).WithMarginBottom(paperMargin).WithMarginLeft(paperMargin).WithMarginRight(paperMargin).Do(ctx)
+		return err
+	}))
+	return pdf
+}
+
 // printed checks a record's sheet: of A4 and of Letter its first part is one
 // page, nothing is cut, and the details follow.
 func printed(t *testing.T, ctx context.Context, sheet string, details bool) {
 	t.Helper()
 	do(t, ctx, chromedp.Navigate(sheet))
-	for name, inches := range map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}} {
-		const margin = 12 / 25.4
-		print := func() (pdf []byte) {
-			t.Helper()
-			do(t, ctx, chromedp.ActionFunc(func(ctx context.Context) (err error) {
-				pdf, _, err = page.PrintToPDF().WithPaperWidth(inches[0]).WithPaperHeight(inches[1]).WithMarginTop(margin).WithMarginBottom(margin).WithMarginLeft(margin).WithMarginRight(margin).Do(ctx)
-				return err
-			}))
-			return pdf
-		}
+	for name, inches := range papers {
+		print := func() []byte { t.Helper(); return onPaper(t, ctx, inches) }
 		// As wide as on paper, nothing stands out at the side but a space at a line end.
 		var out []string
-		do(t, ctx, emulation.SetEmulatedMedia().WithMedia("print"), chromedp.EmulateViewport(int64((inches[0]-2*margin)*96), 1000),
+		do(t, ctx, emulation.SetEmulatedMedia().WithMedia("print"), chromedp.EmulateViewport(int64((inches[0]-2*paperMargin)*96), 1000),
 			chromedp.Evaluate(`[...document.querySelectorAll("body *:not(svg *)")].filter((e) => e.getBoundingClientRect().right > innerWidth + 6).map((e) => e.outerHTML.slice(0, 80))`, &out),
 			emulation.SetEmulatedMedia().WithMedia(""))
 		if len(out) > 0 {
