@@ -70,7 +70,7 @@ export class Rehearsal {
     const press = (label, text, act) => el("button", { type: "button", class: "small", "aria-label": label, title: label, onclick: act }, text);
     byId("handling").replaceChildren(
       this.next,
-      press("Lay the phone down or lift it", "Lay down / lift", () => this.phone.toggle()),
+      press("Lay down / lift", "Lay down / lift", () => this.phone.toggle()),
       press("Turn the phone to the left", "↺", () => this.phone.turn(5)),
       press("Turn the phone to the right", "↻", () => this.phone.turn(-5)),
       el(
@@ -80,10 +80,10 @@ export class Rehearsal {
         el(
           "p",
           { class: "row" },
-          press("Top edge up", "Top up", () => this.phone.tilt(2, 0)),
-          press("Top edge down", "Top down", () => this.phone.tilt(-2, 0)),
-          press("Left edge up", "Left up", () => this.phone.tilt(0, 2)),
-          press("Right edge up", "Right up", () => this.phone.tilt(0, -2)),
+          press("Top edge up", "Top edge up", () => this.phone.tilt(2, 0)),
+          press("Top edge down", "Top edge down", () => this.phone.tilt(-2, 0)),
+          press("Left edge up", "Left edge up", () => this.phone.tilt(0, 2)),
+          press("Right edge up", "Right edge up", () => this.phone.tilt(0, -2)),
           press("Level, top edge away from you", "Level", () => this.phone.flat()),
         ),
         el("p", {}, "On the drawing: drag the phone by its body, turn it by the knob at its top, tilt it by the bubble of its level."),
