@@ -66,7 +66,8 @@ export class CoilMark {
 
   /** @param {Look} look */
   show(look) {
-    const key = JSON.stringify([look, this.coil.string]);
+    // Figures as they are shown: behind the comma they change with every coil that is moved.
+    const key = JSON.stringify([look, this.coil.string], (name, v) => (name.endsWith("_uT") && v !== null ? microtesla(v) : v));
     if (key === this.shown) return;
     this.shown = key;
     const { coil, r } = this;

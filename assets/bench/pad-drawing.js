@@ -24,6 +24,8 @@ export class PadDrawing {
     this.grid = `grid-${++drawings}`;
     /** @type {Map<string, CoilMark>} */
     this.marks = new Map();
+    /** Leads and ends as drawn, by string. @type {Map<string, {key: string, leads: Element, ends: Element}>} */
+    this.runs = new Map();
     this.svg = /** @type {SVGSVGElement} */ (svg("svg", { class: "pad large", role: "group" }));
     this.view = new View(this.svg, (box, scale) => this.seen(box, scale));
     this.map = svg("g", { class: "map-layer" });
@@ -58,19 +60,16 @@ export class PadDrawing {
     const size = bounds(plan);
     const large = Math.min(2, Math.max(1, (size.x1 - size.x0) / 900)); // words on a large pad are larger, or nobody could read them
     const outlined = plan.outline_mm[0] > 0;
-    const sheet = { x: 0, y: -plan.outline_mm[1], width: plan.outline_mm[0], height: plan.outline_mm[1], rx: 10 };
+    const edge = { x: 0, y: -plan.outline_mm[1], width: plan.outline_mm[0], height: plan.outline_mm[1], rx: 10 };
+    const sheet = outlined ? [svg("rect", { class: "pad-outline", ...edge }), svg("rect", { class: "paper-grid", ...edge, fill: `url(#${this.grid})` })] : [];
     this.svg.setAttribute("aria-label", `The pad ${plan.name}, seen from above. ${this.o.keys || "Arrow keys go from coil to coil, plus and minus zoom, 0 shows all."}`);
-    const parts = {
-      sheet: outlined ? [svg("rect", { class: "pad-outline", ...sheet }), svg("rect", { class: "paper-grid", ...sheet, fill: `url(#${this.grid})` })] : [],
-      leads: runs.map(drawRun),
-      ends: runs.flatMap((run) => drawEnds(run, large)),
-    };
     if (!this.parts) {
       this.parts = Object.fromEntries(["sheet", "leads", "ends", "scale"].map((name) => [name, svg("g", { class: name })]));
       this.svg.replaceChildren(patterns(this.grid), this.parts.sheet, this.map, this.parts.leads, this.coils, this.parts.ends, this.parts.scale, this.under, this.overlay);
     }
-    this.touched = ""; // the ends are made anew
-    for (const [name, nodes] of Object.entries(parts)) this.parts[name].replaceChildren(...nodes);
+    this.touched = ""; // ends may have been made anew
+    this.parts.sheet.replaceChildren(...sheet);
+    this.keepRuns(runs, large);
     if (view === "still") return;
     const b = bounds(plan);
     for (const e of runs.flatMap((r) => r.ends)) {
@@ -110,6 +109,24 @@ export class PadDrawing {
     if (this.sight) this.seen(...this.sight);
     if (focused && !this.coils.contains(document.activeElement)) this.focus(focused);
     if (!this.coils.querySelector('[tabindex="0"]')) this.first();
+  }
+
+  /** Draws leads and ends of strings anew where they are others: of two hundred coils all of them take longer than a frame. */
+  keepRuns(runs, large) {
+    const before = this.runs;
+    this.runs = new Map();
+    for (const run of runs) {
+      const key = JSON.stringify([run, large]);
+      let drawn = before.get(run.string);
+      if (drawn?.key !== key) {
+        const next = { key, leads: drawRun(run), ends: svg("g", {}, ...drawEnds(run, large)) };
+        for (const part of ["leads", "ends"]) drawn ? drawn[part].replaceWith(next[part]) : this.parts[part].append(next[part]);
+        drawn = next;
+      }
+      before.delete(run.string);
+      this.runs.set(run.string, drawn);
+    }
+    for (const gone of before.values()) for (const part of ["leads", "ends"]) gone[part].remove();
   }
 
   /** @param {Map<string, import("./coil-mark.js").Look>} looks */

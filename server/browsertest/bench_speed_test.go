@@ -11,10 +11,12 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/network"
 	pagedomain "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/performance"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 // What the bench page may cost on this machine.
@@ -24,6 +26,7 @@ const (
 	mostTaskMS   = 50.0
 	mostFrameMS  = 100.0 // between two frames
 	mostZoomMS   = 50.0  // of the page's thread, for a step of the wheel over 200 coils
+	mostMoveMS   = 60.0  // of the page's thread, for a move of what is dragged among 200 coils
 	speedTries   = 3     // the best of three counts
 	readingEvery = 100 * time.Millisecond
 )
@@ -225,4 +228,43 @@ func worked(t *testing.T, ctx context.Context) (ms float64) {
 		return err
 	}))
 	return ms
+}
+
+// TestEditorTwoHundredCoils drags one of 200 coils, and then a row of twenty of
+// them: what a move of the pointer costs the page's thread, figures and all.
+func TestEditorTwoHundredCoils(t *testing.T) { // not in parallel: it goes by the clock
+	e := editText(t, manyCoils(10, "shape = \"round\"\ninner = 70"), 1280, 900)
+	do(t, e.ctx, performance.Enable().WithTimeDomain(performance.EnableTimeDomainThreadTicks))
+	drag := func(coil string) (ms float64) {
+		t.Helper()
+		x, y, scale := e.at(coil)
+		e.mouse(input.MousePressed, x, y)
+		e.mouse(input.MouseMoved, x+6, y, chromedp.Button("left"))
+		before := worked(t, e.ctx)
+		const moves = 20
+		for k := range moves {
+			e.mouse(input.MouseMoved, x+float64(k%5)*3*scale, y+float64(3+k%4)*4*scale, chromedp.Button("left"))
+			time.Sleep(120 * time.Millisecond) // until its figures are there
+		}
+		ms = (worked(t, e.ctx) - before) / moves
+		do(t, e.ctx, chromedp.KeyEvent(kb.Escape))
+		e.mouse(input.MouseReleased, x, y)
+		return ms
+	}
+	one := drag("E10")
+	e.tap("E1")
+	do(t, e.ctx, chromedp.Evaluate(`document.querySelector("#ed-details-E").click()`, nil))
+	e.click("#ed-pick")
+	e.wait("a row to be picked", `document.querySelector("#ed-picked h2").textContent === "20 coils"`)
+	do(t, e.ctx, chromedp.Evaluate(`scrollTo(0, 0)`, nil))
+	row := drag("E10")
+	// A busy machine is slower at everything: how much, against 20 ms for a fixed
+	// piece of arithmetic.
+	var arithmetic float64
+	do(t, e.ctx, chromedp.Evaluate(`Math.min(...Array.from({ length: 9 }, () => { const from = performance.now(); let x = 0; for (let i = 0; i < 2e7; i++) x += i % 7; window.x = x; return performance.now() - from; }))`, &arithmetic))
+	slow := max(1, arithmetic/20)
+	t.Logf("of 200 coils, a move of one of them takes %.0f ms of the page's thread, of a row of twenty %.0f ms; this machine is %.1f times slower than it should be", one, row, slow)
+	if most := mostMoveMS * slow; one > most || row > most {
+		t.Errorf("a move of the pointer over 200 coils takes %.0f ms, of a row %.0f, expected %.0f at most", one, row, most)
+	}
 }
