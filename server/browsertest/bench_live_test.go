@@ -3,6 +3,9 @@ package browsertest
 import (
 	"encoding/json"
 	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -116,4 +119,37 @@ func TestNextReadingSaysWhy(t *testing.T) {
 	}
 	asked(next.At, next.Why)
 	shot(t, ctx, "in doubt")
+}
+
+// TestLongVerdict has the verdict of a large pad worked out: that shows with how
+// long it has taken, and a person stops it and has it go on.
+func TestLongVerdict(t *testing.T) {
+	t.Parallel()
+	toml := manyCoils(10, "shape = \"round\"\ninner = 70")
+	plan, err := layout.Parse("many.toml", []byte(toml))
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "many.toml")
+	if err := os.WriteFile(file, []byte(toml), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	program := startProgram(t, "--plan", file)
+	ctx := newBrowser(t, 1280, 900)
+	do(t, ctx, chromedp.Navigate(program.Bench))
+	waitFor(t, ctx, "the pad", `document.querySelectorAll("#drawing .coil").length === 200`)
+	phone := program.postingPhone(t, "phone")
+	for lines := range slices.Chunk(madeCapture(t, plan, 3), 1500) {
+		phone.send(lines...)
+	}
+	const shown = `!document.querySelector("#judging").hidden && `
+	waitFor(t, ctx, "that it is being worked out", shown+`/Working out the verdict of \d+ readings, [1-9]\d* s so far/.test(document.querySelector("#judging").textContent) && document.querySelector("#judging progress").getClientRects().length > 0`)
+	shot(t, ctx, "working")
+	do(t, ctx, press("#stop-judging"))
+	waitFor(t, ctx, "that it was stopped", shown+`document.querySelector("#judging").textContent.includes("Stopped: the verdict is that from before") && document.querySelector("#stop-judging").hidden`)
+	shot(t, ctx, "stopped")
+	do(t, ctx, press("#judge-now"))
+	waitFor(t, ctx, "it to go on", shown+`document.querySelector("#judging").textContent.includes("Working out the verdict") && document.querySelector("#judge-now").hidden`)
+	do(t, ctx, press("#stop-judging"))
+	waitFor(t, ctx, "that it was stopped again", shown+`document.querySelector("#judging").textContent.includes("Stopped")`)
 }

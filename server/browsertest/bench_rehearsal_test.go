@@ -3,6 +3,7 @@ package browsertest
 import (
 	"context"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -72,4 +73,47 @@ func TestRehearsalByHand(t *testing.T) {
 	do(t, bench, press("#reveal"))
 	waitFor(t, bench, "the truth", `document.querySelector("#truth").textContent.includes("Hidden was")`)
 	shot(t, bench, "truth")
+}
+
+// TestRehearsalChosen chooses the pad, how hard it is, and once that nothing at all
+// is hidden; what was chosen is kept for the next one.
+func TestRehearsalChosen(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	ctx := newBrowser(t, 1280, 900)
+	choose := func(name, value string) {
+		t.Helper()
+		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`(() => { const s = document.querySelector("select[name=%s]"); s.value = %q; s.dispatchEvent(new Event("change")); })()`, name, value), nil))
+	}
+	rehearsing := func(pad string, coils int) {
+		t.Helper()
+		waitFor(t, ctx, "a rehearsal on "+pad, fmt.Sprintf(`document.querySelector("#plan-name").textContent.includes(%q) && document.querySelectorAll("#drawing .coil").length === %d && document.querySelector(".made-up") && document.querySelector("#rehearsal iframe")`, pad, coils))
+	}
+	reveal := func() string {
+		t.Helper()
+		do(t, ctx, press("#reveal"))
+		waitFor(t, ctx, "the truth", `document.querySelector("#truth dd")`)
+		return text(t, ctx, "#truth dd")
+	}
+	do(t, ctx, chromedp.Navigate(program.Bench))
+	waitFor(t, ctx, "the pad", `document.querySelector("#plan-name").textContent.includes("Kennel")`)
+	do(t, ctx, press("#rehearse"), chromedp.WaitVisible("#begin-rehearsal", chromedp.ByQuery))
+	choose("plan", "ring")
+	choose("difficulty", "hard")
+	shot(t, ctx, "chosen")
+	do(t, ctx, press("#begin-rehearsal"))
+	rehearsing("Tub ring", 8)
+	if said := reveal(); said == "" {
+		t.Error("nothing is said of what was hidden")
+	}
+	do(t, ctx, press("#another"), chromedp.WaitVisible("#begin-rehearsal", chromedp.ByQuery))
+	waitFor(t, ctx, "what was chosen before", `document.querySelector("select[name=plan]").value === "ring" && document.querySelector("select[name=difficulty]").value === "hard"`)
+	choose("plan", "cushion")
+	choose("fault", "none")
+	waitFor(t, ctx, "no question of how hard", `document.querySelector("select[name=difficulty]").closest("label").hidden`)
+	do(t, ctx, press("#begin-rehearsal"))
+	rehearsing("cushion", 7)
+	if said := reveal(); !strings.Contains(said, "Nothing") && !strings.Contains(said, "nothing") {
+		t.Errorf("hidden was nothing, told is %q", said)
+	}
 }

@@ -28,6 +28,11 @@ func (d *Desk) StopJudging() error {
 		return &ClientError{Code: "not-judging", Say: "No verdict is being worked out: there is nothing to stop.", Hint: "Look at the verdict as it stands."}
 	}
 	d.check.stop()
+	// What came in meanwhile asked for a verdict before the person said stop.
+	select {
+	case <-d.dirty:
+	default:
+	}
 	return nil
 }
 
