@@ -264,6 +264,14 @@ func TestRecordsList(t *testing.T) {
 		t.Errorf("the page says everything is kept in %s", file)
 	}
 
+	// The one chosen alone is exported.
+	do(t, ctx, press(`.rec-list tbody tr:last-child .rec-choose input`))
+	waitFor(t, ctx, "one chosen", `document.querySelector("#rec-export").textContent === "Export the 1 chosen"`)
+	if one, _ := fetchBench(t, href(t, ctx, "#rec-export")); strings.Count(one, `"plan_toml"`) != 1 || !strings.Contains(one, "zebra") {
+		t.Errorf("the export of the one called zebra has %d checks", strings.Count(one, `"plan_toml"`))
+	}
+	do(t, ctx, press(`.rec-list tbody tr:last-child .rec-choose input`))
+
 	// Exported: as CSV, as JSON, and the whole file.
 	choose := func(form string) {
 		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`(() => { const s = document.querySelector("#rec-form"); s.value = %q; s.dispatchEvent(new Event("change")); })()`, form), nil))
