@@ -12,6 +12,13 @@ export function keep(key, value) {
   }
 }
 
+/** Has a field keep what is typed in it. @param {HTMLInputElement} input @param {string} key */
+export function keepTyping(input, key) {
+  const was = recall(key);
+  if (typeof was === "string") input.value = was;
+  input.addEventListener("input", () => keep(key, input.value));
+}
+
 /** @param {string} key @returns {any} null where nothing is kept */
 export function recall(key) {
   try {

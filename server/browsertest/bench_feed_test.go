@@ -421,3 +421,36 @@ func TestOtherSensorsOnOnePad(t *testing.T) {
 		}
 	}
 }
+
+// TestOtherSensorKeptOverAReload: what was picked and typed of a sensor that is
+// being shown stays when the page is loaded again.
+func TestOtherSensorKeptOverAReload(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	ctx := newBrowser(t, 1280, 900)
+	send := func() {
+		t.Helper()
+		r, err := http.Post(program.Bench+"api/feed?source=board", "text/plain", strings.NewReader("300 410 -77\n301 409 -78\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Body.Close()
+		if r.StatusCode != http.StatusOK {
+			t.Fatal(r.Status)
+		}
+	}
+	send()
+	do(t, ctx, chromedp.Navigate(program.Bench))
+	board := `document.querySelector('[data-feed="board"]')`
+	role := func(n int) string { return fmt.Sprintf(board+`.querySelector('[aria-label="What column %d is"]')`, n) }
+	waitFor(t, ctx, "its numbers", board+`?.querySelectorAll(".numbers li").length === 3`)
+	for n, r := range map[int]string{1: "y", 2: "x", 3: "z"} {
+		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`(() => { const s = %s; s.value = %q; s.dispatchEvent(new Event("change")); })()`, role(n), r), nil))
+	}
+	do(t, ctx, chromedp.Evaluate(`(() => { const s = `+board+`.querySelector(".feed-choice select"); s.value = "counts"; s.dispatchEvent(new Event("change")); })()`, nil),
+		chromedp.SendKeys(`[data-feed="board"] input[inputmode=decimal]`, "10,9", chromedp.ByQuery), chromedp.Reload())
+	send()
+	waitFor(t, ctx, "its numbers again", board+`?.querySelectorAll(".numbers li").length === 3`)
+	waitFor(t, ctx, "what was picked", fmt.Sprintf(`%s.value === "y" && %s.value === "x" && %s.value === "z"`, role(1), role(2), role(3)))
+	waitFor(t, ctx, "what was typed", board+`.querySelector("input[inputmode=decimal]").value === "10,9" && `+board+`.querySelector("input[inputmode=decimal]").checkVisibility()`)
+}

@@ -1,5 +1,6 @@
 // Every number of the last message, live, and what the person says it is.
 import { el } from "../../common/dom.js";
+import { keep, keepTyping, recall } from "../kept.js";
 import { setText } from "./source-view.js";
 
 const ROLES = [
@@ -37,21 +38,31 @@ export class PickPane {
     this.list = el("ul", { class: "numbers", "aria-label": "Numbers of the last message" });
     this.hint = el("p", { class: "proposal", role: "status" });
     this.take = el("button", { type: "button", class: "small", hidden: true, onclick: () => this.takeProposal() }, "Pick these");
-    this.unit = choice("Unit of the field", UNITS, () => this.changed());
+    this.unit = choice("Unit of the field", UNITS, () => (this.changed(), this.remember()));
     this.perUT = el("input", { type: "text", inputmode: "decimal", size: 8, "aria-describedby": `counts-${f.source}` });
+    keepTyping(this.perUT, `counts ${f.source}`);
     this.counts = el(
       "div",
       {},
       el("label", {}, "Counts in one microtesla ", this.perUT),
       el("p", { class: "note", id: `counts-${f.source}` }, "The sensor's data sheet has it: 1090 counts a gauss, say, are 10.9 a microtesla."),
     );
-    this.time = choice("Unit of the time", TIMES, () => {});
+    this.time = choice("Unit of the time", TIMES, () => this.remember());
     this.offers = el("div", {});
     this.go = el("button", { type: "button", class: "main", onclick: () => this.tools.tryTo(() => this.pick()) }, "These are the field");
     const again = f.dialect ? el("button", { type: "button", onclick: () => tools.teachAnew(false) }, "Leave it as it is") : null;
     const away = f.dialect ? null : el("button", { type: "button", onclick: () => tools.tryTo(() => tools.act("drop", { source: f.source })) }, "Take off this list");
     this.node = el("div", {}, this.offers, el("div", { class: "feed-row" }, this.hint, this.take), this.list, this.unit.node, this.counts, this.time.node, el("div", { class: "row" }, this.go, again, away));
+    /** What was picked before the page was loaded again. @type {{roles: Record<string, string>, unit?: string, time?: string}} */
+    this.before = { roles: {}, ...recall(`pick ${f.source}`) };
+    if (this.before.unit) this.unit.set(this.before.unit);
+    if (this.before.time) this.time.set(this.before.time);
     this.changed();
+  }
+
+  remember() {
+    const roles = Object.fromEntries([...this.rows].map(([path, row]) => [path, row.role.value]).filter(([, role]) => role));
+    keep(`pick ${this.source}`, { roles, unit: this.unit.value(), time: this.time.value() });
   }
 
   /** @param {any} f */
@@ -89,7 +100,9 @@ export class PickPane {
         node: el("li", {}),
       };
       row.node.append(el("span", { class: "number-path" }, n.path), row.value, el("span", { class: "swing", "aria-hidden": "true" }, row.span, row.now), row.moved, row.role);
+      row.role.value = this.before.roles[n.path] || "";
       this.rows.set(n.path, row);
+      this.changed();
       this.list.append(row.node);
     }
     row.node.classList.toggle("stale", Boolean(n.stale));
@@ -106,6 +119,7 @@ export class PickPane {
   roleChosen(path, role) {
     for (const [other, row] of this.rows) if (other !== path && role && row.role.value === role) row.role.value = "";
     this.changed();
+    this.remember();
   }
 
   withRole(role) {
@@ -131,6 +145,7 @@ export class PickPane {
     this.unit.set(p.unit);
     if (p.time_unit) this.time.set(p.time_unit);
     this.changed();
+    this.remember();
     this.take.hidden = true;
     this.go.focus();
   }

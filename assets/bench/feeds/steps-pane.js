@@ -1,5 +1,6 @@
 // How the sensor's axes lie in the device, found from four ways of laying it down.
 import { el, svg } from "../../common/dom.js";
+import { keepTyping } from "../kept.js";
 import { setText } from "./source-view.js";
 
 const STEPS = [
@@ -62,6 +63,7 @@ export class StepsPane {
     this.solve = el("button", { type: "button", class: "main solve", onclick: () => tools.tryTo(() => this.workOut()) }, "Work out the axes");
     this.words = el("p", { class: "solved", role: "status" });
     this.as = /** @type {HTMLInputElement} */ (el("input", { type: "text", maxlength: 40, name: "as", value: f.dialect?.name || f.source }));
+    keepTyping(this.as, `as ${f.source}`);
     this.atSensor = /** @type {HTMLInputElement} */ (el("input", { type: "checkbox", name: "at-sensor" }));
     this.keep = el(
       "form",

@@ -1,5 +1,6 @@
 // A taught source at work: the supply, and which coil it lies on.
 import { el } from "../../common/dom.js";
+import { keep, keepTyping } from "../kept.js";
 import { setText } from "./source-view.js";
 
 const ENOUGH = 25; // readings of a usual hold
@@ -14,10 +15,12 @@ export class UsePane {
     this.off = toggle("Supply is off", () => tools.tryTo(() => this.supply(false)));
     this.on = toggle("Supply is on", () => tools.tryTo(() => this.supply(true)));
     this.amps = /** @type {HTMLInputElement} */ (el("input", { type: "text", inputmode: "decimal", size: 6, name: "amps" }));
+    keepTyping(this.amps, `amps ${f.source}`);
     this.coil = /** @type {HTMLSelectElement} */ (el("select", { name: "coil", onchange: () => (this.chosen = true) }));
     this.hold = /** @type {HTMLButtonElement} */ (el("button", { type: "button", class: "main hold-button", onclick: () => this.tools.tryTo(() => this.press()) }));
     this.say = el("p", { class: "feed-say", role: "status" });
     this.name = /** @type {HTMLInputElement} */ (el("input", { type: "text", maxlength: 40, name: "rename", value: f.dialect.name }));
+    keepTyping(this.name, `rename ${f.source}`);
     this.how = el("p", { class: "note" });
     this.node = el(
       "div",
@@ -53,7 +56,10 @@ export class UsePane {
     const d = f.dialect;
     if (!d) return;
     this.f = f;
-    if (this.dialect?.name !== d.name) this.name.value = d.name;
+    if (this.dialect && this.dialect.name !== d.name) {
+      this.name.value = d.name;
+      keep(`rename ${this.source}`, null);
+    }
     this.dialect = d;
     setText(this.field, f.uT ? "xyz".split("").map((a, i) => `${a} ${f.uT[i].toFixed(0).replace("-", "−").padStart(5)}`).join("  ") + " uT" : "no reading of the field yet");
     setText(this.how, `Field: ${d.field.join(", ")} in ${d.unit === "counts" ? `counts, ${d.per_uT} a microtesla` : d.unit}. Axes: ${axes(d.axes)}.${d.gravity ? ` Gravity: ${d.gravity.join(", ")}.` : ""} Time: ${d.time ? `${d.time} in ${d.time_unit}` : "when it arrives"}.`);
