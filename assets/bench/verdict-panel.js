@@ -50,7 +50,9 @@ export function showVerdict(place, state, o) {
     place.replaceChildren(...parts);
     return;
   }
-  if (!v || read === 0) {
+  // Ohms alone may tell a fault, and never which way a coil faces.
+  const measured = state.sign_off?.ohms?.length > 0;
+  if (!v || (read === 0 && !measured)) {
     parts.push(
       el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),
       el("p", {}, state.check.rehearsal ? "Press Begin on the made-up phone, then do as it says." : "Scan the code below with a phone and lay it on one coil after another. No phone or no pad at hand? Rehearse with made-up ones; it takes a minute."),

@@ -193,3 +193,24 @@ func TestNextByHandComesToAnEnd(t *testing.T) {
 		t.Errorf("asked for %v; expected the ohms of the pad at last", asked)
 	}
 }
+
+// TestNextAfterOhmsAlone: measured from end to end, as planned; and no face known.
+func TestNextAfterOhmsAlone(t *testing.T) {
+	p := kennel(t)
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := `{"type":"start","v":1,"route":"hand"}` + "\n" + `{"type":"ohms","t":1,"across":"pad","ohms":0.98,"celsius":20}` + "\n"
+	c, err := capture.Read(strings.NewReader(lines))
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := m.Judge(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v.Outcome != verdict.Undecided || v.Next == nil || v.Next.Why != "Ohms do not tell which way a coil faces. Read A1 with a phone, or with a needle." {
+		t.Errorf("%s, asked for %+v", v.Outcome, v.Next)
+	}
+}

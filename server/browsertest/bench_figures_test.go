@@ -124,6 +124,15 @@ func TestBenchOhms(t *testing.T) {
 	if o := enteredAtBench(t, ctx).Ohms; len(o) != 3 || *o["coil:A2"].Ohms != 0.97 {
 		t.Errorf("%+v", o)
 	}
+	// The check tells what ohms alone tell, and what they cannot.
+	do(t, ctx, chromedp.Navigate(program.Bench+"#check"))
+	waitFor(t, ctx, "the verdict", `/Not decided yet/.test(document.querySelector("#verdict .outcome")?.textContent)`)
+	verdict := text(t, ctx, "#verdict")
+	for _, s := range []string{"Suspected so far", "its whole string carries no current", "Ohms do not tell which way a coil faces. Read A1 with a phone, or with a needle."} {
+		if !strings.Contains(verdict, s) {
+			t.Errorf("the verdict lacks %q:\n%s", s, verdict)
+		}
+	}
 }
 
 func TestBenchTaps(t *testing.T) {
