@@ -119,6 +119,31 @@ func TestWhyInWords(t *testing.T) {
 	}
 }
 
+// TestReadmeExample runs what the README shows, and finds what it shows.
+func TestReadmeExample(t *testing.T) {
+	t.Chdir("..")
+	readme, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, example, ok := strings.Cut(string(readme), "    $ polewise ")
+	if !ok {
+		t.Fatal("no example")
+	}
+	line, shown, _ := strings.Cut(example, "\n")
+	first, second, ok := strings.Cut(line, " | polewise ")
+	if !ok {
+		t.Fatalf("the example is %q", line)
+	}
+	_, capture, errs := command("", strings.Fields(first)...)
+	_, out, more := command(capture, strings.Fields(second)...)
+	shown, _, _ = strings.Cut(shown, "    ...")
+	shown = strings.ReplaceAll(strings.TrimPrefix(shown, "    "), "\n    ", "\n")
+	if shown == "" || !strings.HasPrefix(out, shown) {
+		t.Errorf("the README shows\n%s\nand the program says\n%s%s%s", shown, out, errs, more)
+	}
+}
+
 func TestHelpEverywhere(t *testing.T) {
 	for _, args := range [][]string{{"--help"}, {"bench", "--help"}, {"predict", "--help"}, {"judge", "--help"}, {"rehearse", "--help"}, {"feed", "--help"}} {
 		status, out, _ := command("", args...)

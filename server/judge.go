@@ -154,7 +154,7 @@ func printVerdict(w io.Writer, v *verdict.Verdict, why *verdict.Why) error {
 	}
 	fmt.Fprintln(b)
 	t := tabwriter.NewWriter(b, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "coil\tis\tsure\tplanned uT\tread uT\treadings\t")
+	fmt.Fprintln(t, "coil\tis\tsure\texpected uT\tread uT\treadings\t")
 	for _, c := range v.Coils {
 		read := "-"
 		if c.MeasuredUT != nil {

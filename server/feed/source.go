@@ -85,6 +85,7 @@ type batch struct {
 type Answer struct {
 	Counts
 	Taught string    `json:"taught"` // the dialect used; empty: nobody has shown yet which numbers are the field
+	Say    string    `json:"say,omitempty"` // why nothing is kept, and what to do
 	Lines  []BadLine `json:"bad_lines,omitempty"`
 }
 
@@ -158,8 +159,11 @@ func (h *Hub) Take(ctx context.Context, name string, chunk []byte, sent Sent) (A
 		return Answer{}, err
 	}
 	a := Answer{Counts: Counts{len(messages), len(readings), kept, len(bad)}, Lines: bad[:min(len(bad), maxBadShown)]}
-	if s.dialect != nil {
+	switch {
+	case s.dialect != nil:
 		a.Taught = s.dialect.Name
+	case a.Messages > 0:
+		a.Say = "Nobody has shown yet which of these numbers are the field. Do so on the bench page, under Other sensors; until then nothing is kept."
 	}
 	s.counts.Messages += a.Messages
 	s.counts.Readings += a.Readings

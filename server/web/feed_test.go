@@ -81,7 +81,7 @@ func (s *stage) must(t *testing.T, do, body string) {
 func TestFeedUntaught(t *testing.T) {
 	s := newStage(t)
 	status, a, _ := s.feed(t, "source=app", `[{"mag":{"x":1,"y":2,"z":3}},{"mag":{"x":2,"y":2,"z":3}}]`)
-	if status != http.StatusOK || a.Messages != 2 || a.Readings != 0 || a.Kept != 0 || a.Taught != "" {
+	if status != http.StatusOK || a.Messages != 2 || a.Readings != 0 || a.Kept != 0 || a.Taught != "" || !strings.Contains(a.Say, "on the bench page, under Other sensors; until then nothing is kept") {
 		t.Fatalf("%d %+v", status, a)
 	}
 	if got := s.stored(t); len(got) != 0 {

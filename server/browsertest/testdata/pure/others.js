@@ -12,6 +12,7 @@ import { whereAmI } from "/app/system.js";
 import { wordsFor } from "/app/troubles.js";
 import { allowSound, buzz, CUES, patternOf } from "/app/buzz.js";
 import { tones } from "/app/remembered.js";
+import { stayAwake } from "/app/wakelock.js";
 import { canSpeak, setVoice, speak } from "/app/voice.js";
 import { equal, near, ok } from "/pure/assert.js";
 
@@ -143,6 +144,29 @@ export async function tones_are_played_for_the_claim_and_can_be_switched_off() {
     delete (/** @type {any} */ (navigator).vibrate);
     if (vibrate) Object.defineProperty(Navigator.prototype, "vibrate", vibrate);
     localStorage.clear();
+  }
+}
+
+export async function the_screen_is_kept_on_and_again_after_the_page_was_hidden() {
+  const asked = [];
+  let works = true;
+  const lock = { request: (kind) => (asked.push(kind), works ? Promise.resolve({}) : Promise.reject(new Error("battery low"))) };
+  const was = Object.getOwnPropertyDescriptor(Navigator.prototype, "wakeLock");
+  Object.defineProperty(navigator, "wakeLock", { configurable: true, value: lock });
+  const told = [];
+  const settled = () => new Promise((done) => setTimeout(done));
+  try {
+    stayAwake((awake) => told.push(awake));
+    await settled();
+    equal([asked, told], [["screen"], [true]]);
+    // Hidden, the browser takes the lock away; back in front it is taken again.
+    works = false;
+    document.dispatchEvent(new Event("visibilitychange"));
+    await settled();
+    equal([asked, told], [["screen", "screen"], [true, false]], "refused, and told so");
+  } finally {
+    delete (/** @type {any} */ (navigator).wakeLock);
+    if (was) Object.defineProperty(Navigator.prototype, "wakeLock", was);
   }
 }
 
