@@ -84,7 +84,7 @@ type batch struct {
 // Answer is what a sender is told. When it comes, what was to be kept is stored.
 type Answer struct {
 	Counts
-	Taught string    `json:"taught"` // the dialect used; empty: nobody has shown yet which numbers are the field
+	Taught string    `json:"taught"`        // the dialect used; empty: nobody has shown yet which numbers are the field
 	Say    string    `json:"say,omitempty"` // why nothing is kept, and what to do
 	Lines  []BadLine `json:"bad_lines,omitempty"`
 }
