@@ -98,6 +98,8 @@ func (c *cards) windings(f *planning.Figures) {
 		c.list("Measure", card.Measure)
 		c.list("Mark", card.Mark)
 	}
+	fmt.Fprintln(c.b)
+	c.item("North", "is the face that the field comes out of, and that pushes a compass needle's north end away. Some makers call it south.")
 }
 
 func count(n int, what string) string {

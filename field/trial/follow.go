@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 	"time"
 
 	"polewise/field/verdict"
@@ -58,19 +57,14 @@ func open(v *verdict.Verdict) bool {
 func (s *session) answer(n *verdict.Next) error {
 	j := s.p.coilIndex(n.At)
 	switch {
-	case n.Route == "ohms":
+	case n.Route == "ohms" || n.Across != "":
 		before := s.state
 		if before != "off" {
 			s.drive("off", 0, 0)
 		}
-		across := "pad"
-		switch {
-		case j >= 0:
+		across := n.Across
+		if across == "" {
 			across = "coil:" + n.At
-		case s.p.stringIndex(n.At) >= 0:
-			across = "string:" + n.At
-		case slices.ContainsFunc(s.p.groups, func(g padGroup) bool { return g.id == n.At }):
-			across = "group:" + n.At
 		}
 		s.measure(across)
 	case j < 0:
