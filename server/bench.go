@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -249,5 +250,15 @@ func welcome(c *cobra.Command, u urls, data string) {
 	if qr, err := pairing.Terminal(u.Phone); err == nil {
 		fmt.Fprintf(w, "\n%s\n", qr)
 	}
-	fmt.Fprintf(w, "The phone must be on the same network. Everything is kept in %s.\n\n%s\n\nCtrl+C ends it.\n", data, cautions)
+	fmt.Fprintf(w, "%s Everything is kept in %s.\n\n%s\n\nCtrl+C ends it.\n", reach(u.Phone), data, cautions)
+}
+
+// reach says which phones can open the phone page.
+func reach(phone string) string {
+	if u, err := url.Parse(phone); err == nil {
+		if ip := net.ParseIP(u.Hostname()); ip != nil && ip.IsLoopback() {
+			return "That address is this computer's own: a phone reaches it only once the computer is on a network, and --phone-listen lets it."
+		}
+	}
+	return "The phone must be on the same network."
 }

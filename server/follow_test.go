@@ -166,3 +166,17 @@ func TestAuthorityCanBeFetched(t *testing.T) {
 		t.Errorf("not the authority in DER: %v", err)
 	}
 }
+
+// A phone page at an address that no phone can reach is told so at the start.
+func TestReach(t *testing.T) {
+	for address, want := range map[string]string{
+		"https://192.0.2.7:8771/key/":   "The phone must be on the same network.",
+		"https://bench.example:8771/k/": "The phone must be on the same network.",
+		"https://127.0.0.1:8771/key/":   "this computer's own",
+		"https://[::1]:8771/key/":       "this computer's own",
+	} {
+		if got := reach(address); !strings.Contains(got, want) {
+			t.Errorf("%s: %q", address, got)
+		}
+	}
+}
