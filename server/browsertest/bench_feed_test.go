@@ -276,6 +276,8 @@ func TestOtherSensorsOnOnePad(t *testing.T) {
 			shot(t, bench, "picking")
 		}
 		click(d.name, ".feed-row:has(.proposal) button")
+		// On a busy machine the clock in its messages may be seen for one only later.
+		waitFor(t, bench, d.name+": its clock picked", card(d.name, `.querySelector(".feed-row:has(.proposal) button:not([hidden])")?.click(), [...`+card(d.name, `.querySelectorAll(".numbers select")`)+`].some((s) => s.value === "t")`))
 	}
 	js(`for (const [path, role] of [["column 1", "x"], ["column 2", "y"], ["column 3", "z"]]) {
 		const s = ` + card("board", `.querySelector('[aria-label="What ' + path + ' is"]')`) + `;

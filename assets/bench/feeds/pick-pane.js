@@ -72,7 +72,7 @@ export class PickPane {
     for (const [path, row] of this.rows) if (!f.numbers.some((n) => n.path === path)) row.node.remove();
     const p = f.proposal;
     setText(this.hint, p ? p.why : "Turn the device about in all directions, away from the pad and from steel. Three numbers that move together are likely the field.");
-    this.take.hidden = !p || p.field.every((path, i) => this.rows.get(path)?.role.value === "xyz"[i]);
+    this.take.hidden = !p || rolesOf(p).every(([path, role]) => this.rows.get(path)?.role.value === role);
     const offered = f.offered.join("\n");
     if (offered === this.offered) return;
     this.offered = offered;
@@ -135,10 +135,8 @@ export class PickPane {
   takeProposal() {
     const p = this.proposal;
     if (!p) return;
-    const roles = [...p.field.map((path, i) => [path, "xyz"[i]]), ...(p.gravity || []).map((path, i) => [path, "g" + "xyz"[i]])];
-    if (p.time) roles.push([p.time, "t"]);
     for (const row of this.rows.values()) row.role.value = "";
-    for (const [path, role] of roles) {
+    for (const [path, role] of rolesOf(p)) {
       const row = this.rows.get(path);
       if (row) row.role.value = role;
     }
@@ -161,6 +159,11 @@ export class PickPane {
     const time = this.withRole("t");
     await this.tools.act("pick", { source: this.source, field: of(["x", "y", "z"]), unit: this.unit.value(), per_uT, gravity: some ? gravity : null, time, time_unit: time ? this.time.value() : "" });
   }
+}
+
+/** What a proposal takes each number for; gravity and time may be seen later than the field. */
+function rolesOf(p) {
+  return [...p.field.map((path, i) => [path, "xyz"[i]]), ...(p.gravity || []).map((path, i) => [path, "g" + "xyz"[i]]), ...(p.time ? [[p.time, "t"]] : [])];
 }
 
 function choice(label, options, onchange) {
