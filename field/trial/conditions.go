@@ -145,6 +145,7 @@ func pulsed(s *session) {
 		s.drive("off", 0, 0)
 		s.rest(s.r.between(1.5, 4))
 	}
+	s.drive("pulse", s.p.supply.hz, s.p.supply.duty)
 	s.take = func(j int, o holdOptions) {
 		if s.state != "pulse" {
 			s.drive("pulse", s.p.supply.hz, s.p.supply.duty)
