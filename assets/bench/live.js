@@ -12,10 +12,12 @@ export function listen(o) {
   let polling = 0;
   const poll = async () => {
     try {
-      o.onmessage({ type: "state", state: await ask("api/state") });
+      const state = await ask("api/state");
+      if (!polling) return; // a websocket came about meanwhile and tells newer things
+      o.onmessage({ type: "state", state });
       o.onlink("polled");
     } catch {
-      o.onlink("lost");
+      if (polling) o.onlink("lost");
     }
   };
   const connect = () => {
