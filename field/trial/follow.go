@@ -58,8 +58,7 @@ func (s *session) answer(n *verdict.Next) error {
 	j := s.p.coilIndex(n.At)
 	switch {
 	case n.Route == "ohms" || n.Across != "":
-		before := s.state
-		if before != "off" {
+		if s.state != "off" {
 			s.drive("off", 0, 0)
 		}
 		across := n.Across
@@ -87,16 +86,7 @@ func (s *session) answer(n *verdict.Next) error {
 // RunFollowed follows a row of cases.
 func RunFollowed(judge Judge, c Condition, first, count uint64) (*Followed, error) {
 	t := &Followed{}
-	for seed := first; seed < first+count; seed++ {
-		k, err := Make(c, seed)
-		if err != nil {
-			return t, err
-		}
-		if err := k.Follow(judge, t); err != nil {
-			return t, err
-		}
-	}
-	return t, nil
+	return t, each(c, first, count, func(k *Case) error { return k.Follow(judge, t) })
 }
 
 // WriteFollowed writes the table of what following the verdict comes to.

@@ -9,16 +9,24 @@ import (
 // Run puts a row of cases to a judge.
 func Run(judge Judge, c Condition, first, count uint64) (*Score, error) {
 	t := &Score{}
+	return t, each(c, first, count, func(k *Case) error {
+		_, err := k.Put(judge, t)
+		return err
+	})
+}
+
+// each makes a row of cases one after the other.
+func each(c Condition, first, count uint64, do func(*Case) error) error {
 	for seed := first; seed < first+count; seed++ {
 		k, err := Make(c, seed)
 		if err != nil {
-			return t, err
+			return err
 		}
-		if _, err := k.Put(judge, t); err != nil {
-			return t, err
+		if err := do(k); err != nil {
+			return err
 		}
 	}
-	return t, nil
+	return nil
 }
 
 func (t *Score) add(o *Score) {

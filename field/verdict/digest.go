@@ -89,11 +89,9 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 			}
 			f.logW = math.Log(jumpPrior / float64(n-1))
 		}
-		for a := 0; a < 3; a++ {
-			ax, ll := fitAxis(xs, a, k, sigma[a], toggled)
-			f.ax[a] = ax
-			f.logW += ll
-		}
+		ll := 0.0
+		f.ax, ll = fitAxes(xs, k, sigma, toggled)
+		f.logW += ll
 		fits = append(fits, f)
 		// Without a toggle a jump leaves two levels, and either may be the one
 		// that goes with the background elsewhere.
@@ -113,10 +111,11 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 	if toggled {
 		for _, o := range toldOff(xs) {
 			f := fit{logW: o.logP}
-			for a := 0; a < 3; a++ {
-				ax, ll := fitAxis(o.xs, a, 0, sigma[a], true)
-				f.ax[a] = ax
-				f.logW += ll + o.left*typicalLog(sigma[a])
+			ll := 0.0
+			f.ax, ll = fitAxes(o.xs, 0, sigma, true)
+			f.logW += ll
+			for a := range sigma {
+				f.logW += o.left * typicalLog(sigma[a])
 			}
 			still = math.Max(still, f.logW)
 			fits = append(fits, f)
@@ -240,6 +239,16 @@ func meanAxis(xs []sample, a int, sigma float64) axis {
 	}
 	n := float64(len(xs))
 	return axis{b: sum / n, vb: sigma * sigma / n, vd: vague}
+}
+
+// fitAxes is fitAxis of all three, with the sum of their log evidences.
+func fitAxes(xs []sample, k int, sigma [3]float64, toggled bool) (ax [3]axis, ll float64) {
+	for a := range ax {
+		x, l := fitAxis(xs, a, k, sigma[a], toggled)
+		ax[a] = x
+		ll += l
+	}
+	return ax, ll
 }
 
 // fitAxis is the linear fit x = b + d s + J [i >= k] of one axis, with vague

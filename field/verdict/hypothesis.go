@@ -27,10 +27,6 @@ type single struct {
 	kind  layout.FaultKind
 }
 
-// inCoil is the share of open strings that are broken inside a coil: the two are
-// told apart only where an ohmmeter was put to a coil of the string.
-const inCoil = 0.5
-
 // singles lists every single fault of the plan.
 func singles(p *layout.Plan, openCoils map[int]bool) []single {
 	var out []single

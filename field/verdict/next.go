@@ -80,7 +80,7 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 			}
 		}
 	}
-	if !slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State == StateUndecided }) {
+	if !v.coilsOpen() {
 		for _, c := range e.wiringChoices(rivals, coils[0]) {
 			if best == nil || c.open < ohmsGain*best.open {
 				best = &c
@@ -129,12 +129,17 @@ func (c *Coil) withheld() bool {
 	return false
 }
 
+// coilsOpen tells whether any coil is undecided.
+func (v *Verdict) coilsOpen() bool {
+	return slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State == StateUndecided })
+}
+
 // doubtful are the coils that are not claimed: those never read first, then
 // those whose readings cannot be relied on, then the most doubtful first.
 func doubtful(v *Verdict) []int {
 	doubt := make([]float64, len(v.Coils))
 	var out []int
-	open := slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State == StateUndecided })
+	open := v.coilsOpen()
 	for j := range v.Coils {
 		c := &v.Coils[j]
 		// With every coil claimed, the pad as a whole may still be in doubt.

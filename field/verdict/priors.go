@@ -42,6 +42,10 @@ const (
 	pWrongString    = 0.015 // shared among all coils and strings
 )
 
+// inCoil is the share of open strings that are broken inside a coil: the two are
+// told apart only where an ohmmeter was put to a coil of the string.
+const inCoil = 0.5
+
 // lostShares are the shares of shorted turns that stand for the continuum.
 var lostShares = []float64{0.1, 0.22, 0.36, 0.52, 0.75}
 

@@ -391,15 +391,12 @@ func (e *engine) climb() []*node {
 	work := e.newWorkspace()
 	var nodes []*node
 	visited := map[uint64]bool{}
-	var bases []*scored
+	var bases []*node
 	for _, h := range e.bases() {
-		s := &scored{hyp: h}
-		s.log = e.evaluate(s).log
-		bases = append(bases, s)
+		bases = append(bases, e.evaluate(&scored{hyp: h}))
 	}
-	slices.SortStableFunc(bases, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
-	for _, s := range bases[:min(len(bases), maxClimbs)] {
-		n := e.evaluate(s)
+	slices.SortStableFunc(bases, func(a, b *node) int { return cmp.Compare(b.log, a.log) })
+	for _, n := range bases[:min(len(bases), maxClimbs)] {
 		for range maxFaults {
 			if visited[n.hyp.key] {
 				break

@@ -1,11 +1,8 @@
 package desk_test
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
-	"io"
-	"log/slog"
 	"testing"
 	"time"
 
@@ -14,7 +11,6 @@ import (
 	"polewise/field/rehearsal"
 	"polewise/layout"
 	"polewise/server/desk"
-	"polewise/server/store"
 )
 
 // TestPushOfManyHolds measures what a bench page is told at every change, with two
@@ -25,22 +21,7 @@ func TestPushOfManyHolds(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	st, err := store.Open(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(context.Background())
-	d, err := desk.Open(ctx, st, desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}, slog.New(slog.NewTextHandler(io.Discard, nil)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		cancel()
-		d.Wait()
-		if err := st.Close(); err != nil {
-			t.Error(err)
-		}
-	})
+	d := newShop(t).desk
 	const (
 		most       = 200
 		mostPushed = 120_000
