@@ -306,6 +306,58 @@ func TestEditorBeside(t *testing.T) {
 	e.wait("the plan", `document.querySelector("#ed-drawing [data-coil]") && !document.querySelector(".offer")`)
 }
 
+// TestEditorReloadedWhileTyping: what stands in a field is kept with the key that
+// typed it, whether the plan can have it or not.
+func TestEditorReloadedWhileTyping(t *testing.T) {
+	t.Parallel()
+	e := edit(t, "kennel", 1280, 860)
+	reloadAfter := func(field, typed string) {
+		t.Helper()
+		e.wait("the field", fmt.Sprintf(`document.querySelector(%q)`, field))
+		do(t, e.ctx, chromedp.Evaluate(fmt.Sprintf(`(() => {
+			window.before = true;
+			const input = document.querySelector(%q);
+			input.focus();
+			input.value = %q;
+			input.dispatchEvent(new Event("input", { bubbles: true }));
+			location.reload();
+		})()`, field, typed), nil))
+		e.wait("the offer", `!window.before && document.querySelector("#ed-take-draft")`)
+		e.click("#ed-take-draft")
+	}
+	holds := func(field, typed string) {
+		t.Helper()
+		e.wait(typed, fmt.Sprintf(`document.querySelector(%q)?.value === %q`, field, typed))
+	}
+	e.tap("B2")
+	reloadAfter("#ed-coil-at-0", "251.5")
+	e.says("at = [251.5, 240]")
+	holds("#ed-coil-at-0", "251.5")
+	if got := text(t, e.ctx, "#ed-picked h2"); got != "Coil B2" {
+		t.Errorf("picked after the reload: %q", got)
+	}
+	reloadAfter("#ed-coil-at-1", "24o")
+	holds("#ed-coil-at-1", "24o")
+	e.wait("a word on it", `document.querySelector("#ed-picked").innerText.includes('Expected a number, found "24o".')`)
+	e.says("at = [251.5, 240]")
+	// A name is taken only once it is whole; until then it is kept as well.
+	e.click("#ed-details-B")
+	reloadAfter("#ed-string-id", "Bee")
+	holds("#ed-string-id", "Bee")
+	do(t, e.ctx, chromedp.SendKeys("#ed-string-id", "p"+kb.Enter, chromedp.ByQuery))
+	e.says(`id = "Beep"`)
+	// Nothing is offered once the plan has it all and is saved.
+	e.click("#ed-save")
+	e.wait("it to be saved", `document.querySelector(".ed-status").textContent === "saved"`)
+	do(t, e.ctx, chromedp.Evaluate(`window.before = true; location.reload()`, nil))
+	e.wait("the page", `!window.before && document.querySelector("#ed-drawing [data-coil]") && document.querySelector(".ed-status").textContent === "saved"`)
+	var offered bool
+	do(t, e.ctx, chromedp.Evaluate(`Boolean(document.querySelector(".offer"))`, &offered))
+	if offered {
+		t.Error("a draft is offered of a plan that is saved")
+	}
+}
+
 // TestEditorBegins from every form, and from an empty pad makes a whole plan.
 func TestEditorBegins(t *testing.T) {
 	t.Parallel()

@@ -34,7 +34,7 @@ export function askBegin(o) {
   };
   const trouble = el("p", { class: "trouble", role: "alert" });
   const numbers = el("div", { class: "fields" });
-  const number = (key, label, unit, steps = [1, 1]) => field({ id: `new-${key}`, label, unit, kind: ["pitch_mm", "inner_mm", "wire_awg"].includes(key) ? "number" : "whole", steps, get: () => q[key], put: (v) => put(key, v), after: 0 }).node;
+  const number = (key, label, unit, steps = [1, 1]) => field({ id: `new-${key}`, label, unit, kind: ["pitch_mm", "inner_mm", "wire_awg"].includes(key) ? "number" : "whole", steps, get: () => q[key], put: (v) => put(key, v), atOnce: true }).node;
   const show = () => {
     for (const b of forms) b.setAttribute("aria-pressed", String(b.dataset.form === q.form));
     const turning = el("input", { type: "checkbox", checked: q.turning, onchange: (e) => put("turning", e.target.checked) });

@@ -1,10 +1,12 @@
 // Plans being edited, kept in the browser so that a reload loses nothing: each
-// with the text it began from.
+// with the text it began from, and with what stands typed in a field and is not
+// in the text yet.
 
 const KEY = "polewise-plan-drafts";
 const MOST = 4;
 
-/** @typedef {{id: string, base: string, text: string, at: number, name: string}} Draft */
+/** @typedef {{field: string, text: string, picked: string[], detailed: string | null}} Typed the field by its id, and what it belonged to */
+/** @typedef {{id: string, base: string, text: string, typed: Typed | null, at: number, name: string}} Draft */
 
 /** @returns {Draft[]} the latest first */
 export function drafts() {
@@ -19,7 +21,7 @@ export function drafts() {
 /** Keeps a draft, or drops it where nothing differs. @param {Draft} d @returns {boolean} whether it could be kept */
 export function keep(d) {
   const others = drafts().filter((k) => k.id !== d.id);
-  return write(d.text === d.base ? others : [d, ...others].slice(0, MOST));
+  return write(d.text === d.base && !d.typed ? others : [d, ...others].slice(0, MOST));
 }
 
 /** @param {string} id */

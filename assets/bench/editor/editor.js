@@ -29,6 +29,8 @@ export class Editor {
     this.redrawing = null;
     this.shown = null; // the sight that is shown: of the text, or of what is being dragged
     this.fresh = true;
+    /** What stands typed in a field and is not in the text yet. @type {import("./drafts.js").Typed | null} */
+    this.typed = null;
     this.ledger = new Ledger({
       onsight: (sight, preview) => this.saw(sight, preview),
       ontext: (text) => this.keepTyped(text),
@@ -82,6 +84,7 @@ export class Editor {
     this.board.looks = (id) => this.look(id);
     this.map = new MapLayer({ drawing: this.board.drawing, box: mapBox, legend: mapLegend, plan: () => ({ plan_toml: this.ledger.text }) });
     this.panel = new Panel(side, this);
+    side.addEventListener("input", (e) => this.typing(/** @type {HTMLInputElement} */ (e.target)));
     this.showTools();
   }
 
@@ -289,7 +292,29 @@ export class Editor {
 
   /** @param {string} text */
   keepTyped(text) {
-    this.noDraft = !keep({ id: this.id, base: this.base, text, at: Date.now(), name: this.ledger.sight?.values?.name || "plan" });
+    this.noDraft = !keep({ id: this.id, base: this.base, text, typed: this.typed, at: Date.now(), name: this.ledger.sight?.values?.name || "plan" });
+  }
+
+  /** Keeps what is being typed in a field, before the plan has it; null: it has it. @param {HTMLInputElement | null} input */
+  typing(input) {
+    if (input && (input.tagName !== "INPUT" || !input.id)) return;
+    this.typed = input && { field: input.id, text: input.value, picked: [...this.board.picked], detailed: this.panel.detailed ?? null };
+    this.keepTyped(this.ledger.text);
+  }
+
+  /** Types again what stood in a field of a draft. @param {import("./drafts.js").Typed} typed */
+  async typeAgain(typed) {
+    await this.settled();
+    this.board.pick(typed.picked.filter((id) => this.ledger.sight.plan?.coils.some((c) => c.id === id)));
+    if (typed.detailed !== this.panel.detailed) this.panel.stringDetails(typed.detailed);
+    const input = /** @type {HTMLInputElement | null} */ (document.getElementById(typed.field));
+    if (!input) {
+      this.trouble(`"${typed.text}" was typed when the page was left, in a field that is not here any more.`);
+      return;
+    }
+    input.focus();
+    input.value = typed.text;
+    input.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
   async askBegin() {
@@ -406,7 +431,7 @@ export class Editor {
 
   /** A draft of before, offered. */
   offer() {
-    const found = drafts().find((d) => d.id !== this.id && d.text !== this.ledger.text);
+    const found = drafts().find((d) => d.id !== this.id && (d.text !== this.ledger.text || d.typed));
     this.banner.querySelector(".offer")?.remove();
     if (!found) return;
     const when = new Date(found.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
@@ -424,11 +449,17 @@ export class Editor {
         el(
           "div",
           { class: "row" },
-          el("button", { type: "button", class: "main", id: "ed-take-draft", onclick: done(() => this.put(found.text, "draft taken up")) }, "Go on with it"),
+          el("button", { type: "button", class: "main", id: "ed-take-draft", onclick: done(() => this.goOn(found)) }, "Go on with it"),
           el("button", { type: "button", id: "ed-drop-draft", onclick: done(async () => {}) }, "Throw it away"),
         ),
       ),
     );
+  }
+
+  /** @param {import("./drafts.js").Draft} draft */
+  async goOn(draft) {
+    await this.put(draft.text, "draft taken up");
+    if (draft.typed) await this.typeAgain(draft.typed);
   }
 
   notice(name, words) {

@@ -1,6 +1,5 @@
 // Fields for exact values. A field shows what the plan says and hands on what is
-// typed, shortly after the last key, so that a reload loses nothing; it never
-// changes under the fingers.
+// typed, shortly after the last key; it never changes under the fingers.
 import { el } from "../../common/dom.js";
 
 const AFTER_MS = 350;
@@ -10,7 +9,7 @@ const REFUSED = "The plan does not have this yet. Press Enter here to try again.
 
 /**
  * @typedef {{label: string, unit?: string, get: () => any, put: (value: any, typed: boolean) => any, trouble?: () => string,
- *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, after?: number}} Field after: milliseconds after the last key, where putting is no work; put may return a promise of whether the value was taken
+ *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, atOnce?: boolean, settled?: () => void}} Field atOnce: putting is no work, so every key is handed on; settled: nothing stands here any more that the plan does not have; put may return a promise of whether the value was taken
  */
 
 /** @param {Field} f @returns {{node: HTMLElement, refresh: () => void}} */
@@ -58,6 +57,7 @@ export function field(f) {
       waiting--;
       refused = taken === false && !waiting;
       if (refused) own = REFUSED;
+      else if (!waiting && input.value === shown) f.settled?.();
       refresh();
     });
   };
@@ -65,7 +65,10 @@ export function field(f) {
     clearTimeout(timer);
     own = "";
     const text = input.value.trim();
-    if (text === shown.trim() && !refused) return refresh();
+    if (text === shown.trim() && !refused) {
+      if (!waiting) f.settled?.();
+      return refresh();
+    }
     if (f.kind === "text") {
       if (text === "" && !f.optional) own = typed ? "" : "Expected some text.";
       else hand(text === "" ? null : text, typed);
@@ -87,7 +90,8 @@ export function field(f) {
   } else {
     input.addEventListener("input", () => {
       clearTimeout(timer);
-      timer = setTimeout(() => take(true), f.after ?? AFTER_MS);
+      if (f.atOnce) take(true);
+      else timer = setTimeout(() => take(true), AFTER_MS);
     });
     input.addEventListener("change", () => take(false));
     input.addEventListener("blur", () => {

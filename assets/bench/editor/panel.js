@@ -60,9 +60,14 @@ export class Panel {
   }
 
   field(o) {
-    const f = field(o);
+    const f = this.keptField(o);
     this.fields.push(f);
     return f.node;
+  }
+
+  /** A field of which the editor keeps what is typed until the plan has it. */
+  keptField(o) {
+    return field({ ...o, settled: () => this.o.typed?.field === o.id && this.o.typing(null) });
   }
 
   either(o) {
@@ -354,8 +359,8 @@ export class Panel {
   detailsOf(s) {
     const { id } = s;
     const press = (name, words, run) => el("button", { type: "button", class: "small", id: name, onclick: run }, words);
-    const name = field({ id: "ed-string-id", label: "name", kind: "text", get: () => id, put: (v, typed) => !typed && this.o.rename("string", id, v) });
-    const lead = field({
+    const name = this.keptField({ id: "ed-string-id", label: "name", kind: "text", get: () => id, put: (v, typed) => !typed && this.o.rename("string", id, v) });
+    const lead = this.keptField({
       id: "ed-string-lead", label: "leads", unit: "ohm", optional: true, hint: "0", step: 0.01, get: () => this.raw("string", id).lead_ohms ?? null, trouble: () => this.troubleOf("string", id, "lead_ohms"),
       put: (v) => this.o.change([v === null ? { op: "unset", table: "string", id, key: "lead_ohms" } : edits.set("string", id, "lead_ohms", v)], `leads of ${id}`, `lead.${id}`),
     }); // prettier-ignore
@@ -383,7 +388,7 @@ export class Panel {
         id: `ed-join-${g.id}`, label: `${g.id}: joins in`, kind: "choice", choices: () => [["parallel", "parallel"], ["series", "series"]], get: () => g.join,
         put: (v) => this.o.change([edits.set("group", g.id, "join", v)], `join of ${g.id}`), trouble: () => this.troubleOf("group", g.id, "join"),
       }); // prettier-ignore
-      const of = field({
+      const of = this.keptField({
         id: `ed-of-${g.id}`, label: "its strings or groups", kind: "text", get: () => g.of.join(", "), trouble: () => this.troubleOf("group", g.id, "of"),
         put: (v, typed) => !typed && this.o.change([edits.set("group", g.id, "of", v.split(/[\s,]+/).filter(Boolean))], `members of ${g.id}`),
       }); // prettier-ignore
