@@ -18,6 +18,7 @@
 // line says. Where it lies turned from that, the rest belongs in the hold, whose line
 // says how.
 
+import { Effects } from "./effects.js";
 import { distinct, HoldDetector, noiseOf } from "./hold-detector.js";
 import { wrap180 } from "./sources/headings.js";
 import { SteadyReadings } from "./still-steady.js";
@@ -48,7 +49,8 @@ const ALIKE_DEG = 15; // the phone lies the same way, but for a hand's error
  *   | {do: "counted", at: string} | {do: "broken", at: string, why: "moved"|"gap"|"frozen"} | {do: "unsteady"}} Effect
  */
 
-export class VectorFlow {
+/** @extends {Effects<Effect>} */
+export class VectorFlow extends Effects {
   /**
    * @param {{
    *   coils: string[],
@@ -59,6 +61,7 @@ export class VectorFlow {
    *   coil as planned. everyHold: switch the supply off and on again on every coil
    */
   constructor(o) {
+    super();
     this.coils = o.coils;
     this.hz = o.supply.drive === "pulsed" ? o.supply.hz || 1 : 0;
     this.duty = o.supply.duty || 0.5;
@@ -89,8 +92,6 @@ export class VectorFlow {
     /** @type {Sample[]} */
     this.rest = [];
     this.restSince = 0;
-    /** @type {Effect[]} */
-    this.effects = [];
   }
 
   // What comes next
@@ -532,21 +533,6 @@ export class VectorFlow {
 
   send(s) {
     this.line({ type: "b", t: s.t, uT: s.u });
-  }
-
-  line(line) {
-    this.emit({ do: "line", line });
-  }
-
-  /** @param {Effect} e */
-  emit(e) {
-    this.effects.push(e);
-  }
-
-  take() {
-    const e = this.effects;
-    this.effects = [];
-    return e;
   }
 
   // Through a reload of the page

@@ -9,6 +9,7 @@
 // the first rest tells. Until then it is guessed, and that place may have to be left.
 //
 // First one side of every coil, then the other side of those still in doubt.
+import { Effects } from "./effects.js";
 import { currentFor, placeBeside, shareOfBest, strengthOf } from "./heading-places.js";
 import { wrap180 } from "./sources/headings.js";
 
@@ -26,9 +27,11 @@ const AWAIT_S = 4; // for the verdict on the last hold
  *   | {do: "strength", tells: "weak"|"strong", turn_deg: number, amps: number} | {do: "turned", deg: number} | {do: "elsewhere", at: string} | {do: "broken", at: string, why: "gap"}} Effect
  */
 
-export class HeadingFlow {
+/** @extends {Effects<Effect>} */
+export class HeadingFlow extends Effects {
   /** @param {{plan: any, amps: number, beside?: Record<string, import("./heading-places.js").Beside[]>}} o amps: total current as planned; beside: the places by every coil */
   constructor(o) {
+    super();
     this.plan = o.plan;
     this.coils = o.plan.coils.map((c) => c.id);
     /** Total current as planned, and as it is set as far as is known. */
@@ -54,8 +57,6 @@ export class HeadingFlow {
     this.hold = null;
     /** @type {{t: number, deg: number}[]} since the supply was switched last */
     this.run = [];
-    /** @type {Effect[]} */
-    this.effects = [];
   }
 
   coil(id) {
@@ -282,21 +283,6 @@ export class HeadingFlow {
     }
     this.toNext();
     return this.take();
-  }
-
-  line(line) {
-    this.emit({ do: "line", line });
-  }
-
-  /** @param {Effect} e */
-  emit(e) {
-    this.effects.push(e);
-  }
-
-  take() {
-    const e = this.effects;
-    this.effects = [];
-    return e;
   }
 }
 

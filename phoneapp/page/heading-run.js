@@ -1,23 +1,18 @@
 // The heading route at work: compass in, capture lines out, screens shown.
 import { HeadingFlow } from "./heading-flow.js";
 import * as page from "./page.js";
-import { brokenWords, startLine, typedAmps } from "./run.js";
+import { startLine } from "./run.js";
 import { elsewhereWords, headingScreen, strengthWords } from "./screens/heading.js";
+import { SensedRun } from "./sensed-run.js";
 import { startCompass } from "./sources/compass.js";
 
 const STOPPED_MS = 2500; // no heading for so long is a gap
 
-export class HeadingRun {
+export class HeadingRun extends SensedRun {
   /** @param {import("./run.js").Tools} tools */
   constructor(tools) {
-    this.tools = tools;
     const { told } = tools;
-    this.flow = new HeadingFlow({ plan: told.plan, amps: told.predicted?.pad?.amps || 1, beside: told.beside });
-    this.flow.verdict = told.verdict;
-    this.note = "";
-    /** What a page before a reload left to be done. @type {import("./heading-flow.js").Effect[]} */
-    this.restored = [];
-    this.last = { t: 0, at_ms: performance.now() };
+    super(tools, new HeadingFlow({ plan: told.plan, amps: told.predicted?.pad?.amps || 1, beside: told.beside }));
     const now = () => tools.clock.at();
     const flow = this.flow;
     this.do = {
@@ -42,11 +37,6 @@ export class HeadingRun {
     this.watch = setInterval(() => this.watchGap(), 500);
   }
 
-  end() {
-    clearInterval(this.watch);
-    this.source?.stop();
-  }
-
   /** @param {import("./sources/compass.js").Heading} h @param {number} [stamp_ms] */
   heading(h, stamp_ms) {
     const t = this.tools.clock.at(stamp_ms);
@@ -60,38 +50,11 @@ export class HeadingRun {
     this.apply(effects, true);
   }
 
-  supplyOn() {
-    const { amps, problem } = typedAmps();
-    if (!problem) {
-      this.apply(this.flow.supplyOn(this.tools.clock.at(), amps));
-      return;
-    }
-    this.note = problem;
-    this.show();
-  }
-
   /** @param {import("./heading-flow.js").Effect[]} effects @param {boolean} [quietly] */
   apply(effects, quietly) {
     const { tools } = this;
     for (const e of effects) {
       switch (e.do) {
-        case "line":
-          tools.stream.add(e.line);
-          if (/** @type {any} */ (e.line).type === "lift") tools.stream.flush();
-          if (/** @type {any} */ (e.line).type === "hold") {
-            this.note = "";
-            tools.keep();
-          }
-          break;
-        case "drive":
-          break;
-        case "undo":
-          tools.stream.undo(e.at, e.t);
-          tools.keep();
-          break;
-        case "counted":
-          tools.counted(e.at);
-          break;
         case "strength":
           this.note = strengthWords(e, this.flow);
           tools.say(this.note);
@@ -104,11 +67,9 @@ export class HeadingRun {
           tools.broken(e.at);
           tools.say(`${this.note} ${this.screen().lead}`);
           break;
-        case "broken":
-          this.note = brokenWords(e.at, e.why);
-          tools.broken(e.at);
-          tools.say(this.note);
-          break;
+        default:
+          if (e.do === "line" && /** @type {any} */ (e.line).type === "hold") this.note = "";
+          this.carryOut(e);
       }
     }
     const place = this.flow.stage === "place" ? this.flow.place?.words : "";
@@ -132,34 +93,7 @@ export class HeadingRun {
     this.tools.say("Headings have stopped.");
   }
 
-  next() {
-    return this.flow.stage === "result" ? null : this.flow.target;
-  }
-
-  hidden() {
-    this.apply(this.flow.gap(this.last.t), true);
-    this.tools.stream.flush();
-  }
-
-  verdict(v) {
-    this.apply(this.flow.setVerdict(v), true);
-    this.show();
-  }
-
-  save() {
-    return { ...this.flow.save(), note: this.note };
-  }
-
-  restore(kept) {
-    this.note = kept.note;
-    this.restored = this.flow.restore(kept, this.tools.clock.at());
-  }
-
   screen() {
     return headingScreen(this.flow, this.tools.told, { note: this.note, marked: !!this.tools.place?.marked, do: this.do });
-  }
-
-  show() {
-    page.show(this.screen());
   }
 }

@@ -1,8 +1,9 @@
 // The vector route at work: sensor in, capture lines out, screens shown.
 import { VectorFlow } from "./flow.js";
 import * as page from "./page.js";
-import { brokenWords, startLine, typedAmps } from "./run.js";
+import { startLine } from "./run.js";
 import { vectorScreen } from "./screens/vector.js";
+import { SensedRun } from "./sensed-run.js";
 import { startMagnetometer } from "./sources/magnetometer.js";
 import { startMotion } from "./sources/motion.js";
 import { startRehearsal } from "./sources/rehearsal.js";
@@ -12,21 +13,13 @@ import { Stillness } from "./stillness.js";
 const ASKS = ["on", "quiet", "same", "unchanged"];
 const STOPPED_MS = 1500; // no reading for so long is a gap
 
-export class VectorRun {
+export class VectorRun extends SensedRun {
   /** @param {import("./run.js").Tools} tools */
   constructor(tools) {
-    this.tools = tools;
     const { told } = tools;
-    this.flow = new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT() });
-    this.flow.verdict = told.verdict;
+    super(tools, new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT() }));
     this.stillness = new Stillness();
-    this.note = "";
-    /** What a page before a reload left to be done. @type {import("./flow.js").Effect[]} */
-    this.restored = [];
     this.unsteady = false;
-    /** Last reading: capture's time, and the page's. */
-    this.last = { t: 0, at_ms: performance.now() };
-    this.stopped = false;
     const now = () => tools.clock.at();
     const flow = this.flow;
     this.do = {
@@ -70,8 +63,7 @@ export class VectorRun {
   }
 
   end() {
-    clearInterval(this.watch);
-    this.source?.stop();
+    super.end();
     this.motion?.stop();
   }
 
@@ -97,16 +89,6 @@ export class VectorRun {
     this.apply(this.flow.motion(t, this.stillness.at(t)), true);
   }
 
-  supplyOn() {
-    const { amps, problem } = typedAmps();
-    if (!problem) {
-      this.apply(this.flow.supplyOn(this.tools.clock.at(), amps));
-      return;
-    }
-    this.note = problem;
-    this.show();
-  }
-
   /**
    * @param {import("./flow.js").Effect[]} effects
    * @param {boolean} [quietly] show only if the stage or the coil changed
@@ -115,33 +97,13 @@ export class VectorRun {
     const { tools } = this;
     if (!quietly) this.note = "";
     for (const e of effects) {
-      switch (e.do) {
-        case "line":
-          tools.stream.add(e.line);
-          if (/** @type {any} */ (e.line).type === "lift") tools.stream.flush();
-          if (/** @type {any} */ (e.line).type === "hold") tools.keep();
-          break;
-        case "drive":
-          this.source?.drive?.(e.state);
-          break;
-        case "undo":
-          tools.stream.undo(e.at, e.t);
-          tools.keep();
-          break;
-        case "counted":
-          this.note = "";
-          tools.counted(e.at);
-          break;
-        case "broken":
-          this.note = brokenWords(e.at, e.why);
-          tools.broken(e.at);
-          tools.say(this.note);
-          break;
-        case "unsteady":
-          this.unsteady = true;
-          this.note = "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?";
-          tools.say(this.note);
-          break;
+      if (e.do === "unsteady") {
+        this.unsteady = true;
+        this.note = "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?";
+        tools.say(this.note);
+      } else {
+        if (e.do === "counted") this.note = "";
+        this.carryOut(e);
       }
     }
     const { flow } = this;
@@ -171,35 +133,8 @@ export class VectorRun {
     this.tools.say("Readings have stopped.");
   }
 
-  next() {
-    return this.flow.stage === "result" ? null : this.flow.target;
-  }
-
-  hidden() {
-    this.apply(this.flow.gap(this.last.t), true);
-    this.tools.stream.flush();
-  }
-
-  verdict(v) {
-    this.apply(this.flow.setVerdict(v), true);
-    this.show();
-  }
-
-  save() {
-    return { ...this.flow.save(), note: this.note };
-  }
-
-  restore(kept) {
-    this.note = kept.note;
-    this.restored = this.flow.restore(kept, this.tools.clock.at());
-  }
-
   screen() {
     const stopped = this.stopped ? "No readings are coming. Bring this page to the front and keep the screen on." : "";
     return vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, marked: !!this.tools.place?.marked, unsteady: this.unsteady, do: this.do });
-  }
-
-  show() {
-    page.show(this.screen());
   }
 }

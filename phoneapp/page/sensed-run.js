@@ -1,0 +1,94 @@
+// What the two routes with a sensor have in common: a flow that takes what the
+// sensor says, and whose effects are carried out here.
+import * as page from "./page.js";
+import { brokenWords, typedAmps } from "./run.js";
+
+export class SensedRun {
+  /** @param {import("./run.js").Tools} tools @param {any} flow */
+  constructor(tools, flow) {
+    this.tools = tools;
+    this.flow = flow;
+    this.flow.verdict = tools.told.verdict;
+    this.note = "";
+    /** What a page before a reload left to be done. @type {any[]} */
+    this.restored = [];
+    /** Last reading: capture's time, and the page's. */
+    this.last = { t: 0, at_ms: performance.now() };
+    this.stopped = false;
+  }
+
+  end() {
+    clearInterval(this.watch);
+    this.source?.stop();
+  }
+
+  supplyOn() {
+    const { amps, problem } = typedAmps();
+    if (!problem) {
+      this.apply(this.flow.supplyOn(this.tools.clock.at(), amps));
+      return;
+    }
+    this.note = problem;
+    this.show();
+  }
+
+  /** Carries out one effect that every route has. @param {any} e */
+  carryOut(e) {
+    const { tools } = this;
+    switch (e.do) {
+      case "line":
+        tools.stream.add(e.line);
+        if (e.line.type === "lift") tools.stream.flush();
+        if (e.line.type === "hold") tools.keep();
+        break;
+      case "drive":
+        this.source?.drive?.(e.state);
+        break;
+      case "undo":
+        tools.stream.undo(e.at, e.t);
+        tools.keep();
+        break;
+      case "counted":
+        tools.counted(e.at);
+        break;
+      case "broken":
+        this.note = brokenWords(e.at, e.why);
+        tools.broken(e.at);
+        tools.say(this.note);
+        break;
+    }
+  }
+
+  next() {
+    return this.flow.stage === "result" ? null : this.flow.target;
+  }
+
+  hidden() {
+    this.apply(this.flow.gap(this.last.t), true);
+    this.tools.stream.flush();
+  }
+
+  verdict(v) {
+    this.apply(this.flow.setVerdict(v), true);
+    this.show();
+  }
+
+  save() {
+    return { ...this.flow.save(), note: this.note };
+  }
+
+  restore(kept) {
+    this.note = kept.note;
+    this.restored = this.flow.restore(kept, this.tools.clock.at());
+  }
+
+  show() {
+    page.show(this.screen());
+  }
+
+  /** Carries out effects and shows what changed. @param {any[]} _effects @param {boolean} [_quietly] @abstract */
+  apply(_effects, _quietly) {}
+
+  /** @abstract @returns {any} */
+  screen() {}
+}
