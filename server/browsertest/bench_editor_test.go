@@ -344,7 +344,7 @@ func TestEditorReloadedWhileTyping(t *testing.T) {
 	e.click("#ed-details-B")
 	reloadAfter("#ed-string-id", "Bee")
 	holds("#ed-string-id", "Bee")
-	do(t, e.ctx, chromedp.SendKeys("#ed-string-id", "p"+kb.Enter, chromedp.ByQuery))
+	do(t, e.ctx, chromedp.SendKeys("#ed-string-id", "p", chromedp.ByQuery), chromedp.Sleep(time.Second), chromedp.SendKeys("#ed-string-id", kb.Enter, chromedp.ByQuery))
 	e.says(`id = "Beep"`)
 	// Nothing is offered once the plan has it all and is saved.
 	e.click("#ed-save")

@@ -25,6 +25,7 @@ func tapInPhone(t *testing.T, ctx context.Context, id string) {
 // TestRehearsalByHand goes through a rehearsal as a newcomer does: begin, follow
 // the phone, carry it from coil to coil, and look at what was hidden.
 func TestRehearsalByHand(t *testing.T) {
+	t.Parallel()
 	program := startProgram(t)
 	bench := newBrowser(t, 1440, 860)
 	do(t, bench, chromedp.Navigate(program.Bench))

@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"os"
 	"os/exec"
@@ -44,7 +45,19 @@ func chromium(t *testing.T) string {
 // builtIn is the folder of the program under test, once it is built.
 var builtIn string
 
+// atOnce is how many tests run side by side unless -parallel says otherwise: they
+// mostly wait, for a hold to last its seconds, so more than there are processors.
+const atOnce = "4"
+
 func TestMain(m *testing.M) {
+	flag.Parse()
+	told := false
+	flag.Visit(func(f *flag.Flag) { told = told || f.Name == "test.parallel" })
+	if !told {
+		if err := flag.Set("test.parallel", atOnce); err != nil {
+			panic(err)
+		}
+	}
 	code := m.Run()
 	if builtIn != "" {
 		os.RemoveAll(builtIn)

@@ -11,6 +11,7 @@ import (
 // TestPhoneCuesCanBeTried: the help says of every claim what is felt and heard, and
 // gives it when tapped, the tones also where they are switched off.
 func TestPhoneCuesCanBeTried(t *testing.T) {
+	t.Parallel()
 	program := startProgram(t)
 	phone := newBrowser(t, 360, 740)
 	do(t, phone,

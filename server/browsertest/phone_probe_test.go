@@ -88,6 +88,7 @@ func appleLike(answer string) []chromedp.Action {
 }
 
 func TestPhoneProbe(t *testing.T) {
+	t.Parallel()
 	program := startProgram(t)
 	sensor := emulation.SetSensorOverrideEnabled(true, emulation.SensorTypeMagnetometer)
 	reading := emulation.SetSensorOverrideReadings(emulation.SensorTypeMagnetometer, &emulation.SensorReading{Xyz: &emulation.SensorReadingXYZ{X: 1, Y: 2, Z: 3}})
@@ -148,6 +149,7 @@ func TestPhoneProbe(t *testing.T) {
 
 // TestPhoneAsksAndIsRefused: iPhone-like (marked as such: Chromium cannot be one).
 func TestPhoneAsksAndIsRefused(t *testing.T) {
+	t.Parallel()
 	program := startProgram(t)
 	ctx := newBrowser(t, 360, 740)
 	do(t, ctx, appleLike("denied")...)

@@ -41,6 +41,7 @@ func view(t *testing.T, ctx context.Context, name string) {
 // nothing may stick out sideways, the phone must be whole in the drawing, and what is
 // to be tapped must be large enough.
 func TestPhoneStatesFit(t *testing.T) {
+	t.Parallel()
 	program := startProgram(t)
 	ctx := newBrowser(t, 360, 740)
 	page := func(actions ...chromedp.Action) { t.Helper(); do(t, ctx, actions...) }
@@ -75,6 +76,7 @@ func TestPhoneStatesFit(t *testing.T) {
 // TestPhoneStatesOnASmallScreen: on a short screen the coil that is next can be seen
 // in the drawing without scrolling, and what is to be tapped is at the lower edge.
 func TestPhoneStatesOnASmallScreen(t *testing.T) {
+	t.Parallel()
 	program := startProgram(t)
 	ctx := newBrowser(t, 360, 640)
 	for _, name := range []string{"supply-off", "counting", "lift", "place", "claim-reversed", "claim-undecided", "broken", "turned", "link-lost", "heading-place", "sensor-lay", "small-pad"} {

@@ -51,12 +51,14 @@ func testPhoneFinds(t *testing.T, fault layout.Fault, outcome func(say string) b
 }
 
 func TestPhoneFindsReversedCoil(t *testing.T) {
+	t.Parallel()
 	testPhoneFinds(t, layout.Fault{Kind: layout.CoilReversed, ID: "B2"}, func(say string) bool {
 		return strings.Contains(say, "Coil B2 faces the wrong way") && strings.Contains(say, "Turn B2 over")
 	})
 }
 
 func TestPhoneFindsReversedString(t *testing.T) {
+	t.Parallel()
 	testPhoneFinds(t, layout.Fault{Kind: layout.StringReversed, ID: "C"}, func(say string) bool {
 		return strings.Contains(say, "whole string C runs the wrong way") && strings.Contains(say, "Swap the two ends of string C")
 	})

@@ -9,7 +9,7 @@ const REFUSED = "The plan does not have this yet. Press Enter here to try again.
 
 /**
  * @typedef {{label: string, unit?: string, get: () => any, put: (value: any, typed: boolean) => any, trouble?: () => string,
- *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, atOnce?: boolean, settled?: () => void}} Field atOnce: putting is no work, so every key is handed on; settled: nothing stands here any more that the plan does not have; put may return a promise of whether the value was taken
+ *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, atOnce?: boolean, whole?: boolean, settled?: () => void}} Field atOnce: putting is no work, so every key is handed on; whole: half of it means something else, so it is handed on when it is done, with Enter or on leaving; settled: nothing stands here any more that the plan does not have; put may return a promise of whether the value was taken
  */
 
 /** @param {Field} f @returns {{node: HTMLElement, refresh: () => void}} */
@@ -91,7 +91,7 @@ export function field(f) {
     input.addEventListener("input", () => {
       clearTimeout(timer);
       if (f.atOnce) take(true);
-      else timer = setTimeout(() => take(true), AFTER_MS);
+      else if (!f.whole) timer = setTimeout(() => take(true), AFTER_MS);
     });
     input.addEventListener("change", () => take(false));
     input.addEventListener("blur", () => {
