@@ -27,10 +27,12 @@ const (
 	leastShare, mostShare = 0.15, 0.9
 	strayShare            = 0.001 // samples that fit nothing
 	strayLog              = -3*6.9 - 1.5*log2pi
-	maxStride             = 14  // points of the way per sample, at most
-	passReach             = 2.0 // uT: coils that nowhere along the way make as much are left as planned
-	rounds                = 5   // of expectation and maximisation
-	freeSD                = 2.0 // ampere-turns before any reading, in shares of the planned ones
+	maxStride             = 32   // points of the way from tick to tick, at most
+	longestTick           = 0.13 // seconds from tick to tick, about
+	mostBlanks            = 100  // ticks in one gap
+	passReach             = 2.0  // uT: coils that nowhere along the way make as much are left as planned
+	rounds                = 5    // of expectation and maximisation
+	freeSD                = 2.0  // ampere-turns before any reading, in shares of the planned ones
 	yieldSD               = 0.04
 )
 
@@ -73,20 +75,29 @@ func (w *way) form(turns []float64) (quad, lin float64) {
 type aligner struct {
 	*passDigest
 	n       int             // points along the way
-	strides [][paces]stride // into each sample
+	ticks   []tick          // the samples, and the time between those far apart
+	strides [][paces]stride // into each tick
 	share   float64         // weight of one sample
 	start   []float64
 	finish  []float64
 	noise   sym3
-	pulls   [][3]float64 // per sample: reading, pad axes
-	b0      [3]float64   // background before any reading, pad axes
-	pb      sym3         // and its precision
-	planned []float64    // ampere-turns of the near coils
-	others  []nine       // field of the coils left as planned, at every point of every lane
-	g       []slim       // per point, per near coil
+	b0      [3]float64 // background before any reading, pad axes
+	pb      sym3       // and its precision
+	planned []float64  // ampere-turns of the near coils
+	others  []nine     // field of the coils left as planned, at every point of every lane
+	g       []slim     // per point, per near coil
 	tilt    float64
 	inRow   []bool // which of the near coils the pass is about
 	anchors []guess
+}
+
+// tick is a moment of a pass: a sample, or one of those in a gap, where the phone
+// went on and nothing was read.
+type tick struct {
+	t     float64
+	s     float64    // 0 off, 1 on, between: pulsed
+	pull  [3]float64 // the reading, pad axes
+	blank bool
 }
 
 // align fills in the lanes of a pass.
@@ -175,23 +186,30 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 			a.b0[r] += rot[r][q] * bg.b[q]
 		}
 	}
-	for i := range a.xs {
-		var v [3]float64
-		for r := range v {
-			for q, u := range a.xs[i].u {
-				v[r] += rot[r][q] * u
+	for i, x := range a.xs {
+		if i > 0 {
+			before := a.xs[i-1].t
+			parts := int(math.Min((x.t-before)/longestTick, mostBlanks) + 0.5)
+			for p := 1; p < parts; p++ {
+				a.ticks = append(a.ticks, tick{t: before + float64(p)/float64(parts)*(x.t-before), blank: true})
 			}
 		}
-		a.pulls = append(a.pulls, v)
+		k := tick{t: x.t, s: x.s}
+		for r := range k.pull {
+			for q, u := range x.u {
+				k.pull[r] += rot[r][q] * u
+			}
+		}
+		a.ticks = append(a.ticks, k)
 	}
 	speed := 0.0 // points a second
 	if span := a.xs[len(a.xs)-1].t - a.xs[0].t; span > 0 {
 		speed = float64(a.n) * 0.85 / span
 	}
-	a.strides = make([][paces]stride, len(a.xs))
-	for i := 1; i < len(a.xs); i++ {
+	a.strides = make([][paces]stride, len(a.ticks))
+	for i := 1; i < len(a.ticks); i++ {
 		for v, pace := range paceOf {
-			a.strides[i][v] = strideOf(pace * speed * (a.xs[i].t - a.xs[i-1].t))
+			a.strides[i][v] = strideOf(pace * speed * (a.ticks[i].t - a.ticks[i-1].t))
 		}
 	}
 	a.share = math.Max(leastShare, math.Min(mostShare, float64(a.n)*0.85*pathStep/float64(len(a.xs))/alikeWithin))
@@ -362,9 +380,9 @@ func (g guess) like(o guess) bool {
 	return true
 }
 
-// seen is where along the way each sample may have been taken.
+// seen is where along the way the phone may have been at each tick.
 type seen struct {
-	lo     []int // per sample: first point
+	lo     []int // per tick: first point
 	weight [][]float64
 	log    float64
 	rows   []nine // field at the points of the lane under the guess, without background
@@ -375,7 +393,7 @@ type seen struct {
 // over coils that face either way.
 func (a *aligner) walk(l int, g guess, eitherWay bool) seen {
 	n, near := a.n, len(a.near)
-	out := seen{rows: make([]nine, n), chols: make([]chol3, n), lo: make([]int, len(a.xs)), weight: make([][]float64, len(a.xs))}
+	out := seen{rows: make([]nine, n), chols: make([]chol3, n), lo: make([]int, len(a.ticks)), weight: make([][]float64, len(a.ticks))}
 	dets := make([]float64, n)
 	for k := range n {
 		f := a.others[l*n+k]
@@ -404,7 +422,10 @@ func (a *aligner) walk(l int, g guess, eitherWay bool) seen {
 	off := a.noise.chol()
 	offDet := off.logDet()
 	emit := func(i, k int) float64 {
-		u, s := a.pulls[i], a.xs[i].s
+		if a.ticks[i].blank {
+			return 0
+		}
+		u, s := a.ticks[i].pull, a.ticks[i].s
 		for r := range u {
 			u[r] -= g.b[r]
 		}
@@ -442,12 +463,12 @@ func (a *aligner) walk(l int, g guess, eitherWay bool) seen {
 		}
 	}
 	lo, hi := 0, n-1
-	his := make([]int, len(a.xs))
-	likes := make([][]float64, len(a.xs))
-	kept := make([][paces][]float64, len(a.xs))
+	his := make([]int, len(a.ticks))
+	likes := make([][]float64, len(a.ticks))
+	kept := make([][paces][]float64, len(a.ticks))
 	next := make([]float64, paces*n)
 	const negligible = 1e-9
-	for i := range a.xs {
+	for i := range a.ticks {
 		if i > 0 {
 			mixPaces(ahead, n, lo, hi)
 			to := hi
@@ -515,7 +536,7 @@ func (a *aligner) walk(l int, g guess, eitherWay bool) seen {
 		}
 	}
 	out.log += math.Log(end + 1e-12)
-	for i := len(a.xs) - 1; i >= 0; i-- {
+	for i := len(a.ticks) - 1; i >= 0; i-- {
 		var sum float64
 		weight := make([]float64, his[i]-out.lo[i]+1)
 		for k := range weight {
@@ -588,9 +609,12 @@ func (a *aligner) usual(s *seen) float64 {
 	c := a.noise.chol()
 	dark := c.logDet()
 	var sum float64
-	for i := range a.xs {
+	for i, x := range a.ticks {
+		if x.blank {
+			continue
+		}
 		det := dark
-		if a.xs[i].s > 0 {
+		if x.s > 0 {
 			det = 0
 			for k, w := range s.weight[i] {
 				det += w * s.chols[s.lo[i]+k].logDet()
@@ -656,8 +680,12 @@ func (a *aligner) normal(l int, s *seen) (*mat.SymDense, *mat.VecDense) {
 	for r := range 3 {
 		g[near+r][r] = 1
 	}
-	for i := range a.xs {
-		on := a.xs[i].s
+	for i := range a.ticks {
+		now := &a.ticks[i]
+		if now.blank {
+			continue
+		}
+		on := now.s
 		if on > 0 && on < 1 {
 			on = -1 // pulsed: whether a sample saw the pulse is not known
 		}
@@ -692,14 +720,14 @@ func (a *aligner) normal(l int, s *seen) (*mat.SymDense, *mat.VecDense) {
 			r := ch.inverse()
 			seesPulse := 1.0
 			if on < 0 { // how likely the sample saw the pulse
-				u := a.pulls[i]
+				u := now.pull
 				for q := range u {
 					u[q] -= a.b0[q]
 				}
 				x, y, z := ch.solve(u[0]-f[0], u[1]-f[1], u[2]-f[2])
 				p, q, o := ch.solve(u[0], u[1], u[2])
-				lit := a.xs[i].s * math.Exp(math.Max(-300, -(x*x+y*y+z*z)/2))
-				dark := (1 - a.xs[i].s) * math.Exp(math.Max(-300, -(p*p+q*q+o*o)/2))
+				lit := now.s * math.Exp(math.Max(-300, -(x*x+y*y+z*z)/2))
+				dark := (1 - now.s) * math.Exp(math.Max(-300, -(p*p+q*q+o*o)/2))
 				seesPulse = lit / (lit + dark + 1e-300)
 			}
 			for _, lit := range [2]bool{true, false} {
@@ -713,7 +741,7 @@ func (a *aligner) normal(l int, s *seen) (*mat.SymDense, *mat.VecDense) {
 				if share < 1e-3 {
 					continue
 				}
-				u := a.pulls[i]
+				u := now.pull
 				row := a.g[at*near : at*near+near]
 				for q := range near {
 					g[q] = [3]float64{}
