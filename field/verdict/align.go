@@ -1,6 +1,8 @@
 package verdict
 
 import (
+	"cmp"
+	"fmt"
 	"math"
 	"slices"
 
@@ -32,6 +34,7 @@ const (
 	mostBlanks            = 100  // ticks in one gap
 	passReach             = 2.0  // uT: coils that nowhere along the way make as much are left as planned
 	rounds                = 5    // of expectation and maximisation
+	mostPatterns          = 6    // ways for the coils of a row to face that are begun from
 	freeSD                = 2.0  // ampere-turns before any reading, in shares of the planned ones
 	yieldSD               = 0.04
 )
@@ -243,30 +246,16 @@ func (a *aligner) asPlanned() guess {
 // what lies near the plan has to be judged by how well it fits as it is.
 func (a *aligner) run() {
 	mid := len(a.lanes) / 2
-	planned := a.asPlanned()
-	turned := planned.clone()
-	for i := range a.near {
-		if a.inRow[i] {
-			turned.share[i] = -1
-		}
-	}
 	var found []guess
 	keep := func(g guess) {
 		if !slices.ContainsFunc(found, func(o guess) bool { return o.like(g) }) {
 			found = append(found, g)
 		}
 	}
-	for _, g := range []guess{planned, turned, a.improve(mid, planned, true)} {
-		if g.share[0] != turned.share[0] {
-			keep(g)
-		}
-		g = a.turnAbout(mid, g)
+	keep(a.asPlanned())
+	for _, g := range append(a.patterns(mid), a.improve(mid, a.asPlanned(), true)) {
 		keep(g)
-		for range rounds {
-			g = a.improve(mid, g, false)
-		}
-		g = a.turnAbout(mid, g)
-		for range rounds {
+		for range 2 * rounds {
 			g = a.improve(mid, g, false)
 		}
 		keep(g)
@@ -338,35 +327,56 @@ func (a *aligner) background(l int, g guess) [3]float64 {
 // hopelessWay is how far behind the best a way to understand a pass is given up.
 const hopelessWay = 30
 
-// turnAbout turns coils of the row over or switches them off, one at a time, as
-// long as that makes the readings likelier: expectation and maximisation alone
-// does not get from one facing to the other.
-func (a *aligner) turnAbout(l int, g guess) guess {
-	log := a.walk(l, g, false).log
-	for range len(a.coils) {
-		best, bestLog := guess{}, log+1
-		for i := range a.near {
-			if !a.inRow[i] {
-				continue
-			}
-			was := g.share[i]
-			for _, to := range [5]float64{1, 0.5, 0, -0.5, -1} {
-				if math.Abs(to-was) < 0.3 {
-					continue
-				}
-				o := g.clone()
-				o.share[i] = to
-				if v := a.walk(l, o, false).log; v > bestLog {
-					best, bestLog = o, v
-				}
-			}
-		}
-		if best.share == nil {
-			return g
-		}
-		g, log = best, bestLog
+// patterns are the likeliest ways for the coils of the row to face: as planned,
+// the other way, or not at all. Expectation and maximisation alone does not get
+// from one to the other; and a row seen half a coil too far on fits a pattern of
+// its own, so the best alone will not do. Sought by changing one coil at a time
+// in the best found so far.
+func (a *aligner) patterns(l int) []guess {
+	type tried struct {
+		guess
+		log float64
 	}
-	return g
+	var all []tried
+	seen := map[string]bool{}
+	try := func(g guess) {
+		if key := fmt.Sprint(g.share); !seen[key] {
+			seen[key] = true
+			all = append(all, tried{g, a.walk(l, g, false).log})
+		}
+	}
+	planned := a.asPlanned()
+	turned := planned.clone()
+	for i := range a.near {
+		if a.inRow[i] {
+			turned.share[i] = -1
+		}
+	}
+	try(planned)
+	try(turned)
+	for grown := 0; grown < len(all); {
+		grown = len(all)
+		best := slices.Clone(all[:min(mostPatterns, len(all))])
+		for _, p := range best {
+			for i := range a.near {
+				for _, to := range [3]float64{1, 0, -1} {
+					if a.inRow[i] && to != p.share[i] {
+						o := p.clone()
+						o.share[i] = to
+						try(o)
+					}
+				}
+			}
+		}
+		slices.SortStableFunc(all, func(p, q tried) int { return cmp.Compare(q.log, p.log) })
+	}
+	var out []guess
+	for _, p := range all[:min(mostPatterns, len(all))] {
+		if p.log > all[0].log-hopelessWay {
+			out = append(out, p.guess)
+		}
+	}
+	return out
 }
 
 func (g guess) clone() guess { return guess{slices.Clone(g.share), g.b} }
