@@ -48,9 +48,13 @@ type grid struct {
 
 func newGrid(s sourceInfo, r resolution) *grid {
 	g := &grid{resolution: r}
-	span := func(sd float64) int { // cells each side of the middle
-		return int(math.Ceil(2.4 * sd / r.step))
+	reach := 2.4 // standard deviations each side of the middle
+	if !s.known {
+		// Phones that nobody measured are of many makes: one whose place is left
+		// out would fit best where it is not.
+		reach = 3
 	}
+	span := func(sd float64) int { return int(math.Ceil(reach * sd / r.step)) } // cells
 	hx, hy := span(s.sd[0]), span(s.sd[1])
 	g.ox, g.oy = 2*hx+1, 2*hy+1
 	g.nx, g.ny = g.ox+2*r.margin, g.oy+2*r.margin
