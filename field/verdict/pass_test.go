@@ -1,0 +1,159 @@
+package verdict_test
+
+import (
+	"testing"
+
+	"polewise/field/capture"
+	"polewise/field/rehearsal"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+// passing is a phone whose sensor has been found, drawn along every row once.
+func passing(seed uint64, faults ...layout.Fault) rehearsal.Options {
+	o := rehearsal.Defaults()
+	o.Seed, o.Faults, o.Passes = seed, faults, true
+	o.TellOffsetMM, o.OffsetMM = 3, &[2]float64{2, 12}
+	return o
+}
+
+// without takes readings out of every pass: those within a span of its length.
+func without(c *capture.Capture, from, to float64) *capture.Capture {
+	out := *c
+	out.Lines, out.Numbers = nil, nil
+	ends := map[float64]float64{} // when each pass began, and when it ended
+	began := 0.0
+	for _, l := range c.Lines {
+		switch l := l.(type) {
+		case capture.Pass:
+			began = l.T
+		case capture.PassEnd:
+			ends[began] = l.T
+		}
+	}
+	began = 0
+	for i, l := range c.Lines {
+		switch l := l.(type) {
+		case capture.Pass:
+			began = l.T
+		case capture.B:
+			if end, ok := ends[began]; ok {
+				if part := (l.T - began) / (end - began); part > from && part < to {
+					continue
+				}
+			}
+		}
+		out.Lines, out.Numbers = append(out.Lines, l), append(out.Numbers, c.Numbers[i])
+	}
+	return &out
+}
+
+// TestPassWithAGap: where readings freeze or stop, the phone goes on meanwhile. A
+// coil passed in that time may stay undecided; it is not called wrong.
+func TestPassWithAGap(t *testing.T) {
+	p := kennel(t)
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	reversed := layout.Fault{Kind: layout.CoilReversed, ID: "A1"}
+	for seed := uint64(3); seed <= 5; seed++ {
+		for _, gap := range [][2]float64{{0.1, 0.45}, {0.5, 0.85}} {
+			v, err := m.Judge(without(capturesOf(p, passing(seed))[0], gap[0], gap[1]))
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, c := range v.Coils {
+				if c.State != verdict.StateAsPlanned && c.State != verdict.StateUndecided {
+					t.Errorf("seed %d, nothing read from %.0f to %.0f %% of each pass: %s is said to be %s with p %.4f, nothing is wrong", seed, 100*gap[0], 100*gap[1], c.ID, c.State, c.P[c.State])
+				}
+			}
+			v, err = m.Judge(without(capturesOf(p, passing(seed, reversed))[0], gap[0], gap[1]))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if s := v.Coils[p.CoilIndex("A1")].State; s != verdict.StateReversed && s != verdict.StateUndecided {
+				t.Errorf("seed %d, nothing read from %.0f to %.0f %% of each pass: A1 is said to be %s, and is reversed", seed, 100*gap[0], 100*gap[1], s)
+			}
+		}
+	}
+}
+
+// shortRows has two coils in a row, close together.
+const shortRows = `
+format = 1
+name = "Two by two"
+[outline]
+size = [200, 260]
+[supply]
+volts = 0.6
+[[winding]]
+id = "w"
+shape = "rectangle"
+inner = [38, 90]
+turns = 20
+build = 4
+width = 6
+wire_awg = 22
+[[coil]]
+id = "A1"
+winding = "w"
+at = [60, 70]
+[[coil]]
+id = "A2"
+winding = "w"
+at = [115, 70]
+[[coil]]
+id = "B1"
+winding = "w"
+at = [60, 180]
+[[coil]]
+id = "B2"
+winding = "w"
+at = [115, 180]
+[[string]]
+id = "A"
+coils = ["A1", "A2"]
+[[string]]
+id = "B"
+coils = ["B1", "B2"]
+`
+
+// TestPassOverAShortRow: with one coil of two dead, the other is seen either early
+// in the pass or late. One of the two must not hide the other.
+func TestPassOverAShortRow(t *testing.T) {
+	p, err := layout.Parse("short.toml", []byte(shortRows))
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	decided := 0
+	for _, dead := range []string{"A1", "A2", "B1", "B2"} {
+		for seed := uint64(1); seed <= 6; seed++ {
+			o := passing(seed, layout.Fault{Kind: layout.CoilShorted, ID: dead})
+			v, err := m.Judge(capturesOf(p, o)...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, c := range v.Coils {
+				want := verdict.StateAsPlanned
+				if c.ID == dead {
+					want = verdict.StateDead
+				}
+				switch c.State {
+				case want:
+					decided++
+				case verdict.StateUndecided:
+				default:
+					t.Errorf("%s is dead, seed %d: %s is said to be %s with p %.4f", dead, seed, c.ID, c.State, c.P[c.State])
+				}
+			}
+		}
+	}
+	if decided < 48 {
+		t.Errorf("%d of 96 coils decided, expected half of them at least", decided)
+	}
+}
