@@ -269,6 +269,7 @@ func two(a, b *layout.Winding, x, y, turnedA, turnedB float64) *layout.Plan {
 func TestMutualAgainstFlux(t *testing.T) {
 	round, small := winding(layout.Round, 0.09, 0.09, 0), winding(layout.Round, 0.05, 0.05, 0)
 	oblong, rect := winding(layout.Oblong, 0.05, 0.11, 0), winding(layout.Rectangle, 0.054, 0.124, 0.012)
+	sharp := winding(layout.Rectangle, 0.054, 0.124, 0)
 	for name, p := range map[string]*layout.Plan{
 		"round beside round":     two(round, round, 0.15, 0, 0, 0),
 		"round touching round":   two(round, round, 0.102, 0, 0, 0),
@@ -279,6 +280,11 @@ func TestMutualAgainstFlux(t *testing.T) {
 		"oblong beside round":    two(oblong, round, 0.10, 0.03, 0.5, 0),
 		"rectangle beside round": two(rect, round, 0.02, 0.14, 0.1, 0),
 		"far away":               two(rect, oblong, 0.5, 0.2, 1, 2),
+		// The straight sides of one lie in the lines of the other's.
+		"rectangles in line":       two(rect, rect, 0.08, 0, 0, 0),
+		"rectangles in a column":   two(rect, rect, 0, 0.15, 0, 0),
+		"oblongs in line":          two(oblong, oblong, 0.08, 0, 0, 0),
+		"sharp rectangles in line": two(sharp, sharp, 0.08, 0, 0, 0),
 	} {
 		got, fine := Mutual(p, 0, 1), 60
 		if name == "round touching round" {

@@ -45,6 +45,9 @@ func (p path) potential(at r2.Vec, z float64) r2.Vec {
 			return 0
 		}
 		rho := math.Hypot(aside, z)
+		if x = math.Abs(x); x > half { // the line may go right through the place
+			return math.Log((x + half + math.Hypot(x+half, rho)) / (x - half + math.Hypot(x-half, rho)))
+		}
 		return math.Asinh((half-x)/rho) + math.Asinh((half+x)/rho)
 	}
 	a := r2.Vec{
