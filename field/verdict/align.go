@@ -90,7 +90,9 @@ type aligner struct {
 	others  []nine     // field of the coils left as planned, at every point of every lane
 	g       []slim     // per point, per near coil
 	tilt    float64
-	inRow   []bool // which of the near coils the pass is about
+	sdAlong float64    // of the sensor's place in the phone, along the line
+	halves  [2]float64 // half the first coil and half the last, along the line
+	inRow   []bool     // which of the near coils the pass is about
 	anchors []guess
 }
 
@@ -117,8 +119,13 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background) {
 		d.lanes = append(d.lanes, lane{side: r2.Dot(offset, left) + float64(l-count/2)*step})
 	}
 
-	points := waypoints(d.path, d.overrun+0.012+1.5*sdAlong)
-	a := &aligner{passDigest: d, n: len(points), tilt: tiltSD}
+	points := waypoints(d.path, d.slack(sdAlong))
+	a := &aligner{passDigest: d, n: len(points), tilt: tiltSD, sdAlong: sdAlong}
+	for q, j := range [2]int{d.coils[0], d.coils[len(d.coils)-1]} {
+		e := m.plan.WindingOf(j).HalfExtent()
+		sn, cs := math.Sincos(m.plan.Coils[j].Turned)
+		a.halves[q] = math.Abs(along.X)*(math.Abs(cs)*e.X+math.Abs(sn)*e.Y) + math.Abs(along.Y)*(math.Abs(sn)*e.X+math.Abs(cs)*e.Y)
+	}
 	if d.up != [3]float64{} {
 		a.tilt = levelSD
 	}
@@ -189,13 +196,10 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 			a.b0[r] += rot[r][q] * bg.b[q]
 		}
 	}
+	a.idle(a.from, a.xs[0].t)
 	for i, x := range a.xs {
 		if i > 0 {
-			before := a.xs[i-1].t
-			parts := int(math.Min((x.t-before)/longestTick, mostBlanks) + 0.5)
-			for p := 1; p < parts; p++ {
-				a.ticks = append(a.ticks, tick{t: before + float64(p)/float64(parts)*(x.t-before), blank: true})
-			}
+			a.idle(a.xs[i-1].t, x.t)
 		}
 		k := tick{t: x.t, s: x.s}
 		for r := range k.pull {
@@ -205,8 +209,9 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 		}
 		a.ticks = append(a.ticks, k)
 	}
+	a.idle(a.xs[len(a.xs)-1].t, a.to)
 	speed := 0.0 // points a second
-	if span := a.xs[len(a.xs)-1].t - a.xs[0].t; span > 0 {
+	if span := a.ticks[len(a.ticks)-1].t - a.ticks[0].t; span > 0 {
 		speed = float64(a.n) * 0.85 / span
 	}
 	a.strides = make([][paces]stride, len(a.ticks))
@@ -216,13 +221,29 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 		}
 	}
 	a.share = math.Max(leastShare, math.Min(mostShare, float64(a.n)*0.85*pathStep/float64(len(a.xs))/alikeWithin))
-	// It starts somewhere in the first part of the way and ends in the last.
-	sd := a.overrun/pathStep + 6
-	mid := (a.overrun + 0.012) / pathStep
+	// It begins and ends up to half a coil beyond the first and the last, or short
+	// of them, and by where the sensor sits a little further than that.
+	const further = 0.015 / pathStep
+	mid := a.slack(a.sdAlong) / pathStep
+	at := func(points, half float64) float64 {
+		x := math.Max(0, math.Abs(points)-half/pathStep) / further
+		return math.Exp(-x * x / 2)
+	}
 	for k := range a.n {
-		x, y := (float64(k)-mid)/sd, (float64(k)-float64(a.n-1)+mid)/sd
-		a.start = append(a.start, math.Exp(-x*x/2))
-		a.finish = append(a.finish, math.Exp(-y*y/2))
+		a.start = append(a.start, at(float64(k)-mid, a.halves[0]))
+		a.finish = append(a.finish, at(float64(k)-float64(a.n-1)+mid, a.halves[1]))
+	}
+}
+
+// slack is by how much the way is drawn out at both ends, for a sensor's place
+// known to sdAlong.
+func (d *passDigest) slack(sdAlong float64) float64 { return d.overrun + 0.012 + 1.5*sdAlong }
+
+// idle lays ticks in a time without readings, if it is long enough for one.
+func (a *aligner) idle(from, to float64) {
+	parts := int(math.Min((to-from)/longestTick, mostBlanks) + 0.5)
+	for p := 1; p < parts; p++ {
+		a.ticks = append(a.ticks, tick{t: from + float64(p)/float64(parts)*(to-from), blank: true})
 	}
 }
 
@@ -891,31 +912,30 @@ func (a *aligner) soften(l int, h *mat.SymDense, v *mat.VecDense) {
 }
 
 // unsure is by which share a coil may seem stronger or weaker in a lane for want
-// of the exact distance.
+// of the exact distance: over all the places where it is seen, each counting by how
+// much it tells.
 func (a *aligner) unsure(l, i int) float64 {
 	n, near := a.n, len(a.near)
-	best, side, high := 0.0, 0.0, 0.0
+	_, left := a.directions()
+	var all, side, high float64
 	for k := range n {
 		f := &a.g[(l*n+k)*near+i]
-		b := math.Hypot(math.Hypot(float64(f[0]), float64(f[1])), float64(f[2]))
-		if b <= best {
-			continue
+		var b nine
+		for x := range b {
+			b[x] = float64(f[x]) * a.planned[i]
 		}
-		nf := nine{}
-		for x := range nf {
-			nf[x] = float64(f[x])
-		}
-		yx, yy, yz := nf.slopeY()
-		_, left := a.directions()
-		sx, sy, sz := left.X*nf[3]+left.Y*yx, left.X*nf[4]+left.Y*yy, left.X*nf[5]+left.Y*yz
-		best = b
-		side = math.Abs(sx*nf[0]+sy*nf[1]+sz*nf[2]) / b
-		high = math.Abs(nf[6]*nf[0]+nf[7]*nf[1]+nf[8]*nf[2]) / b
+		yx, yy, yz := b.slopeY()
+		sx, sy, sz := left.X*b[3]+left.Y*yx, left.X*b[4]+left.Y*yy, left.X*b[5]+left.Y*yz
+		noise := driftSD*driftSD + (sx*sx+sy*sy+sz*sz)*wanderSD*wanderSD + (b[6]*b[6]+b[7]*b[7]+b[8]*b[8])*heightSD*heightSD + (b[0]*b[0]+b[1]*b[1])*yawSD*yawSD
+		all += (b[0]*b[0] + b[1]*b[1] + b[2]*b[2]) / noise
+		side += (sx*b[0] + sy*b[1] + sz*b[2]) / noise
+		high += (b[6]*b[0] + b[7]*b[1] + b[8]*b[2]) / noise
 	}
-	if best == 0 {
+	if all == 0 {
 		return 1
 	}
-	return math.Sqrt(0.02*0.02 + math.Pow(side/best*wanderSD, 2) + math.Pow(side/best*side/best*wanderSD*wanderSD, 2) + math.Pow(high/best*heightSD, 2))
+	const model = 0.03
+	return math.Sqrt(model*model + math.Pow(side/all*wanderSD, 2) + math.Pow(high/all*heightSD, 2))
 }
 
 // stride is how likely the phone went on by 0, 1, ... most points in a sample.
