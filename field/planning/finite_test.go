@@ -2,9 +2,13 @@ package planning
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"pgregory.net/rapid"
 
 	"polewise/layout"
 )
@@ -71,4 +75,34 @@ func TestFiguresAlwaysGoIntoJSON(t *testing.T) {
 	if made < 5 {
 		t.Errorf("only %d plans gave figures", made)
 	}
+}
+
+// TestAnyRowsHaveFigures: coils of any shape in rows and columns, as they are laid
+// on a bench, with straight sides in line, centres in line and turned by quarters.
+func TestAnyRowsHaveFigures(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		shape := rapid.SampledFrom([]layout.Shape{layout.Round, layout.Oblong, layout.Rectangle}).Draw(t, "shape")
+		mm := func(name string, lo, hi int) float64 { return 1e-3 * float64(rapid.IntRange(lo, hi).Draw(t, name)) }
+		w := layout.Winding{ID: "w", Shape: shape, InnerX: mm("x", 30, 120), InnerY: mm("y", 30, 120), Turns: rapid.IntRange(20, 60).Draw(t, "turns"), Build: 8e-3, Width: 8e-3, AWG: 22, Wire: layout.BareDiameterOfAWG(22)}
+		if shape == layout.Round {
+			w.InnerY = w.InnerX
+		} else if shape == layout.Rectangle && rapid.Bool().Draw(t, "corners") {
+			w.Corner = mm("corner", 1, 14)
+		}
+		pitch := math.Max(w.InnerX, w.InnerY) + 2*w.Build + mm("gap", 1, 40)
+		columns, rows := rapid.IntRange(1, 2).Draw(t, "columns"), rapid.IntRange(1, 2).Draw(t, "rows")
+		turned := float64(rapid.IntRange(0, 3).Draw(t, "quarters")) * math.Pi / 2
+		p := &layout.Plan{Name: "rows", Unit: layout.Millimetre, Supply: layout.Supply{Amps: 0.5}, Above: 6e-3, Windings: []layout.Winding{w}}
+		for r := range rows {
+			s := layout.String{ID: string(rune('A' + r))}
+			for c := range columns {
+				s.Coils = append(s.Coils, len(p.Coils))
+				p.Coils = append(p.Coils, layout.Coil{ID: fmt.Sprintf("%s%d", s.ID, c+1), North: layout.Up, Turned: turned, At: r2.Vec{X: 0.1 + float64(c)*pitch, Y: 0.1 + float64(r)*pitch}})
+			}
+			p.Strings = append(p.Strings, s)
+		}
+		if _, err := Plan(p, Defaults()); err != nil {
+			t.Fatal(err) // Plan checks its figures
+		}
+	})
 }
