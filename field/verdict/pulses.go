@@ -100,25 +100,27 @@ func split(xs []sample) (label []int, gap float64) {
 }
 
 // onAt is how sure it is that the pulse is on at time t when it begins at
-// phase phi (in cycles). Near an edge it goes over softly: clocks jitter.
+// phase phi (in cycles). Near an edge it goes over softly: clocks jitter. Further
+// in it is certain: where every sample falls into the pulse, nothing but the
+// background tells how strong it is, and a little doubt here would say otherwise.
 func onAt(t, hz, duty, phi float64) float64 {
 	x := t*hz - phi
 	x -= math.Floor(x)
-	soft := math.Min(0.012*hz, 0.25*math.Min(duty, 1-duty)) + 1e-9
-	// Signed distance inside the pulse, in cycles, to the nearer edge.
-	var d float64
-	if x < duty {
-		d = math.Min(x, duty-x)
-	} else {
+	soft := math.Min(edgeJitter*hz, 0.4*math.Min(duty, 1-duty)) + 1e-9
+	// Distance inside the pulse, in cycles, to the nearer edge; outside, negative.
+	d := math.Min(x, duty-x)
+	if x >= duty {
 		d = -math.Min(x-duty, 1-x)
 	}
-	return 1 / (1 + math.Exp(-3*d/soft))
+	d = math.Max(-1, math.Min(1, d/soft))
+	return 0.5 + d*(3-d*d)/4
 }
 
 const (
-	phases    = 48
-	mislabel  = 0.02 // chance that a sample near neither edge has the wrong label all the same
-	edgeShare = 0.2  // samples further than this share of the gap from both levels were taken on an edge
+	phases     = 48
+	edgeJitter = 0.018 // seconds: a sample's time is hardly off by more
+	mislabel   = 0.02  // chance that a sample near neither edge has the wrong label all the same
+	edgeShare  = 0.2   // samples further than this share of the gap from both levels were taken on an edge
 )
 
 func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty float64) []reading {
@@ -220,36 +222,58 @@ func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty
 
 // byPhase fits background and pull at every phase. Pulls too small to see and
 // pulses that always fall between two samples come out as what they are: a pull
-// near zero, or one not known at all.
+// near zero, or one not known at all. A sample near an edge was taken in the pulse
+// or beside it, never half of each: where all read alike, all may have been in it.
 func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
 	ys := slices.Clone(xs)
 	var out []reading
 	total := math.Inf(-1)
-	for p := 0; p < phases; p++ {
-		phi := (float64(p) + 0.5) / phases
-		any := 0.0
+	take := func(logW float64, lit func(i int) bool) {
 		for i := range ys {
-			ys[i].s = onAt(ys[i].t, hz, duty, phi)
-			any = math.Max(any, ys[i].s)
+			ys[i].s = 0
+			if lit(i) {
+				ys[i].s = 1
+			}
 		}
-		r := reading{logW: -math.Log(phases)}
+		r := reading{logW: logW - math.Log(phases)}
 		for a := 0; a < 3; a++ {
 			ax, ll := fitAxis(ys, a, 0, sigma[a], true)
 			r.ax[a] = ax
 			r.logW += ll
 		}
 		total = logAdd(total, r.logW)
-		merged := false
 		for i := range out {
 			if closeReadings(&out[i], &r.ax) {
 				out[i].logW = logAdd(out[i].logW, r.logW)
-				merged = true
-				break
+				return
 			}
 		}
-		if !merged {
-			out = append(out, r)
+		out = append(out, r)
+	}
+	on := make([]float64, len(xs))
+	allOn, allOff := math.Inf(-1), math.Inf(-1)
+	for p := 0; p < phases; p++ {
+		phi := (float64(p) + 0.5) / phases
+		var logOn, logOff, log float64
+		some, none := false, true
+		for i, x := range xs {
+			on[i] = onAt(x.t, hz, duty, phi)
+			logOn += math.Log(on[i])
+			logOff += math.Log(1 - on[i])
+			log += math.Log(math.Max(on[i], 1-on[i]))
+			some = some || on[i] <= 0.5
+			none = none && on[i] <= 0.5
 		}
+		allOn, allOff = logAdd(allOn, logOn), logAdd(allOff, logOff)
+		if some && !none { // the others are all in the pulse, or all beside it
+			take(log, func(i int) bool { return on[i] > 0.5 })
+		}
+	}
+	if !math.IsInf(allOn, -1) {
+		take(allOn, func(int) bool { return true })
+	}
+	if !math.IsInf(allOff, -1) {
+		take(allOff, func(int) bool { return false })
 	}
 	keep := out[:0]
 	for _, r := range out {
