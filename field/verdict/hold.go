@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -31,6 +32,7 @@ func (h *holdFactor) name() string {
 // covariance (xx, yy, zz, xy, xz, yz).
 type pull struct {
 	logW    float64
+	peak    float64 // log of the likelihood where it fits best, up to a constant
 	height  float64 // weight relative to the reference, set by it
 	d       [3]float64
 	c       sym3
@@ -166,6 +168,8 @@ func (h *holdFactor) pulls(bg *background) []pull {
 			for a := 0; a < 3; a++ {
 				p.c.add(h.rot[0][a], h.rot[1][a], h.rot[2][a], v[a]+floorUT*floorUT)
 			}
+			ch := p.c.chol()
+			p.peak = p.logW - ch.logDet()
 			for a := range h.clipped {
 				if level := h.clipped[a]; level != 0 {
 					sign := math.Copysign(1, level-b[a])
@@ -180,17 +184,9 @@ func (h *holdFactor) pulls(bg *background) []pull {
 		}
 	}
 	if len(h.comps) > 2 {
-		slices.SortFunc(h.comps, func(a, b pull) int {
-			switch {
-			case a.logW > b.logW:
-				return -1
-			case a.logW < b.logW:
-				return 1
-			}
-			return 0
-		})
+		slices.SortFunc(h.comps, func(a, b pull) int { return cmp.Compare(b.peak, a.peak) })
 		keep := len(h.comps)
-		for keep > 1 && h.comps[keep-1].logW < h.comps[0].logW-18 {
+		for keep > 1 && h.comps[keep-1].peak < h.comps[0].peak-18 {
 			keep--
 		}
 		h.comps = h.comps[:keep]
@@ -239,8 +235,7 @@ const log2pi = 1.8378770664093453
 func reference(comps []pull) float64 {
 	ref := math.Inf(-1)
 	for i := range comps {
-		ch := comps[i].c.chol()
-		ref = math.Max(ref, comps[i].logW-ch.logDet()-1.5*log2pi)
+		ref = math.Max(ref, comps[i].peak-1.5*log2pi)
 	}
 	for i := range comps {
 		comps[i].height = math.Exp(comps[i].logW - 1.5*log2pi - ref)

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -275,24 +276,28 @@ func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
 	if !math.IsInf(allOff, -1) {
 		take(allOff, func(int) bool { return false })
 	}
-	keep := out[:0]
-	for _, r := range out {
-		r.logW -= total
-		if r.logW > -12 {
-			keep = append(keep, r)
-		}
+	for i := range out {
+		out[i].logW -= total
 	}
-	slices.SortFunc(keep, func(a, b reading) int {
-		switch {
-		case a.logW > b.logW:
-			return -1
-		case a.logW < b.logW:
-			return 1
+	return likeliest(out)
+}
+
+// likeliest are the readings that may count. How much one counts is its weight
+// and how sharply it tells the pull: one that leaves the pull open has a greater
+// weight than one that says there is none, and less to say for it.
+func likeliest(rs []reading) []reading {
+	const within, most = 12, 8
+	height := func(r *reading) float64 {
+		h := r.logW
+		for a := range r.ax {
+			h -= 0.5 * math.Log(r.ax[a].vd+floorUT*floorUT)
 		}
-		return 0
-	})
-	if len(keep) > 8 {
-		keep = keep[:8]
+		return h
 	}
-	return keep
+	slices.SortFunc(rs, func(a, b reading) int { return cmp.Compare(height(&b), height(&a)) })
+	keep := 1
+	for keep < min(len(rs), most) && height(&rs[keep]) > height(&rs[0])-within {
+		keep++
+	}
+	return rs[:keep]
 }
