@@ -4,6 +4,7 @@
 import { el, svg } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
 import { microtesla } from "./coil-mark.js";
+import { northText } from "./convention.js";
 
 const W = 340;
 const MOST_TURNS = 260; // drawn one by one
@@ -43,7 +44,7 @@ export class CoilCard {
       el(
         "dl",
         { class: "coil-facts" },
-        ...fact("Planned", `north ${c.north}, ${p ? `${microtesla(p.bz_uT)} uT at ${p.amps.toFixed(2)} A` : ""}`),
+        ...fact("Planned", northText((n) => n.way(c.north)), p ? `, ${microtesla(p.bz_uT)} uT at ${p.amps.toFixed(2)} A` : ""),
         ...(read ? fact("Expected", `${microtesla(v.expected_uT)} uT where the sensor lies`) : []),
         ...(v?.measured_uT != null ? fact("Read", `${microtesla(v.measured_uT)} uT, ${v.used} ${v.used === 1 ? "reading" : "readings"}`) : []),
         ...fact("Winding", `${w.id}: ${w.turns} turns, ${w.inner_mm[0] === w.inner_mm[1] ? w.inner_mm[0] : w.inner_mm.join(" × ")} mm inside, ${w.build_mm} × ${w.width_mm} mm section`),
@@ -57,8 +58,8 @@ export class CoilCard {
   }
 }
 
-function fact(name, words) {
-  return [el("dt", {}, name), el("dd", {}, words)];
+function fact(name, ...words) {
+  return [el("dt", {}, name), el("dd", {}, ...words)];
 }
 
 /** Every chance as a bar, each with its own pattern, shape and number. @param {Record<string, number>} p */

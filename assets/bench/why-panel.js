@@ -1,6 +1,7 @@
 // Why the verdict says what it says: the likeliest explanation, its best rival,
 // and the readings that carry the one against the other.
 import { el } from "../common/dom.js";
+import { northText } from "./convention.js";
 import { ratio } from "./readings-panel.js";
 
 const TELLING = 1.2; // a reading that tells less is not listed
@@ -29,6 +30,7 @@ function carried(c, state, o) {
   bar.style.width = `${(6 + 94 * weight).toFixed(0)}%`;
   const id = /^hold on (\S+) at|^(?:north|south|none) read by hand on (\S+)$/.exec(c.reading);
   const coil = id && (id[1] || id[2]);
-  const name = coil && state.plan.coils.some((k) => k.id === coil) ? el("button", { type: "button", class: "linkish", onclick: () => o.onlook(coil) }, c.reading) : el("span", {}, c.reading);
+  const words = / read by hand on /.test(c.reading) ? northText((n) => n.said(c.reading)) : el("span", {}, c.reading);
+  const name = coil && state.plan.coils.some((k) => k.id === coil) ? el("button", { type: "button", class: "linkish", onclick: () => o.onlook(coil) }, words) : words;
   return el("li", {}, name, el("span", { class: "carried-says" }, against ? `${ratio(1 / c.times)} to 1 for the rival` : `${ratio(c.times)} to 1`), el("span", { class: "track", "aria-hidden": "true" }, bar));
 }

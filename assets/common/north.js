@@ -8,12 +8,14 @@
  */
 export function northWords(outFace) {
   const other = outFace === "south";
+  /** How to write the two faces so that both conventions can be read. */
+  const faces = { north: other ? "north (your south)" : "north", south: other ? "south (your north)" : "south" };
   return {
-    /** How to write the two faces so that both conventions can be read. */
-    north: other ? "north (your south)" : "north",
-    south: other ? "south (your north)" : "south",
+    ...faces,
     /** The same of a plan's "up" or "down". @param {string} way */
     way: (way) => (other ? `north ${way} (your south ${way})` : `north ${way}`),
+    /** The same of a sentence of the program's, which names a face in physics' word. @param {string} sentence */
+    said: (sentence) => sentence.replace(/\b(?:north|south)\b/, (face) => faces[face]),
     /** One sentence for wherever north is written. */
     note: other
       ? "North here: the field comes out of that face. You call it south."

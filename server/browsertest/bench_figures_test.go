@@ -77,6 +77,13 @@ func TestBenchFigures(t *testing.T) {
 	do(t, ctx, enterIn("#option-room_celsius", "45"))
 	waitFor(t, ctx, "ohms at 45 C", `document.querySelector("#figure-windings").textContent.includes("1.05") && !document.querySelector("#figures-trouble").textContent`)
 
+	// Somebody who calls the other face north reads their own word all over a card.
+	do(t, ctx, chromedp.Navigate(program.Bench+"#check"), press("#call-south"), press("#call-north"), press("#call-south"), chromedp.Navigate(program.Bench+"#plan"))
+	waitFor(t, ctx, "the maker's word on the card", `document.querySelector("#winding-cards .winding-card")?.innerText.includes("north up (your south up)")`)
+	if s := text(t, ctx, "#winding-cards .winding-card"); !strings.Contains(s, "with plus at the mark its north (your south) faces up") {
+		t.Errorf("the marks have another word than the head:\n%s", s)
+	}
+
 	// On paper, the cards alone.
 	shown := func(selector string) (yes bool) {
 		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`document.querySelector(%q).getClientRects().length > 0`, selector), &yes))

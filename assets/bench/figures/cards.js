@@ -28,7 +28,7 @@ function card(c, plan, nth) {
     el(
       "header",
       {},
-      svg("svg", { viewBox: "-12 -12 24 24", class: "card-face", role: "img", "aria-label": `north ${c.north}` }, faceSign(c.north === "up" ? 1 : -1, 10)),
+      svg("svg", { viewBox: "-12 -12 24 24", class: "card-face", "aria-hidden": "true" }, faceSign(c.north === "up" ? 1 : -1, 10)),
       el("div", {}, el("h4", {}, c.winding), el("p", {}, northText((n) => n.way(c.north)), `, ${plus}`)),
       el("p", { class: "card-of" }, plan, el("br"), `card ${nth}`),
     ),
@@ -38,5 +38,5 @@ function card(c, plan, nth) {
 }
 
 function part(word, things) {
-  return [el("dt", {}, word), el("dd", {}, el("ul", {}, ...things.map((t) => el("li", {}, t))))];
+  return [el("dt", {}, word), el("dd", {}, el("ul", {}, ...things.map((t) => el("li", {}, northText((n) => n.said(t))))))];
 }
