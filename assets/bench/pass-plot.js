@@ -7,10 +7,9 @@ const W = 300;
 const H = 168;
 const [LEFT, RIGHT, TOP, FOOT] = [42, 8, 20, 18];
 
-/** @param {any} p a pass of the state */
-export function passPlot(p) {
-  const k = p.account;
-  if (!k || k.read.length < 2) return null;
+/** @param {any} k a pass laid along its row */
+export function passPlot(k) {
+  if (k.read.length < 2) return null;
   const curves = [k.best, ...(k.rival ? [k.rival] : [])];
   const xs = curves.flat().map((c) => c[0]);
   const us = [...curves.flat(), ...k.read].map((c) => c[1]);

@@ -2,9 +2,8 @@
 // throw it out, take it again, or put it back.
 import { el, svg } from "../common/dom.js";
 import { AXES, field } from "./hold-plot.js";
-import { holdSamples } from "./hold-samples.js";
 import { ask } from "./live.js";
-import { passPlot } from "./pass-plot.js";
+import { holdSamples, passTrace } from "./reading-plot.js";
 
 const SHOWN = 24;
 
@@ -25,7 +24,7 @@ export function showReadings(place, state, o) {
   const why = state.why;
   if (thrown?.check !== state.check.id) thrown = null;
   const back = thrown && all.some((r) => r.thrown_out && nameOf(r) === nameOf(thrown));
-  const key = JSON.stringify([state.check.id, Boolean(state.sign_off?.signed), o.selected, why?.best, why?.rival, back, list.map((r) => [r.source, r.first, r.t, r.count, r.thrown_out, r.account?.times, r.account?.best])]);
+  const key = JSON.stringify([state.check.id, Boolean(state.sign_off?.signed), o.selected, why?.best, why?.rival, back, list.map((r) => [r.source, r.first, r.t, r.count, r.thrown_out, r.account?.times, r.account?.best, r.account?.traced])]);
   if (place.dataset.key === key) return;
   place.dataset.key = key;
   const opened = new Set([...place.querySelectorAll("details.reading[open]:not([data-newest])")].map((d) => /** @type {HTMLElement} */ (d).dataset.reading));
@@ -111,7 +110,7 @@ function badge(r) {
 }
 
 function bodyOf(r, why, state, o) {
-  const parts = [r.pass ? passPlot(r) || el("p", { class: "note" }, r.thrown_out ? "A pass that does not count is not laid along its row." : "Being laid along its row.") : holdSamples(state.check.id, r)];
+  const parts = [r.pass ? passTrace(state.check.id, r) : holdSamples(state.check.id, r)];
   if (!r.pass && r.account) parts.push(numbers(r.account));
   const says = told(r, why);
   if (says) parts.push(el("p", { class: "note" }, says));

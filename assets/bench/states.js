@@ -179,7 +179,7 @@ function pass(s) {
     return [mm, at.reduce((sum, x, i) => sum + (i === turned ? -1 : 1) * (620 * Math.exp(-(((mm - x) / 34) ** 4)) - 140 * Math.exp(-(((mm - x) / 80) ** 2))), 0)];
   });
   const best = curve(-1);
-  return { source: "main", along: row.map((c) => c.id), t: 70, to: 76, count: 62, open: false, thrown_out: false, account: { coils: row.map((c) => c.id), at_mm: at, best, rival: curve(1), read: best.slice(6, -6).map(([x, u], k) => [x, u * 1.03 + 9 * Math.sin(7.7 * k)]), times: 4e4 } };
+  return { source: "main", along: row.map((c) => c.id), t: 70, to: 76, count: 62, open: false, thrown_out: false, account: { times: 4e4, stray: false, traced: "made up" }, trace: { coils: row.map((c) => c.id), at_mm: at, best, rival: curve(1), read: best.slice(6, -6).map(([x, u], k) => [x, u * 1.03 + 9 * Math.sin(7.7 * k)]) } };
 }
 
 function phone(s, i) {

@@ -200,7 +200,7 @@ func TestSamplesLoadedWhenLookedAt(t *testing.T) {
 	waitFor(t, ctx, "the verdict", `document.querySelector("#verdict .cause-say")?.textContent.includes("B2")`)
 
 	// The newest stands open.
-	const newest = `document.querySelector("#holds .reading[open] .hold-samples")`
+	const newest = `document.querySelector("#holds .reading[open] .reading-plot")`
 	first := next()
 	waitFor(t, ctx, "word that it is loading", newest+`.textContent.includes("Loading")`)
 	shot(t, ctx, "loading")
@@ -218,12 +218,12 @@ func TestSamplesLoadedWhenLookedAt(t *testing.T) {
 	// the state tells has no samples.
 	do(t, ctx, click("#holds .reading:not([open]) summary"))
 	do(t, ctx, fetch.ContinueRequest(next()))
-	waitFor(t, ctx, "two plots", `document.querySelectorAll("#holds .hold-samples .plot").length === 2`)
+	waitFor(t, ctx, "two plots", `document.querySelectorAll("#holds .reading-plot .plot").length === 2`)
 	do(t, ctx, click("#holds .reading[open] summary"), click("#holds .reading:not([open]) summary"))
 	do(t, ctx, chromedp.Evaluate(`document.querySelector("#holds .reading[open] .throw-out").click()`, nil))
 	waitFor(t, ctx, "it to be thrown out", `document.querySelector("#undo-throw")`)
 	do(t, ctx, click("#undo-throw"))
-	waitFor(t, ctx, "it to count again", `!document.querySelector("#undo-throw") && document.querySelectorAll("#holds .hold-samples .plot").length > 0`)
+	waitFor(t, ctx, "it to count again", `!document.querySelector("#undo-throw") && document.querySelectorAll("#holds .reading-plot .plot").length > 0`)
 	if n := len(asked); n > 0 {
 		t.Errorf("samples that were there were asked for again, %d times", n)
 	}
@@ -252,7 +252,8 @@ func TestPassDrawn(t *testing.T) {
 		Off, From, To     float64
 		Low, High, Turned float64
 	}
-	do(t, ctx, chromedp.Evaluate(`fetch("api/state").then((r) => r.json()).then((s) => s.passes.map(({ along, account: k }) => {
+	do(t, ctx, chromedp.Evaluate(`fetch("api/state").then((r) => r.json()).then((s) => Promise.all(s.passes.map(async ({ along, source, t }) => {
+		const k = await (await fetch("api/checks/" + s.check.id + "/passes/" + source + "/" + t)).json();
 		const at = (curve, x) => curve.reduce((near, p) => (Math.abs(p[0] - x) < Math.abs(near[0] - x) ? p : near))[1];
 		const u = k.read.map((r) => r[1]);
 		return {
@@ -260,7 +261,7 @@ func TestPassDrawn(t *testing.T) {
 			off: Math.sqrt(k.read.reduce((sum, [x, v]) => sum + (v - at(k.best, x)) ** 2, 0) / k.read.length),
 			turned: at(k.best, k.at_mm[1]),
 		};
-	}))`, &off, awaited))
+	})))`, &off, awaited))
 	for _, k := range off {
 		if k.Off > 0.12*(k.To-k.From) || k.Low > -100 || k.High < 400 || (k.Row == "B") != (k.Turned < 0) {
 			t.Errorf("a trace and its prediction: %+v", k)
@@ -269,6 +270,23 @@ func TestPassDrawn(t *testing.T) {
 	waitFor(t, ctx, "the coils named", `[...document.querySelectorAll("#holds .plot")].some((p) => ["B1", "B2", "B3"].every((id) => p.textContent.includes(id)))`)
 	do(t, ctx, theme("dark"))
 	shot(t, ctx, "passes")
+
+	// One more verdict draws them anew as it has them now, and those that were opened
+	// stand until it comes (the newest of before closes); what is pushed has no curves.
+	do(t, ctx, chromedp.Evaluate(`window.least = 9; new MutationObserver(() => (least = Math.min(least, document.querySelectorAll("#holds .plot .plot-dots").length))).observe(document.querySelector("#holds"), { childList: true, subtree: true })`, nil))
+	again := turned(6)
+	again.Passes = true
+	post(t, program, "another", again)
+	waitFor(t, ctx, "more passes", `document.querySelectorAll("#holds details.reading").length === 6`)
+	waitFor(t, ctx, "what was open, as it is now", `least < 9 && document.querySelectorAll("#holds .plot .plot-dots").length >= 3`)
+	var least int
+	do(t, ctx, chromedp.Evaluate(`least`, &least))
+	if least < 2 {
+		t.Errorf("of two traces opened %d stood while the next came", least)
+	}
+	if raw, _ := fetchBench(t, program.Bench+"api/state"); !strings.Contains(raw, `"passes":[{`) || strings.Contains(raw, `"read":`) {
+		t.Errorf("the state has traces, or no passes: %.200s", raw)
+	}
 }
 
 // TestCheckWithKeysOnly goes from coil to coil, zooms, looks at a reading and

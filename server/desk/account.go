@@ -1,6 +1,10 @@
 package desk
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+
 	"polewise/field/capture"
 	"polewise/field/verdict"
 )
@@ -15,35 +19,63 @@ type reading struct {
 type accounted struct {
 	why    *verdict.Why
 	holds  map[reading]*verdict.HoldAccount
-	passes map[reading]*verdict.PassAccount
+	passes map[reading]*PassTrace
 }
 
 // accountOf sorts an account by readings; sources names the source of each
 // capture that was judged.
 func accountOf(a *verdict.Account, sources []string) *accounted {
-	out := &accounted{why: &a.Why, holds: map[reading]*verdict.HoldAccount{}, passes: map[reading]*verdict.PassAccount{}}
+	out := &accounted{why: &a.Why, holds: map[reading]*verdict.HoldAccount{}, passes: map[reading]*PassTrace{}}
 	for i := range a.Holds {
 		h := &a.Holds[i]
 		out.holds[reading{sources[h.Capture], h.T}] = h
 	}
 	for i := range a.Passes {
 		p := &a.Passes[i]
-		out.passes[reading{sources[p.Capture], p.T}] = p
+		source := sources[p.Capture]
+		out.passes[reading{source, p.T}] = &PassTrace{Source: source, Traced: traced(p), PassAccount: p}
 	}
 	return out
 }
 
-// PassState is a pass as drawn. Until it is judged nothing is known of where
-// along the row its samples were taken.
+// PassTrace is a judged pass laid along its row, for drawing.
+type PassTrace struct {
+	Source string `json:"source"`
+	Traced string `json:"traced"`
+	*verdict.PassAccount
+}
+
+// traced names a trace: another one has another name.
+func traced(p *verdict.PassAccount) string {
+	raw, err := json.Marshal([]any{p.Read, p.Best, p.Rival})
+	if err != nil {
+		panic("desk: a trace that is no JSON: " + err.Error())
+	}
+	sum := sha256.Sum256(raw)
+	return hex.EncodeToString(sum[:6])
+}
+
+// PassState is a pass in short: Desk.Trace has where along the row its samples
+// were taken, once it is judged.
 type PassState struct {
-	Source  string               `json:"source"`
-	Along   []string             `json:"along"`
-	T       float64              `json:"t"`
-	To      float64              `json:"to"`
-	Count   int                  `json:"count"`
-	Open    bool                 `json:"open"`
-	Thrown  bool                 `json:"thrown_out"`
-	Account *verdict.PassAccount `json:"account"`
+	Source  string    `json:"source"`
+	Along   []string  `json:"along"`
+	T       float64   `json:"t"`
+	To      float64   `json:"to"`
+	Count   int       `json:"count"`
+	Open    bool      `json:"open"`
+	Thrown  bool      `json:"thrown_out"`
+	Account *PassTold `json:"account"`
+	// Trace is there only where nobody can fetch it later.
+	Trace *PassTrace `json:"trace,omitempty"`
+}
+
+// PassTold is what a verdict says of a pass, but for its trace. Traced changes
+// when that does.
+type PassTold struct {
+	Times  float64 `json:"times,omitempty"`
+	Stray  bool    `json:"stray"`
+	Traced string  `json:"traced"`
 }
 
 // readings lists all holds and passes, also those thrown out.
@@ -68,7 +100,9 @@ func (c *check) readings() ([]HoldState, []PassState) {
 				p := passState(id, &cut.Passes[i])
 				key := reading{id, p.T}
 				if p.Thrown = thrown[key]; !p.Thrown && c.account != nil {
-					p.Account = c.account.passes[key]
+					if k := c.account.passes[key]; k != nil {
+						p.Account = &PassTold{Times: k.Times, Stray: k.Stray, Traced: k.Traced}
+					}
 				}
 				passes = append(passes, p)
 			}

@@ -71,14 +71,7 @@ func TestPushOfManyHolds(t *testing.T) {
 		}
 		time.Sleep(50 * time.Millisecond)
 	}
-	size := func(v any) int {
-		t.Helper()
-		raw, err := json.Marshal(v)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return len(raw)
-	}
+	size := func(v any) int { return len(jsonOf(t, v)) }
 	push, samples, one := size(s), 0, 0
 	for _, h := range s.Holds {
 		k, err := d.Samples(t.Context(), s.Check.ID, h.Source, h.T)
@@ -95,4 +88,83 @@ func TestPushOfManyHolds(t *testing.T) {
 	if push > mostPushed {
 		t.Errorf("a push has %d bytes, expected %d at most", push, mostPushed)
 	}
+}
+
+// TestPushOfPasses measures the same of a pad drawn over row by row: no push has the
+// curves of a pass, which come for the one that is asked for.
+func TestPushOfPasses(t *testing.T) {
+	plan, err := layout.Parse("kennel.toml", assets.Demo())
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := newShop(t).desk
+	for seed := range uint64(4) {
+		o := rehearsal.Defaults()
+		o.Seed, o.Passes, o.TellOffsetMM, o.OffsetMM = seed+1, true, 3, &[2]float64{2, 12}
+		made, err := rehearsal.Make(plan, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var raws []json.RawMessage
+		for _, l := range made.Lines {
+			raw, err := capture.AppendLine(nil, l)
+			if err != nil {
+				t.Fatal(err)
+			}
+			raws = append(raws, raw)
+		}
+		if _, err := d.Ingest(t.Context(), fmt.Sprintf("phone-%d", seed), jsonOf(t, desk.Message{Seq: 1, Lines: raws})); err != nil {
+			t.Fatal(err)
+		}
+	}
+	const passes, mostEach = 12, 250
+	traced := func(s *desk.State) (n int) {
+		for _, p := range s.Passes {
+			if p.Account != nil {
+				n++
+			}
+		}
+		return n
+	}
+	s := d.State()
+	for deadline := time.Now().Add(time.Minute); traced(s) < passes; s = d.State() {
+		if time.Now().After(deadline) {
+			t.Fatalf("of %d passes %d are judged after a minute", len(s.Passes), traced(s))
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	traces := 0
+	for _, p := range s.Passes {
+		k, err := d.Trace(s.Check.ID, p.Source, p.T)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if k.Source != p.Source || k.T != p.T || k.Traced != p.Account.Traced || len(k.Read) < p.Count/2 || len(k.Best) < 50 || len(k.AtMM) != len(p.Along) {
+			t.Errorf("pass of %s at %g s with %d readings, traced as %s: found %d readings and a curve of %d points, traced as %s, of %s at %g s",
+				p.Source, p.T, p.Count, p.Account.Traced, len(k.Read), len(k.Best), k.Traced, k.Source, k.T)
+		}
+		traces += len(jsonOf(t, k))
+	}
+	told, push := len(jsonOf(t, s.Passes)), len(jsonOf(t, s))
+	t.Logf("a push with %d passes: %d bytes, %d of them of the passes; with their traces it had %d", passes, push, told, push+traces)
+	if told > mostEach*passes {
+		t.Errorf("%d passes take %d bytes of a push, expected %d at most", passes, told, mostEach*passes)
+	}
+	// One that no longer counts has none.
+	out := s.Passes[1]
+	if err := d.ThrowOut(t.Context(), out.Source, desk.Undo{At: out.Along[0], T: &out.T}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := d.Trace(s.Check.ID, out.Source, out.T); err == nil {
+		t.Error("a pass that was thrown out has a trace")
+	}
+}
+
+func jsonOf(t *testing.T, v any) []byte {
+	t.Helper()
+	raw, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return raw
 }

@@ -3,8 +3,10 @@ package desk
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"polewise/field/capture"
+	"polewise/server/store"
 )
 
 // HoldSamples are what the phone gave in one hold, for drawing. A state has only
@@ -45,6 +47,21 @@ func (c *check) samples(sourceID string, t float64) (*HoldSamples, error) {
 		}
 	}
 	return nil, &ClientError{Code: "no-hold", Say: fmt.Sprintf("This check has no hold of %s that began at %g s.", sourceID, t), Hint: "Load the page again to see the holds there are."}
+}
+
+// Trace is a pass of the check in progress, that a source began at a time, laid
+// along its row.
+func (d *Desk) Trace(check, sourceID string, t float64) (*PassTrace, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	c := d.check
+	thrown := slices.ContainsFunc(c.thrown, func(o store.ThrownOut) bool { return o.Source == sourceID && o.T == t })
+	if c.ID == check && c.account != nil && !thrown {
+		if p := c.account.passes[reading{sourceID, t}]; p != nil {
+			return p, nil
+		}
+	}
+	return nil, &ClientError{Code: "no-trace", Say: fmt.Sprintf("The pass of %s that began at %g s is not laid along its row: it has not been weighed yet, or it does not count.", sourceID, t), Hint: "Wait for the next verdict, then open it again."}
 }
 
 func thinned(all []capture.B) [][4]float64 {

@@ -30,6 +30,7 @@ func (s *Site) recordRoutes(r chi.Router) {
 	r.Get("/checks/{id}", s.look)
 	r.Get("/checks/{id}/compared", s.compared)
 	r.Get("/checks/{id}/holds/{source}/{t}", s.samples)
+	r.Get("/checks/{id}/passes/{source}/{t}", s.trace)
 	r.Post("/checks/{id}/label", s.label)
 	r.Get("/records/{id}.html", s.recordPage)
 	r.Get("/records/{id}.json", s.recordJSON)
@@ -147,10 +148,8 @@ func (s *Site) compared(w http.ResponseWriter, r *http.Request) {
 
 // samples are those of one hold, named by its source and the time it began.
 func (s *Site) samples(w http.ResponseWriter, r *http.Request) {
-	text := chi.URLParam(r, "t")
-	t, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(t) || math.IsInf(t, 0) {
-		problem(w, http.StatusBadRequest, "bad-time", fmt.Sprintf("Expected the time a hold began, in seconds, found %q.", text), "Load the page again.")
+	t, ok := s.began(w, r)
+	if !ok {
 		return
 	}
 	h, err := s.Desk.Samples(r.Context(), chi.URLParam(r, "id"), chi.URLParam(r, "source"), t)
@@ -159,6 +158,31 @@ func (s *Site) samples(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeJSON(w, http.StatusOK, h)
+}
+
+// trace is one pass laid along its row, named as a hold is.
+func (s *Site) trace(w http.ResponseWriter, r *http.Request) {
+	t, ok := s.began(w, r)
+	if !ok {
+		return
+	}
+	p, err := s.Desk.Trace(chi.URLParam(r, "id"), chi.URLParam(r, "source"), t)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, p)
+}
+
+// began is when the reading asked for began; on failure it has answered.
+func (s *Site) began(w http.ResponseWriter, r *http.Request) (t float64, ok bool) {
+	text := chi.URLParam(r, "t")
+	t, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(t) || math.IsInf(t, 0) {
+		problem(w, http.StatusBadRequest, "bad-time", fmt.Sprintf("Expected the time a reading began, in seconds, found %q.", text), "Load the page again.")
+		return 0, false
+	}
+	return t, true
 }
 
 // signedRecord finds a record; on failure it has answered.
