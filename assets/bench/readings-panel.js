@@ -10,7 +10,7 @@ const SHOWN = 24;
 /** The reading thrown out last, for the way back. @type {{check: string, source: string, t: number, words: string} | null} */
 let thrown = null;
 
-/** @typedef {{selected: string | null, onpick: (id: string | null) => void, ontrouble: (e: Error) => void, say: (text: string) => void, past?: boolean}} Options past: to be looked at only */
+/** @typedef {{selected: string | null, onpick: (id: string | null) => void, ontrouble: (e: Error) => void, say: (text: string) => void, past?: boolean, head?: Element[]}} Options past: to be looked at only; head: stands below the title */
 
 /** @param {HTMLElement} place @param {any} state @param {Options} o */
 export function showReadings(place, state, o) {
@@ -29,7 +29,7 @@ export function showReadings(place, state, o) {
   place.dataset.key = key;
   const opened = new Set([...place.querySelectorAll("details.reading[open]:not([data-newest])")].map((d) => /** @type {HTMLElement} */ (d).dataset.reading));
   const focused = place.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).closest("[data-reading]")?.getAttribute("data-reading") : null;
-  const parts = [el("h2", { id: o.past ? null : "holds-title", class: "kicker" }, o.selected ? `Readings of ${o.selected}` : "Readings")];
+  const parts = [el("h2", { id: o.past ? null : "holds-title", class: "kicker" }, o.selected ? `Readings of ${o.selected}` : "Readings"), ...(o.head || [])];
   if (back) parts.push(wayBack(state, o));
   if (o.selected) parts.push(el("p", {}, el("button", { type: "button", class: "small", onclick: () => o.onpick(null) }, "Show all coils")));
   if (list.length === 0) {

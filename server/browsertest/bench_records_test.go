@@ -17,6 +17,7 @@ import (
 	"testing"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/fetch"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
@@ -326,7 +327,36 @@ func TestRecordsList(t *testing.T) {
 	waitFor(t, ctx, "the line again", `document.activeElement?.closest("tr")?.textContent.includes("K-17")`)
 	do(t, ctx, chromedp.KeyEvent(kb.Enter))
 	waitFor(t, ctx, "the old check again", `document.querySelector("#past-name") === document.activeElement`)
+	// What was expected of its readings was not stored: it is worked out again, as the
+	// live check had it.
+	expected := `["best", "rival", "rest"].every((name) => document.querySelectorAll(".rec-past .plot .plot-" + name).length === 3) && document.querySelector(".rec-past details.why .carried")`
+	waitFor(t, ctx, "what was expected", expected+` && document.querySelector(".rec-past .plot-key").textContent.includes("Everything is as planned")`)
 	looked(t, ctx, "an old check")
+
+	// Of a large one that takes a while: it can be stopped and had again, and what
+	// fails says what to do.
+	asked := make(chan fetch.RequestID, 10)
+	holding, letGo := context.WithCancel(ctx)
+	chromedp.ListenTarget(holding, func(e any) {
+		if p, ok := e.(*fetch.EventRequestPaused); ok {
+			asked <- p.RequestID
+		}
+	})
+	do(t, ctx, fetch.Enable().WithPatterns([]*fetch.RequestPattern{{URLPattern: "*/weighed"}}), chromedp.Reload())
+	<-asked
+	waitFor(t, ctx, "word of it", `/Working out again what was expected of 9 readings, \d+ s so far/.test(document.querySelector(".rec-past .rec-working:not([hidden])")?.textContent)`)
+	shot(t, ctx, "weighing")
+	do(t, ctx, press("#rec-weigh-stop"))
+	waitFor(t, ctx, "it to be stopped", `document.querySelector("#rec-weigh-outcome").textContent.includes("Stopped") && document.querySelectorAll(".rec-past .plot-read").length === 3`)
+	do(t, ctx, press("#rec-weigh-again"))
+	do(t, ctx, fetch.FailRequest(<-asked, network.ErrorReasonConnectionRefused))
+	waitFor(t, ctx, "what to do", `document.querySelector("#rec-weigh-outcome .trouble")?.textContent.includes("Start it again in its terminal")`)
+	shot(t, ctx, "not-weighed")
+	do(t, ctx, press("#rec-weigh-again"))
+	do(t, ctx, fetch.ContinueRequest(<-asked))
+	waitFor(t, ctx, "what was expected after all", expected+` && document.querySelector("#rec-weigh-again").hidden`)
+	do(t, ctx, fetch.Disable())
+	letGo()
 
 	// A long import is stopped.
 	var unsigned string

@@ -499,6 +499,16 @@ func (d *Desk) again(ctx context.Context, check string) error {
 	return d.BeginAfterMend(ctx)
 }
 
+// counting is what counts of a check, with the source of each capture.
+func (c *check) counting() (captures []*capture.Capture, sources []string) {
+	for _, id := range c.order {
+		for _, cap := range c.sources[id].captures(c.thrown) {
+			captures, sources = append(captures, cap), append(sources, id)
+		}
+	}
+	return captures, sources
+}
+
 // touch asks for a new verdict. It never blocks: one request waiting is enough.
 func (d *Desk) touch() {
 	select {
@@ -521,16 +531,12 @@ func (d *Desk) work(ctx context.Context) {
 		d.mu.Lock()
 		c := d.check
 		news := c.news
-		var captures []*capture.Capture
-		var sources []string // of each capture
+		captures, sources := c.counting()
 		var holds []store.Hold
-		for _, id := range c.order {
-			for _, cap := range c.sources[id].captures(c.thrown) {
-				captures, sources = append(captures, cap), append(sources, id)
-				for _, h := range cap.Cut().Holds {
-					if !h.Open {
-						holds = append(holds, store.Hold{Source: id, Coil: h.Hold.Coil, T: h.Hold.T, Samples: len(h.B) + len(h.Bearings)})
-					}
+		for i, cap := range captures {
+			for _, h := range cap.Cut().Holds {
+				if !h.Open {
+					holds = append(holds, store.Hold{Source: sources[i], Coil: h.Hold.Coil, T: h.Hold.T, Samples: len(h.B) + len(h.Bearings)})
 				}
 			}
 		}
@@ -563,11 +569,16 @@ func (d *Desk) work(ctx context.Context) {
 		}
 		d.mu.Lock()
 		signed := c.signed != nil
+		if signed && c.account == nil { // taken up again after a new start
+			c.account = accountOf(account, sources)
+		}
 		d.mu.Unlock()
 		if signed {
+			d.pushState()
 			continue // its verdict is the one signed
 		}
-		if len(holds) > 0 || v.Outcome != verdict.Undecided {
+		// Also one of nothing that counts any more: the one stored before it would stand.
+		if len(captures) > 0 || v.Outcome != verdict.Undecided {
 			if err := d.store.SaveVerdict(ctx, c.ID, text, holds); err != nil && ctx.Err() == nil {
 				d.log.Error("the verdict cannot be stored", "err", err)
 				continue

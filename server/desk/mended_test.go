@@ -15,6 +15,7 @@ import (
 	"polewise/field/verdict"
 	"polewise/layout"
 	"polewise/server/desk"
+	"polewise/server/record"
 	"polewise/server/store"
 )
 
@@ -113,7 +114,7 @@ func TestCheckAfterAMend(t *testing.T) {
 	shut()
 
 	d, shut = open()
-	defer shut()
+	defer func() { shut() }()
 	wait(d, "all but the coil mended, after a new start", asked)
 	feed(d, 2, "B2")
 	v := wait(d, "the coil mended", func(v *verdict.Verdict) bool { return claimed(v) == 9 })
@@ -122,6 +123,32 @@ func TestCheckAfterAMend(t *testing.T) {
 	}
 	feed(d, 3, "")
 	wait(d, "every coil read again", func(v *verdict.Verdict) bool { return v.Outcome == verdict.AsPlanned })
+
+	// Signed, and the program begun anew: what was expected of the readings is there as
+	// before, and the verdict is the one signed.
+	accounts := func() (n int) {
+		for _, h := range d.State().Holds {
+			if h.Account != nil {
+				n++
+			}
+		}
+		return n
+	}
+	before := accounts()
+	s := d.State()
+	if _, err := d.SignOff(t.Context(), desk.SignOff{Check: s.Check.ID, Maker: "AB", Except: &record.Exception{Reason: "No ohmmeter at hand.", Open: *s.SignOff.Except}}); err != nil {
+		t.Fatal(err)
+	}
+	shut()
+	d, shut = open()
+	for deadline := time.Now().Add(20 * time.Second); accounts() != before; time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("of %d holds %d have what was expected of them", before, accounts())
+		}
+	}
+	if now := d.State(); before < 9 || now.SignOff.Signed == nil || now.Verdict.Outcome != verdict.AsPlanned || now.Why == nil {
+		t.Errorf("%d holds; signed %v, %s, why %v", before, now.SignOff.Signed, now.Verdict.Outcome, now.Why)
+	}
 
 	// A new check, of another pad perhaps, begins from nothing.
 	if err := d.BeginSame(t.Context()); err != nil {

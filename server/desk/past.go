@@ -48,6 +48,50 @@ func (d *Desk) Compare(ctx context.Context, id string) (*Compared, error) {
 	return d.compare(ctx, c)
 }
 
+// Weighed is a stored check judged again, for what was expected of each reading:
+// that is not stored.
+type Weighed struct {
+	Why    *verdict.Why `json:"why"`
+	Holds  []HoldState  `json:"holds"`
+	Passes []PassState  `json:"passes"`
+	// Otherwise are the coils that the verdict of then calls something else: the
+	// program may have learned since.
+	Otherwise []string `json:"otherwise"`
+}
+
+// Weigh judges a stored check again; what stands of it stays as it is. It gives up
+// with verdict.ErrHalted when ctx ends.
+func (d *Desk) Weigh(ctx context.Context, id string) (*Weighed, error) {
+	c, err := d.past(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	model, err := verdict.Warm(c.plan)
+	if err != nil {
+		return nil, err
+	}
+	captures, sources := c.counting()
+	v, account, err := model.AccountUntil(ctx, c.before, captures...)
+	if err != nil {
+		return nil, err
+	}
+	c.account = accountOf(account, sources)
+	w := &Weighed{Why: c.account.why, Otherwise: []string{}}
+	w.Holds, w.Passes = c.readings()
+	for i := range w.Passes {
+		p := &w.Passes[i]
+		if p.Account != nil {
+			p.Trace = c.account.passes[reading{p.Source, p.T}]
+		}
+	}
+	for i := range v.Coils {
+		if c.verdict != nil && i < len(c.verdict.Coils) && c.verdict.Coils[i].State != v.Coils[i].State {
+			w.Otherwise = append(w.Otherwise, v.Coils[i].ID)
+		}
+	}
+	return w, nil
+}
+
 // past loads a check with the verdict it had last.
 func (d *Desk) past(ctx context.Context, id string) (*check, error) {
 	stored, err := d.store.CheckByID(ctx, id)

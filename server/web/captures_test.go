@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"strings"
 	"testing"
 	"time"
 
@@ -157,5 +158,89 @@ func TestSamplesOfOneHold(t *testing.T) {
 		if code, p := s.asked(t, k.path, nil, nil); code != k.status || p.Code != k.code || p.Hint == "" {
 			t.Errorf("%s: expected %d %s with a hint, found %d %+v", name, k.status, k.code, code, p)
 		}
+	}
+}
+
+// TestWeighedAgain asks what was expected of the readings of a check that is over:
+// the same as while it was in progress, of holds and of passes.
+func TestWeighedAgain(t *testing.T) {
+	type weighed struct {
+		Done  *desk.Weighed
+		Error *desk.ClientError
+	}
+	for _, passes := range []bool{false, true} {
+		s := newStage(t)
+		o := rehearsal.Defaults()
+		o.Seed, o.Passes, o.TellOffsetMM, o.OffsetMM = 3, passes, 3, &[2]float64{2, 12}
+		s.made(t, o)
+		st := s.settled(t, "the account", func(st *desk.State) bool {
+			return passes && len(st.Passes) > 2 && st.Passes[2].Account != nil || !passes && len(st.Holds) > 8 && st.Holds[8].Account != nil
+		})
+		var answer struct{ OK bool }
+		out := map[string]any{"source": "tester"}
+		if passes {
+			out["at"], out["t"] = st.Passes[1].Along[0], st.Passes[1].T
+		} else {
+			out["at"], out["t"] = st.Holds[1].At, st.Holds[1].T
+		}
+		if code, p := s.asked(t, "/api/captures/undo", out, &answer); code != http.StatusOK {
+			t.Fatal(code, p)
+		}
+		best := st.Why
+		st = s.settled(t, "the account without one", func(st *desk.State) bool { return st.Judging == nil && fmt.Sprint(*st.Why) != fmt.Sprint(*best) })
+		traces := map[float64]*desk.PassTrace{}
+		for _, p := range st.Passes {
+			if p.Account != nil {
+				k, err := s.desk.Trace(st.Check.ID, p.Source, p.T)
+				if err != nil {
+					t.Fatal(err)
+				}
+				traces[p.T] = k
+			}
+		}
+		if code, p := s.asked(t, "/api/check", map[string]any{}, &json.RawMessage{}); code != http.StatusOK {
+			t.Fatal(code, p)
+		}
+		path := "/api/checks/" + st.Check.ID + "/weighed"
+		var k weighed
+		if code, p := s.asked(t, path, nil, &k); code != http.StatusOK || k.Error != nil || k.Done == nil {
+			t.Fatal(code, p, k.Error)
+		}
+		for i := range k.Done.Passes {
+			p := &k.Done.Passes[i]
+			if want := traces[p.T]; (p.Trace == nil) != (want == nil) || want != nil && p.Trace.Traced != want.Traced {
+				t.Errorf("the pass at %g s is traced as %+v, while in progress it was %+v", p.T, p.Trace, want)
+			}
+			p.Trace = nil
+		}
+		was, now := mustJSON([]any{st.Why, st.Holds, st.Passes}), mustJSON([]any{k.Done.Why, k.Done.Holds, k.Done.Passes})
+		if string(was) != string(now) || len(k.Done.Otherwise) > 0 {
+			t.Errorf("passes %v: while in progress\n%s\nagain\n%s\n%v", passes, was, now, k.Done.Otherwise)
+		}
+
+		// What the verdict of then says otherwise is told.
+		text, err := s.store.LastVerdict(t.Context(), st.Check.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		other := strings.Replace(string(text), `"state":"`, `"state":"not-`, 1)
+		if err := s.store.SaveVerdict(t.Context(), st.Check.ID, []byte(other), nil); err != nil {
+			t.Fatal(err)
+		}
+		if s.asked(t, path, nil, &k); fmt.Sprint(k.Done.Otherwise) != "[A1]" {
+			t.Errorf("otherwise now: %v, expected A1", k.Done.Otherwise)
+		}
+
+		// What takes too long is given up, and so is what is asked of no check.
+		refused := func(path, code string) {
+			t.Helper()
+			var k weighed
+			if s.asked(t, path, nil, &k); k.Error == nil || k.Error.Code != code || k.Error.Hint == "" {
+				t.Errorf("%s: expected %s with a hint, found %+v", path, code, k.Error)
+			}
+		}
+		refused("/api/checks/none/weighed", "no-check")
+		s.site.weighing = time.Nanosecond
+		refused(path, "too-long")
 	}
 }

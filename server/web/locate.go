@@ -14,10 +14,10 @@ func (s *Site) locate(w http.ResponseWriter, r *http.Request) {
 	if !s.read(w, r, &q) {
 		return
 	}
-	if !s.turn(w, r) { // a second of work: one at a time
+	if !s.turn(w, r, s.planningTurn) { // a second of work: one at a time
 		return
 	}
-	defer s.done()
+	defer done(s.planningTurn)
 	p, err := s.Desk.Locate(q.Lines)
 	if err != nil {
 		s.fail(w, err)

@@ -92,10 +92,10 @@ func (s *Site) answerPlanning(w http.ResponseWriter, r *http.Request, q planRequ
 		s.fail(w, err)
 		return
 	}
-	if !s.turn(w, r) {
+	if !s.turn(w, r, s.planningTurn) {
 		return
 	}
-	defer s.done()
+	defer done(s.planningTurn)
 	f, err := planning.Plan(plan, o)
 	if err != nil {
 		s.fail(w, &desk.ClientError{Code: "no-figures", Say: "No figures can be given for this plan: " + err.Error() + ".", Hint: "Put that number right in the plan."})
@@ -152,10 +152,10 @@ func (s *Site) compareOhms(w http.ResponseWriter, r *http.Request) {
 			readings[i].Celsius = *m.Celsius
 		}
 	}
-	if !s.turn(w, r) {
+	if !s.turn(w, r, s.planningTurn) {
 		return
 	}
-	defer s.done()
+	defer done(s.planningTurn)
 	c, err := planning.Compare(plan, readings)
 	if err != nil {
 		s.fail(w, &desk.ClientError{Code: "bad-reading", Say: "This cannot be compared: " + err.Error() + ".", Hint: "Put that reading right."})
@@ -164,11 +164,11 @@ func (s *Site) compareOhms(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, c)
 }
 
-// turn waits until no other planning is being worked out: pages ask while a plan
+// turn waits until no other of a kind is being worked out: pages ask while a plan
 // is typed, and each answer may take a second. False when the page has gone.
-func (s *Site) turn(w http.ResponseWriter, r *http.Request) bool {
+func (s *Site) turn(w http.ResponseWriter, r *http.Request, of chan struct{}) bool {
 	select {
-	case s.planningTurn <- struct{}{}:
+	case of <- struct{}{}:
 		return true
 	case <-r.Context().Done():
 		return false
@@ -178,4 +178,4 @@ func (s *Site) turn(w http.ResponseWriter, r *http.Request) bool {
 	}
 }
 
-func (s *Site) done() { <-s.planningTurn }
+func done(of chan struct{}) { <-of }

@@ -29,6 +29,7 @@ func (s *Site) recordRoutes(r chi.Router) {
 	r.Post("/checks/import", s.importChecks)
 	r.Get("/checks/{id}", s.look)
 	r.Get("/checks/{id}/compared", s.compared)
+	r.Get("/checks/{id}/weighed", s.weighed)
 	r.Get("/checks/{id}/holds/{source}/{t}", s.samples)
 	r.Get("/checks/{id}/passes/{source}/{t}", s.trace)
 	r.Post("/checks/{id}/label", s.label)
@@ -144,6 +145,32 @@ func (s *Site) compared(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeJSON(w, http.StatusOK, map[string]any{"compared": c})
+}
+
+// usualWeighing bounds how long a stored check is judged again.
+const usualWeighing = 2 * time.Minute
+
+// weighed tells what was expected of each reading of a check that is over, worked
+// out again; of a large one that takes a while. The client stops it by going away.
+func (s *Site) weighed(w http.ResponseWriter, r *http.Request) {
+	ctx, stop := context.WithTimeout(r.Context(), s.weighing)
+	defer stop()
+	defer context.AfterFunc(s.ctx, stop)()
+	if !s.turn(w, r, s.weighingTurn) {
+		return
+	}
+	defer done(s.weighingTurn)
+	out := linesTo(w)
+	k, err := s.Desk.Weigh(ctx, chi.URLParam(r, "id"))
+	switch {
+	case r.Context().Err() != nil: // nobody is there to be told
+	case err != nil && errors.Is(ctx.Err(), context.DeadlineExceeded):
+		out.line(s.asClient(&desk.ClientError{Code: "too-long", Say: fmt.Sprintf("What was expected of these readings could not be worked out within %g minutes.", s.weighing.Minutes()), Hint: "Try again while no pad is being read, or save this check's captures and run polewise judge --why on them."}))
+	case err != nil:
+		out.line(s.asClient(err))
+	default:
+		out.line(map[string]any{"done": k})
+	}
 }
 
 // samples are those of one hold, named by its source and the time it began.

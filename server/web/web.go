@@ -13,6 +13,7 @@ import (
 	"net/url"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/go-chi/chi/v5"
 	"github.com/go-chi/chi/v5/middleware"
@@ -49,12 +50,14 @@ type Site struct {
 	posting limiters // of phones that send by POST
 
 	planningTurn chan struct{} // holds one while planning is worked out
+	weighingTurn chan struct{} // the same of a check that is over, judged again
+	weighing     time.Duration // bounds that
 }
 
 // NewSite returns a site without sockets.
 func NewSite(d *desk.Desk, st *store.Store, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: make(chan struct{}, 1)}
+	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: make(chan struct{}, 1), weighingTurn: make(chan struct{}, 1), weighing: usualWeighing}
 	s.sockets.Go(func() { s.feeds.Run(ctx) })
 	return s
 }

@@ -1,14 +1,21 @@
-// An old check, to be looked at only: its verdict, drawing, coils and readings.
+// An old check, to be looked at only: its verdict, drawing, coils and readings. What
+// was expected of each reading is not stored: the program works it out again when
+// the check is opened, and the rest is looked at meanwhile.
 import { el } from "../../common/dom.js";
 import { percent } from "../../common/states.js";
 import { looksOf } from "../bench.js";
 import { coilTable } from "../coil-table.js";
+import { follow } from "../follow.js";
 import { ask } from "../live.js";
 import { PadDrawing } from "../pad-drawing.js";
 import { showReadings } from "../readings-panel.js";
 import { readCoils } from "../verdict-panel.js";
+import { whyPanel } from "../why-panel.js";
 import { LabelFields } from "./label.js";
+import { Task } from "./task.js";
 import { changes, checkBadge, recordLinks, sum, when } from "./words.js";
+
+const BROKEN = "The program does not answer. Is it still running? Start it again in its terminal, then try again.";
 
 export class PastCheck {
   /** @param {{ontrouble: (e: Error) => void}} o */
@@ -20,6 +27,7 @@ export class PastCheck {
 
   /** @param {string} id @param {boolean} focus whether the focus goes to it */
   async open(id, focus) {
+    this.leave();
     const turn = ++this.turn;
     const back = el("p", {}, el("a", { href: "#records" }, "All pads and checks"));
     this.place.replaceChildren(back, el("p", { role: "status" }, "Opening the check…"));
@@ -36,6 +44,9 @@ export class PastCheck {
     this.selected = null;
     this.coils = el("section", { class: "card", "aria-label": "Coils" });
     this.holds = el("section", { class: "card", "aria-label": "Readings" });
+    this.reasons = el("div", {});
+    this.task = new Task("rec-weigh", "Stop");
+    this.again = el("button", { type: "button", class: "small", id: "rec-weigh-again", hidden: true, onclick: () => void this.weigh() }, "Work it out");
     const buttons = el("div", { class: "view-buttons" });
     const drawn = el("div", { class: "drawing" });
     this.drawing = new PadDrawing(drawn, { buttons, onpick: (k) => this.fill(k) });
@@ -43,6 +54,44 @@ export class PastCheck {
     if (focus) this.place.querySelector("h2").focus();
     this.drawing.setPlan({ ...state.plan, name: `${state.plan.name} as it was claimed` });
     this.fill();
+    await this.weigh();
+  }
+
+  /** What is being worked out for it is not wanted any more. */
+  leave() {
+    this.task?.stopper?.abort();
+  }
+
+  /** Has it worked out again what was expected of each reading. */
+  async weigh() {
+    const { turn, state, task } = this;
+    const n = [...state.holds, ...state.passes].filter((r) => !r.open && !r.thrown_out).length;
+    if (n === 0) return;
+    const held = document.activeElement === this.again; // it goes
+    this.again.hidden = true;
+    const path = `api/checks/${encodeURIComponent(state.check.id)}/weighed`;
+    const words = `Working out again what was expected of ${n} ${n === 1 ? "reading" : "readings"}`;
+    const done = task.run(
+      words,
+      async ({ signal, tell }) => {
+        const from = performance.now();
+        const ticking = setInterval(() => tell(`${words}, ${Math.round((performance.now() - from) / 1000)} s so far.`), 500);
+        try {
+          const told = await follow(path, { signal }, () => {}, BROKEN);
+          if (turn !== this.turn) return [];
+          const { otherwise, ...known } = told;
+          Object.assign(state, known);
+          this.show();
+          return otherwise.length > 0 ? [el("p", { class: "note" }, `Worked out again now, ${otherwise.join(", ")} ${otherwise.length === 1 ? "comes" : "come"} out otherwise: the program may have learned since. What was claimed then stands.`)] : [];
+        } finally {
+          clearInterval(ticking);
+        }
+      },
+      () => "Stopped: what was read is shown without what was expected.",
+    );
+    if (held) /** @type {any} */ (this.place.querySelector("#past-name")).focus({ preventScroll: true });
+    await done;
+    if (turn === this.turn) this.again.hidden = Boolean(state.why);
   }
 
   head() {
@@ -66,6 +115,7 @@ export class PastCheck {
       s.signed?.exception ? el("p", { class: "rec-typed" }, s.signed.exception.reason) : null,
       first ? el("p", { class: "cause-say" }, `${first.say} (${percent(first.p)})`) : null,
       ...(v?.notes || []).map((n) => el("p", { class: "note" }, n)),
+      this.reasons,
       ...(s.signed ? [recordLinks(check.id), sum(s.signed.sha256)] : []),
       s.signed && s.label.note ? el("p", { class: "rec-typed" }, s.label.note) : null,
       !s.signed ? this.labels() : null,
@@ -90,8 +140,21 @@ export class PastCheck {
   /** @param {string | null} [id] */
   fill(id = null) {
     this.selected = this.selected === id ? null : id;
+    this.show();
+  }
+
+  show() {
     this.drawing.show(looksOf({ ...this.state, prompt: null }, this.selected));
     coilTable(this.coils, this.state, { past: true, selected: this.selected, onpick: (k) => this.fill(k) });
-    showReadings(this.holds, this.state, { selected: this.selected, onpick: (k) => this.fill(k), ontrouble: this.o.ontrouble, say: () => {}, past: true });
+    showReadings(this.holds, this.state, { selected: this.selected, onpick: (k) => this.fill(k), ontrouble: this.o.ontrouble, say: () => {}, past: true, head: [this.task.place, this.again] });
+    if (this.state.why && !this.reasons.firstChild) this.reasons.replaceChildren(whyPanel(this.state, { onlook: (id) => this.look(id) }) || "");
+  }
+
+  /** Shows what was read of a coil. @param {string} id */
+  look(id) {
+    this.selected = null;
+    this.fill(id);
+    this.holds.scrollIntoView({ block: "nearest" });
+    this.holds.querySelector("summary")?.focus({ preventScroll: true });
   }
 }

@@ -42,6 +42,7 @@ export class Records {
   shown(view) {
     if (view !== "records") {
       this.opened = "";
+      this.past.leave();
       return;
     }
     if (!this.built) this.build();
@@ -52,7 +53,8 @@ export class Records {
     const came = this.opened;
     this.opened = id || "";
     if (id) void this.past.open(decodeURIComponent(id), came !== undefined);
-    else void this.load().then(() => came && this.rows.querySelector(`[data-check="${CSS.escape(came)}"] a`)?.focus());
+    else this.past.leave();
+    if (!id) void this.load().then(() => came && this.rows.querySelector(`[data-check="${CSS.escape(came)}"] a`)?.focus());
   }
 
   /** The program answers again. */
