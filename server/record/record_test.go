@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"polewise/assets"
 	"polewise/field/capture"
@@ -317,5 +318,61 @@ func TestColumnsStandUnderTheirHeads(t *testing.T) {
 				t.Errorf("%d columns under %d heads: %s", n, want, row)
 			}
 		}
+	}
+}
+
+// TestRecordOfTwoHundredCoils makes the record of a pad of two hundred
+// coils, of the shape whose field takes longest. It takes a tenth of a second, which
+// is why it shows no progress and cannot be stopped; a second would want both.
+func TestRecordOfTwoHundredCoils(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("format = 1\nname = \"Large\"\n[supply]\nvolts = 12.0\n[[winding]]\nid = \"w\"\nshape = \"rectangle\"\ninner = [70, 50]\ncorner = 8\nturns = 40\nbuild = 5\nwidth = 8\nwire_awg = 22\n")
+	for r := range 10 {
+		var ids []string
+		for c := range 20 {
+			id := fmt.Sprintf("%c%d", 'A'+r, c+1)
+			ids = append(ids, fmt.Sprintf("%q", id))
+			fmt.Fprintf(&b, "[[coil]]\nid = %q\nwinding = \"w\"\nat = [%d, %d]\n", id, 60+c*108, 60+r*112)
+		}
+		fmt.Fprintf(&b, "[[string]]\nid = \"S%d\"\ncoils = [%s]\n", r, strings.Join(ids, ", "))
+	}
+	plan, err := layout.Parse("large.toml", []byte(b.String()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := rehearsal.Defaults()
+	o.Seed = 1
+	made, err := rehearsal.Make(plan, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := capture.FromLines(made.Lines)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := &verdict.Verdict{Outcome: verdict.AsPlanned}
+	for _, coil := range plan.Coils {
+		v.Coils = append(v.Coils, verdict.Coil{ID: coil.ID, State: verdict.StateAsPlanned, P: map[verdict.State]float64{verdict.StateAsPlanned: 0.999}, Used: 1})
+	}
+	began := time.Now()
+	r, err := Collect(plan, b.String(), v, []Source{{ID: "phone", Captures: []*capture.Capture{c}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := r.AddMap(t.Context(), plan); err != nil {
+		t.Fatal(err)
+	}
+	_, sum, err := r.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	page, err := r.HTML(sum)
+	if err != nil {
+		t.Fatal(err)
+	}
+	took := time.Since(began)
+	t.Logf("a record of %d coils with %d readings took %v; its page has %d bytes", len(r.Coils), len(r.Readings), took, len(page))
+	if took > time.Second || len(r.Coils) != 200 || len(r.Readings) < 200 {
+		t.Errorf("a record of %d coils with %d readings took %v, expected a second at most", len(r.Coils), len(r.Readings), took)
 	}
 }

@@ -147,8 +147,9 @@ func (s *Site) compared(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, map[string]any{"compared": c})
 }
 
-// usualWeighing bounds how long a stored check is judged again.
-const usualWeighing = 2 * time.Minute
+// usualWeighing bounds how long a stored check is judged again: two hundred holds at
+// once take up to four minutes.
+const usualWeighing = 10 * time.Minute
 
 // weighed tells what was expected of each reading of a check that is over, worked
 // out again; of a large one that takes a while. The client stops it by going away.

@@ -1,6 +1,7 @@
 // An old check, to be looked at only: its verdict, drawing, coils and readings. What
 // was expected of each reading is not stored: the program works it out again when
-// the check is opened, and the rest is looked at meanwhile.
+// the check is opened, or when it is asked for where that takes minutes, and the rest
+// is looked at meanwhile.
 import { el } from "../../common/dom.js";
 import { percent } from "../../common/states.js";
 import { looksOf } from "../bench.js";
@@ -16,6 +17,8 @@ import { Task } from "./task.js";
 import { changes, checkBadge, recordLinks, sum, when } from "./words.js";
 
 const BROKEN = "The program does not answer. Is it still running? Start it again in its terminal, then try again.";
+
+const MANY = 60; // readings that may take minutes
 
 export class PastCheck {
   /** @param {{ontrouble: (e: Error) => void}} o */
@@ -54,7 +57,15 @@ export class PastCheck {
     if (focus) this.place.querySelector("h2").focus();
     this.drawing.setPlan({ ...state.plan, name: `${state.plan.name} as it was claimed` });
     this.fill();
-    await this.weigh();
+    const n = counting(state);
+    if (n > MANY) this.offer(`What was expected of these ${n} readings has to be worked out again, which may take minutes.`);
+    else if (n > 0) await this.weigh();
+  }
+
+  /** @param {string} why */
+  offer(why) {
+    this.task.outcome.replaceChildren(el("p", { class: "note" }, why));
+    this.again.hidden = false;
   }
 
   /** What is being worked out for it is not wanted any more. */
@@ -65,8 +76,7 @@ export class PastCheck {
   /** Has it worked out again what was expected of each reading. */
   async weigh() {
     const { turn, state, task } = this;
-    const n = [...state.holds, ...state.passes].filter((r) => !r.open && !r.thrown_out).length;
-    if (n === 0) return;
+    const n = counting(state);
     const held = document.activeElement === this.again; // it goes
     this.again.hidden = true;
     const path = `api/checks/${encodeURIComponent(state.check.id)}/weighed`;
@@ -157,4 +167,9 @@ export class PastCheck {
     this.holds.scrollIntoView({ block: "nearest" });
     this.holds.querySelector("summary")?.focus({ preventScroll: true });
   }
+}
+
+/** How many readings of a check count. @param {any} state */
+function counting(state) {
+  return [...state.holds, ...state.passes].filter((r) => !r.open && !r.thrown_out).length;
 }
