@@ -8,6 +8,7 @@ import { north } from "../common/north.js";
 
 /** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, next: boolean, selected: boolean, counting: number | null, fooled: boolean, trouble?: string, order?: number, step?: number, fresh?: boolean}} Look step: of the mend that touches it; fresh: claimed just now; trouble: what is wrong with it as planned, in words; order: its place in a string being drawn */
 
+export const NAME_SIZE = 0.58; // of a name in its coil, seen from far, in radii of the bore
 const DOUBTS = ["as-planned", "reversed", "weak", "dead"];
 
 /** A number of microtesla with a true minus. @param {number} v */
@@ -25,6 +26,8 @@ export class CoilMark {
     this.winding = winding;
     this.reach = Math.hypot(...winding.inner_mm) / 2 + 2 * winding.build_mm + this.r * 0.2; // nothing of it is farther from its middle
     this.shown = "";
+    /** @type {Look | null} */
+    this.look = null;
     this.isNear = false;
     this.name = svg("title", {});
     const turned = (u, name) => {
@@ -64,12 +67,13 @@ export class CoilMark {
     this.live.classList.toggle("is-near", is);
   }
 
-  /** @param {Look} look */
+  /** @param {Look} look @returns {boolean} whether it was another one */
   show(look) {
     // Figures as they are shown: behind the comma they change with every coil that is moved.
     const key = JSON.stringify([look, this.coil.string], (name, v) => (name.endsWith("_uT") && v !== null ? microtesla(v) : v));
-    if (key === this.shown) return;
+    if (key === this.shown) return false;
     this.shown = key;
+    this.look = look;
     const { coil, r } = this;
     this.node.setAttribute("class", ["coil", look.state && `is-${look.state}`, look.next && "is-next", look.selected && "is-selected", look.fooled && "is-fooled", look.trouble && "is-troubled", look.order && "is-ordered", look.fresh && "is-fresh", look.step && "is-touched"].filter(Boolean).join(" "));
     this.node.setAttribute("aria-pressed", String(look.selected));
@@ -85,7 +89,7 @@ export class CoilMark {
     const near = svg("g", { class: "near" }, text("coil-name", 0.36, -0.52, coil.id));
     sign.setAttribute("transform", `translate(0 ${-r * 0.16})`);
     near.append(sign);
-    const far = svg("g", { class: "far" }, text("coil-name", 0.58, -0.12, coil.id));
+    const far = svg("g", { class: "far" }, text("coil-name", NAME_SIZE, -0.12, coil.id));
     const small = faceSign(face, r * 0.24);
     small.setAttribute("class", `${sign.getAttribute("class")}`);
     small.setAttribute("transform", `translate(${look.state ? -r * 0.32 : 0} ${r * 0.4})`);
@@ -100,13 +104,32 @@ export class CoilMark {
       const values = look.measured_uT !== null ? `${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)}` : `${microtesla(look.planned_uT)} uT`;
       near.append(text("coil-value", look.state ? 0.2 : 0.22, look.state ? 0.66 : 0.46, values));
     }
-    const parts = [near, far];
+    // Seen from very far a shape alone: what is claimed, or the face where nothing is.
+    const tiny = svg("g", { class: "tiny" });
+    if (look.state) tiny.append(look.state === "as-planned" ? glyph(1, 0, 0) : glyph(1.35, 0, 0));
+    else {
+      const planned = faceSign(this.up, r * 0.42);
+      planned.classList.add("only-planned");
+      tiny.append(planned);
+    }
+    const parts = [near, far, tiny];
     if (look.state === "undecided" && look.p) parts.push(this.doubt(look.p));
     if (look.counting !== null) parts.push(this.count(look.counting));
     if (look.order) parts.push(svg("g", { class: "order", transform: `translate(${r * 0.62} ${-r * 0.62})` }, svg("circle", { r: r * 0.3 }), svg("text", { "text-anchor": "middle", "font-size": r * 0.36, y: r * 0.13 }, String(look.order))));
     if (look.step) parts.push(svg("g", { class: "step", transform: `translate(${-r * 0.86} ${-r * 0.86}) scale(${r / 34})` }, svg("circle", { r: 9 }), svg("text", { "text-anchor": "middle", y: 4.4, "font-size": 12 }, String(look.step))));
     if (look.fooled || look.trouble) parts.push(svg("text", { class: "fooled", "text-anchor": "middle", "font-size": r * 0.34, x: r * 0.86, y: -r * 0.74 }, "!"));
     this.live.replaceChildren(...parts);
+    return true;
+  }
+
+  /** How much its name is wanted where not every name has room, and what is written then. */
+  spot() {
+    const { look, coil, winding } = this;
+    const wrong = look && ["reversed", "dead", "weak"].includes(look.state);
+    const always = look && (wrong || look.selected || look.step || look.trouble || look.fooled || look.counting !== null);
+    const rank = look?.next ? 0 : always ? 1 : look?.state === "undecided" ? 2 : 3;
+    const r = (winding.shape === "round" ? this.r : Math.hypot(...winding.inner_mm) / 2) + winding.build_mm;
+    return { id: coil.id, text: look?.next ? `next: ${coil.id}` : coil.id, x: coil.x_mm, y: -coil.y_mm, r, rank };
   }
 
   /** @param {Look} look */

@@ -3,11 +3,14 @@
 // that two hundred coils and ten readings a second do not hold the page up.
 import { el, svg } from "../common/dom.js";
 import { bounds, PATTERNS } from "../common/pad.js";
-import { CoilMark } from "./coil-mark.js";
+import { CoilMark, NAME_SIZE } from "./coil-mark.js";
+import { placeLabels } from "./far-labels.js";
 import { leads } from "./leads.js";
 import { View } from "./view.js";
 
 const NEAR_PX = 40; // a bore with at least so many pixels of radius shows words and numbers
+const NAME_PX = 8; // a name in its coil is larger, or it is not there
+const LETTER_PX = 11; // of names that stand beside their coils then
 const STEPS_MM = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000];
 
 let drawings = 0; // on this page
@@ -64,8 +67,8 @@ export class PadDrawing {
     const sheet = outlined ? [svg("rect", { class: "pad-outline", ...edge }), svg("rect", { class: "paper-grid", ...edge, fill: `url(#${this.grid})` })] : [];
     this.svg.setAttribute("aria-label", `The pad ${plan.name}, seen from above. ${this.o.keys || "Arrow keys go from coil to coil, plus and minus zoom, 0 shows all."}`);
     if (!this.parts) {
-      this.parts = Object.fromEntries(["sheet", "leads", "ends", "scale"].map((name) => [name, svg("g", { class: name })]));
-      this.svg.replaceChildren(patterns(this.grid), this.parts.sheet, this.map, this.parts.leads, this.coils, this.parts.ends, this.parts.scale, this.under, this.overlay);
+      this.parts = Object.fromEntries(["sheet", "leads", "ends", "scale", "names"].map((name) => [name, svg("g", { class: name })]));
+      this.svg.replaceChildren(patterns(this.grid), this.parts.sheet, this.map, this.parts.leads, this.coils, this.parts.ends, this.parts.scale, this.parts.names, this.under, this.overlay);
     }
     this.touched = ""; // ends may have been made anew
     this.parts.sheet.replaceChildren(...sheet);
@@ -106,7 +109,7 @@ export class PadDrawing {
       this.marks.set(c.id, mark);
     }
     for (const m of before.values()) m.node.remove();
-    if (this.sight) this.seen(...this.sight);
+    if (this.sight) this.seen(...this.sight, true);
     if (focused && !this.coils.contains(document.activeElement)) this.focus(focused);
     if (!this.coils.querySelector('[tabindex="0"]')) this.first();
   }
@@ -131,7 +134,9 @@ export class PadDrawing {
 
   /** @param {Map<string, import("./coil-mark.js").Look>} looks */
   show(looks) {
-    for (const [id, look] of looks) this.marks.get(id)?.show(look);
+    let others = false;
+    for (const [id, look] of looks) if (this.marks.get(id)?.show(look)) others = true;
+    this.nameFar(others);
   }
 
   /** Numbers the string ends, or the pad's, that a step of a mend exchanges. @param {Map<string, number>} steps */
@@ -148,15 +153,31 @@ export class PadDrawing {
   }
 
   /** Words and numbers for the coils in sight, where they are near enough: to change all of two hundred takes longer than a frame. */
-  seen(box, scale) {
+  seen(box, scale, others = false) {
     this.sight = [box, scale];
     let r = Infinity;
     for (const m of this.marks.values()) r = Math.min(r, m.r);
     const near = r * scale >= NEAR_PX;
+    this.svg.classList.toggle("is-tiny", r * NAME_SIZE * scale < NAME_PX);
     for (const m of this.marks.values()) {
       const { x_mm: x, y_mm: y } = m.coil;
       m.near(near && x + m.reach > box.x && x - m.reach < box.x + box.w && -y + m.reach > box.y && -y - m.reach < box.y + box.h);
     }
+    this.nameFar(others);
+  }
+
+  /** Names beside the coils, where the drawing is too small for names in them. @param {boolean} others whether others may be wanted now */
+  nameFar(others) {
+    if (!this.parts || !this.sight) return;
+    const tiny = this.svg.classList.contains("is-tiny");
+    const letter = tiny ? LETTER_PX / 1.2 ** Math.round(Math.log(this.sight[1]) / Math.log(1.2)) : 0; // not another one at each step of a wheel
+    if (letter === this.letter && !others) return;
+    this.letter = letter;
+    const spots = tiny ? [...this.marks.values()].map((m) => m.spot()) : [];
+    const key = JSON.stringify([letter, spots]);
+    if (key === this.named) return;
+    this.named = key;
+    this.parts.names.replaceChildren(...placeLabels(spots, this.view.home, letter).map((l) => drawName(l, letter, this.marks.get(l.id).look?.state)));
   }
 
   /** Where a pointer is, millimetres of the pad frame. */
@@ -240,6 +261,16 @@ function drawEnds(run, large) {
     );
   });
   return [...plus, ...ends];
+}
+
+/** @param {import("./far-labels.js").Label} label @param {number} letter @param {string | null | undefined} state */
+function drawName({ text, box, from, rank, id }, letter, state) {
+  const middle = { x: box.x + box.w / 2, y: box.y + box.h / 2 };
+  const node = svg("g", { class: `far-name${rank < 2 ? " is-always" : ""}${rank === 0 ? " is-next" : ""}${state ? ` is-${state}` : ""}`, "data-names": id, "aria-hidden": "true" });
+  if (from) node.append(svg("path", { class: "far-name-line", d: `M${from.x} ${from.y}L${middle.x} ${middle.y}`, "stroke-width": letter / 9 }));
+  if (rank < 2) node.append(svg("rect", { ...{ x: box.x, y: box.y, width: box.w, height: box.h }, rx: letter * 0.3, "stroke-width": letter / 9 }));
+  node.append(svg("text", { "text-anchor": "middle", x: middle.x, y: middle.y + letter * 0.36, "font-size": letter }, text));
+  return node;
 }
 
 function scaleBar(home, width) {

@@ -101,6 +101,9 @@ const MAKERS = {
     grid(s, 20, 10);
     judge(s, (i) => (i === 77 ? sure("reversed") : i % 9 === 4 ? doubt(0.8) : i < 150 ? sure("as-planned") : unread()));
     s.verdict.outcome = "undecided";
+    const at = s.plan.coils[150].id;
+    s.verdict.next = { at, why: `${at} has not been read yet.` };
+    s.prompt = { do: "hold", at, say: `Lay the phone on ${at}.`, why: s.verdict.next.why };
     return { state: s };
   },
 };

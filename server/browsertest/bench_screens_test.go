@@ -33,7 +33,77 @@ func TestEveryState(t *testing.T) {
 		waitFor(t, ctx, "the state "+name, `document.querySelectorAll("#coils tbody tr").length > 0`)
 		do(t, ctx, unfold)
 		looked(t, ctx, "state "+name)
+		if name == "many" {
+			seenFromFar(t, ctx)
+		}
 	}
+}
+
+// seenFromFar looks at 200 coils on a phone's screen, with nothing made larger: the
+// coil that is wrong and the next one have their names, large enough to read and
+// hidden by nothing; the others have a shape alone, each state another; and a whole
+// string that is wrong has all its names. Made larger, every coil has its own name.
+func seenFromFar(t *testing.T, ctx context.Context) {
+	t.Helper()
+	do(t, ctx, chromedp.EmulateViewport(360, 640))
+	waitFor(t, ctx, "a drawing seen from far", `document.querySelector("#drawing .is-tiny")`)
+	var far struct {
+		Names  map[string]string
+		Letter float64
+		Small  int // names in coils, too small to read
+		Shapes map[string][]string
+		Hidden []string
+		Of20   struct{ Placed, Overlapping int }
+	}
+	do(t, ctx, chromedp.Evaluate(`(async () => {
+		const drawing = document.querySelector("#drawing");
+		const box = (n) => n.getBoundingClientRect();
+		const overlap = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
+		const names = [...drawing.querySelectorAll(".far-name")];
+		const matter = [...drawing.querySelectorAll(".coil:is(.is-reversed, .is-next)")];
+		const shapes = {};
+		for (const coil of drawing.querySelectorAll(".coil")) {
+			const state = [...coil.classList].find((c) => ["is-as-planned", "is-reversed", "is-undecided"].includes(c)) || "unread";
+			const drawn = [...coil.querySelectorAll(".tiny :is(path, circle)")].filter((n) => box(n).height >= 3);
+			(shapes[state] ||= new Set()).add(drawn.map((n) => n.getAttribute("d") || n.localName).join(" "));
+		}
+		const { placeLabels } = await import("./app/far-labels.js");
+		const bounds = { x: -30, y: -30, w: 2240, h: 1200 };
+		const row = placeLabels(Array.from({ length: 200 }, (_, i) => ({ id: "c" + i, text: "S10-" + (i % 20), x: 60 + (i % 20) * 108, y: 60 + Math.floor(i / 20) * 112, r: 50, rank: i >= 60 && i < 80 ? 1 : 3 })), bounds, 72);
+		return {
+			names: Object.fromEntries(names.map((n) => [n.dataset.names, n.textContent])),
+			letter: Math.min(...names.map((n) => box(n.querySelector("text")).height)),
+			small: [...drawing.querySelectorAll(".coil-name")].filter((n) => box(n).height > 0).length,
+			shapes: Object.fromEntries(Object.entries(shapes).map(([k, v]) => [k, [...v]])),
+			hidden: names.flatMap((n, i) => [
+				...names.slice(i + 1).filter((m) => overlap(box(n.querySelector("text")), box(m.querySelector("text")))).map((m) => m.textContent),
+				...matter.filter((c) => overlap(box(n.querySelector("text")), box(c.querySelector(".bore")))).map((c) => c.dataset.coil),
+			]),
+			of20: {
+				placed: row.filter((l) => l.rank === 1).length,
+				overlapping: row.filter((a, i) => row.slice(i + 1).some(({ box: b }) => a.box.x < b.x + b.w && b.x < a.box.x + a.box.w && a.box.y < b.y + b.h && b.y < a.box.y + a.box.h)).length,
+			},
+		};
+	})()`, &far, awaited))
+	if far.Names["S3-17"] != "S3-17" || far.Names["S7-10"] != "next: S7-10" || far.Letter < 10 || far.Small > 0 || len(far.Hidden) > 0 {
+		t.Errorf("seen from far: %+v", far)
+	}
+	seen := map[string]string{}
+	for state, shapes := range far.Shapes {
+		if len(shapes) != 1 || shapes[0] == "" || seen[shapes[0]] != "" {
+			t.Errorf("%s has the shapes %q, of which %s has one", state, shapes, seen[shapes[0]])
+			continue
+		}
+		seen[shapes[0]] = state
+	}
+	if len(seen) != 4 || far.Of20.Placed != 20 || far.Of20.Overlapping > 0 {
+		t.Errorf("%d states; of twenty wrong coils in a row %+v", len(seen), far.Of20)
+	}
+	shot(t, ctx, "far")
+	for range 4 {
+		do(t, ctx, press(`#view-buttons [aria-label="Closer"]`))
+	}
+	waitFor(t, ctx, "names in their coils", `!document.querySelector("#drawing .is-tiny") && !document.querySelector("#drawing .far-name") && [...document.querySelectorAll("#drawing .far .coil-name")].every((n) => n.getBoundingClientRect().height > 8)`)
 }
 
 // TestEveryDialog looks in the same way at the views, the dialogs and a rehearsal.
