@@ -21,11 +21,32 @@ import { stateBadge } from "../common/states.js";
  * @property {boolean} [glance] it is read at arm's length, with both hands busy
  */
 
-const shown = { drawn: "", bodied: "", actions: "" };
+const shown = { drawn: "", bodied: "", actions: "", said: "" };
 /** @type {Action[]} */
 let actions = [];
 
 let covered = false;
+
+/** Looks how much room there is. @type {(() => void) | null} */
+let measure = null;
+
+/**
+ * The drawing and what is to be tapped stay in view whatever there is to say: tells
+ * the style sheet how high the rest of the page is, and whoever uses keys gets to
+ * what has to be scrolled.
+ */
+function watchRoom() {
+  const words = byId("words");
+  const around = [...document.querySelectorAll("body > :is(header, footer)")];
+  measure = () => {
+    const taken = around.reduce((sum, n) => sum + /** @type {HTMLElement} */ (n).offsetHeight, 0);
+    document.documentElement.style.setProperty("--taken", `${taken}px`);
+    if (words.scrollHeight > words.clientHeight + 1) words.tabIndex = 0;
+    else words.removeAttribute("tabindex");
+  };
+  const seen = new ResizeObserver(measure);
+  for (const n of [...around, words]) seen.observe(n);
+}
 
 /** While covered, only screens that lie over the route's are shown. @param {boolean} on */
 export function cover(on) {
@@ -48,6 +69,8 @@ export function show(s, over = false) {
   shown.bodied = s.bodied || "";
   act(s.actions || []);
   progress(s.progress);
+  if (!measure) watchRoom();
+  uncover();
   // Keys and screen readers follow to a new screen, unless they are at work in it.
   const at = document.activeElement;
   const lost = !at || at === document.body || (at instanceof HTMLElement && !at.isConnected);
@@ -85,6 +108,17 @@ function act(given) {
     );
   byId("actions").replaceChildren(...(lesser.length > 0 ? [el("div", { class: "lesser" }, ...lesser.map(button))] : []), ...main.map(button));
   if (had && list.some((a) => a.id === had)) byId(had).focus({ preventScroll: true });
+}
+
+/** Brings what went wrong a moment ago into view among the words. */
+function uncover() {
+  measure?.();
+  const words = byId("words");
+  const last = [byId("trouble"), byId("note")].find((n) => !n.hidden);
+  const said = last?.textContent || "";
+  if (said === shown.said) return;
+  shown.said = said;
+  words.scrollTop = last ? last.offsetTop - words.offsetTop : 0;
 }
 
 /** How much of a hold or rest has been counted; undefined hides it. @param {number | undefined} share 0 to 1 */
@@ -135,6 +169,7 @@ export function trouble(text) {
   const place = byId("trouble");
   setText(place, text);
   place.hidden = text === "";
+  uncover();
 }
 
 /** @param {import("./stream.js").Link} link @param {number} waiting */

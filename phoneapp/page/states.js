@@ -204,6 +204,13 @@ const STATES = {
     vector({ stage: "place", done: done(3) }, some);
     page.trouble("The readings could not be stored. Is the disk full? They are sent again by themselves.");
   },
+  "much-said": () => {
+    const v = verdict({ A1: "as-planned", A2: "as-planned", A3: "reversed", B1: "undecided" });
+    vector({ stage: "place", done: done(3), chosen: "B1" }, v, { note: brokenWords("B1", "moved"), marked: true });
+    page.claim(newsOf(some.coils, v.coils, "A3"));
+    page.link("lost", 14);
+    page.trouble("The readings could not be stored. Is the disk full? They are sent again by themselves.");
+  },
   "result-reversed": () => vector({ stage: "result", done: done(9) }, reversed),
   "result-as-planned": () => vector({ stage: "result", done: done(9) }, verdict(all("as-planned"), { outcome: "as-planned" })),
   "result-undecided": () => vector({ stage: "result", done: done(9) }, verdict(all("as-planned", { C1: "weak", C3: "dead", B2: "undecided" }), { next: { at: "B2", why: "What was read over B2 leaves doubt. Read it once more." }, notes: ["The hold on B2 did not lie still."] })),

@@ -6,9 +6,11 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 // stateNames lists the canned states of the phone page.
@@ -73,27 +75,55 @@ func TestPhoneStatesFit(t *testing.T) {
 	}
 }
 
-// TestPhoneStatesOnASmallScreen: on a short screen the coil that is next can be seen
-// in the drawing without scrolling, and what is to be tapped is at the lower edge.
+// TestPhoneStatesOnASmallScreen: on a short screen the drawing is seen whole and large
+// enough without scrolling, whatever there is to say; what went wrong a moment ago is
+// in view, what has no room can be scrolled to by keys too, and what is to be tapped
+// is at the lower edge.
 func TestPhoneStatesOnASmallScreen(t *testing.T) {
 	t.Parallel()
 	program := startProgram(t)
 	ctx := newBrowser(t, 360, 640)
-	for _, name := range []string{"supply-off", "counting", "lift", "place", "claim-reversed", "claim-undecided", "broken", "turned", "link-lost", "heading-place", "sensor-lay", "small-pad"} {
+	for _, name := range []string{"supply-off", "counting", "lift", "place", "claim-reversed", "claim-undecided", "broken", "turned", "link-lost", "heading-place", "sensor-lay", "small-pad",
+		"small-pad-across", "key-changed", "not-stored", "heading-elsewhere", "heading-weak", "sensor-edge", "sensor-unchanged", "much-said"} {
 		var hidden, high []string
+		var unsaid struct {
+			Small   bool   // the drawing
+			Covered string // the last note, where it is not in view
+			Beyond  bool   // words are left to scroll to
+			Stop    bool   // which keys get to
+		}
 		var header float64
 		do(t, ctx, chromedp.Navigate(program.Phone+"app/states.html?state="+name),
 			chromedp.WaitVisible(fmt.Sprintf("body[data-shown=%q]", name), chromedp.ByQuery),
-			chromedp.Evaluate(`[...document.querySelectorAll(".is-next")].filter((n) => n.getBoundingClientRect().bottom > document.querySelector("footer").getBoundingClientRect().top).map((n) => n.dataset.coil)`, &hidden),
+			chromedp.Evaluate(`[...document.querySelectorAll(".drawing .pad, .is-next")].filter((n) => n.getBoundingClientRect().bottom > document.querySelector("footer").getBoundingClientRect().top).map((n) => n.dataset.coil || "the drawing")`, &hidden),
+			chromedp.Evaluate(`(() => {
+				const box = (n) => n.getBoundingClientRect();
+				const words = document.querySelector("#words");
+				const last = [...words.querySelectorAll(".note:not([hidden])")].at(-1);
+				const inView = !last || (box(last).top >= box(words).top - 1 && box(last).bottom <= box(words).bottom + 1);
+				const beyond = words.scrollHeight > words.clientHeight + 1;
+				return { small: box(document.querySelector(".drawing .pad")).height < 120, covered: inView ? "" : last.textContent, beyond, stop: words.tabIndex === 0 };
+			})()`, &unsaid),
 			chromedp.Evaluate(`[...document.querySelectorAll("#actions button")].filter((n) => { const r = n.getBoundingClientRect(); return r.top < innerHeight - 150 || r.bottom > innerHeight; }).map((n) => n.id)`, &high),
 			chromedp.Evaluate(`document.querySelector("header").offsetHeight`, &header))
 		if len(hidden) > 0 {
 			t.Errorf("%s: %v cannot be seen", name, hidden)
 		}
+		if unsaid.Small || unsaid.Covered != "" || unsaid.Beyond != unsaid.Stop {
+			t.Errorf("%s: %+v", name, unsaid)
+		}
+		if name == "much-said" {
+			if !unsaid.Beyond {
+				t.Errorf("%s: nothing is left to scroll to", name)
+			}
+			do(t, ctx, chromedp.Focus("#words", chromedp.ByQuery), chromedp.KeyEvent(kb.Home))
+			waitFor(t, ctx, "the title, by keys", `document.querySelector("#words").scrollTop === 0`)
+			axe(t, ctx, "much said")
+		}
 		if len(high) > 0 {
 			t.Errorf("%s: out of a thumb's reach: %v", name, high)
 		}
-		if limit := map[bool]float64{true: 90, false: 52}[name == "link-lost"]; header > limit {
+		if limit := map[bool]float64{true: 90, false: 52}[slices.Contains([]string{"link-lost", "key-changed", "much-said"}, name)]; header > limit {
 			t.Errorf("%s: the header takes %g pixels, expected %g at most", name, header, limit)
 		}
 	}
