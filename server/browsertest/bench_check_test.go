@@ -27,6 +27,7 @@ import (
 	"polewise/field/capture"
 	"polewise/field/rehearsal"
 	"polewise/layout"
+	"polewise/server/testplan"
 )
 
 // post sends a made-up capture to a running program as a phone would: all of it,
@@ -84,11 +85,6 @@ func turned(seed uint64) rehearsal.Options {
 	o.Seed, o.TellOffsetMM, o.OffsetMM, o.JumpChance = seed, 3, &[2]float64{2, 12}, 0
 	o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}
 	return o
-}
-
-// click clicks the first thing a selector finds, wherever the page stands.
-func click(selector string) chromedp.Action {
-	return chromedp.Evaluate(fmt.Sprintf(`(() => { const n = document.querySelector(%q); n.scrollIntoView({ block: "center" }); n.click(); })()`, selector), nil)
 }
 
 // TestReadingLookedAtThrownOutTakenAgain looks at what was expected of a hold,
@@ -150,15 +146,15 @@ func TestReadingLookedAtThrownOutTakenAgain(t *testing.T) {
 	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll(".coil-button")].find((b) => b.textContent === "B2").click()`, nil))
 	waitFor(t, ctx, "B2 again", `document.querySelector("#holds-title").textContent === "Readings of B2"`)
 
-	do(t, ctx, click("#holds .throw-out"))
+	do(t, ctx, press("#holds .throw-out"))
 	waitFor(t, ctx, "B2 to be unread", `[...document.querySelectorAll(".coils-table tr")].find((r) => r.textContent.startsWith("B2")).textContent.includes("not read")`)
 	waitFor(t, ctx, "the way back", `document.querySelector("#undo-throw") && document.querySelector(".way-back").textContent.includes("B2")`)
 	shot(t, ctx, "thrown-out")
-	do(t, ctx, click("#undo-throw"))
+	do(t, ctx, press("#undo-throw"))
 	waitFor(t, ctx, "B2 to count again", `!document.querySelector("#undo-throw") && [...document.querySelectorAll(".coils-table tr")].find((r) => r.textContent.startsWith("B2")).textContent.includes("reversed")`)
 
 	// Thrown out once more, and taken again by the phone.
-	do(t, ctx, click("#holds .throw-out"))
+	do(t, ctx, press("#holds .throw-out"))
 	waitFor(t, ctx, "B2 to be asked for", `document.querySelector(".coil.is-next")?.dataset.coil === "B2"`)
 	post(t, program, "second", turned(12), "B2")
 	waitFor(t, ctx, "B2 read again", `[...document.querySelectorAll(".coils-table tr")].find((r) => r.textContent.startsWith("B2")).textContent.includes("reversed")`)
@@ -168,7 +164,7 @@ func TestReadingLookedAtThrownOutTakenAgain(t *testing.T) {
 	// Nothing of it is lost by loading the page again, and the claims are told in order.
 	do(t, ctx, chromedp.Reload())
 	waitFor(t, ctx, "the claims as they came", `document.querySelectorAll("#verdict .claims li").length >= 3`)
-	do(t, ctx, click("#verdict .why summary"))
+	do(t, ctx, press("#verdict .why summary"))
 	waitFor(t, ctx, "reasons", `document.querySelector("#verdict .why").textContent.includes("Best rival")`)
 	shot(t, ctx, "why")
 }
@@ -216,13 +212,13 @@ func TestSamplesLoadedWhenLookedAt(t *testing.T) {
 
 	// Another is asked for when it is opened; the plot drawn stays known, and what
 	// the state tells has no samples.
-	do(t, ctx, click("#holds .reading:not([open]) summary"))
+	do(t, ctx, press("#holds .reading:not([open]) summary"))
 	do(t, ctx, fetch.ContinueRequest(next()))
 	waitFor(t, ctx, "two plots", `document.querySelectorAll("#holds .reading-plot .plot").length === 2`)
-	do(t, ctx, click("#holds .reading[open] summary"), click("#holds .reading:not([open]) summary"))
-	do(t, ctx, chromedp.Evaluate(`document.querySelector("#holds .reading[open] .throw-out").click()`, nil))
+	do(t, ctx, press("#holds .reading[open] summary"), press("#holds .reading:not([open]) summary"))
+	do(t, ctx, press("#holds .reading[open] .throw-out"))
 	waitFor(t, ctx, "it to be thrown out", `document.querySelector("#undo-throw")`)
-	do(t, ctx, click("#undo-throw"))
+	do(t, ctx, press("#undo-throw"))
 	waitFor(t, ctx, "it to count again", `!document.querySelector("#undo-throw") && document.querySelectorAll("#holds .reading-plot .plot").length > 0`)
 	if n := len(asked); n > 0 {
 		t.Errorf("samples that were there were asked for again, %d times", n)
@@ -334,7 +330,7 @@ func TestOtherPlanSeenNear(t *testing.T) {
 	ctx := newBrowser(t, 1280, 900)
 	do(t, ctx, chromedp.Navigate(program.Bench))
 	waitFor(t, ctx, "the pad", `document.querySelectorAll("#drawing .coil").length === 9`)
-	do(t, ctx, click("#view-buttons [aria-label=Closer]"), click("#view-buttons [aria-label=Closer]"))
+	do(t, ctx, press("#view-buttons [aria-label=Closer]"), press("#view-buttons [aria-label=Closer]"))
 	waitFor(t, ctx, "figures on B2", `document.querySelector("#drawing [data-coil=B2] .is-near")`)
 	other := bytes.Replace(assets.Demo(), []byte("id = \"B2\"\n"), []byte("id = \"B2\"\nnorth = \"down\"\n"), 1)
 	raw, err := json.Marshal(map[string]string{"plan_toml": string(other)})
@@ -361,7 +357,7 @@ func TestPaperShowsTheWholePad(t *testing.T) {
 	do(t, ctx, chromedp.Navigate(program.Bench))
 	waitFor(t, ctx, "the pad", `document.querySelectorAll("#drawing .coil").length === 9`)
 	for range 4 {
-		do(t, ctx, click("#view-buttons [aria-label=Closer]"))
+		do(t, ctx, press("#view-buttons [aria-label=Closer]"))
 	}
 	const whole = `(() => {
 		const room = document.querySelector("#drawing").getBoundingClientRect();
@@ -476,29 +472,13 @@ func roles(t *testing.T, ctx context.Context, selector, role string) (n int) {
 	return n
 }
 
-// manyCoils is a plan of rows of twenty coils, of a shape in the plan's words.
-func manyCoils(rows int, shape string) string {
-	var b strings.Builder
-	fmt.Fprintf(&b, "format = 1\nname = \"Many coils\"\nlength_unit = \"mm\"\n[outline]\nsize = [2200, %d]\n[supply]\nvolts = 12.0\nlimit_amps = 20.0\n[[winding]]\nid = \"w\"\n%s\nturns = 40\nbuild = 5\nwidth = 8\nwire_awg = 22\n", 112*rows+30, shape)
-	for r := range rows {
-		var ids []string
-		for c := range 20 {
-			id := fmt.Sprintf("%c%d", 'A'+r, c+1)
-			ids = append(ids, fmt.Sprintf("%q", id))
-			fmt.Fprintf(&b, "[[coil]]\nid = %q\nwinding = \"w\"\nat = [%d, %d]\nsense = \"ccw\"\n", id, 60+c*108, 60+r*112)
-		}
-		fmt.Fprintf(&b, "[[string]]\nid = \"%c\"\ncoils = [%s]\n", 'A'+r, strings.Join(ids, ", "))
-	}
-	return b.String()
-}
-
 // TestTwoHundredCoils draws a pad of 200 coils with claims and readings and
 // measures what a change costs. Lag begins where a change takes longer than the
 // time between two readings of a phone: 100 ms.
 func TestTwoHundredCoils(t *testing.T) {
 	t.Parallel()
 	file := filepath.Join(t.TempDir(), "large.toml")
-	if err := os.WriteFile(file, []byte(manyCoils(10, "shape = \"round\"\ninner = 70")), 0o644); err != nil {
+	if err := os.WriteFile(file, []byte(testplan.Many(10, testplan.Round70)), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	program := startProgram(t, "--plan", file)

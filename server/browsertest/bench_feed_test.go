@@ -23,44 +23,11 @@ import (
 	"polewise/field/capture"
 	"polewise/field/rehearsal"
 	"polewise/layout"
+	"polewise/server/testplan"
 )
 
-const feedPlan = `format = 1
-name = "Four coils and four sensors"
-[supply]
-volts = 4.0
-limit_amps = 2.0
-[[winding]]
-id = "round"
-shape = "round"
-inner = 90
-turns = 60
-build = 6
-width = 8
-wire_awg = 22
-[[coil]]
-id = "A1"
-winding = "round"
-at = [80, 80]
-[[coil]]
-id = "A2"
-winding = "round"
-at = [240, 80]
-[[coil]]
-id = "B1"
-winding = "round"
-at = [80, 240]
-[[coil]]
-id = "B2"
-winding = "round"
-at = [240, 240]
-[[string]]
-id = "A"
-coils = ["A1", "A2"]
-[[string]]
-id = "B"
-coils = ["B1", "B2"]
-`
+// feedPlan is four coils, one for each of four sensors.
+var feedPlan = testplan.Few("Four coils and four sensors", 2, 2, 160)
 
 // device is a made-up sensor that is no phone: it lies somewhere, reads the field
 // there, and says so in a dialect of its own, several times a second.

@@ -13,6 +13,7 @@ import (
 
 	"polewise/field/rehearsal"
 	"polewise/layout"
+	"polewise/server/testplan"
 )
 
 // TestLiveFromReadingToClaim sends a check as a phone does, in pieces: the page
@@ -78,7 +79,7 @@ func TestLiveFromReadingToClaim(t *testing.T) {
 	waitFor(t, ctx, "B2 to be claimed", `document.querySelector("#drawing [data-coil=B2]").classList.contains("is-reversed")`)
 	waitFor(t, ctx, "the claims said", `heard.join().includes("B2 reversed") && heard.join().includes("as planned")`)
 	var claims []string
-	do(t, ctx, click("#verdict .claims summary"), chromedp.Evaluate(`[...document.querySelectorAll("#verdict .claims li")].map((n) => n.textContent)`, &claims))
+	do(t, ctx, press("#verdict .claims summary"), chromedp.Evaluate(`[...document.querySelectorAll("#verdict .claims li")].map((n) => n.textContent)`, &claims))
 	if len(claims) < 5 {
 		t.Errorf("the claims as they came: %q", claims)
 	}
@@ -125,7 +126,7 @@ func TestNextReadingSaysWhy(t *testing.T) {
 // long it has taken, and a person stops it and has it go on.
 func TestLongVerdict(t *testing.T) {
 	t.Parallel()
-	toml := manyCoils(10, "shape = \"round\"\ninner = 70")
+	toml := testplan.Many(10, testplan.Round70)
 	plan, err := layout.Parse("many.toml", []byte(toml))
 	if err != nil {
 		t.Fatal(err)

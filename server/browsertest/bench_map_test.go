@@ -9,6 +9,8 @@ import (
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"polewise/server/testplan"
 )
 
 // TestMapStoppedAndFailed has the field of a large pad worked out: how far it is
@@ -54,7 +56,7 @@ func TestMapStoppedAndFailed(t *testing.T) {
 		};
 		window.shares = [];
 		new MutationObserver(() => { const bar = document.querySelector("#map-legend progress"); if (bar?.hasAttribute("value")) shares.push(bar.value); }).observe(document.querySelector("#map-legend"), { subtree: true, childList: true, attributes: true, characterData: true });
-	})()`, manyCoils(26, "shape = \"oblong\"\ninner = [70, 50]")), nil))
+	})()`, testplan.Many(26, testplan.Oblong)), nil))
 	const (
 		legend  = `document.querySelector("#map-legend")`
 		working = legend + `.querySelector("progress")?.value > 0 && /Working the field out: \d+ %/.test(` + legend + `.textContent)`
@@ -62,7 +64,7 @@ func TestMapStoppedAndFailed(t *testing.T) {
 	)
 
 	// At work, and stopped by keys.
-	do(t, ctx, click("#show-map"))
+	do(t, ctx, press("#show-map"))
 	waitFor(t, ctx, "how far it is", working)
 	do(t, ctx, chromedp.Focus(".stop-map", chromedp.ByQuery))
 	shot(t, ctx, "working")
@@ -84,9 +86,9 @@ func TestMapStoppedAndFailed(t *testing.T) {
 	}
 
 	// Off and on again it is known.
-	do(t, ctx, fetch.Enable().WithPatterns([]*fetch.RequestPattern{{URLPattern: "*/api/map"}}), click("#show-map"))
+	do(t, ctx, fetch.Enable().WithPatterns([]*fetch.RequestPattern{{URLPattern: "*/api/map"}}), press("#show-map"))
 	waitFor(t, ctx, "no field", `!(`+painted+`)`)
-	do(t, ctx, click("#show-map"))
+	do(t, ctx, press("#show-map"))
 	waitFor(t, ctx, "the field again", painted)
 	if len(asked) > 0 {
 		t.Error("the field that was known was asked for again")
@@ -110,7 +112,7 @@ func TestMapStoppedAndFailed(t *testing.T) {
 	waitFor(t, ctx, "what to do", legend+`.textContent.includes("did not come") && `+legend+`.textContent.includes("Start it again in its terminal, then try again")`)
 	waitFor(t, ctx, "no field", `!(`+painted+`)`)
 	shot(t, ctx, "failed")
-	do(t, ctx, click(".map-again"))
+	do(t, ctx, press(".map-again"))
 	do(t, ctx, fetch.ContinueRequest(id()))
 	waitFor(t, ctx, "the field of the other check", painted+` && `+legend+`.textContent.includes("largest mark")`)
 }

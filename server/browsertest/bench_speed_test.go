@@ -17,6 +17,8 @@ import (
 	"github.com/chromedp/cdproto/performance"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"polewise/server/testplan"
 )
 
 // What the bench page may cost on this machine.
@@ -233,7 +235,7 @@ func worked(t *testing.T, ctx context.Context) (ms float64) {
 // TestEditorTwoHundredCoils drags one of 200 coils, and then a row of twenty of
 // them: what a move of the pointer costs the page's thread, figures and all.
 func TestEditorTwoHundredCoils(t *testing.T) { // not in parallel: it goes by the clock
-	e := editText(t, manyCoils(10, "shape = \"round\"\ninner = 70"), 1280, 900)
+	e := editText(t, testplan.Many(10, testplan.Round70), 1280, 900)
 	do(t, e.ctx, performance.Enable().WithTimeDomain(performance.EnableTimeDomainThreadTicks))
 	drag := func(coil string) (ms float64) {
 		t.Helper()

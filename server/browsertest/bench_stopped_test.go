@@ -63,7 +63,7 @@ func TestEveryViewWithoutTheProgram(t *testing.T) {
 	says("signing", "#sign-off .trouble")
 	do(t, ctx, press("#call-south"))
 	says("what north is called", "#convention .trouble")
-	do(t, ctx, click(".coil-button"))
+	do(t, ctx, press(".coil-button"))
 	do(t, ctx, press(`[data-tap="north"]`))
 	says("a tap", ".taps .trouble")
 	within("throwing a reading out", "#holds .throw-out")

@@ -21,6 +21,7 @@ import (
 
 	"polewise/field/verdict"
 	"polewise/server/store"
+	"polewise/server/testplan"
 )
 
 // road is what lies between a phone and the program, where a test can put things
@@ -368,31 +369,7 @@ func says(t *testing.T, ctx context.Context, selector, words string) {
 func smallPlan(t *testing.T) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "pair.toml")
-	if err := os.WriteFile(path, []byte(`format = 1
-name = "A pair"
-[supply]
-volts = 2.0
-limit_amps = 2.5
-[[winding]]
-id = "round"
-shape = "round"
-inner = 90
-turns = 60
-build = 6
-width = 8
-wire_awg = 22
-[[coil]]
-id = "A1"
-winding = "round"
-at = [100, 100]
-[[coil]]
-id = "A2"
-winding = "round"
-at = [250, 100]
-[[string]]
-id = "A"
-coils = ["A1", "A2"]
-`), 0o644); err != nil {
+	if err := os.WriteFile(path, []byte(testplan.Few("A pair", 1, 2, 150)), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	return path

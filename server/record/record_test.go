@@ -16,6 +16,7 @@ import (
 	"polewise/field/rehearsal"
 	"polewise/field/verdict"
 	"polewise/layout"
+	"polewise/server/testplan"
 )
 
 // made is a record of a made-up check of a demo pad.
@@ -325,18 +326,8 @@ func TestColumnsStandUnderTheirHeads(t *testing.T) {
 // coils, of the shape whose field takes longest. It takes a tenth of a second, which
 // is why it shows no progress and cannot be stopped; a second would want both.
 func TestRecordOfTwoHundredCoils(t *testing.T) {
-	var b strings.Builder
-	b.WriteString("format = 1\nname = \"Large\"\n[supply]\nvolts = 12.0\n[[winding]]\nid = \"w\"\nshape = \"rectangle\"\ninner = [70, 50]\ncorner = 8\nturns = 40\nbuild = 5\nwidth = 8\nwire_awg = 22\n")
-	for r := range 10 {
-		var ids []string
-		for c := range 20 {
-			id := fmt.Sprintf("%c%d", 'A'+r, c+1)
-			ids = append(ids, fmt.Sprintf("%q", id))
-			fmt.Fprintf(&b, "[[coil]]\nid = %q\nwinding = \"w\"\nat = [%d, %d]\n", id, 60+c*108, 60+r*112)
-		}
-		fmt.Fprintf(&b, "[[string]]\nid = \"S%d\"\ncoils = [%s]\n", r, strings.Join(ids, ", "))
-	}
-	plan, err := layout.Parse("large.toml", []byte(b.String()))
+	text := testplan.Many(10, testplan.Rectangle)
+	plan, err := layout.Parse("large.toml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -355,7 +346,7 @@ func TestRecordOfTwoHundredCoils(t *testing.T) {
 		v.Coils = append(v.Coils, verdict.Coil{ID: coil.ID, State: verdict.StateAsPlanned, P: map[verdict.State]float64{verdict.StateAsPlanned: 0.999}, Used: 1})
 	}
 	began := time.Now()
-	r, err := Collect(plan, b.String(), v, []Source{{ID: "phone", Captures: []*capture.Capture{c}}})
+	r, err := Collect(plan, text, v, []Source{{ID: "phone", Captures: []*capture.Capture{c}}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -14,23 +13,8 @@ import (
 
 	"polewise/field/fieldmap"
 	"polewise/server/desk"
+	"polewise/server/testplan"
 )
-
-// oblongs is a plan whose map takes a second or two: oblong coils in rows of twenty.
-func oblongs(rows int) string {
-	var b strings.Builder
-	b.WriteString("format = 1\nname = \"Oblongs\"\n[supply]\nvolts = 12.0\n[[winding]]\nid = \"w\"\nshape = \"oblong\"\ninner = [70, 50]\nturns = 40\nbuild = 5\nwidth = 8\nwire_awg = 22\n")
-	for r := range rows {
-		var ids []string
-		for c := range 20 {
-			id := fmt.Sprintf("%c%d", 'A'+r, c+1)
-			ids = append(ids, fmt.Sprintf("%q", id))
-			fmt.Fprintf(&b, "[[coil]]\nid = %q\nwinding = \"w\"\nat = [%d, %d]\n", id, 60+c*108, 60+r*112)
-		}
-		fmt.Fprintf(&b, "[[string]]\nid = \"%c\"\ncoils = [%s]\n", 'A'+r, strings.Join(ids, ", "))
-	}
-	return b.String()
-}
 
 // mapLine is one line of the answer.
 type mapLine struct {
@@ -43,7 +27,7 @@ type mapLine struct {
 // while it is worked out, then the map.
 func TestMapIsTold(t *testing.T) {
 	s := newStage(t)
-	raw, err := json.Marshal(map[string]string{"plan_toml": oblongs(20)})
+	raw, err := json.Marshal(map[string]string{"plan_toml": testplan.Many(20, testplan.Oblong)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -111,7 +95,7 @@ func (f *firstWrite) Write(b []byte) (int, error) {
 // TestMapStops ends a request after its first share: what works on it ends too.
 func TestMapStops(t *testing.T) {
 	s := newStage(t)
-	raw, err := json.Marshal(map[string]string{"plan_toml": oblongs(25)})
+	raw, err := json.Marshal(map[string]string{"plan_toml": testplan.Many(25, testplan.Oblong)})
 	if err != nil {
 		t.Fatal(err)
 	}
