@@ -227,7 +227,7 @@ func TestOtherSensorsOnOnePad(t *testing.T) {
 		t.Helper()
 		button := card(name, `?.querySelector('`+selector+`')`)
 		waitFor(t, bench, name+": "+selector, button+` && !`+button+`.disabled && !`+button+`.hidden`)
-		js(button + `.click()`)
+		do(t, bench, press(fmt.Sprintf(`[data-feed=%q] %s`, name, selector)))
 	}
 	for _, d := range devices {
 		waitFor(t, bench, d.name+" on the page", card(d.name, ``))

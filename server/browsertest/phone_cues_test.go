@@ -34,7 +34,7 @@ func TestPhoneCuesCanBeTried(t *testing.T) {
 			t.Errorf("%s: the page says %q", c.id, row)
 		}
 		var felt string
-		do(t, phone, chromedp.Evaluate(`felt = []; heard = [];`, nil), chromedp.Click("#cue-"+c.id, chromedp.ByQuery))
+		do(t, phone, chromedp.Evaluate(`felt = []; heard = [];`, nil), press("#cue-"+c.id))
 		waitFor(t, phone, "the tones of "+c.id, fmt.Sprintf(`heard.map(Math.round).join(" ") === %q`, c.heard))
 		do(t, phone, chromedp.Evaluate(`felt.join()`, &felt))
 		if felt != c.felt {

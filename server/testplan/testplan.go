@@ -36,7 +36,7 @@ func Many(rows int, shape string) string {
 
 // Few is a plan of a few of the first demo plan's coils.
 func Few(name string, rows, across int, pitch float64) string {
-	return Grid{Name: name, Rows: rows, Across: across, First: [2]float64{100, 100}, Pitch: [2]float64{pitch, pitch}, Shape: Round90, Turns: 60, Build: 6, Volts: 2, MaxAmps: 2.5}.TOML()
+	return Grid{Name: name, Rows: rows, Across: across, First: [2]float64{80, 80}, Pitch: [2]float64{pitch, pitch}, Shape: Round90, Turns: 60, Build: 6, Volts: 2, MaxAmps: 2.5}.TOML()
 }
 
 // TOML is the plan's text.
