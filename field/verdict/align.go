@@ -54,6 +54,7 @@ type way struct {
 	most float64   // the greatest value of h'a - a'Ha/2
 	best []float64
 	lack float64 // by how much log falls short of what samples that fit have
+	top  float64 // no ampere-turns make the pass likelier, whatever the forms say far from best
 }
 
 // form evaluates the quadratic and the linear form for ampere-turns.
@@ -877,8 +878,12 @@ func (a *aligner) add(l int, g guess) {
 	}
 	w.log -= lin - quad/2
 	w.most = lin - quad/2
+	w.top = w.log + w.most + math.Max(w.lack, 0) + fitsBetter
 	a.lanes[l].ways = append(a.lanes[l].ways, w)
 }
+
+// fitsBetter is by how much samples may fit better than they usually do.
+const fitsBetter = 6
 
 // soften allows for what all samples over a coil share: the phone drawn a little
 // further to the side there, or lying higher. Each coil may by that seem stronger

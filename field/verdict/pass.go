@@ -89,6 +89,7 @@ type passFactor struct {
 type laneScore struct {
 	lane      int
 	top, a, b float64
+	most      float64 // it is no greater
 }
 
 func (p *passFactor) frame() *frame { return &p.frame_ }
@@ -147,7 +148,7 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, 
 		for i := range p.lanes[l].ways {
 			w := &p.lanes[l].ways[i]
 			a, b := w.form(p.turns)
-			p.score = append(p.score, laneScore{l, w.log, a, b})
+			p.score = append(p.score, laneScore{l, w.log, a, b, w.top})
 		}
 	}
 	nodes := len(sc.s)
@@ -155,7 +156,7 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, 
 	var by [maxScales][maxLanes]float64 // relative to ref
 	ref := math.Inf(-1)
 	for _, s := range p.score {
-		ref = math.Max(ref, s.top+s.b*s.b/(2*math.Max(s.a, 1e-9)))
+		ref = math.Max(ref, math.Min(s.most, s.top+s.b*s.b/(2*math.Max(s.a, 1e-9))))
 	}
 	for _, s := range p.score {
 		// The scale's own width within a node softens the likelihood. Every way
@@ -163,8 +164,8 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, 
 		for m, x := range sc.s {
 			soft := 1 + s.a*sc.sd*sc.sd
 			best := s.b / math.Max(s.a, 1e-9)
-			peak := s.top + s.b*best/2
-			l := math.Exp(peak-s.a*(x-best)*(x-best)/(2*soft)-ref) / math.Sqrt(soft)
+			at := s.top + s.b*best/2 - s.a*(x-best)*(x-best)/(2*soft)
+			l := math.Exp(math.Min(at, s.most)-ref) / math.Sqrt(soft)
 			by[m][s.lane] = math.Max(by[m][s.lane], l)
 		}
 	}
