@@ -102,8 +102,7 @@ func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, 
 		for dj, kj := range h.ph.up[i0] {
 			f := &n.field[i][(i0+di)*h.ph.ny+j0+dj]
 			w := ki * kj
-			var open sym3
-			h.spread(&open, f, n.sc.sd, h.ph.sd)
+			open := h.spread(f, n.sc.sd, h.ph.sd)
 			for a := range mean {
 				x, y, z := h.rot[0][a], h.rot[1][a], h.rot[2][a]
 				u := s * (x*f[0] + y*f[1] + z*f[2])

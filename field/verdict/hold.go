@@ -72,8 +72,16 @@ func (s *sym3) adjugate() (adj sym3, det float64) {
 
 // between is a^T S b.
 func (s *sym3) between(a, b *[3]float64) float64 {
-	return (s.xx*a[0]+s.xy*a[1]+s.xz*a[2])*b[0] + (s.xy*a[0]+s.yy*a[1]+s.yz*a[2])*b[1] + (s.xz*a[0]+s.yz*a[1]+s.zz*a[2])*b[2]
+	to := s.times(a)
+	return dot(&to, b)
 }
+
+// times is S v.
+func (s *sym3) times(v *[3]float64) [3]float64 {
+	return [3]float64{s.xx*v[0] + s.xy*v[1] + s.xz*v[2], s.xy*v[0] + s.yy*v[1] + s.yz*v[2], s.xz*v[0] + s.yz*v[1] + s.zz*v[2]}
+}
+
+func dot(a, b *[3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 
 // chol3 is the lower Cholesky factor of a sym3, with reciprocal diagonal.
 type chol3 struct{ i0, l10, i1, l20, l21, i2 float64 }
@@ -194,20 +202,31 @@ func (h *holdFactor) pulls(bg *background) []pull {
 	return h.comps
 }
 
-// spread adds what height, turn, tilt and scale leave open at a place, and a
-// placement within placeSD of it, to a covariance.
-func (h *holdFactor) spread(c *sym3, f *nine, scaleSD, placeSD float64) {
-	const high = heightSD * heightSD
+// spread is what height, turn, tilt and scale leave open at a place, and a
+// placement within placeSD of it, as a covariance.
+func (h *holdFactor) spread(f *nine, scaleSD, placeSD float64) (c sym3) {
+	const (
+		high = heightSD * heightSD
+		yaw  = yawSD * yawSD
+	)
+	x, y, z := f[0], f[1], f[2]
+	tilt, scale := h.tilt*h.tilt, scaleSD*scaleSD+0.02*0.02
+	// The sum of w u u^T for the turns' u = (-y, x, 0), (0, -z, y) and (z, 0, -x)
+	// and the scale's u = (x, y, z), written out.
+	c = sym3{
+		xx: scale*x*x + yaw*y*y + tilt*z*z,
+		yy: yaw*x*x + scale*y*y + tilt*z*z,
+		zz: tilt*(x*x+y*y) + scale*z*z,
+		xy: (scale - yaw) * x * y,
+		xz: (scale - tilt) * x * z,
+		yz: (scale - tilt) * y * z,
+	}
 	cell := placeSD * placeSD
 	yx, yy, yz := f.slopeY()
 	c.add(f[3], f[4], f[5], cell)
 	c.add(yx, yy, yz, cell)
 	c.add(f[6], f[7], f[8], high)
-	c.add(-f[1], f[0], 0, yawSD*yawSD)
-	t := h.tilt * h.tilt
-	c.add(0, -f[2], f[1], t)
-	c.add(f[2], 0, -f[0], t)
-	c.add(f[0], f[1], f[2], scaleSD*scaleSD+0.02*0.02)
+	return c
 }
 
 func (h *holdFactor) like(out, _ []float64, field []nine, bg *background, sc *scales) {
@@ -221,9 +240,7 @@ func (h *holdFactor) like(out, _ []float64, field []nine, bg *background, sc *sc
 	for _, k := range h.ph.places {
 		row := score[k*nodes : k*nodes+nodes]
 		clear(row)
-		for i := range comps {
-			h.placeScores(row, &comps[i], &field[k], sc, h.ph.sd)
-		}
+		h.placeScores(row, comps, &field[k], sc, h.ph.sd)
 	}
 	h.ph.blur(out, score, nodes, ref, outlierLog(comps))
 }
@@ -247,21 +264,34 @@ func reference(comps []pull) float64 {
 // score is not worth an exponential: the outlier term lies well above it.
 const negligible = 80
 
-// placeScores adds one pull's likelihood at one place, relative to the
+// placeScores adds the pulls' likelihoods at one place, relative to the
 // reference, for every scale.
-func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales, placeSD float64) {
+func (h *holdFactor) placeScores(row []float64, comps []pull, f *nine, sc *scales, placeSD float64) {
+	open := h.spread(f, sc.sd, placeSD)
+	for i := range comps {
+		comps[i].scores(row, &open, f, sc)
+	}
+}
+
+// scores adds a pull's likelihood at a place with this field and what is left open
+// there.
+func (p *pull) scores(row []float64, open *sym3, f *nine, sc *scales) {
 	c := p.c
-	h.spread(&c, f, sc.sd, placeSD)
+	c.addSym(open, 1)
 	inv, det := c.adjugate()
 	per := 1 / det
 	// What a perfect fit would score here: the density's height.
 	height := math.Sqrt(per) * p.height
 	if !p.clipped {
 		b := (*[3]float64)(f[:3])
-		dd, db, bb := per*inv.between(&p.d, &p.d), per*inv.between(&p.d, b), per*inv.between(b, b)
+		to := inv.times(b)
+		dd, db, bb := per*inv.between(&p.d, &p.d), per*dot(&to, &p.d), per*dot(&to, b)
+		if bb > 0 && dd-db*db/bb > negligible {
+			return // at any scale
+		}
 		for m, s := range sc.s {
 			if q := dd - 2*s*db + s*s*bb; q < negligible {
-				row[m] += height * math.Exp(-0.5*q)
+				row[m] += height * expDown(-0.5*q)
 			}
 		}
 		return
@@ -285,7 +315,7 @@ func (h *holdFactor) placeScores(row []float64, p *pull, f *nine, sc *scales, pl
 			d[r] -= s * f[r]
 		}
 		if q := per * inv.between(&d, &d); q < negligible {
-			row[m] += height * math.Exp(-0.5*q)
+			row[m] += height * expDown(-0.5*q)
 		}
 	}
 }
@@ -301,9 +331,7 @@ func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *sc
 	clear(out)
 	for q := range field {
 		row := out[q*nodes : q*nodes+nodes]
-		for i := range comps {
-			h.placeScores(row, &comps[i], &field[q], sc, placeSD)
-		}
+		h.placeScores(row, comps, &field[q], sc, placeSD)
 		for m, s := range row {
 			row[m] = math.Log(s+low) + ref
 		}
@@ -312,15 +340,16 @@ func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *sc
 
 // ceiling implements factor: no residual at the place of narrowest spread.
 func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
-	top := math.Inf(-1)
+	least := math.Inf(1)
 	p := &h.pulls(bg)[0]
 	for _, k := range h.ph.places {
 		c := p.c
-		h.spread(&c, &field[k], sc.sd, h.ph.sd)
-		ch := c.chol()
-		top = math.Max(top, ch.i0*ch.i1*ch.i2)
+		open := h.spread(&field[k], sc.sd, h.ph.sd)
+		c.addSym(&open, 1)
+		_, det := c.adjugate()
+		least = math.Min(least, det)
 	}
-	return math.Log(top) - 1.5*log2pi + p.logW - 2
+	return -0.5*math.Log(least) - 1.5*log2pi + p.logW - 2
 }
 
 // outlierLog is the log likelihood of a hold that is not what it says it is.
@@ -352,15 +381,14 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 	for di, ki := range h.ph.across[j0] {
 		for dj, kj := range h.ph.up[i0] {
 			k := (i0+di)*h.ph.ny + j0 + dj
+			open := h.spread(&field[k], sc.sd, h.ph.sd)
 			for i := range comps {
 				var row [1]float64
-				h.placeScores(row[:], &comps[i], &field[k], &one, h.ph.sd)
+				comps[i].scores(row[:], &open, &field[k], &one)
 				w := row[0] * ki * kj
 				if w == 0 {
 					continue
 				}
-				var sp sym3
-				h.spread(&sp, &field[k], sc.sd, h.ph.sd)
 				s := seen{w: w}
 				// Back to phone axes: the transpose of the rotation.
 				for a := range s.d {
@@ -368,7 +396,7 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 						s.d[a] += h.rot[r][a] * (comps[i].d[r] - scale*field[k][r])
 					}
 				}
-				s.v = [3]float64{sp.xx, sp.yy, sp.zz}
+				s.v = [3]float64{open.xx, open.yy, open.zz}
 				if p := &comps[i]; p.seesB {
 					s.v = p.vb
 					for a := range s.d {

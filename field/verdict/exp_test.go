@@ -1,0 +1,34 @@
+package verdict
+
+import (
+	"math"
+	"testing"
+)
+
+func TestExpDown(t *testing.T) {
+	for x := -700.0; x <= 0; x += 0.00317 {
+		if got, want := expDown(x), math.Exp(x); math.Abs(got/want-1) > 4e-11 {
+			t.Fatalf("expDown(%g) is %g, expected %g", x, got, want)
+		}
+	}
+	if expDown(0) != 1 {
+		t.Errorf("expDown(0) is %g", expDown(0))
+	}
+}
+
+func BenchmarkExpDown(b *testing.B) {
+	var sum float64
+	b.Run("math", func(b *testing.B) {
+		for i := range b.N {
+			sum += math.Exp(-float64(i&63) * 0.61)
+		}
+	})
+	b.Run("down", func(b *testing.B) {
+		for i := range b.N {
+			sum += expDown(-float64(i&63) * 0.61)
+		}
+	})
+	if sum < 0 {
+		b.Fatal(sum)
+	}
+}
