@@ -87,7 +87,7 @@ func (e *engine) account(list []*scored) *Account {
 // logOf is a factor's log likelihood where a node puts its phone.
 func (e *engine) logOf(n *node, factor int) float64 {
 	c, m := e.likeliest(n, e.factors[factor].frame().src)
-	return n.ll[factor][c*len(n.sc.s)+m]
+	return n.said[factor].log[c*len(n.sc.s)+m]
 }
 
 // expects is the background under a hold, what the hold read, and what a node
@@ -98,9 +98,10 @@ func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, 
 	c := h.ph.cells[cell]
 	i0, j0 := c/h.ph.oy, c%h.ph.oy
 	var mean, square [3]float64
+	field := e.fieldOf(n, i)
 	for di, ki := range h.ph.across[j0] {
 		for dj, kj := range h.ph.up[i0] {
-			f := &n.field[i][(i0+di)*h.ph.ny+j0+dj]
+			f := &field[h.ph.slot[(i0+di)*h.ph.ny+j0+dj]]
 			w := ki * kj
 			open := h.spread(f, n.sc.sd, h.ph.sd)
 			for a := range mean {

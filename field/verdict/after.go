@@ -165,17 +165,3 @@ func (e *engine) closing() *Next {
 	}
 	return rest
 }
-
-// turn turns the field of coils over, as it was before a mend.
-func (c *columns) turn(turned map[int]bool) {
-	for i, j := range c.near {
-		if !turned[int(j)] {
-			continue
-		}
-		for k := i; k < len(c.g); k += len(c.near) {
-			for x := range c.g[k] {
-				c.g[k][x] = -c.g[k][x]
-			}
-		}
-	}
-}

@@ -147,6 +147,11 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background) {
 		}
 	}
 	cols := columnsAt(m.plan, m.pad, m.planned.at, places, reachUT)
+	every := make([]int, len(places))
+	for k := range every {
+		every[k] = k
+	}
+	cols.findPeaks(every)
 	a.choose(m, cols)
 	a.lay(src, bg)
 	d.share = a.share
@@ -157,7 +162,6 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background) {
 // choose parts the coils into those whose ampere-turns the pass can tell and
 // those too far away.
 func (a *aligner) choose(m *Model, cols *columns) {
-	n := len(cols.near)
 	var keep []int
 	for i, j := range cols.near {
 		if math.Abs(m.planned.at[j])*cols.peak[i] > passReach || slices.Contains(a.coils, int(j)) {
@@ -168,10 +172,10 @@ func (a *aligner) choose(m *Model, cols *columns) {
 			a.inRow = append(a.inRow, slices.Contains(a.coils, int(j)))
 		}
 	}
-	a.others = make([]nine, cols.points)
-	a.g = make([]slim, cols.points*len(keep))
+	a.others = make([]nine, len(cols.places))
+	a.g = make([]slim, len(cols.places)*len(keep))
 	for k := range a.others {
-		row := cols.g[k*n : k*n+n]
+		row := cols.makeRow(cols.places[k])
 		q := 0
 		for i := range row {
 			if q < len(keep) && keep[q] == i {

@@ -49,9 +49,9 @@ type left struct {
 
 // fitBackground moves the backgrounds to where a node's hypothesis leaves them:
 // one level per group, with steps where the phone seems to have re-zeroed
-// itself. It reports whether anything had to be fitted.
+// itself. It reports whether any moved by more than matters.
 func (e *engine) fitBackground(n *node) bool {
-	fitted := false
+	was := slices.Clone(n.bg)
 	n.bgLog = 0
 	type spot struct{ cell, scale int }
 	spots := make([]spot, len(e.phones))
@@ -63,7 +63,6 @@ func (e *engine) fitBackground(n *node) bool {
 		if !gr.settles {
 			continue
 		}
-		fitted = true
 		var list []left
 		for i, f := range e.factors {
 			fr := f.frame()
@@ -72,13 +71,9 @@ func (e *engine) fitBackground(n *node) bool {
 				continue
 			}
 			s := spots[fr.src]
-			b, v, ok := r.residual(n.field[i], s.cell, n.sc.s[s.scale], &n.bg[i], &n.sc)
+			l, ok := e.left(n, i, r, s.cell, s.scale)
 			if !ok {
 				continue
-			}
-			l := left{factor: i, t: f.time(), b: b}
-			for a := range l.w {
-				l.w[a] = 1 / (v[a] + driftSD*driftSD)
 			}
 			list = append(list, l)
 		}
@@ -104,7 +99,51 @@ func (e *engine) fitBackground(n *node) bool {
 			n.bg[i] = n.bg[near.factor]
 		}
 	}
-	return fitted
+	moved := false
+	for i := range n.bg {
+		if n.bg[i].alike(&was[i]) {
+			n.bg[i] = was[i]
+			continue
+		}
+		n.bg[i].snap()
+		moved = true
+	}
+	return moved
+}
+
+// left is what a factor leaves as background with the phone's sensor in a cell and
+// the current at a scale.
+func (e *engine) left(n *node, factor int, r needsBackground, cell, scale int) (left, bool) {
+	s := n.said[factor]
+	if s.cell != cell || s.scale != scale {
+		s.cell, s.scale = cell, scale
+		var v [3]float64
+		s.left.b, v, s.leaves = r.residual(e.fieldOf(n, factor), cell, n.sc.s[scale], &n.bg[factor], &n.sc)
+		for a := range v {
+			s.left.w[a] = 1 / (v[a] + driftSD*driftSD)
+		}
+	}
+	l := s.left
+	l.factor, l.t = factor, e.factors[factor].time()
+	return l, s.leaves
+}
+
+// Backgrounds closer than this say the same of every reading: a hold's own drift
+// is twenty times that. Those of a search need not be fitted any closer.
+const (
+	alikeUT    = 0.5
+	alikeShare = 1.1 // of the variance with the drift
+)
+
+func (b *background) alike(o *background) bool {
+	const drift = driftSD * driftSD
+	for a := range b.b {
+		share := (b.variance[a] + drift) / (o.variance[a] + drift)
+		if math.Abs(b.b[a]-o.b[a]) > alikeUT || share > alikeShare || share < 1/alikeShare {
+			return false
+		}
+	}
+	return true
 }
 
 // settle levels a group's backgrounds piece by piece and returns the log prior

@@ -291,7 +291,7 @@ func (e *engine) addBearingFactor(d *bearingDigest) {
 	ph := e.phones[d.source]
 	f := &bearingFactor{bearingDigest: d, ph: ph, ratio: e.ratio}
 	f.sin, f.cos = math.Sincos(d.topDeg * math.Pi / 180)
-	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), points: &ph.places, id: e.m.fresh()}
+	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), places: &ph.places, id: e.m.fresh()}
 	e.factors = append(e.factors, f)
 }
 
@@ -317,7 +317,7 @@ func (b *bearingFactor) like(out, _ []float64, field []nine, _ *background, sc *
 		cos := (turnedCos*(ex*tx+ey*ty) + turnedSin*(ex*ty-ey*tx)) / math.Sqrt(r2+1e-9)
 		return math.Exp((cos-1)/v) / math.Sqrt(2*math.Pi*v)
 	}
-	for _, k := range b.ph.places {
+	for k := range field {
 		f := &field[k]
 		yx, yy, _ := f.slopeY()
 		// Pad axes to phone axes: back by the direction of the top edge.

@@ -191,11 +191,12 @@ func (e *engine) compare(n *node, j int) (expected float64, measured *float64) {
 		c, m := e.likeliest(n, h.source)
 		k := h.ph.middle(h.ph.cells[c])
 		planned := h.frame_.cols.sumAt(k, e.m.planned.at)
+		here := e.fieldOf(n, i)[h.ph.slot[k]]
 		sumE += planned[2] * n.sc.s[m]
 		pulls := h.pulls(&n.bg[i])
 		best := 0
 		for q := range pulls {
-			z := func(q int) float64 { return math.Abs(pulls[q].d[2] - n.field[i][k][2]*n.sc.s[m]) }
+			z := func(q int) float64 { return math.Abs(pulls[q].d[2] - here[2]*n.sc.s[m]) }
 			if pulls[q].logW > pulls[best].logW-3 && z(q) < z(best) {
 				best = q
 			}
@@ -249,7 +250,7 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 		case *holdFactor:
 			holds++
 			c, m := e.likeliest(n, f.source)
-			if n.ll[i][c*len(n.sc.s)+m] < outlierLog(f.pulls(&n.bg[i]))+strayMargin {
+			if n.said[i].log[c*len(n.sc.s)+m] < outlierLog(f.pulls(&n.bg[i]))+strayMargin {
 				u.holds = append(u.holds, f)
 			} else {
 				u.others[f.coil] = true

@@ -32,7 +32,7 @@ type factor interface {
 	ceiling(field []nine, bg *background, sc *scales) float64
 	// like writes the log likelihood for every active offset cell and scale to
 	// out[cell*len(sc.s)+scale], given the coils' ampere-turns and the pad's field
-	// at the factor's points.
+	// at the factor's places.
 	like(out, at []float64, field []nine, bg *background, sc *scales)
 }
 
@@ -41,16 +41,8 @@ type frame struct {
 	group  int
 	coil   int // the coil it was mostly about, -1 for several
 	cols   *columns
-	points *[]int // the points in use; nil: all of them
+	places *[]int // where it needs the field; nil: nowhere
 	id     key    // see holdFactor.identity
-}
-
-// count is the number of points in use.
-func (f *frame) count() int {
-	if f.points != nil {
-		return len(*f.points)
-	}
-	return f.cols.points
 }
 
 // engine scores hypotheses against one body of evidence.
@@ -66,7 +58,8 @@ type engine struct {
 	bail    float64            // see the constant
 	seen    map[uint64]*scored // nil: known to be hopeless
 	first   *firstExpansion
-	ratio   bool // headings alone: see onlyBearings
+	idle    map[uint64]bool // bases that the coarse look found hopeless
+	ratio   bool            // headings alone: see onlyBearings
 	known   *likes
 }
 
@@ -77,9 +70,9 @@ type node struct {
 	sc    scales
 	bg    []background // per factor
 	bgLog float64      // log prior of the fitted backgrounds
-	field [][]nine
-	ll    [][]float64
-	tot   [][]float64 // per source, sum of ll over its factors
+	field [][]nine     // per factor, at its places; nil: not needed yet
+	said  []*said      // per factor
+	tot   [][]float64  // per source, sum of what its factors said
 
 	glance []glance
 	rough  [][]float64 // per factor, what roughlyHopeless takes it for; nil: not worked out
@@ -163,16 +156,12 @@ func (e *engine) evaluate(s *scored) *node {
 	n.bg = make([]background, len(e.factors))
 	for i, f := range e.factors {
 		n.bg[i] = e.groups[f.frame().group].prior()
+		n.bg[i].snap()
 	}
 	n.field = make([][]nine, len(e.factors))
-	n.ll = make([][]float64, len(e.factors))
-	for i, f := range e.factors {
-		fr := f.frame()
-		n.field[i] = make([]nine, fr.cols.points)
-		fr.cols.sum(n.field[i], n.at, fr.points)
-	}
+	n.said = make([]*said, len(e.factors))
 	e.likeAll(n)
-	for range 3 {
+	for range backgroundRounds {
 		if !e.fitBackground(n) {
 			break
 		}
@@ -181,11 +170,15 @@ func (e *engine) evaluate(s *scored) *node {
 	n.short = make([]float64, len(e.factors))
 	for i, f := range e.factors {
 		c, m := e.likeliest(n, f.frame().src)
-		n.short[i] = math.Max(0, f.ceiling(n.field[i], &n.bg[i], &n.sc)-n.ll[i][c*len(n.sc.s)+m])
+		n.short[i] = math.Max(0, e.ceiling(n, i)-n.said[i].log[c*len(n.sc.s)+m])
 	}
 	n.log = e.total(n.tot, &n.sc) + s.hyp.logPrior + n.bgLog + e.direct(s.hyp)
 	return n
 }
+
+// backgroundRounds bounds how often backgrounds are fitted anew to the places that
+// the last ones made likely.
+const backgroundRounds = 3
 
 func (e *engine) likeAll(n *node) {
 	n.tot = make([][]float64, len(e.phones))
@@ -194,33 +187,60 @@ func (e *engine) likeAll(n *node) {
 	}
 	for i, f := range e.factors {
 		fr := f.frame()
-		n.bg[i].snap()
 		key := e.keyOf(i, n.at, &n.bg[i], &n.sc)
-		if n.ll[i] = e.known.find(key); n.ll[i] == nil {
-			n.ll[i] = make([]float64, len(e.phones[fr.src].cells)*len(n.sc.s))
-			f.like(n.ll[i], n.at, n.field[i], &n.bg[i], &n.sc)
-			e.known.keep(key, n.ll[i])
+		if n.said[i] = e.known.find(key); n.said[i] == nil {
+			n.said[i] = newSaid(len(e.phones[fr.src].cells) * len(n.sc.s))
+			f.like(n.said[i].log, n.at, e.fieldOf(n, i), &n.bg[i], &n.sc)
+			e.known.keep(key, n.said[i])
 		}
 		tot := n.tot[fr.src]
-		for q, v := range n.ll[i] {
+		for q, v := range n.said[i].log {
 			tot[q] += v
 		}
 	}
 }
 
+// fieldOf is a node's field at a factor's places. Where everything is known
+// already nobody asks for it.
+func (e *engine) fieldOf(n *node, factor int) []nine {
+	fr := e.factors[factor].frame()
+	if n.field[factor] == nil && fr.places != nil {
+		n.field[factor] = make([]nine, len(*fr.places))
+		for q, k := range *fr.places {
+			n.field[factor][q] = fr.cols.sumAt(k, n.at)
+		}
+	}
+	return n.field[factor]
+}
+
+func (e *engine) ceiling(n *node, factor int) float64 {
+	s := n.said[factor]
+	if math.IsNaN(s.ceiling) {
+		s.ceiling = e.factors[factor].ceiling(e.fieldOf(n, factor), &n.bg[factor], &n.sc)
+	}
+	return s.ceiling
+}
+
 // total sums the offset cells of every phone and the scales out.
 func (e *engine) total(tot [][]float64, sc *scales) float64 {
+	return e.totalOver(func(p int) []int { return e.phones[p].cells }, tot, sc)
+}
+
+// totalOver is total over some cells of each phone.
+func (e *engine) totalOver(cells func(phone int) []int, tot [][]float64, sc *scales) float64 {
 	out := math.Inf(-1)
 	nodes := len(sc.s)
 	for m := range sc.s {
 		v := sc.lp[m]
 		for p, ph := range e.phones {
 			sum, top := 0.0, math.Inf(-1)
-			for c, cell := range ph.cells {
+			for c, cell := range cells(p) {
 				top = math.Max(top, ph.prior[cell]+tot[p][c*nodes+m])
 			}
-			for c, cell := range ph.cells {
-				sum += math.Exp(ph.prior[cell] + tot[p][c*nodes+m] - top)
+			for c, cell := range cells(p) {
+				if d := ph.prior[cell] + tot[p][c*nodes+m] - top; d > -faint {
+					sum += expDown(d)
+				}
 			}
 			v += top + math.Log(sum)
 		}
@@ -228,6 +248,9 @@ func (e *engine) total(tot [][]float64, sc *scales) float64 {
 	}
 	return out
 }
+
+// faint is how far below the likeliest cell one adds nothing to a sum.
+const faint = 40
 
 // affectUT is the smallest change of field that makes a reading worth scoring
 // anew.
@@ -238,46 +261,48 @@ const affectUT = 1.5
 const bail = 15
 
 // child scores a neighbour of a node. Only readings that the change reaches are
-// scored anew, the nearest first; a neighbour that falls hopelessly behind is
-// given up with -Inf.
+// scored anew: first those that are known from another hypothesis, then the others,
+// the nearest first. A neighbour that falls hopelessly behind is given up with -Inf.
 func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	sc := e.scalesFor(h)
 	sameScales := sc.equal(&n.sc)
 	e.affected(n, h.at, sameScales, work)
 	base := h.logPrior + n.bgLog + e.direct(h)
-	if len(work.order) == 0 {
-		return e.total(n.tot, &sc) + base
-	}
-	if sameScales && !e.allKnown(n, h, &sc, work) && e.hopeless(n, h, &sc, work) {
-		return math.Inf(-1)
-	}
 	hope := n.hope(work.order) // what the readings not scored yet may still gain
 	for p := range n.tot {
 		work.tot[p] = append(work.tot[p][:0], n.tot[p]...)
 	}
-	for i, o := range work.order {
+	behind := func() bool {
+		return sameScales && e.total(work.tot, &sc)+base+hope < e.best-e.bail
+	}
+	add := func(factor int, s *said) {
+		tot, old := work.tot[e.factors[factor].frame().src], n.said[factor].log
+		for q, v := range s.log {
+			tot[q] += v - old[q]
+		}
+		hope -= n.short[factor]
+	}
+	left := work.order[:0]
+	for _, o := range work.order {
+		o.key = e.keyOf(o.factor, h.at, &n.bg[o.factor], &sc)
+		if s := e.known.find(o.key); s != nil {
+			add(o.factor, s)
+		} else {
+			left = append(left, o)
+		}
+	}
+	if work.order = left; len(left) > 0 && (behind() || sameScales && e.hopeless(n, h, &sc, work, hope)) {
+		return math.Inf(-1)
+	}
+	for i, o := range left {
 		fr := e.factors[o.factor].frame()
-		key := e.keyOf(o.factor, h.at, &n.bg[o.factor], &sc)
-		out := e.known.find(key)
-		if out == nil {
-			fld := work.changed(n.field[o.factor], fr, n.at, h.at)
-			out = make([]float64, len(n.ll[o.factor]))
-			e.factors[o.factor].like(out, h.at, fld, &n.bg[o.factor], &sc)
-			e.known.keep(key, out)
-		}
-		tot := work.tot[fr.src]
-		old := n.ll[o.factor]
-		for q := range out {
-			tot[q] += out[q] - old[q]
-		}
-		if !sameScales {
-			continue
-		}
-		hope -= n.short[o.factor]
-		if i < len(work.order)-1 && (i < 3 || i%4 == 0) {
-			if e.total(work.tot, &sc)+base+hope < e.best-e.bail {
-				return math.Inf(-1)
-			}
+		s := newSaid(len(n.said[o.factor].log))
+		field := work.changed(e.fieldOf(n, o.factor), nil, fr, n.at, h.at)
+		e.factors[o.factor].like(s.log, h.at, field, &n.bg[o.factor], &sc)
+		e.known.keep(o.key, s)
+		add(o.factor, s)
+		if i < len(left)-1 && (i < 3 || i%4 == 0) && behind() {
+			return math.Inf(-1)
 		}
 	}
 	return e.total(work.tot, &sc) + base
@@ -311,51 +336,57 @@ const usualShort = 6
 
 // Bounds on the glance that tells hopeless neighbours.
 const (
-	glanceCells = 3  // offset cells looked at
-	glanceSlack = 7  // log units that other cells may make good
-	roughSlack  = 12 // and what taking the placement for a Gaussian may hide
+	glanceCells = 3   // offset cells looked at
+	glanceWorth = 0.4 // of all places, at most, or it saves nothing
+	glanceSlack = 7   // log units that other cells may make good
+	roughSlack  = 12  // and what taking the placement for a Gaussian may hide
 )
 
 // hopeless takes a glance at the node's likeliest offset cells alone and tells
-// whether a neighbour falls too far behind there to be worth a full score.
-func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace) bool {
+// whether a neighbour falls too far behind there to be worth a full score. It goes
+// on from what work.tot holds already, with so much that the others may gain.
+func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace, hope float64) bool {
 	if n.glance == nil {
 		n.glance, n.rough = e.glanceOf(n), make([][]float64, len(e.factors))
 	}
 	nodes := len(sc.s)
-	for p := range e.phones {
-		g := &n.glance[p]
-		if len(e.phones[p].cells) <= 2*glanceCells {
+	worth := true
+	for p, ph := range e.phones {
+		if len(ph.cells) <= 2*glanceCells {
 			return false
 		}
-		work.few[p] = work.few[p][:0]
-		for _, c := range g.index {
-			work.few[p] = append(work.few[p], n.tot[p][c*nodes:(c+1)*nodes]...)
+		worth = worth && float64(len(n.glance[p].places)) < glanceWorth*float64(len(ph.places))
+		work.few[p], work.before[p] = work.few[p][:0], work.before[p][:0]
+		for _, c := range n.glance[p].index {
+			work.few[p] = append(work.few[p], work.tot[p][c*nodes:(c+1)*nodes]...)
+			work.before[p] = append(work.before[p], n.tot[p][c*nodes:(c+1)*nodes]...)
 		}
 	}
-	e.swapGlance(n)
-	defer e.swapGlance(n)
-	before := e.total(work.few, sc)
-	limit := e.best - e.bail - (n.log - before) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
-	if e.roughlyHopeless(n, h, sc, work, limit-roughSlack) {
+	limit := e.best - e.bail - (n.log - e.totalOver(n.glanced, work.before, sc)) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
+	if e.roughlyHopeless(n, h, sc, work, limit-roughSlack, hope) {
 		return true
 	}
+	if !worth {
+		return false
+	}
 	limit -= glanceSlack
-	hope := n.hope(work.order)
 	for i, o := range work.order {
 		fr := e.factors[o.factor].frame()
 		g := &n.glance[fr.src]
-		fld := work.changed(n.field[o.factor], fr, n.at, h.at)
+		old := e.fieldOf(n, o.factor)
+		e.swapGlance(n)
+		field := work.changed(old, g.from, fr, n.at, h.at)
 		out := slices.Grow(work.out[:0], len(g.index)*nodes)[:len(g.index)*nodes]
-		e.factors[o.factor].like(out, h.at, fld, &n.bg[o.factor], sc)
+		e.factors[o.factor].like(out, h.at, field, &n.bg[o.factor], sc)
+		e.swapGlance(n)
 		work.out = out
 		for q, c := range g.index {
 			for m := range nodes {
-				work.few[fr.src][q*nodes+m] += out[q*nodes+m] - n.ll[o.factor][c*nodes+m]
+				work.few[fr.src][q*nodes+m] += out[q*nodes+m] - n.said[o.factor].log[c*nodes+m]
 			}
 		}
 		hope -= n.short[o.factor]
-		if (i < 4 || i == len(work.order)-1) && e.total(work.few, sc)+hope < limit {
+		if (i < 4 || i == len(work.order)-1) && e.totalOver(n.glanced, work.few, sc)+hope < limit {
 			return true
 		}
 	}
@@ -365,9 +396,8 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace) b
 // roughlyHopeless is hopeless by the middles of the glance's cells alone, for a
 // node's and a neighbour's likelihoods taken equally roughly. It tells what falls
 // far behind at a small part of the cost.
-func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *workspace, limit float64) bool {
+func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *workspace, limit, hope float64) bool {
 	nodes := len(sc.s)
-	hope := n.hope(work.order)
 	for p := range work.few {
 		work.rough[p] = append(work.rough[p][:0], work.few[p]...)
 	}
@@ -376,11 +406,12 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 		if !ok {
 			return false
 		}
-		cells := f.ph.cells // the glance's
+		cells := n.glance[f.source].cells
+		field := e.fieldOf(n, o.factor)
 		middles := work.middles[:0]
 		if n.rough[o.factor] == nil {
 			for _, c := range cells {
-				middles = append(middles, n.field[o.factor][f.ph.middle(c)])
+				middles = append(middles, field[f.ph.slot[f.ph.middle(c)]])
 			}
 			n.rough[o.factor] = make([]float64, len(cells)*nodes)
 			f.roughly(n.rough[o.factor], middles, &n.bg[o.factor], sc)
@@ -389,8 +420,8 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 		cols := f.frame_.cols
 		work.deltas(cols, n.at, h.at)
 		for _, c := range cells {
-			k, near := f.ph.middle(c), len(cols.near)
-			middles = append(middles, work.changedAt(n.field[o.factor][k], cols.g[k*near:k*near+near]))
+			k := f.ph.middle(c)
+			middles = append(middles, work.changedAt(field[f.ph.slot[k]], cols.row(k)))
 		}
 		out := slices.Grow(work.out[:0], len(cells)*nodes)[:len(cells)*nodes]
 		f.roughly(out, middles, &n.bg[o.factor], sc)
@@ -399,7 +430,7 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 			work.rough[f.source][q] += v - n.rough[o.factor][q]
 		}
 		hope -= n.short[o.factor]
-		if (i < 4 || i == len(work.order)-1) && e.total(work.rough, sc)+hope < limit {
+		if (i < 4 || i == len(work.order)-1) && e.totalOver(n.glanced, work.rough, sc)+hope < limit {
 			return true
 		}
 	}
@@ -409,7 +440,8 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 // glance is a node's likeliest offset cells of one phone.
 type glance struct {
 	view
-	index []int // of each cell, its place in the phone's full list
+	index []int   // of each cell, its place in the phone's full list
+	from  []int32 // of each place, where it stands in the phone's full list
 }
 
 func (e *engine) glanceOf(n *node) []glance {
@@ -436,9 +468,15 @@ func (e *engine) glanceOf(n *node) []glance {
 			score[best] = math.Inf(-1)
 		}
 		out[p].view = ph.viewOf(cells)
+		for _, k := range out[p].places {
+			out[p].from = append(out[p].from, ph.slot[k])
+		}
 	}
 	return out
 }
+
+// glanced are the cells of a phone that the glance looks at.
+func (n *node) glanced(phone int) []int { return n.glance[phone].cells }
 
 // swapGlance exchanges the phones' full views and the node's glance.
 func (e *engine) swapGlance(n *node) {
@@ -447,24 +485,22 @@ func (e *engine) swapGlance(n *node) {
 	}
 }
 
-// changed returns a factor's field with the ampere-turns changed. Only the
-// points in use are filled in.
-func (w *workspace) changed(old []nine, fr *frame, from, to []float64) []nine {
-	if cap(w.field) < len(old) {
-		w.field = make([]nine, len(old))
+// changed returns the field at a factor's places with the ampere-turns changed.
+// from says which of the old ones each place is; nil: the same.
+func (w *workspace) changed(old []nine, from []int32, fr *frame, was, is []float64) []nine {
+	if fr.places == nil {
+		return nil
 	}
-	dst := w.field[:len(old)]
-	c := fr.cols
-	n := len(c.near)
-	w.deltas(c, from, to)
-	for q, count := 0, fr.count(); q < count; q++ {
-		k := q
-		if fr.points != nil {
-			k = (*fr.points)[q]
+	w.field = slices.Grow(w.field[:0], len(*fr.places))
+	w.deltas(fr.cols, was, is)
+	for q, k := range *fr.places {
+		b := &old[q]
+		if from != nil {
+			b = &old[from[q]]
 		}
-		dst[k] = w.changedAt(old[k], c.g[k*n:k*n+n])
+		w.field = append(w.field, w.changedAt(*b, fr.cols.row(k)))
 	}
-	return dst
+	return w.field
 }
 
 // changedAt adds the change of the ampere-turns to the field at one place.
@@ -491,23 +527,27 @@ func (w *workspace) deltas(c *columns, from, to []float64) {
 type affectedFactor struct {
 	factor int
 	change float64
+	key    likeKey
 }
 
+// workspace is what scoring neighbours needs over and over.
 type workspace struct {
 	order []affectedFactor
 	field []nine
 	delta []float64
 	index []int
 	out   []float64
-	tot   [][]float64
-	few   [][]float64
-	rough [][]float64
+	tot   [][]float64 // per phone, what is summed so far; likewise those below
+
+	// Of the glance's cells alone: at the neighbour, at the node, and roughly.
+	few, before, rough [][]float64
 
 	middles []nine
 }
 
 func (e *engine) newWorkspace() *workspace {
-	return &workspace{tot: make([][]float64, len(e.phones)), few: make([][]float64, len(e.phones)), rough: make([][]float64, len(e.phones))}
+	per := func() [][]float64 { return make([][]float64, len(e.phones)) }
+	return &workspace{tot: per(), few: per(), before: per(), rough: per()}
 }
 
 // affected lists the factors a change reaches, most changed first.
@@ -522,7 +562,7 @@ func (e *engine) affected(n *node, at []float64, sameScales bool, work *workspac
 			}
 		}
 		if change > affectUT || !sameScales {
-			work.order = append(work.order, affectedFactor{i, change})
+			work.order = append(work.order, affectedFactor{factor: i, change: change})
 		}
 	}
 	sortAffected(work.order)

@@ -237,7 +237,7 @@ func (h *holdFactor) like(out, _ []float64, field []nine, bg *background, sc *sc
 	}
 	score := h.buf[:len(field)*nodes]
 	ref := reference(comps)
-	for _, k := range h.ph.places {
+	for k := range field {
 		row := score[k*nodes : k*nodes+nodes]
 		clear(row)
 		h.placeScores(row, comps, &field[k], sc, h.ph.sd)
@@ -342,7 +342,7 @@ func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *sc
 func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
 	least := math.Inf(1)
 	p := &h.pulls(bg)[0]
-	for _, k := range h.ph.places {
+	for k := range field {
 		c := p.c
 		open := h.spread(&field[k], sc.sd, h.ph.sd)
 		c.addSym(&open, 1)
@@ -380,7 +380,7 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 	var list []seen
 	for di, ki := range h.ph.across[j0] {
 		for dj, kj := range h.ph.up[i0] {
-			k := (i0+di)*h.ph.ny + j0 + dj
+			k := h.ph.slot[(i0+di)*h.ph.ny+j0+dj]
 			open := h.spread(&field[k], sc.sd, h.ph.sd)
 			for i := range comps {
 				var row [1]float64

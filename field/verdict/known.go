@@ -8,25 +8,43 @@ import (
 // only, and hypotheses that agree on those are scored once. A hold said the same
 // in the verdict before, so that one more reading costs little.
 type likes struct {
-	log  map[likeKey][]float64
+	said map[likeKey]*said
 	size int // numbers held
+}
+
+// said is what a factor said under one hypothesis.
+type said struct {
+	log     []float64 // as factor.like has it
+	ceiling float64   // NaN: not worked out
+	// The background it leaves at the place last asked about.
+	cell, scale int // -1: never asked
+	left        left
+	leaves      bool
+}
+
+func newSaid(numbers int) *said {
+	return &said{log: make([]float64, numbers), ceiling: math.NaN(), cell: -1}
 }
 
 // likeKey names a factor; and the ampere-turns near it, its background, the
 // scales and the cells in play.
 type likeKey struct{ factor, rest key }
 
-// mostLikes bounds the numbers held: 24 MB of them.
-const mostLikes = 3 << 20
+// Bounds on what is held: 24 MB of it.
+const (
+	mostLikes = 3 << 20
+	saidSize  = 24 // numbers that an entry takes beside its own
+)
 
-func (l *likes) find(k likeKey) []float64 { return l.log[k] }
+func (l *likes) find(k likeKey) *said { return l.said[k] }
 
-func (l *likes) keep(k likeKey, log []float64) {
-	if l.log == nil || l.size+len(log) > mostLikes {
-		l.log, l.size = map[likeKey][]float64{}, 0
+func (l *likes) keep(k likeKey, s *said) {
+	size := len(s.log) + saidSize
+	if l.said == nil || l.size+size > mostLikes {
+		l.said, l.size = map[likeKey]*said{}, 0
 	}
-	l.log[k] = log
-	l.size += len(log)
+	l.said[k] = s
+	l.size += size
 }
 
 // keyOf is where every score begins, and so where a search ends that is no longer
@@ -75,16 +93,6 @@ func (h *holdFactor) identity() key {
 func (m *Model) fresh() key {
 	m.counted++
 	return key(m.counted)
-}
-
-// allKnown tells whether nothing has to be worked out to score a neighbour.
-func (e *engine) allKnown(n *node, h *hypothesis, sc *scales, work *workspace) bool {
-	for _, o := range work.order {
-		if e.known.find(e.keyOf(o.factor, h.at, &n.bg[o.factor], sc)) == nil {
-			return false
-		}
-	}
-	return true
 }
 
 // snap rounds a fitted background to what matters, so that hypotheses whose

@@ -134,11 +134,13 @@ type phone struct {
 	view
 }
 
-// view is a set of offset cells with the place cells those can reach.
+// view is a set of offset cells with the place cells those can reach. What is
+// worked out at places is kept in their order.
 type view struct {
 	cells  []int
 	places []int
-	key    key // of the cells
+	slot   []int32 // per place cell: where it stands among the places, if it does
+	key    key     // of the cells
 }
 
 // viewOf lists the places that a set of offset cells can reach.
@@ -156,12 +158,31 @@ func (g *grid) viewOf(cells []int) view {
 	for _, c := range cells {
 		v.key.add(float64(c))
 	}
+	v.slot = make([]int32, g.size())
 	for k := range in {
 		if in[k] {
+			v.slot[k] = int32(len(v.places))
 			v.places = append(v.places, k)
 		}
 	}
 	return v
+}
+
+// everyFew lists places about so many metres apart each way, the last ones too.
+func (g *grid) everyFew(apart float64) (out []int) {
+	few := max(1, int(math.Round(apart/g.step)))
+	along := func(n int) (list []int) {
+		for i := 0; i < n-1; i += few {
+			list = append(list, i)
+		}
+		return append(list, n-1)
+	}
+	for _, i := range along(g.nx) {
+		for _, j := range along(g.ny) {
+			out = append(out, i*g.ny+j)
+		}
+	}
+	return out
 }
 
 func (g *grid) allCells() []int {
@@ -183,11 +204,10 @@ func (p *phone) blur(out, score []float64, nodes int, ref, outlier float64) {
 		clear(sum[:nodes])
 		up := p.up[i0]
 		for di, ki := range p.across[j0] {
+			row := score[int(p.slot[(i0+di)*p.ny+j0])*nodes:] // all of a row's places are in play
 			for dj, kj := range up {
 				w := ki * kj
-				row := score[((i0+di)*p.ny+j0+dj)*nodes:]
-				row = row[:nodes]
-				for m, v := range row {
+				for m, v := range row[dj*nodes : dj*nodes+nodes] {
 					sum[m] += w * v
 				}
 			}
@@ -210,20 +230,25 @@ func (n *nine) slopeY() (x, y, z float64) {
 // below what any reading tells, at half the memory.
 type slim [9]float32
 
-// columns are the fields of the coils near a hold at each of its places, uT per
-// ampere-turn (and per metre for the slopes).
+// columns are the fields of the coils near a hold, uT per ampere-turn (and per
+// metre for the slopes), worked out for a place when it is first asked for.
 type columns struct {
 	near   []int32   // coil indices
-	g      []slim    // [place*len(near) + i]
 	peak   []float64 // per near coil: the largest |B| over the places
-	points int       // number of places
+	pad    *field.Pad
+	places []r3.Vec
+	rows   [][]slim // per place, in the order of near; nil: not worked out
+	turned map[int]bool
 }
 
-const slopeStep = 1e-3
+const (
+	slopeStep = 1e-3
+	peakStep  = 0.012 // metres between the places looked at for the largest field
+)
 
-// columnsAt evaluates the near coils at a list of places.
+// columnsAt finds the coils near a list of places.
 func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3.Vec, reachUT float64) *columns {
-	c := &columns{points: len(places)}
+	c := &columns{pad: pad, places: places, rows: make([][]slim, len(places))}
 	if len(places) == 0 {
 		return c
 	}
@@ -240,24 +265,45 @@ func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3
 			c.near = append(c.near, int32(j))
 		}
 	}
-	c.g = make([]slim, len(places)*len(c.near))
+	return c
+}
+
+// findPeaks looks at the places of these indices for the largest fields.
+func (c *columns) findPeaks(at []int) {
 	c.peak = make([]float64, len(c.near))
 	for i, j := range c.near {
-		for k, p := range places {
-			b := pad.Column(int(j), p)
-			bx := pad.Column(int(j), r3.Vec{X: p.X + slopeStep, Y: p.Y, Z: p.Z})
-			bz := pad.Column(int(j), r3.Vec{X: p.X, Y: p.Y, Z: p.Z + slopeStep})
-			const u = 1e6
-			const s = 1e6 / slopeStep
-			c.g[k*len(c.near)+i] = slim{
-				float32(b.X * u), float32(b.Y * u), float32(b.Z * u),
-				float32((bx.X - b.X) * s), float32((bx.Y - b.Y) * s), float32((bx.Z - b.Z) * s),
-				float32((bz.X - b.X) * s), float32((bz.Y - b.Y) * s), float32((bz.Z - b.Z) * s),
-			}
-			c.peak[i] = math.Max(c.peak[i], r3.Norm(b)*u)
+		for _, k := range at {
+			c.peak[i] = math.Max(c.peak[i], r3.Norm(c.pad.Column(int(j), c.places[k]))*1e6)
 		}
 	}
-	return c
+}
+
+// row is what the near coils make at place k.
+func (c *columns) row(k int) []slim {
+	if c.rows[k] == nil {
+		c.rows[k] = c.makeRow(c.places[k])
+	}
+	return c.rows[k]
+}
+
+func (c *columns) makeRow(p r3.Vec) []slim {
+	row := make([]slim, len(c.near))
+	for i, j := range c.near {
+		u := 1e6
+		if c.turned[int(j)] {
+			u = -u
+		}
+		s := u / slopeStep
+		b := c.pad.Column(int(j), p)
+		bx := c.pad.Column(int(j), r3.Vec{X: p.X + slopeStep, Y: p.Y, Z: p.Z})
+		bz := c.pad.Column(int(j), r3.Vec{X: p.X, Y: p.Y, Z: p.Z + slopeStep})
+		row[i] = slim{
+			float32(b.X * u), float32(b.Y * u), float32(b.Z * u),
+			float32((bx.X - b.X) * s), float32((bx.Y - b.Y) * s), float32((bx.Z - b.Z) * s),
+			float32((bz.X - b.X) * s), float32((bz.Y - b.Y) * s), float32((bz.Z - b.Z) * s),
+		}
+	}
+	return row
 }
 
 // reaches tells whether coil j, seen as a dipole, can make reachUT anywhere
@@ -274,23 +320,9 @@ func reaches(plan *layout.Plan, j int, ampereTurns float64, centre r3.Vec, radiu
 	return field.Mu0/(4*math.Pi)*moment/(d*d*d)*1e6 > reachUT
 }
 
-// sum adds up the near coils' fields for given ampere-turns at some of the points;
-// nil: at all of them.
-func (c *columns) sum(dst []nine, at []float64, points *[]int) {
-	if points == nil {
-		for k := range dst {
-			dst[k] = c.sumAt(k, at)
-		}
-		return
-	}
-	for _, k := range *points {
-		dst[k] = c.sumAt(k, at)
-	}
-}
-
+// sumAt adds up the near coils' fields at place k for given ampere-turns.
 func (c *columns) sumAt(k int, at []float64) (b nine) {
-	n := len(c.near)
-	row := c.g[k*n : k*n+n]
+	row := c.row(k)
 	for i := range row {
 		a := at[c.near[i]]
 		if a == 0 {

@@ -110,8 +110,9 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 		return c
 	}
 	c := columnsAt(m.plan, m.pad, m.planned.at, m.placesOf(g, coil, shift, topDeg), reachUT)
+	c.findPeaks(g.everyFew(peakStep))
 	if mended != nil {
-		c.turn(mended.turned)
+		c.turned = mended.turned
 	}
 	if len(m.columns) >= maxCachedColumns {
 		clear(m.columns)
@@ -138,7 +139,7 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		if d.up != [3]float64{} {
 			h.tilt = levelSD
 		}
-		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), points: &ph.places}
+		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), places: &ph.places}
 		h.frame_.id = h.identity()
 		if ev.sources[d.source].mended != nil {
 			h.frame_.id.text(ev.sources[d.source].mended.key)
@@ -342,11 +343,11 @@ func (e *engine) bases() []*hypothesis {
 
 // narrow looks over all sensor places coarsely with the faults that change most,
 // keeps the cells where any good hypothesis puts the sensor, and notes those
-// hypotheses as places to begin.
+// hypotheses as places to begin; and which bases are not worth beginning from.
 func (e *engine) narrow() {
 	c := e.m.newEngine(e.ev, coarseCells)
 	c.bail = climbBail
-	nodes := c.climb()
+	nodes, bases := c.climb()
 	best := math.Inf(-1)
 	for _, n := range nodes {
 		best = math.Max(best, n.log)
@@ -380,28 +381,41 @@ func (e *engine) narrow() {
 			e.put(n.hyp, math.Inf(-1)).gain = math.Inf(1)
 		}
 	}
+	e.idle = map[uint64]bool{}
+	for _, n := range bases {
+		if n.log < best-coarseWithin-baseWithin {
+			e.idle[n.hyp.key] = true
+		}
+	}
 }
 
 // maxClimbs bounds the bases that are climbed from, the best first: in a pad of
 // many strings one more that is turned or open is found on the way from the plan.
 const maxClimbs = 12
 
-// climb improves the bases fault by fault and returns all nodes on the way.
-func (e *engine) climb() []*node {
+// climb improves the bases fault by fault and returns all nodes on the way, and the
+// bases. A base is left alone when faults as telling as the most telling one seen
+// would not bring it near the best.
+func (e *engine) climb() (nodes, bases []*node) {
 	work := e.newWorkspace()
-	var nodes []*node
 	visited := map[uint64]bool{}
-	var bases []*node
 	for _, h := range e.bases() {
-		bases = append(bases, e.evaluate(&scored{hyp: h}))
+		n := e.evaluate(&scored{hyp: h})
+		n.slim()
+		bases = append(bases, n)
 	}
 	slices.SortStableFunc(bases, func(a, b *node) int { return cmp.Compare(b.log, a.log) })
+	best, most := math.Inf(-1), 0.0
 	for _, n := range bases[:min(len(bases), maxClimbs)] {
-		for range maxFaults {
-			if visited[n.hyp.key] {
+		for left := maxFaults; left > 0; left-- {
+			best = math.Max(best, n.log)
+			if visited[n.hyp.key] || n.log+float64(left)*most < best-coarseWithin {
 				break
 			}
 			visited[n.hyp.key] = true
+			if n.said == nil {
+				n = e.evaluate(n.scored)
+			}
 			nodes = append(nodes, n)
 			e.best = n.log
 			var top *hypothesis
@@ -421,18 +435,20 @@ func (e *engine) climb() []*node {
 			if top == nil {
 				break
 			}
+			was := n.log
 			n.slim()
 			n = e.evaluate(&scored{hyp: top})
+			most = math.Max(most, n.log-was)
 		}
 		n.slim()
 	}
-	return nodes
+	return nodes, bases
 }
 
 // slim lets go of what only scoring neighbours needs: in a large pad the nodes of
 // a climb would hold hundreds of megabytes.
 func (n *node) slim() {
-	n.field, n.ll, n.bg, n.glance, n.rough = nil, nil, nil, nil, nil
+	n.field, n.said, n.bg, n.glance, n.rough = nil, nil, nil, nil, nil
 }
 
 // put records a hypothesis unless an equal one is known.
@@ -452,7 +468,9 @@ func (e *engine) put(h *hypothesis, log float64) *scored {
 // grow grows hypotheses from the best until none worth growing is left.
 func (e *engine) grow() {
 	for _, h := range e.bases() {
-		e.put(h, math.Inf(-1)).base = true
+		if len(h.faults) == 0 || !e.idle[h.key] {
+			e.put(h, math.Inf(-1)).base = true
+		}
 	}
 	first := make([]*scored, 0, len(e.seen))
 	for _, s := range e.seen {

@@ -54,7 +54,7 @@ func (e *engine) why(list []*scored) *Why {
 	for i, f := range e.factors {
 		ca, ma := e.likeliest(a, f.frame().src)
 		cb, mb := e.likeliest(b, f.frame().src)
-		d := a.ll[i][ca*len(a.sc.s)+ma] - b.ll[i][cb*len(b.sc.s)+mb]
+		d := a.said[i].log[ca*len(a.sc.s)+ma] - b.said[i].log[cb*len(b.sc.s)+mb]
 		w.Carried = append(w.Carried, Carried{Reading: f.name(), Times: d})
 	}
 	for i := range e.ev.faces {
