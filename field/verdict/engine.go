@@ -77,6 +77,7 @@ type node struct {
 	glance []glance
 	rough  [][]float64 // per factor, what roughlyHopeless takes it for; nil: not worked out
 	short  []float64   // per factor: how far it falls short of its ceiling, at the likeliest place
+	firm   []float64   // per factor: what a microtesla more or less may come to, standard deviations
 }
 
 // scored is a hypothesis and its log posterior, up to a common constant.
@@ -154,10 +155,7 @@ func logNormal(x, mean, sd float64) float64 {
 func (e *engine) evaluate(s *scored) *node {
 	n := &node{scored: s, at: s.hyp.at, sc: e.scalesFor(s.hyp)}
 	n.bg = make([]background, len(e.factors))
-	for i, f := range e.factors {
-		n.bg[i] = e.groups[f.frame().group].prior()
-		n.bg[i].snap()
-	}
+	e.begin(n)
 	n.field = make([][]nine, len(e.factors))
 	n.said = make([]*said, len(e.factors))
 	e.likeAll(n)
@@ -167,8 +165,13 @@ func (e *engine) evaluate(s *scored) *node {
 		}
 		e.likeAll(n)
 	}
-	n.short = make([]float64, len(e.factors))
+	e.keepLevels(n)
+	n.short, n.firm = make([]float64, len(e.factors)), make([]float64, len(e.factors))
 	for i, f := range e.factors {
+		n.firm[i] = math.Inf(1)
+		if h, ok := f.(*holdFactor); ok {
+			n.firm[i] = h.firmness(&n.bg[i])
+		}
 		c, m := e.likeliest(n, f.frame().src)
 		n.short[i] = math.Max(0, e.ceiling(n, i)-n.said[i].log[c*len(n.sc.s)+m])
 	}
@@ -268,25 +271,30 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	sameScales := sc.equal(&n.sc)
 	e.affected(n, h.at, sameScales, work)
 	base := h.logPrior + n.bgLog + e.direct(h)
-	hope := n.hope(work.order) // what the readings not scored yet may still gain
+	hope := 0.0 // what the readings not scored yet may still gain
+	for i := range work.order {
+		o := &work.order[i]
+		o.hope = n.hope(o)
+		hope += o.hope
+	}
 	for p := range n.tot {
 		work.tot[p] = append(work.tot[p][:0], n.tot[p]...)
 	}
 	behind := func() bool {
 		return sameScales && e.total(work.tot, &sc)+base+hope < e.best-e.bail
 	}
-	add := func(factor int, s *said) {
-		tot, old := work.tot[e.factors[factor].frame().src], n.said[factor].log
+	add := func(o *affectedFactor, s *said) {
+		tot, old := work.tot[e.factors[o.factor].frame().src], n.said[o.factor].log
 		for q, v := range s.log {
 			tot[q] += v - old[q]
 		}
-		hope -= n.short[factor]
+		hope -= o.hope
 	}
 	left := work.order[:0]
 	for _, o := range work.order {
 		o.key = e.keyOf(o.factor, h.at, &n.bg[o.factor], &sc)
 		if s := e.known.find(o.key); s != nil {
-			add(o.factor, s)
+			add(&o, s)
 		} else {
 			left = append(left, o)
 		}
@@ -300,7 +308,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		field := work.changed(e.fieldOf(n, o.factor), nil, fr, n.at, h.at)
 		e.factors[o.factor].like(s.log, h.at, field, &n.bg[o.factor], &sc)
 		e.known.keep(o.key, s)
-		add(o.factor, s)
+		add(&o, s)
 		if i < len(left)-1 && (i < 3 || i%4 == 0) && behind() {
 			return math.Inf(-1)
 		}
@@ -311,13 +319,11 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 // climbBail is the same for a climb, which goes on with the best neighbour alone.
 const climbBail = 3
 
-// hope sums how far the listed factors fall short of their ceilings.
-func (n *node) hope(order []affectedFactor) float64 {
-	sum := 0.0
-	for _, o := range order {
-		sum += n.short[o.factor]
-	}
-	return sum
+// hope is what a factor may gain when its field changes: no more than it falls
+// short of its ceiling, and no more than so small a change can make good.
+func (n *node) hope(o *affectedFactor) float64 {
+	short := n.short[o.factor]
+	return math.Min(short, o.change*n.firm[o.factor]*math.Sqrt(2*short))
 }
 
 // misfit is how badly a node explains its readings as a whole, beyond what
@@ -385,7 +391,7 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace, h
 				work.few[fr.src][q*nodes+m] += out[q*nodes+m] - n.said[o.factor].log[c*nodes+m]
 			}
 		}
-		hope -= n.short[o.factor]
+		hope -= o.hope
 		if (i < 4 || i == len(work.order)-1) && e.totalOver(n.glanced, work.few, sc)+hope < limit {
 			return true
 		}
@@ -401,7 +407,7 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 	for p := range work.few {
 		work.rough[p] = append(work.rough[p][:0], work.few[p]...)
 	}
-	for i, o := range work.order {
+	for _, o := range work.order {
 		f, ok := e.factors[o.factor].(*holdFactor)
 		if !ok {
 			return false
@@ -429,8 +435,8 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 		for q, v := range out {
 			work.rough[f.source][q] += v - n.rough[o.factor][q]
 		}
-		hope -= n.short[o.factor]
-		if (i < 4 || i == len(work.order)-1) && e.totalOver(n.glanced, work.rough, sc)+hope < limit {
+		hope -= o.hope
+		if e.totalOver(n.glanced, work.rough, sc)+hope < limit {
 			return true
 		}
 	}
@@ -526,7 +532,8 @@ func (w *workspace) deltas(c *columns, from, to []float64) {
 
 type affectedFactor struct {
 	factor int
-	change float64
+	change float64 // of its field, uT, at most
+	hope   float64
 	key    likeKey
 }
 

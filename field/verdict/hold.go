@@ -352,6 +352,18 @@ func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
 	return -0.5*math.Log(least) - 1.5*log2pi + p.logW - 2
 }
 
+// firmness is how many standard deviations of its own a change of a microtesla may
+// come to, whichever way it points.
+func (h *holdFactor) firmness(bg *background) float64 {
+	comps := h.pulls(bg)
+	most := 0.0
+	for i := range comps {
+		adj, det := comps[i].c.adjugate()
+		most = math.Max(most, (adj.xx+adj.yy+adj.zz)/det)
+	}
+	return math.Sqrt(most)
+}
+
 // outlierLog is the log likelihood of a hold that is not what it says it is.
 func outlierLog(comps []pull) float64 {
 	sum := math.Inf(-1)

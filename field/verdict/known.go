@@ -1,7 +1,9 @@
 package verdict
 
 import (
+	"maps"
 	"math"
+	"slices"
 )
 
 // likes remembers what factors said: a reading depends on the coils near it
@@ -63,6 +65,119 @@ func (e *engine) keyOf(factor int, at []float64, bg *background, sc *scales) lik
 	k.add(sc.s[0])
 	k.add(sc.sd)
 	return likeKey{fr.id, k}
+}
+
+// views are the cells that were in play in the last verdict, by source and grid.
+type views map[viewKey]view
+
+type viewKey struct {
+	src, ox, oy  int
+	x0, y0, step float64
+}
+
+// viewSpare is how many times more cells than needed may stay in play for the sake
+// of what is known with them.
+const viewSpare = 2.5
+
+// show puts cells of a phone in play: those of the last verdict where they will do,
+// so that what was said then still counts.
+func (v views) show(src int, ph *phone, cells map[int]bool) {
+	k := viewKey{src, ph.ox, ph.oy, ph.x0, ph.y0, ph.step}
+	last, ok := v[k]
+	both := 0
+	for _, c := range last.cells {
+		if cells[c] {
+			both++
+		}
+	}
+	if !ok || both < len(cells) || float64(len(last.cells)) > viewSpare*float64(both) {
+		last = ph.viewOf(slices.Sorted(maps.Keys(cells)))
+		v[k] = last
+	}
+	ph.view = last
+}
+
+// levels remembers the backgrounds that hypotheses were left with. They are where
+// fitting begins the next time, also in the verdict after one more hold: mostly
+// they stand as they were, and what was said under them is known.
+type levels struct {
+	of   map[levelsKey]levelled
+	size int
+}
+
+type levelsKey struct {
+	hyp  uint64
+	step float64 // of the cells
+}
+
+type levelled struct {
+	factors []key
+	bg      []background
+}
+
+// mostLevels bounds the backgrounds held: 4 MB of them.
+const mostLevels = 1 << 16
+
+func (l *levels) keep(k levelsKey, v levelled) {
+	if was, ok := l.of[k]; ok {
+		l.size -= len(was.bg)
+	}
+	if l.of == nil || l.size+len(v.bg) > mostLevels {
+		l.of, l.size = map[levelsKey]levelled{}, 0
+	}
+	l.of[k] = v
+	l.size += len(v.bg)
+}
+
+// keepLevels remembers a node's backgrounds.
+func (e *engine) keepLevels(n *node) {
+	if e.settles() {
+		e.m.levels.keep(levelsKey{n.hyp.key, e.res.step}, levelled{e.identities(), slices.Clone(n.bg)})
+	}
+}
+
+// begin sets a node's backgrounds to where its hypothesis left them last: those of
+// new readings to that of the nearest in time. Nothing remembered: to the prior.
+func (e *engine) begin(n *node) {
+	last := e.m.levels.of[levelsKey{n.hyp.key, e.res.step}]
+	ids := e.identities()
+	at := make([]int, len(ids)) // in last
+	for i, id := range ids {
+		if at[i] = i; i >= len(last.factors) || last.factors[i] != id {
+			at[i] = slices.Index(last.factors, id)
+		}
+	}
+	for i, f := range e.factors {
+		near := -1
+		if at[i] >= 0 {
+			near = i
+		}
+		for q, o := range e.factors {
+			if at[i] < 0 && at[q] >= 0 && o.frame().group == f.frame().group && (near < 0 || math.Abs(o.time()-f.time()) < math.Abs(e.factors[near].time()-f.time())) {
+				near = q
+			}
+		}
+		if near >= 0 {
+			n.bg[i] = last.bg[at[near]]
+			continue
+		}
+		n.bg[i] = e.groups[f.frame().group].prior()
+		n.bg[i].snap()
+	}
+}
+
+// identities are the factors' names of themselves.
+func (e *engine) identities() []key {
+	ids := make([]key, len(e.factors))
+	for i, f := range e.factors {
+		ids[i] = f.frame().id
+	}
+	return ids
+}
+
+// settles tells whether any background has to be fitted.
+func (e *engine) settles() bool {
+	return slices.ContainsFunc(e.groups, func(g backgroundGroup) bool { return g.settles })
 }
 
 // identity is equal for equal readings of a hold against equal cells, in this

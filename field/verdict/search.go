@@ -2,7 +2,6 @@ package verdict
 
 import (
 	"cmp"
-	"maps"
 	"math"
 	"slices"
 
@@ -40,6 +39,8 @@ type Model struct {
 	columns map[columnsKey]*columns
 	halt    <-chan struct{} // closed when the search going on is no longer wanted
 	known   likes
+	levels  levels
+	views   views
 	counted uint64
 }
 
@@ -61,7 +62,7 @@ func Warm(plan *layout.Plan) (*Model, error) {
 	if _, err := plan.Solve(); err != nil {
 		return nil, err
 	}
-	m := &Model{plan: plan, pad: field.NewPad(plan), columns: map[columnsKey]*columns{}}
+	m := &Model{plan: plan, pad: field.NewPad(plan), columns: map[columnsKey]*columns{}, views: views{}}
 	m.planned = newHypothesis(plan, nil, 0)
 	for j := range plan.Coils {
 		m.tops = append(m.tops, m.fieldOver(m.planned, j).Z)
@@ -371,9 +372,8 @@ func (e *engine) narrow() {
 				}
 			}
 		}
-		cells := slices.Sorted(maps.Keys(keep))
-		if len(cells) > 0 {
-			fine.view = fine.viewOf(cells)
+		if len(keep) > 0 {
+			e.m.views.show(p, fine, keep)
 		}
 	}
 	for _, n := range nodes {
@@ -393,9 +393,14 @@ func (e *engine) narrow() {
 // many strings one more that is turned or open is found on the way from the plan.
 const maxClimbs = 12
 
+// tellingFault is what finding one fault explains, in log units, where none has been
+// found yet.
+const tellingFault = 25.0
+
 // climb improves the bases fault by fault and returns all nodes on the way, and the
 // bases. A base is left alone when faults as telling as the most telling one seen
-// would not bring it near the best.
+// would not bring it near the best, or when all it does is come nearer to what was
+// found from a far better one.
 func (e *engine) climb() (nodes, bases []*node) {
 	work := e.newWorkspace()
 	visited := map[uint64]bool{}
@@ -405,11 +410,14 @@ func (e *engine) climb() (nodes, bases []*node) {
 		bases = append(bases, n)
 	}
 	slices.SortStableFunc(bases, func(a, b *node) int { return cmp.Compare(b.log, a.log) })
-	best, most := math.Inf(-1), 0.0
+	best, from, most := bases[0], bases[0], tellingFault
 	for _, n := range bases[:min(len(bases), maxClimbs)] {
+		base := n
 		for left := maxFaults; left > 0; left-- {
-			best = math.Max(best, n.log)
-			if visited[n.hyp.key] || n.log+float64(left)*most < best-coarseWithin {
+			if n.log > best.log {
+				best, from = n, base
+			}
+			if visited[n.hyp.key] || n.log+float64(left)*most < best.log-coarseWithin {
 				break
 			}
 			visited[n.hyp.key] = true
@@ -435,14 +443,25 @@ func (e *engine) climb() (nodes, bases []*node) {
 			if top == nil {
 				break
 			}
-			was := n.log
+			was := n
 			n.slim()
 			n = e.evaluate(&scored{hyp: top})
-			most = math.Max(most, n.log-was)
+			most = math.Max(most, n.log-was.log)
+			if base.log < from.log-coarseWithin && n.log < best.log-coarseWithin && apart(n.at, best.at) < apart(was.at, best.at) {
+				break
+			}
 		}
 		n.slim()
 	}
 	return nodes, bases
+}
+
+// apart is how far two hypotheses' ampere-turns differ, all told.
+func apart(a, b []float64) (sum float64) {
+	for j := range a {
+		sum += math.Abs(a[j] - b[j])
+	}
+	return sum
 }
 
 // slim lets go of what only scoring neighbours needs: in a large pad the nodes of
@@ -699,7 +718,7 @@ func (b bitset) meets(o bitset) bool {
 // refine scores the best few of a node's neighbours anew with backgrounds of
 // their own: seen against their parent's they may look far worse than they are.
 func (e *engine) refine(fresh []*scored) {
-	if !slices.ContainsFunc(e.groups, func(g backgroundGroup) bool { return g.settles }) {
+	if !e.settles() {
 		return
 	}
 	slices.SortStableFunc(fresh, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
