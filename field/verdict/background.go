@@ -49,8 +49,9 @@ type left struct {
 
 // fitBackground moves the backgrounds to where a node's hypothesis leaves them:
 // one level per group, with steps where the phone seems to have re-zeroed
-// itself. It reports whether any moved by more than matters.
-func (e *engine) fitBackground(n *node) bool {
+// itself. It reports whether any moved by more than matters: those that stood in
+// the last verdict may be off by some of what is open about them anyway.
+func (e *engine) fitBackground(n *node, stood bool) bool {
 	was := slices.Clone(n.bg)
 	n.bgLog = 0
 	type spot struct{ cell, scale int }
@@ -58,6 +59,7 @@ func (e *engine) fitBackground(n *node) bool {
 	for p := range e.phones {
 		spots[p].cell, spots[p].scale = e.likeliest(n, p)
 	}
+	var votes []left
 	for g := range e.groups {
 		gr := &e.groups[g]
 		if !gr.settles {
@@ -79,6 +81,7 @@ func (e *engine) fitBackground(n *node) bool {
 		}
 		slices.SortFunc(list, func(a, b left) int { return cmp.Compare(a.t, b.t) })
 		n.bgLog += gr.settle(list, n.bg)
+		votes = append(votes, list...)
 		if len(list) == 0 {
 			continue
 		}
@@ -100,13 +103,24 @@ func (e *engine) fitBackground(n *node) bool {
 		}
 	}
 	moved := false
+	fit := slices.Clone(n.bg)
 	for i := range n.bg {
-		if n.bg[i].alike(&was[i]) {
+		if n.bg[i].alike(&was[i], stood) {
 			n.bg[i] = was[i]
 			continue
 		}
 		n.bg[i].snap()
 		moved = true
+	}
+	if !stood {
+		return moved
+	}
+	// What the readings lose by a level that is not quite the fitted one.
+	for _, l := range votes {
+		for a, w := range l.w {
+			d := n.bg[l.factor].b[a] - fit[l.factor].b[a]
+			n.bgLog += w * d * d / 2
+		}
 	}
 	return moved
 }
@@ -133,13 +147,20 @@ func (e *engine) left(n *node, factor int, r needsBackground, cell, scale int) (
 const (
 	alikeUT    = 0.5
 	alikeShare = 1.1 // of the variance with the drift
+	stoodSD    = 0.6 // of what is open about a level that stood in the last verdict
+	stoodShare = 1.4
 )
 
-func (b *background) alike(o *background) bool {
+// alike tells whether a fitted background may as well stay what it was.
+func (b *background) alike(was *background, stood bool) bool {
 	const drift = driftSD * driftSD
+	slack, most := 0.0, alikeShare
+	if stood {
+		slack, most = stoodSD, stoodShare
+	}
 	for a := range b.b {
-		share := (b.variance[a] + drift) / (o.variance[a] + drift)
-		if math.Abs(b.b[a]-o.b[a]) > alikeUT || share > alikeShare || share < 1/alikeShare {
+		share := (b.variance[a] + drift) / (was.variance[a] + drift)
+		if math.Abs(b.b[a]-was.b[a]) > math.Max(alikeUT, slack*math.Sqrt(b.variance[a])) || share > most || share < 1/most {
 			return false
 		}
 	}

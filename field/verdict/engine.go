@@ -48,6 +48,7 @@ type frame struct {
 // engine scores hypotheses against one body of evidence.
 type engine struct {
 	m       *Model
+	id      key
 	res     resolution
 	ev      *evidence
 	phones  []*phone
@@ -155,17 +156,17 @@ func logNormal(x, mean, sd float64) float64 {
 func (e *engine) evaluate(s *scored) *node {
 	n := &node{scored: s, at: s.hyp.at, sc: e.scalesFor(s.hyp)}
 	n.bg = make([]background, len(e.factors))
-	e.begin(n)
+	stood := e.begin(n)
 	n.field = make([][]nine, len(e.factors))
 	n.said = make([]*said, len(e.factors))
 	e.likeAll(n)
 	for range backgroundRounds {
-		if !e.fitBackground(n) {
+		if !e.fitBackground(n, stood) {
 			break
 		}
 		e.likeAll(n)
 	}
-	e.keepLevels(n)
+	e.keepLevels(n, stood)
 	n.short, n.firm = make([]float64, len(e.factors)), make([]float64, len(e.factors))
 	for i, f := range e.factors {
 		n.firm[i] = math.Inf(1)

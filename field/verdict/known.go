@@ -113,6 +113,8 @@ type levelsKey struct {
 type levelled struct {
 	factors []key
 	bg      []background
+	by      key  // the engine that fitted them
+	stood   bool // to it they were those of an earlier verdict
 }
 
 // mostLevels bounds the backgrounds held: 4 MB of them.
@@ -130,16 +132,17 @@ func (l *levels) keep(k levelsKey, v levelled) {
 }
 
 // keepLevels remembers a node's backgrounds.
-func (e *engine) keepLevels(n *node) {
+func (e *engine) keepLevels(n *node, stood bool) {
 	if e.settles() {
-		e.m.levels.keep(levelsKey{n.hyp.key, e.res.step}, levelled{e.identities(), slices.Clone(n.bg)})
+		e.m.levels.keep(levelsKey{n.hyp.key, e.res.step}, levelled{e.identities(), slices.Clone(n.bg), e.id, stood})
 	}
 }
 
 // begin sets a node's backgrounds to where its hypothesis left them last: those of
-// new readings to that of the nearest in time. Nothing remembered: to the prior.
-func (e *engine) begin(n *node) {
-	last := e.m.levels.of[levelsKey{n.hyp.key, e.res.step}]
+// new readings to that of the nearest in time. Nothing remembered: to the prior. It
+// reports whether they stem from an earlier verdict.
+func (e *engine) begin(n *node) (stood bool) {
+	last, remembered := e.m.levels.of[levelsKey{n.hyp.key, e.res.step}]
 	ids := e.identities()
 	at := make([]int, len(ids)) // in last
 	for i, id := range ids {
@@ -164,6 +167,7 @@ func (e *engine) begin(n *node) {
 		n.bg[i] = e.groups[f.frame().group].prior()
 		n.bg[i].snap()
 	}
+	return remembered && (last.stood || last.by != e.id)
 }
 
 // identities are the factors' names of themselves.
