@@ -502,6 +502,7 @@ func (e *engine) grow() {
 	}
 	work := e.newWorkspace()
 	within := expandWithin
+	grown := map[string]bool{} // by the names of faults, whatever their degree
 	for round := range 2 * maxExpansions {
 		if round >= maxExpansions && within == expandWithin {
 			return
@@ -525,6 +526,11 @@ func (e *engine) grow() {
 			return
 		}
 		next.expanded = true
+		if name := faultNames(next.hyp.faults); !grown[name] {
+			grown[name] = true
+		} else if next.log < e.best-nearBest {
+			continue // the same coils with more or fewer turns lost: what goes with them was seen
+		}
 		n := e.expand(next, work)
 		// As long as nothing explains the readings well, the way to what does
 		// may lead over something that explains them worse.
@@ -666,7 +672,8 @@ func (e *engine) instead(h *hypothesis, fault int) (out []*hypothesis) {
 }
 
 // nearBest is how near the best a hypothesis must come for faults far away from
-// its own to be added to it as well.
+// its own to be added to it as well, and for any where one that differs in degree
+// alone was grown from.
 const nearBest = 1.5
 
 // firstExpansion keeps what each single fault gained when added to the
