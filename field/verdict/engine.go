@@ -291,6 +291,9 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		}
 		hope -= o.hope
 	}
+	// Where most readings change, the sensor may turn out to sit elsewhere, and a
+	// glance at where this node has it tells nothing.
+	moves := 2*len(work.order) > len(e.factors)
 	left := work.order[:0]
 	for _, o := range work.order {
 		o.key = e.keyOf(o.factor, h.at, &n.bg[o.factor], &sc)
@@ -300,7 +303,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 			left = append(left, o)
 		}
 	}
-	if work.order = left; len(left) > 0 && (behind() || sameScales && e.hopeless(n, h, &sc, work, hope)) {
+	if work.order = left; len(left) > 0 && (behind() || sameScales && !moves && e.hopeless(n, h, &sc, work, hope)) {
 		return math.Inf(-1)
 	}
 	for i, o := range left {

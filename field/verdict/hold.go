@@ -33,6 +33,7 @@ func (h *holdFactor) name() string {
 type pull struct {
 	logW    float64
 	peak    float64 // log of the likelihood where it fits best, up to a constant
+	free    float64 // logW without what the background says of it
 	height  float64 // weight relative to the reference, set by it
 	d       [3]float64
 	c       sym3
@@ -145,7 +146,7 @@ func (h *holdFactor) pulls(bg *background) []pull {
 			if h.toggled && o > 0 {
 				break
 			}
-			p := pull{logW: r.logW}
+			p := pull{logW: r.logW, free: r.logW}
 			var d, v, b [3]float64
 			for a := range d {
 				ax := r.ax[a]
@@ -158,6 +159,7 @@ func (h *holdFactor) pulls(bg *background) []pull {
 				default:
 					s := ax.vb + prior
 					in := bg.b[a] - ax.b
+					p.free -= 0.5 * math.Log(s)
 					p.logW += -in*in/(2*s) - 0.5*math.Log(s)
 					d[a] = ax.d + ax.cv/s*in
 					v[a] = ax.vd - ax.cv*ax.cv/s
@@ -167,6 +169,7 @@ func (h *holdFactor) pulls(bg *background) []pull {
 			}
 			if !h.toggled {
 				p.logW += opt.w
+				p.free += opt.w
 			}
 			for row := 0; row < 3; row++ {
 				for a := 0; a < 3; a++ {
@@ -368,8 +371,9 @@ func (h *holdFactor) firmness(bg *background) float64 {
 func outlierLog(comps []pull) float64 {
 	sum := math.Inf(-1)
 	for i := range comps {
+		// It tells nothing of the background either, and does not bend it.
 		d := comps[i].d
-		sum = logAdd(sum, comps[i].logW-(d[0]*d[0]+d[1]*d[1]+d[2]*d[2])/(2*outlierSD*outlierSD))
+		sum = logAdd(sum, comps[i].free-(d[0]*d[0]+d[1]*d[1]+d[2]*d[2])/(2*outlierSD*outlierSD))
 	}
 	return sum - 3*math.Log(outlierSD) - 1.5*math.Log(2*math.Pi) + math.Log(outlierShare)
 }

@@ -238,21 +238,39 @@ func (e *engine) search() []*scored {
 		}
 		e.grow()
 	}
+	e.scoreAnew()
 	e.simplify()
-	var out []*scored
-	for _, s := range e.seen {
-		if s != nil && s.log > e.best-bail {
-			out = append(out, s)
+	out := e.ranked()
+	for k, s := range out {
+		if s.log <= e.best-bail {
+			out = out[:k]
+			break
 		}
 	}
-	slices.SortFunc(out, func(a, b *scored) int {
-		if c := cmp.Compare(b.log, a.log); c != 0 {
-			return c
+	if len(out) == 0 {
+		// The readings fit nothing at all: what is known is what was known before.
+		for _, h := range e.bases() {
+			out = append(out, &scored{hyp: h, log: h.logPrior})
 		}
-		return cmp.Compare(a.hyp.key, b.hyp.key)
-	})
+	}
 	return out
 }
+
+// scoreAnew scores the best hypotheses once more, each with backgrounds and scales
+// of its own: they were listed as seen from what they were grown from.
+func (e *engine) scoreAnew() {
+	list := e.ranked()
+	e.best = math.Inf(-1)
+	for _, s := range list[:min(len(list), anewBest)] {
+		s.log = e.evaluate(s).log
+	}
+	for _, s := range list {
+		e.best = math.Max(e.best, s.log)
+	}
+}
+
+// anewBest is how many hypotheses are scored anew before they are told.
+const anewBest = 20
 
 // Bounds on how often passes are aligned anew to what was found.
 const (
@@ -283,38 +301,6 @@ func (e *engine) realign() bool {
 	return added
 }
 
-// simplify takes away faults that change nothing once the others are there: an
-// open coil leaves its string without current by itself.
-func (e *engine) simplify() {
-	for _, s := range e.seen {
-		if s == nil || s.log < e.best-bail {
-			continue
-		}
-		for i := 0; len(s.hyp.faults) > 1 && i < len(s.hyp.faults); i++ {
-			fewer := slices.Delete(slices.Clone(s.hyp.faults), i, i+1)
-			h := newHypothesis(e.m.plan, fewer, s.hyp.logPrior-e.priorOf(s.hyp.faults[i]))
-			if h == nil || h.key != s.hyp.key {
-				continue
-			}
-			s.log += h.logPrior - s.hyp.logPrior
-			s.hyp = h
-			e.best = math.Max(e.best, s.log)
-			i = -1 // begin again with what is left
-		}
-	}
-}
-
-// priorOf is the log prior chance of a single fault.
-func (e *engine) priorOf(f layout.Fault) float64 {
-	for i := range e.singles {
-		s := &e.singles[i].fault
-		if s.Kind == f.Kind && s.ID == f.ID && s.String == f.String && s.Lost == f.Lost && slices.Equal(s.IDs, f.IDs) {
-			return e.singles[i].logP
-		}
-	}
-	return 0
-}
-
 // wide tells whether any phone's sensor may be in so many places that a coarse
 // look first is worth it.
 func (e *engine) wide() bool {
@@ -332,14 +318,23 @@ func (e *engine) bases() []*hypothesis {
 	p := e.m.plan
 	out := []*hypothesis{newHypothesis(p, nil, 0)}
 	for _, s := range e.singles {
-		switch s.kind {
-		case layout.PadReversed, layout.StringReversed, layout.GroupReversed, layout.StringOpen:
-			if h := out[0].with(p, s); h != nil {
-				out = append(out, h)
-			}
+		if !s.changesMany() {
+			continue
+		}
+		if h := out[0].with(p, s); h != nil {
+			out = append(out, h)
 		}
 	}
 	return out
+}
+
+// changesMany tells faults of whole strings, groups or the pad.
+func (s *single) changesMany() bool {
+	switch s.kind {
+	case layout.PadReversed, layout.StringReversed, layout.GroupReversed, layout.StringOpen:
+		return true
+	}
+	return false
 }
 
 // narrow looks over all sensor places coarsely with the faults that change most,
@@ -500,6 +495,9 @@ func (e *engine) grow() {
 		s.log = e.evaluate(s).log
 		e.best = math.Max(e.best, s.log)
 	}
+	if e.settles() {
+		e.pairBases(first)
+	}
 	work := e.newWorkspace()
 	within := expandWithin
 	grown := map[string]bool{} // by the names of faults, whatever their degree
@@ -541,6 +539,30 @@ func (e *engine) grow() {
 		}
 	}
 }
+
+// pairBases adds to the best beginnings each fault that changes many coils, with
+// backgrounds of their own. Against the background of one alone the two together
+// look hopeless where readings do not tell the background: a string without
+// current then passes for a phone that re-zeroed itself.
+func (e *engine) pairBases(first []*scored) {
+	slices.SortStableFunc(first, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
+	for _, b := range first[:min(len(first), pairsOf)] {
+		for _, s := range e.singles {
+			if !s.changesMany() {
+				continue
+			}
+			if h := b.hyp.with(e.m.plan, s); h != nil && !e.met(h) {
+				c := e.put(h, math.Inf(-1))
+				c.base = true
+				c.log = e.evaluate(c).log
+				e.best = math.Max(e.best, c.log)
+			}
+		}
+	}
+}
+
+// pairsOf is how many beginnings are paired.
+const pairsOf = 3
 
 // tellingGain is the least that a fault must explain, in log units, for others to
 // be looked for beside it; unless the readings are so puzzling, misfit in log

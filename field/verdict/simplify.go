@@ -1,0 +1,151 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/layout"
+)
+
+// Different faults may come to the same currents. What is told is the likeliest
+// that does.
+
+// simplify exchanges every listed hypothesis for the likeliest with its currents.
+func (e *engine) simplify() {
+	for _, s := range e.seen {
+		if s == nil || s.log < e.best-bail {
+			continue
+		}
+		before := s.hyp.logPrior
+		e.fewerFaults(s)
+		e.fewerReversals(s)
+		s.log += s.hyp.logPrior - before
+	}
+	for _, s := range e.seen {
+		if s != nil {
+			e.best = math.Max(e.best, s.log)
+		}
+	}
+}
+
+// exchange puts a hypothesis made of other faults in the place of one with the same
+// currents, where it is likelier by itself. It reports whether it was.
+func (e *engine) exchange(s *scored, faults []layout.Fault) bool {
+	logPrior := 0.0
+	for _, f := range faults {
+		logPrior += e.priorOf(f)
+	}
+	if logPrior <= s.hyp.logPrior+1e-9 {
+		return false
+	}
+	h := newHypothesis(e.m.plan, faults, logPrior)
+	if h == nil || h.key != s.hyp.key {
+		return false
+	}
+	s.hyp = h
+	return true
+}
+
+// fewerFaults takes away faults that change nothing once the others are there: an
+// open coil leaves its string without current by itself.
+func (e *engine) fewerFaults(s *scored) {
+	for i := 0; len(s.hyp.faults) > 1 && i < len(s.hyp.faults); i++ {
+		if e.exchange(s, slices.Delete(slices.Clone(s.hyp.faults), i, i+1)) {
+			i = -1 // begin again with what is left
+		}
+	}
+}
+
+// mostGroups bounds the groups that are thought of as reversed together.
+const mostGroups = 6
+
+// fewerReversals puts the likeliest reversals in the place of others that leave the
+// same coils turned about: a string of three with two coils reversed is the string
+// reversed and one coil of it right, and so on up to the pad.
+func (e *engine) fewerReversals(s *scored) {
+	p := e.m.plan
+	var kept []layout.Fault
+	turned := make([]bool, len(p.Coils))
+	count := 0
+	for _, f := range s.hyp.faults {
+		flips := (&single{fault: f}).flips(p)
+		if flips == nil {
+			kept = append(kept, f)
+			continue
+		}
+		count++
+		for _, j := range flips {
+			turned[j] = !turned[j]
+		}
+	}
+	if count < 2 {
+		return
+	}
+	wide := []layout.Fault{{Kind: layout.PadReversed}}
+	for g := range p.Groups {
+		if g != p.RootGroup() && len(wide) <= mostGroups {
+			wide = append(wide, layout.Fault{Kind: layout.GroupReversed, ID: p.Groups[g].ID})
+		}
+	}
+	var best []layout.Fault
+	bestLog := math.Inf(-1)
+	for set := range 1 << len(wide) {
+		var faults []layout.Fault
+		left := slices.Clone(turned)
+		for k, f := range wide {
+			if set>>k&1 == 0 {
+				continue
+			}
+			faults = append(faults, f)
+			for _, j := range (&single{fault: f}).flips(p) {
+				left[j] = !left[j]
+			}
+		}
+		for i := range p.Strings {
+			faults = append(faults, e.turnedIn(&p.Strings[i], left)...)
+		}
+		log := 0.0
+		for _, f := range faults {
+			log += e.priorOf(f)
+		}
+		if log > bestLog {
+			best, bestLog = faults, log
+		}
+	}
+	e.exchange(s, append(best, kept...))
+}
+
+// turnedIn lists the likeliest faults that turn just these coils of a string about.
+func (e *engine) turnedIn(s *layout.String, turned []bool) []layout.Fault {
+	var one []layout.Fault // coil by coil
+	other := []layout.Fault{{Kind: layout.StringReversed, ID: s.ID}}
+	for _, j := range s.Coils {
+		f := layout.Fault{Kind: layout.CoilReversed, ID: e.m.plan.Coils[j].ID}
+		if turned[j] {
+			one = append(one, f)
+		} else {
+			other = append(other, f)
+		}
+	}
+	log := func(faults []layout.Fault) (sum float64) {
+		for _, f := range faults {
+			sum += e.priorOf(f)
+		}
+		return sum
+	}
+	if log(other) > log(one) {
+		return other
+	}
+	return one
+}
+
+// priorOf is the log prior chance of a single fault.
+func (e *engine) priorOf(f layout.Fault) float64 {
+	for i := range e.singles {
+		s := &e.singles[i].fault
+		if s.Kind == f.Kind && s.ID == f.ID && s.String == f.String && s.Lost == f.Lost && slices.Equal(s.IDs, f.IDs) {
+			return e.singles[i].logP
+		}
+	}
+	return 0
+}
