@@ -147,8 +147,8 @@ func (e *engine) left(n *node, factor int, r needsBackground, cell, scale int) (
 const (
 	alikeUT    = 0.5
 	alikeShare = 1.1 // of the variance with the drift
-	stoodSD    = 0.6 // of what is open about a level that stood in the last verdict
-	stoodShare = 1.4
+	stoodSD    = 0.5 // of what is open about a level that stood in the last verdict
+	stoodShare = 1.3
 )
 
 // alike tells whether a fitted background may as well stay what it was.

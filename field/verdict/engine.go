@@ -294,7 +294,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	// Where most readings change, the sensor may turn out to sit elsewhere, and a
 	// glance at where this node has it tells nothing.
 	moves := 2*len(work.order) > len(e.factors)
-	left := work.order[:0]
+	left := work.left[:0]
 	for _, o := range work.order {
 		o.key = e.keyOf(o.factor, h.at, &n.bg[o.factor], &sc)
 		if s := e.known.find(o.key); s != nil {
@@ -303,7 +303,8 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 			left = append(left, o)
 		}
 	}
-	if work.order = left; len(left) > 0 && (behind() || sameScales && !moves && e.hopeless(n, h, &sc, work, hope)) {
+	work.left = left
+	if len(work.order) > 0 && behind() || len(left) > 0 && sameScales && !moves && e.hopeless(n, h, &sc, work, hope) {
 		return math.Inf(-1)
 	}
 	for i, o := range left {
@@ -380,7 +381,7 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace, h
 		return false
 	}
 	limit -= glanceSlack
-	for i, o := range work.order {
+	for i, o := range work.left {
 		fr := e.factors[o.factor].frame()
 		g := &n.glance[fr.src]
 		old := e.fieldOf(n, o.factor)
@@ -396,7 +397,7 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace, h
 			}
 		}
 		hope -= o.hope
-		if (i < 4 || i == len(work.order)-1) && e.totalOver(n.glanced, work.few, sc)+hope < limit {
+		if (i < 4 || i == len(work.left)-1) && e.totalOver(n.glanced, work.few, sc)+hope < limit {
 			return true
 		}
 	}
@@ -411,7 +412,7 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 	for p := range work.few {
 		work.rough[p] = append(work.rough[p][:0], work.few[p]...)
 	}
-	for _, o := range work.order {
+	for _, o := range work.left {
 		f, ok := e.factors[o.factor].(*holdFactor)
 		if !ok {
 			return false
@@ -544,6 +545,7 @@ type affectedFactor struct {
 // workspace is what scoring neighbours needs over and over.
 type workspace struct {
 	order []affectedFactor
+	left  []affectedFactor // of these, those not known
 	field []nine
 	delta []float64
 	index []int

@@ -16,6 +16,7 @@ type holdFactor struct {
 	tilt  float64       // sd of the tilt left after gravity, radians
 	buf   []float64     // place scores, reused
 	comps []pull
+	seen  []weighed // reused
 	// The background the pulls were made for.
 	made background
 }
@@ -378,6 +379,12 @@ func outlierLog(comps []pull) float64 {
 	return sum - 3*math.Log(outlierSD) - 1.5*math.Log(2*math.Pi) + math.Log(outlierShare)
 }
 
+// weighed is the background that a hold leaves at one place under one pull.
+type weighed struct {
+	w    float64
+	d, v [3]float64
+}
+
 // residual implements needsBackground: what the hold leaves as background at an
 // offset cell, weighed over the places around it.
 func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *background, sc *scales) (b, variance [3]float64, ok bool) {
@@ -389,11 +396,7 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 	c := h.ph.cells[cell]
 	i0, j0 := c/h.ph.oy, c%h.ph.oy
 	reference(comps)
-	type seen struct {
-		w    float64
-		d, v [3]float64
-	}
-	var list []seen
+	list := h.seen[:0]
 	for di, ki := range h.ph.across[j0] {
 		for dj, kj := range h.ph.up[i0] {
 			k := h.ph.slot[(i0+di)*h.ph.ny+j0+dj]
@@ -405,7 +408,7 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 				if w == 0 {
 					continue
 				}
-				s := seen{w: w}
+				s := weighed{w: w}
 				// Back to phone axes: the transpose of the rotation.
 				for a := range s.d {
 					for r := 0; r < 3; r++ {
@@ -423,6 +426,7 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 			}
 		}
 	}
+	h.seen = list
 	var sum float64
 	for i := range list {
 		w := list[i].w
