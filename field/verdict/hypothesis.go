@@ -179,11 +179,19 @@ type key uint64
 func newKey() key { return 14695981039346656037 }
 
 func (k *key) add(x float64) {
-	bits := (math.Float32bits(float32(x+0)) + 32) >> 6
+	bits := roundedBits(x)
 	for i := 0; i < 4; i++ {
 		*k = (*k ^ key(bits>>(8*i)&0xff)) * 1099511628211
 	}
 }
+
+// mix is add in one step instead of four, for where it is done over and over.
+func (k *key) mix(x float64) {
+	*k = (*k ^ key(roundedBits(x))) * 0x9e3779b97f4a7c15
+	*k ^= *k >> 29
+}
+
+func roundedBits(x float64) uint32 { return (math.Float32bits(float32(x+0)) + 32) >> 6 }
 
 // text adds a name.
 func (k *key) text(s string) {

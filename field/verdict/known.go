@@ -56,14 +56,14 @@ func (e *engine) keyOf(factor int, at []float64, bg *background, sc *scales) lik
 	fr := e.factors[factor].frame()
 	k := e.phones[fr.src].key
 	for _, j := range fr.cols.near {
-		k.add(at[j])
+		k.mix(at[j])
 	}
 	for a := range bg.b {
-		k.add(bg.b[a])
-		k.add(bg.variance[a])
+		k.mix(bg.b[a])
+		k.mix(bg.variance[a])
 	}
-	k.add(sc.s[0])
-	k.add(sc.sd)
+	k.mix(sc.s[0])
+	k.mix(sc.sd)
 	return likeKey{fr.id, k}
 }
 
