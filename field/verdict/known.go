@@ -32,9 +32,9 @@ func newSaid(numbers int) *said {
 // scales and the cells in play.
 type likeKey struct{ factor, rest key }
 
-// Bounds on what is held: 24 MB of it.
+// Bounds on what is held: 6 MB of it.
 const (
-	mostLikes = 3 << 20
+	mostLikes = 3 << 18
 	saidSize  = 24 // numbers that an entry takes beside its own
 )
 
