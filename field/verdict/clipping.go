@@ -31,36 +31,36 @@ func flatTops(cut *capture.Stretches, fullScale float64) [3][]flatTop {
 	}
 	for a := 0; a < 3; a++ {
 		lo, hi := math.Inf(1), math.Inf(-1)
-		repeats, total := 0, 0
 		for _, s := range stretches {
-			for i, b := range s.B {
+			for _, b := range s.B {
 				lo, hi = math.Min(lo, b.UT[a]), math.Max(hi, b.UT[a])
-				if i > 0 {
-					total++
-					if b.UT[a] == s.B[i-1].UT[a] {
-						repeats++
-					}
-				}
 			}
 		}
 		for _, end := range []flatTop{{hi, 1}, {lo, -1}} {
-			holds, most, run, beside := 0, 0, 0, 0
+			holds, most, beside := 0, 0, 0
+			repeats, total := 0, 0 // of other values
 			for _, s := range stretches {
 				n := 0
-				for _, b := range s.B {
-					if b.UT[a] == end.level {
+				for i, b := range s.B {
+					switch {
+					case b.UT[a] == end.level:
 						n++
+					case i > 0:
+						total++
+						if b.UT[a] == s.B[i-1].UT[a] {
+							repeats++
+						}
 					}
 				}
 				if n >= 3 && (n*4 >= len(s.B) || s.Pass != nil) {
 					holds++
 				}
 				if n > most {
-					most, run = n, n
+					most = n
 					beside = mostBeside(s, a, end.level)
 				}
 			}
-			elsewhere := float64(repeats-max(run-1, 0)) / math.Max(1, float64(total-run))
+			elsewhere := float64(repeats) / math.Max(1, float64(total))
 			full := fullScale > 0 && math.Abs(end.level) >= 0.98*fullScale
 			away := math.Abs(end.level-background[a]) > awayUT // false too where the background is not known
 			apart := math.Abs(end.level-background[a]) > apartUT || math.IsNaN(background[a]) && math.Abs(end.level) > 2*awayUT
