@@ -35,6 +35,7 @@ const (
 	passReach             = 2.0  // uT: coils that nowhere along the way make as much are left as planned
 	rounds                = 5    // of expectation and maximisation
 	mostPatterns          = 6    // ways for the coils of a row to face that are begun from
+	mostLikely            = 3    // hypotheses of whole strings that are begun from
 	freeSD                = 2.0  // ampere-turns before any reading, in shares of the planned ones
 	yieldSD               = 0.04
 )
@@ -106,8 +107,8 @@ type tick struct {
 	blank bool
 }
 
-// align fills in the lanes of a pass.
-func (m *Model) align(d *passDigest, src *sourceInfo, bg background) {
+// align fills in the lanes of a pass, beginning from some hypotheses.
+func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hypothesis) {
 	along, left := d.directions()
 	offset := d.toPad(r2.Vec{X: src.offset[0], Y: src.offset[1]})
 	sin, cos := math.Sincos(d.topDeg * math.Pi / 180)
@@ -156,7 +157,7 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background) {
 	a.lay(src, bg)
 	d.share = a.share
 	d.aligner = a
-	a.run()
+	a.run(bases)
 }
 
 // choose parts the coils into those whose ampere-turns the pass can tell and
@@ -270,7 +271,7 @@ func (a *aligner) asPlanned() guess {
 // run aligns in the middle lane from several beginnings, then carries what was
 // found outward from lane to lane. The beginnings themselves are kept too, since
 // what lies near the plan has to be judged by how well it fits as it is.
-func (a *aligner) run() {
+func (a *aligner) run(bases []*hypothesis) {
 	mid := len(a.lanes) / 2
 	var found []guess
 	keep := func(g guess) {
@@ -279,7 +280,8 @@ func (a *aligner) run() {
 		}
 	}
 	keep(a.asPlanned())
-	for _, g := range append(a.patterns(mid), a.improve(mid, a.asPlanned(), true)) {
+	begin := append(a.likely(mid, bases), a.patterns(mid)...)
+	for _, g := range append(begin, a.improve(mid, a.asPlanned(), true)) {
 		keep(g)
 		for range 2 * rounds {
 			g = a.improve(mid, g, false)
@@ -312,10 +314,7 @@ func (a *aligner) run() {
 // anchor adds ways to understand the pass that begin from given ampere-turns, in
 // the lanes that are in play. It reports whether it had anything to add.
 func (a *aligner) anchor(turns []float64) bool {
-	g := guess{share: make([]float64, len(a.near))}
-	for i, j := range a.near {
-		g.share[i] = turns[j] / a.planned[i]
-	}
+	g := a.guessOf(turns)
 	if slices.ContainsFunc(a.anchors, func(o guess) bool { return o.like(g) }) {
 		return false
 	}
@@ -353,16 +352,49 @@ func (a *aligner) background(l int, g guess) [3]float64 {
 // hopelessWay is how far behind the best a way to understand a pass is given up.
 const hopelessWay = 30
 
+// guessOf is a hypothesis as a guess.
+func (a *aligner) guessOf(turns []float64) guess {
+	g := guess{share: make([]float64, len(a.near)), b: a.b0}
+	for i, j := range a.near {
+		g.share[i] = turns[j] / a.planned[i]
+	}
+	return g
+}
+
+// likely are those of some hypotheses that a pass fits best: of whole strings, and
+// so of coils beside the row too.
+func (a *aligner) likely(l int, bases []*hypothesis) []guess {
+	var all []tried
+	for _, h := range bases {
+		g := a.guessOf(h.at)
+		all = append(all, tried{g, a.walk(l, g, false).log})
+	}
+	return bestOf(all, mostLikely)
+}
+
+// tried is a guess and how likely it makes the pass.
+type tried struct {
+	guess
+	log float64
+}
+
+// bestOf are the best few guesses, as long as they are not hopeless.
+func bestOf(all []tried, most int) (out []guess) {
+	slices.SortStableFunc(all, func(p, q tried) int { return cmp.Compare(q.log, p.log) })
+	for _, p := range all[:min(most, len(all))] {
+		if p.log > all[0].log-hopelessWay {
+			out = append(out, p.guess)
+		}
+	}
+	return out
+}
+
 // patterns are the likeliest ways for the coils of the row to face: as planned,
 // the other way, or not at all. Expectation and maximisation alone does not get
 // from one to the other; and a row seen half a coil too far on fits a pattern of
 // its own, so the best alone will not do. Sought by changing one coil at a time
 // in the best found so far.
 func (a *aligner) patterns(l int) []guess {
-	type tried struct {
-		guess
-		log float64
-	}
 	var all []tried
 	seen := map[string]bool{}
 	try := func(g guess) {
@@ -396,13 +428,7 @@ func (a *aligner) patterns(l int) []guess {
 		}
 		slices.SortStableFunc(all, func(p, q tried) int { return cmp.Compare(q.log, p.log) })
 	}
-	var out []guess
-	for _, p := range all[:min(mostPatterns, len(all))] {
-		if p.log > all[0].log-hopelessWay {
-			out = append(out, p.guess)
-		}
-	}
-	return out
+	return bestOf(all, mostPatterns)
 }
 
 func (g guess) clone() guess { return guess{slices.Clone(g.share), g.b} }
@@ -953,22 +979,26 @@ type stride struct {
 	most int
 }
 
-// strideOf makes strides of a mean of so many points.
+// strideOf makes strides of a mean of so many points: a speed that scatters by
+// paceSD, each parted between the two whole numbers beside it, so that the mean
+// stands however short a tick is.
 func strideOf(mean float64) (out stride) {
-	mean = math.Max(mean, 0.05)
-	out.most = min(maxStride, int(3*mean)+2)
+	mean = math.Min(math.Max(mean, 0.02), 0.8*maxStride)
+	const step = 0.1
 	var sum float64
-	for s := 0; s <= out.most; s++ {
-		z := math.Log((float64(s)+0.4)/mean) / paceSD
-		out.w[s] = math.Exp(-z*z/2) / (float64(s) + 0.4)
-		sum += out.w[s]
-	}
-	if sum == 0 {
-		out.w[min(out.most, int(mean+0.5))] = 1
-		return out
+	for z := -3.0; z < 3+step/2; z += step {
+		x := math.Min(mean*math.Exp(paceSD*z-paceSD*paceSD/2), maxStride)
+		weight := math.Exp(-z * z / 2)
+		s := min(int(x), maxStride-1)
+		out.w[s] += weight * (1 - (x - float64(s)))
+		out.w[s+1] += weight * (x - float64(s))
+		sum += weight
 	}
 	for s := range out.w {
 		out.w[s] /= sum
+		if out.w[s] > 1e-9 {
+			out.most = s
+		}
 	}
 	return out
 }

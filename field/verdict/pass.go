@@ -105,7 +105,7 @@ func (e *engine) addPassFactors(d *passDigest) {
 	f := &passFactor{passDigest: d, ph: ph}
 	src := &e.ev.sources[d.source]
 	if d.lanes == nil {
-		e.m.align(d, src, e.groups[e.groupFor(d.source, d.topDeg)].prior())
+		e.m.align(d, src, e.groups[e.groupFor(d.source, d.topDeg)].prior(), e.bases())
 	}
 	_, side := d.directions()
 	f.sides = make([]float64, ph.offsets())

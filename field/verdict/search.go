@@ -150,9 +150,6 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		}
 		e.factors = append(e.factors, h)
 	}
-	for i := range ev.passes {
-		e.addPassFactors(&ev.passes[i])
-	}
 	for i := range ev.bearings {
 		e.addBearingFactor(&ev.bearings[i])
 	}
@@ -165,6 +162,9 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		}
 	}
 	e.singles = singles(m.plan, open)
+	for i := range ev.passes {
+		e.addPassFactors(&ev.passes[i])
+	}
 	return e
 }
 
