@@ -152,7 +152,7 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, 
 		}
 	}
 	nodes := len(sc.s)
-	low := p.stray()
+	low, trust := p.stray(), p.trust()
 	var by [maxScales][maxLanes]float64 // relative to ref
 	ref := math.Inf(-1)
 	for _, s := range p.score {
@@ -181,9 +181,18 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, 
 			}
 		}
 		for m := range nodes {
-			out[c*nodes+m] = logAdd(ref+math.Log(sum[m]/math.Max(norm, 1e-12)+1e-300), low)
+			out[c*nodes+m] = trust * logAdd(ref+math.Log(sum[m]/math.Max(norm, 1e-12)+1e-300), low)
 		}
 	}
+}
+
+// trust is how much of what a pass says is taken: all, unless it fits nothing well.
+// Then something was not as it is thought of here, the way it went perhaps, and
+// errors count for as much larger as they turned out.
+func (p *passFactor) trust() float64 {
+	const usual = 4 // log units by which a good pass may fall short
+	misfit := 1.5 * p.share * float64(len(p.xs))
+	return misfit / (misfit + math.Max(0, p.lack()-usual))
 }
 
 // stray is the log likelihood of a pass in which no sample fits anything.
@@ -200,7 +209,7 @@ func (p *passFactor) ceiling([]nine, *background, *scales) float64 {
 			top = math.Max(top, w.log+w.most)
 		}
 	}
-	return top
+	return top * p.trust()
 }
 
 // lack is by how much the way that fits the pass best falls short of what samples
