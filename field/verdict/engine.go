@@ -86,6 +86,7 @@ type scored struct {
 	hyp      *hypothesis
 	log      float64
 	expanded bool
+	own      bool    // scored with backgrounds and scales of its own
 	base     bool    // one of those the search starts from
 	gain     float64 // log likelihood its last fault gained; 0 for those put in otherwise
 }
@@ -154,6 +155,7 @@ func logNormal(x, mean, sd float64) float64 {
 
 // evaluate builds the full node of a hypothesis: fields, backgrounds, scores.
 func (e *engine) evaluate(s *scored) *node {
+	s.own = true
 	n := &node{scored: s, at: s.hyp.at, sc: e.scalesFor(s.hyp)}
 	n.bg = make([]background, len(e.factors))
 	stood := e.begin(n)
@@ -291,9 +293,9 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		}
 		hope -= o.hope
 	}
-	// Where most readings change, the sensor may turn out to sit elsewhere, and a
-	// glance at where this node has it tells nothing.
-	moves := 2*len(work.order) > len(e.factors)
+	// In the coarse look the sensor may turn out to sit elsewhere where much of the
+	// pad changes, and a glance at where this node has it tells nothing.
+	moves := e.res == coarseCells && muchChanges(n.at, h.at)
 	left := work.left[:0]
 	for _, o := range work.order {
 		o.key = e.keyOf(o.factor, h.at, &n.bg[o.factor], &sc)
@@ -319,6 +321,17 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		}
 	}
 	return e.total(work.tot, &sc) + base
+}
+
+// muchChanges tells whether a good part of the coils turn over, die or come to life.
+func muchChanges(from, to []float64) bool {
+	count := 0
+	for j := range from {
+		if math.Abs(to[j]-from[j]) > 0.6*math.Max(math.Abs(from[j]), math.Abs(to[j])) {
+			count++
+		}
+	}
+	return 3*count >= len(from)
 }
 
 // climbBail is the same for a climb, which goes on with the best neighbour alone.

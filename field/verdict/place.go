@@ -52,7 +52,7 @@ func newGrid(s sourceInfo, r resolution) *grid {
 	if !s.known {
 		// Phones that nobody measured are of many makes: one whose place is left
 		// out would fit best where it is not.
-		reach = 3
+		reach = 2.8
 	}
 	span := func(sd float64) int { return int(math.Ceil(reach * sd / r.step)) } // cells
 	hx, hy := span(s.sd[0]), span(s.sd[1])

@@ -238,7 +238,9 @@ func (e *engine) search() []*scored {
 		}
 		e.grow()
 	}
-	e.scoreAnew()
+	if e.settles() || e.ratio {
+		e.scoreAnew()
+	}
 	e.simplify()
 	out := e.ranked()
 	for k, s := range out {
@@ -262,15 +264,23 @@ func (e *engine) scoreAnew() {
 	list := e.ranked()
 	e.best = math.Inf(-1)
 	for _, s := range list[:min(len(list), anewBest)] {
-		s.log = e.evaluate(s).log
+		if s.log < list[0].log-anewWithin {
+			break
+		}
+		if !s.own {
+			s.log = e.evaluate(s).log
+		}
 	}
 	for _, s := range list {
 		e.best = math.Max(e.best, s.log)
 	}
 }
 
-// anewBest is how many hypotheses are scored anew before they are told.
-const anewBest = 20
+// Bounds on what is scored anew before it is told.
+const (
+	anewBest   = 20
+	anewWithin = 8 // log units of the best
+)
 
 // Bounds on how often passes are aligned anew to what was found.
 const (
@@ -562,7 +572,7 @@ func (e *engine) pairBases(first []*scored) {
 }
 
 // pairsOf is how many beginnings are paired.
-const pairsOf = 3
+const pairsOf = 2
 
 // tellingGain is the least that a fault must explain, in log units, for others to
 // be looked for beside it; unless the readings are so puzzling, misfit in log
