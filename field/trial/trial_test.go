@@ -154,7 +154,7 @@ var followed = map[string]float64{
 	"one-rest":       0.08,
 	"offset-unknown": 0.02,
 	"pulsed":         0.01,
-	"passes":         0.03,
+	"passes":         0.035,
 	"hand":           0.02,
 }
 

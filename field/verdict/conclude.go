@@ -84,6 +84,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	if top != nil {
 		v.Notes = append(v.Notes, odd.notes()...)
 	}
+	if v.Outcome == AsPlanned {
+		v.Notes = append(v.Notes, e.alone()...)
+	}
 	v.Next = e.next(v, list, weights)
 	if closing != nil && (all || e.ev.mended.touched[plan.CoilIndex(closing.At)]) {
 		v.Next = closing
@@ -94,6 +97,32 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		}
 	}
 	return v
+}
+
+// alone says what a sound field does not tell: a coil that lost turns, alone in its
+// string on a set voltage, draws as much more current as it has turns less.
+func (e *engine) alone() []string {
+	p := e.m.plan
+	if p.Supply.Amps > 0 && len(p.Strings) == 1 {
+		return nil
+	}
+	var ids []string
+	for i := range p.Strings {
+		j := p.Strings[i].Coils[0]
+		measured := slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool {
+			return o.kind == "coil" && o.index == j || o.kind == "string" && o.index == i
+		})
+		if len(p.Strings[i].Coils) == 1 && !measured {
+			ids = append(ids, p.Coils[j].ID)
+		}
+	}
+	switch len(ids) {
+	case 0:
+		return nil
+	case 1:
+		return []string{fmt.Sprintf("%s is alone in its string: should some of its turns be shorted, the field stays as planned and the coil gets warmer. Only its ohms tell.", ids[0])}
+	}
+	return []string{fmt.Sprintf("%s are each alone in a string: should some turns of one be shorted, the field stays as planned and the coil gets warmer. Only its ohms tell.", and(ids))}
 }
 
 // fine tells whether nothing is wrong under h that the contract calls a fault:
