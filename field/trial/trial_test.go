@@ -109,12 +109,12 @@ var reached = map[string]struct {
 	undecided, cause float64
 }{
 	"toggled":          {0, 0.035, 0.99},
-	"one-rest":         {0, 0.10, 0.83},
+	"one-rest":         {0, 0.125, 0.83},
 	"offset-unknown":   {1, 0.105, 0.83},
-	"pulsed":           {0, 0.05, 0.91},
-	"passes":           {1, 0.075, 0.75},
-	"headings":         {2, 0.11, 0.58},
-	"hand":             {1, 0.10, 0.75},
+	"pulsed":           {0, 0.05, 0.83},
+	"passes":           {0, 0.05, 0.75},
+	"headings":         {1, 0.10, 0.58},
+	"hand":             {0, 0.10, 0.75},
 	"no-rest":          {2, 0, 0},
 	"headings-unknown": {1, 0, 0},
 }
