@@ -35,6 +35,7 @@ const (
 	passReach             = 2.0  // uT: coils that nowhere along the way make as much are left as planned
 	rounds                = 5    // of expectation and maximisation
 	mostPatterns          = 6    // ways for the coils of a row to face that are begun from
+	mostTried             = 400  // patterns looked at, about
 	mostLikely            = 3    // hypotheses of whole strings that are begun from
 	freeSD                = 2.0  // ampere-turns before any reading, in shares of the planned ones
 	yieldSD               = 0.04
@@ -412,7 +413,7 @@ func (a *aligner) patterns(l int) []guess {
 	}
 	try(planned)
 	try(turned)
-	for grown := 0; grown < len(all); {
+	for grown := 0; grown < len(all) && len(all) < mostTried; {
 		grown = len(all)
 		best := slices.Clone(all[:min(mostPatterns, len(all))])
 		for _, p := range best {

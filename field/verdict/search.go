@@ -550,26 +550,36 @@ func (e *engine) grow() {
 	}
 }
 
-// pairBases adds to the best beginnings each fault that changes many coils, with
-// backgrounds of their own. Against the background of one alone the two together
+// pairBases adds to the best beginnings each fault that changes many coils, and to
+// the plan each pair of strings in series, with backgrounds of their own. Against the background of one alone the two together
 // look hopeless where readings do not tell the background: a string without
 // current then passes for a phone that re-zeroed itself.
 func (e *engine) pairBases(first []*scored) {
 	slices.SortStableFunc(first, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
-	for _, b := range first[:min(len(first), pairsOf)] {
-		for _, s := range e.singles {
-			if !s.changesMany() {
-				continue
+	try := func(from *hypothesis, s single) {
+		if h := from.with(e.m.plan, s); h != nil && !e.met(h) {
+			c := e.put(h, math.Inf(-1))
+			c.base = true
+			c.log = e.evaluate(c).log
+			e.best = math.Max(e.best, c.log)
+		}
+	}
+	joins := 0
+	for _, s := range e.singles {
+		switch {
+		case s.changesMany():
+			for _, b := range first[:min(len(first), pairsOf)] {
+				try(b.hyp, s)
 			}
-			if h := b.hyp.with(e.m.plan, s); h != nil && !e.met(h) {
-				c := e.put(h, math.Inf(-1))
-				c.base = true
-				c.log = e.evaluate(c).log
-				e.best = math.Max(e.best, c.log)
-			}
+		case s.kind == layout.StringsInSeries && joins < mostJoins:
+			joins++
+			try(e.m.planned, s)
 		}
 	}
 }
+
+// mostJoins bounds the strings in series that are thought of so.
+const mostJoins = 45
 
 // pairsOf is how many beginnings are paired.
 const pairsOf = 2
