@@ -109,7 +109,7 @@ var reached = map[string]struct {
 	undecided, cause float64
 }{
 	"toggled":          {0, 0.035, 0.99},
-	"one-rest":         {0, 0.125, 0.83},
+	"one-rest":         {0, 0.10, 0.91},
 	"offset-unknown":   {1, 0.105, 0.83},
 	"pulsed":           {0, 0.05, 0.83},
 	"passes":           {0, 0.05, 0.75},
