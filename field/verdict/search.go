@@ -409,7 +409,11 @@ const tellingFault = 25.0
 func (e *engine) climb() (nodes, bases []*node) {
 	work := e.newWorkspace()
 	visited := map[uint64]bool{}
-	for _, h := range e.bases() {
+	begin := e.bases()
+	if e.settles() {
+		begin = append(begin, e.joins()...)
+	}
+	for _, h := range begin {
 		n := e.evaluate(&scored{hyp: h})
 		n.slim()
 		bases = append(bases, n)
@@ -436,6 +440,10 @@ func (e *engine) climb() (nodes, bases []*node) {
 			for _, s := range e.singles {
 				switch s.kind {
 				case layout.CoilReversed, layout.StringReversed, layout.StringOpen, layout.CoilShorted:
+				case layout.StringsInSeries:
+					if len(n.hyp.faults) > 0 {
+						continue // among the faults of the plan, and found beside others later
+					}
 				default:
 					continue
 				}
@@ -556,26 +564,38 @@ func (e *engine) grow() {
 // current then passes for a phone that re-zeroed itself.
 func (e *engine) pairBases(first []*scored) {
 	slices.SortStableFunc(first, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
-	try := func(from *hypothesis, s single) {
-		if h := from.with(e.m.plan, s); h != nil && !e.met(h) {
+	try := func(h *hypothesis) {
+		if h != nil && !e.met(h) {
 			c := e.put(h, math.Inf(-1))
 			c.base = true
 			c.log = e.evaluate(c).log
 			e.best = math.Max(e.best, c.log)
 		}
 	}
-	joins := 0
 	for _, s := range e.singles {
-		switch {
-		case s.changesMany():
+		if s.changesMany() {
 			for _, b := range first[:min(len(first), pairsOf)] {
-				try(b.hyp, s)
+				try(b.hyp.with(e.m.plan, s))
 			}
-		case s.kind == layout.StringsInSeries && joins < mostJoins:
-			joins++
-			try(e.m.planned, s)
 		}
 	}
+	if !e.wide() { // else the coarse look had them
+		for _, h := range e.joins() {
+			try(h)
+		}
+	}
+}
+
+// joins are the hypotheses of two strings in series.
+func (e *engine) joins() (out []*hypothesis) {
+	for _, s := range e.singles {
+		if s.kind == layout.StringsInSeries && len(out) < mostJoins {
+			if h := e.m.planned.with(e.m.plan, s); h != nil {
+				out = append(out, h)
+			}
+		}
+	}
+	return out
 }
 
 // mostJoins bounds the strings in series that are thought of so.
