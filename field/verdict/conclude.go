@@ -103,16 +103,13 @@ func (e *engine) conclude(list []*scored) *Verdict {
 // string on a set voltage, draws as much more current as it has turns less.
 func (e *engine) alone() []string {
 	p := e.m.plan
-	if p.Supply.Amps > 0 && len(p.Strings) == 1 {
-		return nil
-	}
 	var ids []string
 	for i := range p.Strings {
 		j := p.Strings[i].Coils[0]
 		measured := slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool {
 			return o.kind == "coil" && o.index == j || o.kind == "string" && o.index == i
 		})
-		if len(p.Strings[i].Coils) == 1 && !measured {
+		if len(p.Strings[i].Coils) == 1 && !measured && !e.showsLostTurns(j) {
 			ids = append(ids, p.Coils[j].ID)
 		}
 	}
@@ -123,6 +120,13 @@ func (e *engine) alone() []string {
 		return []string{fmt.Sprintf("%s is alone in its string: should some of its turns be shorted, the field stays as planned and the coil gets warmer. Only its ohms tell.", ids[0])}
 	}
 	return []string{fmt.Sprintf("%s are each alone in a string: should some turns of one be shorted, the field stays as planned and the coil gets warmer. Only its ohms tell.", and(ids))}
+}
+
+// showsLostTurns tells whether coil j's field would be weak with a third of its turns
+// shorted: on a set current it would, and where a lead or a limit holds the current.
+func (e *engine) showsLostTurns(j int) bool {
+	h := newHypothesis(e.m.plan, []layout.Fault{{Kind: layout.TurnsShorted, ID: e.m.plan.Coils[j].ID, Lost: 1. / 3}}, 0)
+	return h == nil || math.Abs(h.at[j]) < weakBelow*math.Abs(e.m.planned.at[j])
 }
 
 // fine tells whether nothing is wrong under h that the contract calls a fault:

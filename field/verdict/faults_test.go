@@ -192,26 +192,34 @@ func TestNothingReadAtAll(t *testing.T) {
 // TestAloneInAString: shorted turns in a coil alone in its string leave the field
 // as planned. That is said with the verdict, until its ohms are known.
 func TestAloneInAString(t *testing.T) {
-	p, err := layout.Parse("alone.toml", []byte(strings.NewReplacer(`coils = ["A1", "A2"]`, `coils = ["A1"]`, `coils = ["B1", "B2"]`, `coils = ["A2", "B1", "B2"]`).Replace(shortRows)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := verdict.Warm(p)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, measured := range []bool{false, true} {
+	for _, k := range []struct {
+		supply   string
+		measured bool
+		expect   bool
+	}{
+		{"volts = 0.6", false, true},
+		{"volts = 0.6", true, false},
+		{"amps = 1", false, false}, // the others take what it lacks, and its field falls
+	} {
+		p, err := layout.Parse("alone.toml", []byte(strings.NewReplacer(`coils = ["A1", "A2"]`, `coils = ["A1"]`, `coils = ["B1", "B2"]`, `coils = ["A2", "B1", "B2"]`, "volts = 0.6", k.supply).Replace(shortRows)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := verdict.Warm(p)
+		if err != nil {
+			t.Fatal(err)
+		}
 		o := careful(4)
-		o.Ohms = measured
+		o.Ohms = k.measured
 		v, err := m.Judge(capturesOf(p, o)...)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if v.Outcome != verdict.AsPlanned {
-			t.Fatalf("measured %v: %s, %v", measured, v.Outcome, v.Causes)
+			t.Fatalf("%+v: %s, %v", k, v.Outcome, v.Causes)
 		}
-		if said := slices.ContainsFunc(v.Notes, func(n string) bool { return strings.HasPrefix(n, "A1 is alone in its string") }); said == measured {
-			t.Errorf("measured %v, said %v: %v", measured, said, v.Notes)
+		if said := slices.ContainsFunc(v.Notes, func(n string) bool { return strings.HasPrefix(n, "A1 is alone in its string") }); said != k.expect {
+			t.Errorf("%+v, said %v: %v", k, said, v.Notes)
 		}
 	}
 }
