@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -125,15 +126,7 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 	for _, f := range fits {
 		best = math.Max(best, f.logW)
 	}
-	slices.SortFunc(fits, func(a, b fit) int {
-		switch {
-		case a.logW > b.logW:
-			return -1
-		case a.logW < b.logW:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(fits, func(a, b fit) int { return cmp.Compare(b.logW, a.logW) })
 	var total float64
 	for _, f := range fits {
 		total += math.Exp(f.logW - best)

@@ -55,6 +55,7 @@ type engine struct {
 	factors []factor
 	groups  []backgroundGroup
 	singles []single
+	priors  map[faultName]float64 // of each of the singles, log
 	best    float64
 	bail    float64            // see the constant
 	seen    map[uint64]*scored // nil: known to be hopeless

@@ -71,15 +71,7 @@ func split(xs []sample) (label []int, gap float64) {
 		sum += p
 		sq += p * p
 	}
-	slices.SortFunc(items, func(a, b item) int {
-		switch {
-		case a.x < b.x:
-			return -1
-		case a.x > b.x:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(items, func(a, b item) int { return cmp.Compare(a.x, b.x) })
 	best, at := math.Inf(1), 1
 	var ls, lq float64
 	for k := 1; k < n; k++ {
@@ -236,12 +228,8 @@ func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
 				ys[i].s = 1
 			}
 		}
-		r := reading{logW: logW - math.Log(phases)}
-		for a := 0; a < 3; a++ {
-			ax, ll := fitAxis(ys, a, 0, sigma[a], true)
-			r.ax[a] = ax
-			r.logW += ll
-		}
+		ax, ll := fitAxes(ys, 0, sigma, true)
+		r := reading{logW: logW - math.Log(phases) + ll, ax: ax}
 		total = logAdd(total, r.logW)
 		for i := range out {
 			if closeReadings(&out[i], &r.ax) {

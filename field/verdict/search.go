@@ -162,6 +162,10 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		}
 	}
 	e.singles = singles(m.plan, open)
+	e.priors = make(map[faultName]float64, len(e.singles))
+	for i := range e.singles {
+		e.priors[nameOf(&e.singles[i].fault)] = e.singles[i].logP
+	}
 	for i := range ev.passes {
 		e.addPassFactors(&ev.passes[i])
 	}

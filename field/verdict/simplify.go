@@ -3,6 +3,7 @@ package verdict
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"polewise/layout"
 )
@@ -31,10 +32,7 @@ func (e *engine) simplify() {
 // exchange puts a hypothesis made of other faults in the place of one with the same
 // currents, where it is likelier by itself. It reports whether it was.
 func (e *engine) exchange(s *scored, faults []layout.Fault) bool {
-	logPrior := 0.0
-	for _, f := range faults {
-		logPrior += e.priorOf(f)
-	}
+	logPrior := e.priorOf(faults...)
 	if logPrior <= s.hyp.logPrior+1e-9 {
 		return false
 	}
@@ -104,11 +102,7 @@ func (e *engine) fewerReversals(s *scored) {
 		for i := range p.Strings {
 			faults = append(faults, e.turnedIn(&p.Strings[i], left)...)
 		}
-		log := 0.0
-		for _, f := range faults {
-			log += e.priorOf(f)
-		}
-		if log > bestLog {
+		if log := e.priorOf(faults...); log > bestLog {
 			best, bestLog = faults, log
 		}
 	}
@@ -127,25 +121,27 @@ func (e *engine) turnedIn(s *layout.String, turned []bool) []layout.Fault {
 			other = append(other, f)
 		}
 	}
-	log := func(faults []layout.Fault) (sum float64) {
-		for _, f := range faults {
-			sum += e.priorOf(f)
-		}
-		return sum
-	}
-	if log(other) > log(one) {
+	if e.priorOf(other...) > e.priorOf(one...) {
 		return other
 	}
 	return one
 }
 
-// priorOf is the log prior chance of a single fault.
-func (e *engine) priorOf(f layout.Fault) float64 {
-	for i := range e.singles {
-		s := &e.singles[i].fault
-		if s.Kind == f.Kind && s.ID == f.ID && s.String == f.String && s.Lost == f.Lost && slices.Equal(s.IDs, f.IDs) {
-			return e.singles[i].logP
-		}
+// priorOf is the log prior chance of faults that come together by coincidence.
+func (e *engine) priorOf(faults ...layout.Fault) (sum float64) {
+	for i := range faults {
+		sum += e.priors[nameOf(&faults[i])]
 	}
-	return 0
+	return sum
+}
+
+// faultName tells single faults apart.
+type faultName struct {
+	kind      layout.FaultKind
+	id, other string
+	lostShare float64
+}
+
+func nameOf(f *layout.Fault) faultName {
+	return faultName{f.Kind, f.ID, f.String + strings.Join(f.IDs, " "), f.Lost}
 }
