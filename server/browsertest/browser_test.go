@@ -171,10 +171,18 @@ func do(t *testing.T, ctx context.Context, actions ...chromedp.Action) {
 	}
 }
 
+// goneCode is what Chromium answers where a node, or the page it was asked about, is
+// not there any more: drawn anew, or being loaded again.
+const goneCode = -32000
+
+func gone(err error) bool {
+	e, ok := errors.AsType[*cdproto.Error](err)
+	return ok && e.Code == goneCode
+}
+
 // press clicks an element once it lies still: a page that takes in a verdict may
 // move it, or draw it anew, between the moment it is found and the click.
 func press(selector string) chromedp.Action {
-	const noNode = -32000
 	still := fmt.Sprintf(`new Promise((done) => {
 		let before = "", same = 0, frames = 0;
 		(function look() {
@@ -194,7 +202,7 @@ func press(selector string) chromedp.Action {
 				chromedp.Evaluate(still, nil, awaited),
 				chromedp.Click(selector, chromedp.ByQuery),
 			}.Do(ctx)
-			if e, ok := errors.AsType[*cdproto.Error](err); !ok || e.Code != noNode || tries == 5 {
+			if !gone(err) || tries == 5 {
 				return err
 			}
 		}
@@ -209,7 +217,7 @@ func waitFor(t *testing.T, ctx context.Context, what, expression string) {
 	t.Helper()
 	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(100 * time.Millisecond) {
 		var ok bool
-		if err := chromedp.Run(ctx, chromedp.Evaluate("!!("+expression+")", &ok)); err != nil {
+		if err := chromedp.Run(ctx, chromedp.Evaluate("!!("+expression+")", &ok)); err != nil && !gone(err) {
 			t.Fatal(what, ": ", err)
 		}
 		if ok {
