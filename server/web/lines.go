@@ -18,11 +18,12 @@ type lines struct {
 	out   *json.Encoder
 	flush *http.ResponseController
 	last  time.Time
+	every time.Duration
 }
 
-func linesTo(w http.ResponseWriter) *lines {
+func (s *Site) linesTo(w http.ResponseWriter) *lines {
 	w.Header().Set("Content-Type", linesType)
-	return &lines{out: json.NewEncoder(w), flush: http.NewResponseController(w), last: time.Now()}
+	return &lines{out: json.NewEncoder(w), flush: http.NewResponseController(w), last: time.Now(), every: s.telling}
 }
 
 func (l *lines) line(v any) {
@@ -32,7 +33,7 @@ func (l *lines) line(v any) {
 
 // nowAndThen leaves out lines that come too soon after the one before.
 func (l *lines) nowAndThen(v any) {
-	if now := time.Now(); now.Sub(l.last) >= tellEvery {
+	if now := time.Now(); now.Sub(l.last) >= l.every {
 		l.last = now
 		l.line(v)
 	}

@@ -161,7 +161,7 @@ func (s *Site) weighed(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer done(s.weighingTurn)
-	out := linesTo(w)
+	out := s.linesTo(w)
 	k, err := s.Desk.Weigh(ctx, chi.URLParam(r, "id"))
 	switch {
 	case r.Context().Err() != nil: // nobody is there to be told
@@ -502,7 +502,7 @@ func (s *Site) importChecks(w http.ResponseWriter, r *http.Request) {
 // import is, and a last one with what came of it. The client stops it by going
 // away.
 func (s *Site) followImport(w http.ResponseWriter, r *http.Request, f *os.File, size int64) {
-	out := linesTo(w)
+	out := s.linesTo(w)
 	done, err := s.Desk.Import(r.Context(), f, func(p desk.ImportProgress) {
 		out.nowAndThen(map[string]any{"progress": p, "size": size})
 	})

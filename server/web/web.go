@@ -52,12 +52,13 @@ type Site struct {
 	planningTurn chan struct{} // holds one while planning is worked out
 	weighingTurn chan struct{} // the same of a check that is over, judged again
 	weighing     time.Duration // bounds that
+	telling      time.Duration // from one line of progress to the next
 }
 
 // NewSite returns a site without sockets.
 func NewSite(d *desk.Desk, st *store.Store, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: make(chan struct{}, 1), weighingTurn: make(chan struct{}, 1), weighing: usualWeighing}
+	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: make(chan struct{}, 1), weighingTurn: make(chan struct{}, 1), weighing: usualWeighing, telling: tellEvery}
 	s.sockets.Go(func() { s.feeds.Run(ctx) })
 	return s
 }
