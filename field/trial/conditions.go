@@ -27,7 +27,7 @@ func Conditions() []Condition {
 
 		{"no-rest", "no rest at all", 1.0 / 1_000, 1, 0, false, noRest, nil},
 		{"rough", "clipped, frozen, gaps, muddled, jumps", 1.0 / 1_000, 1, 0, false, rough, nil},
-		{"passes-unknown", "one pass per row, offset unknown", 1.0 / 1_000, 1, 0, false, passesUnknown, nil},
+		{"passes-unknown", "one pass per row, offset unknown", 1.0 / 2_000, 0.05, 0.95, false, passesUnknown, nil},
 		{"headings-unknown", "headings, offset unknown", 1.0 / 1_000, 1, 0, false, headingsUnknown, nil},
 		{"mixed", "some holds, some by hand, ohms, offset unknown", 1.0 / 1_000, 1, 0, false, mixed, nil},
 	}

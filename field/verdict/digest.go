@@ -329,8 +329,8 @@ func logAdd(a, b float64) float64 {
 	if a < b {
 		a, b = b, a
 	}
-	if math.IsInf(b, -1) {
-		return a
+	if b < a-40 || math.IsInf(b, -1) {
+		return a // the other is lost in rounding
 	}
 	return a + math.Log1p(math.Exp(b-a))
 }

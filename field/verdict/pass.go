@@ -3,6 +3,7 @@ package verdict
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -79,9 +80,11 @@ type passFactor struct {
 	frame_ frame
 	*passDigest
 	ph    *phone
-	sides []float64   // per offset cell: where the sensor lies beside the mark, metres
+	sides []int       // per offset cell: which of the beams it sees the pass in
+	beams [][]float64 // the lanes the sensor may have gone in, by how likely: in all 1
 	turns []float64   // of the near coils, reused
 	score []laneScore // reused
+	sums  []float64   // per beam and node, reused
 }
 
 // laneScore is log likelihood as a function of the common scale s in one way to
@@ -103,18 +106,90 @@ func (p *passFactor) name() string {
 func (e *engine) addPassFactors(d *passDigest) {
 	ph := e.phones[d.source]
 	f := &passFactor{passDigest: d, ph: ph}
-	src := &e.ev.sources[d.source]
-	if d.lanes == nil {
-		e.m.align(d, src, e.groups[e.groupFor(d.source, d.topDeg)].prior(), e.bases())
-	}
-	_, side := d.directions()
-	f.sides = make([]float64, ph.offsets())
+	f.sides = make([]int, ph.offsets())
+	known := map[int]int{}
 	for c := range f.sides {
-		f.sides[c] = r2.Dot(d.toPad(ph.offset(ph.middle(c))), side)
+		beside := d.beside(ph, c)
+		at := int(math.Round(beside / beamStep))
+		if _, ok := known[at]; !ok {
+			known[at] = len(f.beams)
+			f.beams = append(f.beams, d.beam(beside))
+		}
+		f.sides[c] = known[at]
 	}
 	cols := &columns{near: d.near, peak: d.peak}
 	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, id: e.m.fresh()}
 	e.factors = append(e.factors, f)
+}
+
+// alignPasses aligns the passes that have not been yet, each by itself and then
+// with what the others of its phone say of where the sensor sits: a row whose
+// coils carry half their current, or none, may fit best where the sensor is not.
+func (e *engine) alignPasses() {
+	bases := e.bases()
+	var fresh []*passDigest
+	for i := range e.ev.passes {
+		if d := &e.ev.passes[i]; d.lanes == nil {
+			e.m.align(d, &e.ev.sources[d.source], e.groups[e.groupFor(d.source, d.topDeg)].prior(), bases)
+			fresh = append(fresh, d)
+		}
+	}
+	for src, ph := range e.phones {
+		chance := slices.Clone(ph.prior)
+		for i := range e.ev.passes {
+			d := &e.ev.passes[i]
+			if d.source != src {
+				continue
+			}
+			tops, best := make([]float64, len(d.lanes)), math.Inf(-1)
+			for l := range d.lanes {
+				tops[l] = d.lanes[l].top()
+				best = max(best, tops[l])
+			}
+			for c := range chance {
+				at := math.Inf(-1)
+				for _, l := range d.lanesBeside(d.beside(ph, c)) {
+					at = max(at, tops[l])
+				}
+				chance[c] += max(at-best, -hopelessLane)
+			}
+		}
+		likeliest := slices.Max(chance)
+		for _, d := range fresh {
+			if d.source != src || d.aligner.narrow() {
+				continue
+			}
+			var lanes []fit
+			for c := range chance {
+				if chance[c] < likeliest-hopelessWay {
+					continue
+				}
+				for _, l := range d.lanesBeside(d.beside(ph, c)) {
+					if !d.lanes[l].begun {
+						d.lanes[l].begun = true
+						lanes = append(lanes, fit{l, math.Inf(1)})
+					}
+				}
+			}
+			d.aligner.begin(lanes, 0, bases)
+		}
+	}
+}
+
+// beside is how far to the left of the line the sensor goes if it sits in a cell.
+func (d *passDigest) beside(ph *phone, cell int) float64 {
+	_, left := d.directions()
+	return r2.Dot(d.toPad(ph.offset(ph.middle(cell))), left)
+}
+
+// lanesBeside are those a hand may have drawn the sensor in.
+func (d *passDigest) lanesBeside(side float64) (out []int) {
+	for l := range d.lanes {
+		if math.Abs(d.lanes[l].side-side) < 1.5*handSD {
+			out = append(out, l)
+		}
+	}
+	return out
 }
 
 // directions are along the line from its first coil to its last, and to the left
@@ -136,6 +211,7 @@ func (d *passDigest) toPad(o r2.Vec) r2.Vec {
 const (
 	handSD    = 0.0065
 	passStray = 1e-4
+	beamStep  = 0.0005 // metres: cells closer together beside the line see the same
 )
 
 func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, sc *scales) {
@@ -169,21 +245,36 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, 
 			by[m][s.lane] = math.Max(by[m][s.lane], l)
 		}
 	}
-	for c, cell := range p.ph.cells {
-		var sum [maxScales]float64
-		norm := 0.0
-		for l := range p.lanes {
-			d := (p.lanes[l].side - p.sides[cell]) / handSD
-			w := math.Exp(-d * d / 2)
-			norm += w
-			for m := range nodes {
-				sum[m] += w * by[m][l]
-			}
-		}
+	sums := p.sums[:0]
+	for _, beam := range p.beams {
 		for m := range nodes {
-			out[c*nodes+m] = trust * logAdd(ref+math.Log(sum[m]/math.Max(norm, 1e-12)+1e-300), low)
+			var sum float64
+			for l, w := range beam {
+				sum += w * by[m][l]
+			}
+			sums = append(sums, trust*logAdd(ref+math.Log(sum+1e-300), low))
 		}
 	}
+	p.sums = sums
+	for c, cell := range p.ph.cells {
+		copy(out[c*nodes:c*nodes+nodes], sums[p.sides[cell]*nodes:])
+	}
+}
+
+// beam is how likely a sensor that should go beside the line by so much goes in
+// each of the lanes.
+func (d *passDigest) beam(beside float64) []float64 {
+	out := make([]float64, len(d.lanes))
+	norm := 1e-12
+	for l := range out {
+		x := (d.lanes[l].side - beside) / handSD
+		out[l] = math.Exp(-x * x / 2)
+		norm += out[l]
+	}
+	for l := range out {
+		out[l] /= norm
+	}
+	return out
 }
 
 // trust is how much of what a pass says is taken: all, unless it fits nothing well.

@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"strings"
 	"testing"
 
 	"polewise/field/capture"
@@ -15,6 +16,52 @@ func passing(seed uint64, faults ...layout.Fault) rehearsal.Options {
 	o.Seed, o.Faults, o.Passes = seed, faults, true
 	o.TellOffsetMM, o.OffsetMM = 3, &[2]float64{2, 12}
 	return o
+}
+
+// TestPassOfAnUnknownPhone: where in the phone the sensor sits comes out of the
+// passes themselves, however far beside the row that leads it.
+func TestPassOfAnUnknownPhone(t *testing.T) {
+	p := kennel(t)
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	decided, coils := 0, 0
+	for _, tc := range []struct {
+		faults   []layout.Fault
+		reversed string // the coils that face the wrong way
+	}{
+		{nil, ""},
+		{[]layout.Fault{{Kind: layout.CoilReversed, ID: "B1"}}, "B1"},
+		{[]layout.Fault{{Kind: layout.StringReversed, ID: "C"}}, "C1 C2 C3"},
+		{[]layout.Fault{{Kind: layout.StringsInSeries, IDs: []string{"A", "B"}}}, ""},
+	} {
+		for seed, at := range [][2]float64{{0, 35}, {-8, 62}, {14, -10}} {
+			o := passing(uint64(seed), tc.faults...)
+			o.TellOffsetMM, o.OffsetMM = -1, &at
+			v, err := m.Judge(capturesOf(p, o)...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, c := range v.Coils {
+				want := verdict.StateAsPlanned
+				if strings.Contains(tc.reversed, c.ID) {
+					want = verdict.StateReversed
+				}
+				coils++
+				switch c.State {
+				case want:
+					decided++
+				case verdict.StateUndecided:
+				default:
+					t.Errorf("%v, sensor at %.0f mm: %s is said to be %s with p %.4f, it is %s", tc.faults, at, c.ID, c.State, c.P[c.State], want)
+				}
+			}
+		}
+	}
+	if decided < coils*9/10 {
+		t.Errorf("%d of %d coils decided, expected nine of ten", decided, coils)
+	}
 }
 
 // without takes readings out of every pass: those within a span of its length.

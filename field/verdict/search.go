@@ -166,6 +166,7 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 	for i := range e.singles {
 		e.priors[nameOf(&e.singles[i].fault)] = e.singles[i].logP
 	}
+	e.alignPasses()
 	for i := range ev.passes {
 		e.addPassFactors(&ev.passes[i])
 	}

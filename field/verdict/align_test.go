@@ -1,0 +1,84 @@
+package verdict
+
+import (
+	"math"
+	"os"
+	"testing"
+
+	"polewise/field/capture"
+	"polewise/field/rehearsal"
+	"polewise/layout"
+)
+
+// TestWaysPromiseNoMore: what is kept of a pass is its likelihood as a function of
+// the ampere-turns, seen from some of them. Seen from ampere-turns that fit nothing
+// it may be too low for others; it must never be higher than what those that fit
+// best come to, or coils are called what they are not.
+func TestWaysPromiseNoMore(t *testing.T) {
+	text, err := os.ReadFile("../../assets/demo/kennel.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := layout.Parse("kennel.toml", text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := rehearsal.Defaults()
+	o.Seed, o.Passes, o.TellOffsetMM, o.OffsetMM = 4, true, -1, &[2]float64{-6, 21}
+	o.Faults = []layout.Fault{{Kind: layout.StringsInSeries, IDs: []string{"A", "B"}}}
+	made, err := rehearsal.Make(p, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &capture.Capture{Lines: made.Lines, Numbers: make([]int, len(made.Lines))}
+	ev, err := gather(p, []*capture.Capture{c})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.settlePlaces(ev)
+	e := m.newEngine(ev, fineCells)
+	e.search()
+	const slack = 5 // samples may fit a little better than those of the best way
+	ways := 0
+	for i := range ev.passes {
+		d := &ev.passes[i]
+		top := math.Inf(-1)
+		for l := range d.lanes {
+			top = max(top, d.lanes[l].top())
+		}
+		for l := range d.lanes {
+			for _, share := range [...]float64{-1, 0, 1, 2} {
+				g := d.aligner.asPlanned()
+				for q := range g.share {
+					g.share[q] = share
+				}
+				before := len(d.lanes[l].ways)
+				d.aligner.add(l, g)
+				if len(d.lanes[l].ways) == before {
+					continue
+				}
+				w := &d.lanes[l].ways[before]
+				d.lanes[l].ways = d.lanes[l].ways[:before]
+				for _, s := range e.singles {
+					h := newHypothesis(p, []layout.Fault{s.fault}, 0)
+					var turns []float64
+					for _, j := range d.near {
+						turns = append(turns, h.at[j])
+					}
+					a, b := w.form(turns)
+					ways++
+					if promised := w.log + b - a/2; promised > top+slack {
+						t.Errorf("pass from %s seen as of coils with %.0f times their current, %.0f mm beside the line: %v is promised %.1f, the best that was found is %.1f", d.label, share, 1000*d.lanes[l].side, s.fault, promised, top)
+					}
+				}
+			}
+		}
+	}
+	if ways == 0 {
+		t.Fatal("nothing was looked at")
+	}
+}

@@ -1,0 +1,302 @@
+package verdict
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Aligning a pass climbs to the nearest summit. That it is the right one is a
+// matter of where it begins: which coils of the row are taken to face which way,
+// and in which lane.
+
+const (
+	rounds       = 5   // of expectation and maximisation
+	mostPatterns = 6   // ways for the coils of a row to face that are begun from
+	mostTried    = 400 // patterns looked at, about
+	mostLikely   = 3   // hypotheses of whole strings that are begun from
+	// hopelessLane is how far behind the best a lane to begin in is given up,
+	// before anything in it is fitted; hopelessWay, how far behind the best a way
+	// to understand the pass is; laneInPlay, how far behind a lane may be to be
+	// worth another look.
+	hopelessLane = 80
+	hopelessWay  = 30
+	laneInPlay   = 12
+	// wellSettled is by how much a pass that was understood may fall short of what
+	// samples that fit have.
+	wellSettled = 8
+)
+
+// warmth is what samples count for in a warm start, of what they count for in the
+// end.
+var warmth = [...]float64{0.15, 0.3, 0.6}
+
+// guess is ampere-turns, in shares of the planned ones, and background.
+type guess struct {
+	share []float64
+	b     [3]float64
+}
+
+// asPlanned is the guess that nothing is wrong.
+func (a *aligner) asPlanned() guess {
+	g := guess{share: make([]float64, len(a.near)), b: a.b0}
+	for i := range g.share {
+		g.share[i] = 1
+	}
+	return g
+}
+
+// guessOf is a hypothesis as a guess.
+func (a *aligner) guessOf(turns []float64) guess {
+	g := guess{share: make([]float64, len(a.near)), b: a.b0}
+	for i, j := range a.near {
+		g.share[i] = turns[j] / a.planned[i]
+	}
+	return g
+}
+
+func (g guess) clone() guess { return guess{slices.Clone(g.share), g.b} }
+
+func (g guess) like(o guess) bool {
+	for i := range g.share {
+		if math.Abs(g.share[i]-o.share[i]) > 0.1 {
+			return false
+		}
+	}
+	return true
+}
+
+// run aligns in the lanes a pass may be begun from.
+func (a *aligner) run(bases []*hypothesis) {
+	lanes, reach := a.begun()
+	a.begin(lanes, reach, bases)
+}
+
+// begin aligns in some lanes from several beginnings in each, then carries what
+// was found outward, so many lanes far. The beginnings themselves are kept too,
+// since what lies near the plan has to be judged by how well it fits as it is.
+func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
+	begin := map[int][]tried{}
+	best := math.Inf(-1)
+	for _, l := range lanes {
+		if l.log < best-hopelessLane {
+			break
+		}
+		begin[l.at] = a.beginnings(l.at, bases)
+		best = max(best, begin[l.at][0].log)
+	}
+	type start struct {
+		lane int
+		tried
+	}
+	var starts []start
+	for _, warm := range [2]bool{false, true} {
+		lack := math.Inf(1)
+		for _, l := range lanes {
+			from := begin[l.at]
+			if len(from) == 0 || from[0].log < best-hopelessLane {
+				continue
+			}
+			for _, g := range a.settleAll(l.at, from, warm) {
+				s := a.walk(l.at, g, false)
+				starts = append(starts, start{l.at, tried{g, s.log}})
+				lack = min(lack, a.usual(&s)-s.log)
+			}
+		}
+		if lack < wellSettled {
+			break
+		}
+	}
+	best = math.Inf(-1)
+	for _, s := range starts {
+		best = max(best, s.log)
+	}
+	for _, s := range starts {
+		if s.log < best-hopelessWay {
+			continue
+		}
+		a.add(s.lane, s.guess)
+		a.lanes[s.lane].begun = true
+		for _, dir := range [2]int{-1, 1} {
+			g := s.guess
+			for l := s.lane + dir; l >= max(0, s.lane-reach) && l <= min(len(a.lanes)-1, s.lane+reach); l += dir {
+				g = a.settle(l, g, (rounds+1)/2)
+				a.add(l, g)
+			}
+		}
+	}
+}
+
+// begun are the lanes a pass is begun in, and how many lanes to each side what is
+// found there is carried. The middle one serves where the sensor's place is
+// known; where it is not, coils that face one way seen from over them look much
+// as if they faced the other way seen from beside them, and neither leads to the
+// other.
+func (a *aligner) begun() (lanes []fit, reach int) {
+	mid := len(a.lanes) / 2
+	if a.narrow() {
+		return []fit{{at: mid}}, len(a.lanes)
+	}
+	for l := mid % 2; l < len(a.lanes); l += 2 {
+		// No way to face makes a lane much likelier than if each sample may choose.
+		lanes = append(lanes, fit{l, a.walk(l, a.asPlanned(), true).log})
+	}
+	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
+	return lanes, 1
+}
+
+// fit is how likely a pass is in a lane at best.
+type fit struct {
+	at  int
+	log float64
+}
+
+// narrow tells whether what is found in the middle lane leads to what there is in
+// the others.
+func (a *aligner) narrow() bool {
+	return a.lanes[len(a.lanes)-1].side-a.lanes[0].side < 0.06
+}
+
+// beginnings are the guesses to begin from in a lane, the likeliest first.
+func (a *aligner) beginnings(l int, bases []*hypothesis) []tried {
+	return append(a.patterns(l), a.likely(l, bases)...)
+}
+
+// settleAll are what beginnings lead to, the beginnings themselves and the plan
+// among them. Warm, they begin with samples that count for little, and reach what
+// they are held from by a few that lie wrong.
+func (a *aligner) settleAll(l int, begin []tried, warm bool) []guess {
+	var found []guess
+	keep := func(g guess) {
+		if !slices.ContainsFunc(found, func(o guess) bool { return o.like(g) }) {
+			found = append(found, g)
+		}
+	}
+	if warm {
+		full := a.share
+		for _, t := range begin {
+			g := t.guess
+			for _, w := range warmth {
+				a.share = w * full
+				g = a.settle(l, g, (rounds+1)/2)
+			}
+			a.share = full
+			keep(a.settle(l, g, 2*rounds))
+		}
+		return found
+	}
+	keep(a.asPlanned())
+	both := func(g guess) {
+		keep(g)
+		keep(a.settle(l, g, 2*rounds))
+	}
+	for _, t := range begin {
+		both(t.guess)
+	}
+	both(a.improve(l, a.asPlanned(), true))
+	return found
+}
+
+// anchor adds ways to understand the pass that begin from given ampere-turns, in
+// the lanes that are in play. It reports whether it had anything to add.
+func (a *aligner) anchor(turns []float64) bool {
+	g := a.guessOf(turns)
+	if slices.ContainsFunc(a.anchors, func(o guess) bool { return o.like(g) }) {
+		return false
+	}
+	a.anchors = append(a.anchors, g)
+	best := math.Inf(-1)
+	for l := range a.lanes {
+		best = max(best, a.lanes[l].top())
+	}
+	for l := range a.lanes {
+		for i := range a.lanes[l].ways {
+			if w := &a.lanes[l].ways[i]; w.log+w.most > best-laneInPlay {
+				g.b = a.background(l, g)
+				a.add(l, g)
+				break
+			}
+		}
+	}
+	return true
+}
+
+// background is what suits a guess of the shares.
+func (a *aligner) background(l int, g guess) [3]float64 {
+	g.b = a.b0
+	for range 2 {
+		g.b = a.improve(l, g, false).b
+	}
+	return g.b
+}
+
+// likely are those of some hypotheses that a pass fits best: of whole strings, and
+// so of coils beside the row too.
+func (a *aligner) likely(l int, bases []*hypothesis) []tried {
+	var all []tried
+	for _, h := range bases {
+		g := a.guessOf(h.at)
+		all = append(all, tried{g, a.walk(l, g, false).log})
+	}
+	return bestOf(all, mostLikely)
+}
+
+// tried is a guess and how likely it makes the pass.
+type tried struct {
+	guess
+	log float64
+}
+
+// bestOf are the best few guesses, as long as they are not hopeless.
+func bestOf(all []tried, most int) (out []tried) {
+	slices.SortStableFunc(all, func(p, q tried) int { return cmp.Compare(q.log, p.log) })
+	for _, p := range all[:min(most, len(all))] {
+		if p.log > all[0].log-hopelessWay {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// patterns are the likeliest ways for the coils of the row to face: as planned,
+// the other way, or not at all. Expectation and maximisation alone does not get
+// from one to the other; and a row seen half a coil too far on fits a pattern of
+// its own, so the best alone will not do. Sought by changing one coil at a time
+// in the best found so far.
+func (a *aligner) patterns(l int) []tried {
+	var all []tried
+	seen := map[string]bool{}
+	try := func(g guess) {
+		if key := fmt.Sprint(g.share); !seen[key] {
+			seen[key] = true
+			all = append(all, tried{g, a.walk(l, g, false).log})
+		}
+	}
+	planned := a.asPlanned()
+	turned := planned.clone()
+	for i := range a.near {
+		if a.inRow[i] {
+			turned.share[i] = -1
+		}
+	}
+	try(planned)
+	try(turned)
+	for grown := 0; grown < len(all) && len(all) < mostTried; {
+		grown = len(all)
+		best := slices.Clone(all[:min(mostPatterns, len(all))])
+		for _, p := range best {
+			for i := range a.near {
+				for _, to := range [3]float64{1, 0, -1} {
+					if a.inRow[i] && to != p.share[i] {
+						o := p.clone()
+						o.share[i] = to
+						try(o)
+					}
+				}
+			}
+		}
+		slices.SortStableFunc(all, func(p, q tried) int { return cmp.Compare(q.log, p.log) })
+	}
+	return bestOf(all, mostPatterns)
+}

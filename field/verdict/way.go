@@ -1,0 +1,387 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+const (
+	freeSD = 2.0 // ampere-turns before any reading, in shares of the planned ones
+	// fitsBetter is by how much samples may fit better than they usually do.
+	fitsBetter = 6
+	// settled is a move of a guess that is not worth another round.
+	settled = 0.003
+)
+
+// lane is a pass seen at one sideways place of the sensor.
+type lane struct {
+	side  float64 // metres to the left of the line
+	ways  []way
+	begun bool // its ways were sought in it, and not carried over from beside it alone
+}
+
+// top is how likely the pass is in a lane at best.
+func (l *lane) top() float64 {
+	top := math.Inf(-1)
+	for i := range l.ways {
+		top = max(top, l.ways[i].log+l.ways[i].most)
+	}
+	return top
+}
+
+// way is one way to understand a pass in a lane: log likelihood as a function of
+// ampere-turns a is log - a'Ha/2 + h'a.
+type way struct {
+	log  float64
+	h    []float64
+	hh   []float64 // H, row by row
+	most float64   // the greatest value of h'a - a'Ha/2
+	best []float64
+	lack float64 // by how much log falls short of what samples that fit have
+	top  float64 // no ampere-turns make the pass likelier, whatever the forms say far from best
+}
+
+// form evaluates the quadratic and the linear form for ampere-turns.
+func (w *way) form(turns []float64) (quad, lin float64) {
+	n := len(turns)
+	for i, x := range turns {
+		if x == 0 {
+			continue
+		}
+		row := w.hh[i*n : i*n+n]
+		var v float64
+		for k, y := range turns {
+			v += row[k] * y
+		}
+		quad += x * v
+		lin += x * w.h[i]
+	}
+	return quad, lin
+}
+
+// improve makes a better guess from where a guess puts the samples.
+func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
+	s := a.walk(l, g, eitherWay)
+	h, v := a.normal(l, &s, true)
+	n := len(a.near)
+	for i := range n {
+		mean, sd := 0.0, freeSD
+		if !a.inRow[i] {
+			mean, sd = 0.7, 0.7 // what the pass does not go over it can hardly tell
+		}
+		h.SetSym(i, i, h.At(i, i)+1/(sd*sd))
+		v.SetVec(i, v.AtVec(i)+mean/(sd*sd))
+	}
+	a.addPrior(h, v)
+	var chol mat.Cholesky
+	out := guess{share: make([]float64, n), b: g.b}
+	var x mat.VecDense
+	if !chol.Factorize(h) || chol.SolveVecTo(&x, v) != nil {
+		copy(out.share, g.share)
+		return out
+	}
+	for i := range n {
+		out.share[i] = x.AtVec(i)
+	}
+	for r := range out.b {
+		out.b[r] = x.AtVec(n + r)
+	}
+	return out
+}
+
+// settle improves a guess until it stands, or so many times.
+func (a *aligner) settle(l int, g guess, most int) guess {
+	for range most {
+		better := a.improve(l, g, false)
+		still := better.moved(g) < settled
+		g = better
+		if still {
+			break
+		}
+	}
+	return g
+}
+
+// moved is the largest change from one guess to another: of a share, or of the
+// background in tenths of a microtesla.
+func (g guess) moved(from guess) float64 {
+	d := 0.0
+	for i := range g.share {
+		d = max(d, math.Abs(g.share[i]-from.share[i]))
+	}
+	for r := range g.b {
+		d = max(d, math.Abs(g.b[r]-from.b[r])/10)
+	}
+	return d
+}
+
+// addPrior adds what was known of the background.
+func (a *aligner) addPrior(h *mat.SymDense, v *mat.VecDense) {
+	n := len(a.near)
+	p := [3][3]float64{{a.pb.xx, a.pb.xy, a.pb.xz}, {a.pb.xy, a.pb.yy, a.pb.yz}, {a.pb.xz, a.pb.yz, a.pb.zz}}
+	for r := range p {
+		for q := range p {
+			if q >= r {
+				h.SetSym(n+r, n+q, h.At(n+r, n+q)+p[r][q])
+			}
+			v.SetVec(n+r, v.AtVec(n+r)+p[r][q]*a.b0[q])
+		}
+	}
+}
+
+// normal are the normal equations for shares and background, given where the
+// samples were taken. Samples that fit nothing there pull at a guess; in what is
+// kept of it they have no say, as they have none in how likely it is.
+func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDense) {
+	n, near := a.n, len(a.near)
+	size := near + 3
+	hh, hv := make([]float64, size*size), make([]float64, size)
+	g := make([][3]float64, size)
+	for r := range 3 {
+		g[near+r][r] = 1
+	}
+	for i := range a.ticks {
+		now := &a.ticks[i]
+		if now.blank {
+			continue
+		}
+		on := now.s
+		if on > 0 && on < 1 {
+			on = -1 // pulsed: whether a sample saw the pulse is not known
+		}
+		// What the places leave open counts as noise.
+		var mean [3]float64
+		var open sym3
+		for k, w := range s.weight[i] {
+			f := &s.rows[s.lo[i]+k]
+			for r := range mean {
+				mean[r] += w * f[r]
+			}
+		}
+		if on != 0 {
+			for k, w := range s.weight[i] {
+				f := &s.rows[s.lo[i]+k]
+				open.add(f[0]-mean[0], f[1]-mean[1], f[2]-mean[2], w)
+			}
+		}
+		for k, weight := range s.weight[i] {
+			if weight < 1e-3 || s.stray[i][k] && !strays {
+				continue
+			}
+			at := l*n + s.lo[i] + k
+			f := &s.rows[s.lo[i]+k]
+			c := a.noise
+			if on != 0 {
+				lit := s.chols[s.lo[i]+k]
+				c = lit.product()
+			}
+			c.addSym(&open, 1)
+			ch := c.chol()
+			r := ch.inverse()
+			seesPulse := 1.0
+			if on < 0 { // how likely the sample saw the pulse
+				u := now.pull
+				for q := range u {
+					u[q] -= a.b0[q]
+				}
+				x, y, z := ch.solve(u[0]-f[0], u[1]-f[1], u[2]-f[2])
+				p, q, o := ch.solve(u[0], u[1], u[2])
+				lit := now.s * math.Exp(max(-300, -(x*x+y*y+z*z)/2))
+				dark := (1 - now.s) * math.Exp(max(-300, -(p*p+q*q+o*o)/2))
+				seesPulse = lit / (lit + dark + 1e-300)
+			}
+			for _, lit := range [2]bool{true, false} {
+				share := seesPulse
+				if !lit {
+					share = 1 - seesPulse
+				}
+				if on == 0 {
+					lit = false
+				}
+				if share < 1e-3 {
+					continue
+				}
+				u := now.pull
+				row := a.g[at*near : at*near+near]
+				for q := range near {
+					g[q] = [3]float64{}
+					if lit {
+						for x := range g[q] {
+							g[q][x] = a.planned[q] * float64(row[q][x])
+						}
+					}
+				}
+				if lit {
+					for x := range u {
+						u[x] -= a.others[at][x]
+					}
+				}
+				w := weight * share * a.share
+				for p := range size {
+					if !lit && p < near {
+						continue
+					}
+					gx := w * (r.xx*g[p][0] + r.xy*g[p][1] + r.xz*g[p][2])
+					gy := w * (r.xy*g[p][0] + r.yy*g[p][1] + r.yz*g[p][2])
+					gz := w * (r.xz*g[p][0] + r.yz*g[p][1] + r.zz*g[p][2])
+					hv[p] += gx*u[0] + gy*u[1] + gz*u[2]
+					for q := p; q < size; q++ {
+						hh[p*size+q] += gx*g[q][0] + gy*g[q][1] + gz*g[q][2]
+					}
+				}
+			}
+		}
+	}
+	return mat.NewSymDense(size, hh), mat.NewVecDense(size, hv)
+}
+
+// product is L L^T.
+func (c *chol3) product() sym3 {
+	l00, l11, l22 := 1/c.i0, 1/c.i1, 1/c.i2
+	return sym3{
+		xx: l00 * l00, xy: c.l10 * l00, xz: c.l20 * l00,
+		yy: c.l10*c.l10 + l11*l11, yz: c.l20*c.l10 + c.l21*l11,
+		zz: c.l20*c.l20 + c.l21*c.l21 + l22*l22,
+	}
+}
+
+// add turns a guess in a lane into a way to understand the pass.
+func (a *aligner) add(l int, g guess) {
+	n := len(a.near)
+	s := a.walk(l, g, false)
+	full, v := a.normal(l, &s, false)
+	a.addPrior(full, v)
+	// The background is summed out.
+	var cb mat.Cholesky
+	if !cb.Factorize(full.SliceSym(n, n+3)) {
+		return
+	}
+	ab := mat.NewDense(n, 3, nil)
+	for i := range n {
+		for r := range 3 {
+			ab.Set(i, r, full.At(i, n+r))
+		}
+	}
+	var right mat.Dense
+	if cb.SolveTo(&right, ab.T()) != nil {
+		return
+	}
+	var less mat.Dense
+	less.Mul(ab, &right)
+	h := mat.NewSymDense(n, nil)
+	for i := range n {
+		for k := i; k < n; k++ {
+			h.SetSym(i, k, full.At(i, k)-less.At(i, k))
+		}
+	}
+	hv := mat.NewVecDense(n, nil)
+	var vb mat.VecDense
+	if cb.SolveVecTo(&vb, v.SliceVec(n, n+3)) != nil {
+		return
+	}
+	for i := range n {
+		sum := v.AtVec(i)
+		for r := range 3 {
+			sum -= ab.At(i, r) * vb.AtVec(r)
+		}
+		hv.SetVec(i, sum)
+	}
+	a.soften(l, h, hv)
+	w := way{log: s.log, lack: a.usual(&s) - s.log, h: make([]float64, n), hh: make([]float64, n*n)}
+	var db [3]float64
+	for r := range db {
+		db[r] = g.b[r] - a.b0[r]
+	}
+	w.log -= 0.5 * (a.pb.xx*db[0]*db[0] + a.pb.yy*db[1]*db[1] + a.pb.zz*db[2]*db[2] + 2*(a.pb.xy*db[0]*db[1]+a.pb.xz*db[0]*db[2]+a.pb.yz*db[1]*db[2]))
+	// From shares to ampere-turns; the guess itself keeps its likelihood.
+	var quad, lin float64
+	for i := range n {
+		w.h[i] = hv.AtVec(i) / a.planned[i]
+		lin += hv.AtVec(i) * g.share[i]
+		for k := range n {
+			w.hh[i*n+k] = h.At(i, k) / (a.planned[i] * a.planned[k])
+			quad += h.At(i, k) * g.share[i] * g.share[k]
+		}
+		w.best = append(w.best, g.share[i]*a.planned[i])
+	}
+	w.log -= lin - quad/2
+	w.most = lin - quad/2
+	w.top = w.log + w.most + max(w.lack, 0) + fitsBetter
+	if slices.ContainsFunc(a.lanes[l].ways, func(o way) bool { return a.alike(&w, &o) }) {
+		return
+	}
+	a.lanes[l].ways = append(a.lanes[l].ways, w)
+}
+
+// alike tells whether two ways to understand a pass come to the same.
+func (a *aligner) alike(p, q *way) bool {
+	if math.Abs(p.log+p.most-q.log-q.most) > 0.1 {
+		return false
+	}
+	for i := range p.best {
+		if math.Abs(p.best[i]-q.best[i]) > 0.02*math.Abs(a.planned[i]) {
+			return false
+		}
+	}
+	return true
+}
+
+// soften allows for what all samples over a coil share: the phone drawn a little
+// further to the side there, or lying higher. Each coil may by that seem stronger
+// or weaker by so much.
+func (a *aligner) soften(l int, h *mat.SymDense, v *mat.VecDense) {
+	n := len(a.near)
+	sum := mat.NewSymDense(n, nil)
+	sum.CopySym(h)
+	for i := range n {
+		t := a.unsure(l, i)
+		sum.SetSym(i, i, sum.At(i, i)+1/(t*t))
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(sum) {
+		return
+	}
+	// With H the information and T the spread: H - H (H + 1/T)^-1 H.
+	var x, xv mat.Dense
+	if chol.SolveTo(&x, h) != nil || chol.SolveTo(&xv, v) != nil {
+		return
+	}
+	var lh, lv mat.Dense
+	lh.Mul(h, &x)
+	lv.Mul(h, &xv)
+	for i := range n {
+		for k := i; k < n; k++ {
+			h.SetSym(i, k, h.At(i, k)-(lh.At(i, k)+lh.At(k, i))/2)
+		}
+		v.SetVec(i, v.AtVec(i)-lv.At(i, 0))
+	}
+}
+
+// unsure is by which share a coil may seem stronger or weaker in a lane for want
+// of the exact distance: over all the places where it is seen, each counting by how
+// much it tells.
+func (a *aligner) unsure(l, i int) float64 {
+	n, near := a.n, len(a.near)
+	_, left := a.directions()
+	var all, side, high float64
+	for k := range n {
+		f := &a.g[(l*n+k)*near+i]
+		var b nine
+		for x := range b {
+			b[x] = float64(f[x]) * a.planned[i]
+		}
+		yx, yy, yz := b.slopeY()
+		sx, sy, sz := left.X*b[3]+left.Y*yx, left.X*b[4]+left.Y*yy, left.X*b[5]+left.Y*yz
+		noise := driftSD*driftSD + (sx*sx+sy*sy+sz*sz)*wanderSD*wanderSD + (b[6]*b[6]+b[7]*b[7]+b[8]*b[8])*heightSD*heightSD + (b[0]*b[0]+b[1]*b[1])*yawSD*yawSD
+		all += (b[0]*b[0] + b[1]*b[1] + b[2]*b[2]) / noise
+		side += (sx*b[0] + sy*b[1] + sz*b[2]) / noise
+		high += (b[6]*b[0] + b[7]*b[1] + b[8]*b[2]) / noise
+	}
+	if all == 0 {
+		return 1
+	}
+	const model = 0.03
+	return math.Sqrt(model*model + math.Pow(side/all*wanderSD, 2) + math.Pow(high/all*heightSD, 2))
+}
