@@ -128,3 +128,36 @@ func TestPhoneStatesOnASmallScreen(t *testing.T) {
 		}
 	}
 }
+
+// TestPhoneStatesSideways: of a phone held sideways the drawing, what is to be tapped
+// and what is said last are in view without scrolling.
+func TestPhoneStatesSideways(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	ctx := newBrowser(t, 640, 360)
+	for _, name := range []string{"start-raw", "supply-off", "unsteady", "counting", "claim-reversed", "broken", "small-pad", "much-said", "result-reversed", "heading-weak", "hand-faces", "hand-other-convention", "sensor-found"} {
+		var hidden []string
+		var footer float64
+		do(t, ctx, chromedp.Navigate(program.Phone+"app/states.html?state="+name),
+			chromedp.WaitVisible(fmt.Sprintf("body[data-shown=%q]", name), chromedp.ByQuery),
+			chromedp.Evaluate(`(() => {
+				const box = (n) => n.getBoundingClientRect();
+				const [words, foot] = ["#words", "footer"].map((q) => box(document.querySelector(q)));
+				const below = (n, lowest) => box(n).bottom > lowest + 1;
+				const over = (n, k) => box(n).right > box(k).left + 1 && box(n).left < box(k).right - 1 && box(n).bottom > box(k).top + 1 && box(n).top < box(k).bottom - 1;
+				const last = [...document.querySelectorAll("#words .note:not([hidden])")].at(-1) || document.querySelector(".claim-read") || document.querySelector("#lead");
+				return [
+					...[...document.querySelectorAll("#drawing svg")].filter((n) => below(n, foot.top) || box(n).height < 100).map(() => "the drawing"),
+					...[...document.querySelectorAll("#actions button")].filter((n, _, all) => below(n, innerHeight) || n.scrollWidth > n.clientWidth || box(n).right > innerWidth || all.some((k) => k !== n && over(n, k))).map((n) => n.id),
+					...[last].filter((n) => below(n, Math.min(words.bottom, foot.top)) || box(n).top < words.top - 1).map((n) => n.textContent),
+				];
+			})()`, &hidden),
+			chromedp.Evaluate(`document.querySelector("footer").offsetHeight`, &footer))
+		if len(hidden) > 0 {
+			t.Errorf("%s: %v cannot be seen", name, hidden)
+		}
+		if footer > 120 {
+			t.Errorf("%s: the lower edge takes %g pixels of 360", name, footer)
+		}
+	}
+}
