@@ -41,17 +41,21 @@ export class Bench {
   /** What is switched on stays so when the page is loaded again. */
   keepBoxes() {
     const values = byId("show-values");
+    const how = /** @type {HTMLDetailsElement} */ (byId("how-drawn"));
     const before = recall("layers");
     if (before) {
       values.checked = before.values;
       byId("show-map").checked = before.map;
     }
+    // On a narrow page it would stand between the drawing and the verdict.
+    how.open = before?.how ?? matchMedia("(min-width: 901px)").matches;
     const shown = () => {
       this.drawing.svg.classList.toggle("no-values", !values.checked);
-      keep("layers", { values: values.checked, map: byId("show-map").checked });
+      keep("layers", { values: values.checked, map: byId("show-map").checked, how: how.open });
     };
     values.addEventListener("change", shown);
     byId("show-map").addEventListener("change", shown);
+    how.addEventListener("toggle", shown);
     shown();
   }
 

@@ -142,10 +142,10 @@ function told(r, why) {
   return "It does not tell the likeliest explanation from its rival.";
 }
 
-/** @param {number} v */
+/** Thousands stand apart by a space that no line breaks at. @param {number} v */
 export function ratio(v) {
   if (v >= 1e6) return "over a million";
-  return v >= 100 ? Math.round(v).toLocaleString("en").replace(/,/g, " ") : v >= 10 ? v.toFixed(0) : v.toFixed(1);
+  return v >= 100 ? Math.round(v).toLocaleString("en").replace(/,/g, "\u202f") : v >= 10 ? v.toFixed(0) : v.toFixed(1);
 }
 
 function throwOut(r, state, o) {

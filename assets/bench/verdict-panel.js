@@ -64,7 +64,7 @@ export function showVerdict(place, state, o) {
   const [shape, word] = OUTCOMES[v.outcome] || OUTCOMES.undecided;
   parts.push(el("p", { class: `outcome outcome-${v.outcome}` }, stateBadge(shape, word)));
   parts.push(progress(state, read));
-  if (v.outcome === "as-planned") parts.push(el("p", {}, state.sign_off?.signed ? "Every coil faces as planned." : "Every coil faces as planned. The pad may be taped, once the ohms agree as well."));
+  if (v.outcome === "as-planned") parts.push(el("p", {}, plannedWords(state)));
   if (v.outcome === "fault") parts.push(...causes(state));
   else parts.push(...suspicions(v));
   const asked = asksFor(state);
@@ -79,6 +79,12 @@ export function showVerdict(place, state, o) {
   for (const more of [whyPanel(state, o), o.claims]) if (more) parts.push(more);
   place.replaceChildren(...parts);
   for (const name of opened) place.querySelector(`details.${name}`)?.setAttribute("open", "");
+}
+
+/** Of a pad whose coils all face right: what is left before it is taped. @param {any} state */
+function plannedWords({ check, sign_off: s }) {
+  if (s?.signed || check.rehearsal) return "Every coil faces as planned.";
+  return s && !s.except && !s.refused ? "Every coil faces as planned, and the ohms agree. Sign off, then tape." : "Every coil faces as planned. The pad may be taped, once the ohms agree as well.";
 }
 
 /** What is asked for next: as long as coils are not read, the one that the phone

@@ -67,6 +67,7 @@ func TestBenchFigures(t *testing.T) {
 	if s := text(t, ctx, "#figure-windings"); !strings.Contains(s, "6 × 11") {
 		t.Error("the figures are gone")
 	}
+	waitFor(t, ctx, "nothing that is said of other figures", `document.querySelector(".figures-well") && !document.querySelector(".figures-well").checkVisibility()`)
 	for _, th := range []string{"light", "dark"} {
 		do(t, ctx, theme(th))
 		axe(t, ctx, "figures from before, "+th)

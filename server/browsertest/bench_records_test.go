@@ -110,7 +110,7 @@ func TestSignOff(t *testing.T) {
 		}
 	}
 	phone.send(`{"type":"ohms","t":900,"across":"pad","ohms":0.98,"celsius":20}`)
-	waitFor(t, ctx, "the sign-off", `document.querySelector("#sign").textContent === "Sign off" && !document.querySelector("#not-yet")`)
+	waitFor(t, ctx, "the sign-off", `document.querySelector("#sign").textContent === "Sign off" && !document.querySelector("#not-yet") && document.querySelector("#verdict").textContent.includes("the ohms agree. Sign off, then tape.")`)
 
 	// What is typed outlives a reload.
 	do(t, ctx, typeIn("serial", "K-17"), typeIn("note", "Test pad.\nLeads of 30 cm."),

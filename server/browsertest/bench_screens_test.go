@@ -31,12 +31,29 @@ func TestEveryState(t *testing.T) {
 	for _, name := range names {
 		do(t, ctx, chromedp.Navigate("about:blank"), chromedp.Navigate(program.Bench+"?canned="+name+"#check"))
 		waitFor(t, ctx, "the state "+name, `document.querySelectorAll("#coils tbody tr").length > 0`)
+		if name == "reversed" {
+			verdictInView(t, ctx, program)
+		}
 		do(t, ctx, unfold)
 		looked(t, ctx, "state "+name)
 		if name == "many" {
 			seenFromFar(t, ctx)
 		}
 	}
+}
+
+// verdictInView opens that state on a phone's screen: what is found is told there
+// without scrolling, below the drawing.
+func verdictInView(t *testing.T, ctx context.Context, program *Running) {
+	t.Helper()
+	do(t, ctx, chromedp.EmulateViewport(360, 740), chromedp.Evaluate(`sessionStorage.clear()`, nil), chromedp.Reload())
+	waitFor(t, ctx, "the verdict in view", `document.querySelector("#verdict .outcome")?.getBoundingClientRect().top < innerHeight - 20 && document.querySelector("#drawing svg").getBoundingClientRect().top < 300`)
+	do(t, ctx, press("#how-drawn summary"))
+	waitFor(t, ctx, "how it is drawn", `document.querySelector("#legend-north").checkVisibility()`)
+	do(t, ctx, chromedp.Reload())
+	waitFor(t, ctx, "that it is told over a reload", `document.querySelector("#verdict .outcome") && document.querySelector("#legend-north").checkVisibility()`)
+	do(t, ctx, chromedp.EmulateViewport(1280, 900), chromedp.Evaluate(`sessionStorage.clear()`, nil), chromedp.Reload())
+	waitFor(t, ctx, "the same, wide", `document.querySelectorAll("#coils tbody tr").length > 0 && document.querySelector("#legend-north").checkVisibility()`)
 }
 
 // seenFromFar looks at 200 coils on a phone's screen, with nothing made larger: the

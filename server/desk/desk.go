@@ -590,9 +590,10 @@ func (d *Desk) work(ctx context.Context) {
 			continue
 		}
 		c.verdict, c.account, c.judged = v, accountOf(account, sources), news
+		next := c.nextStep(v)
 		d.mu.Unlock()
 		d.send(toPhones, map[string]any{"verdict": json.RawMessage(text)})
-		d.send(toPhones, map[string]any{"prompt": c.nextStep(v)})
+		d.send(toPhones, map[string]any{"prompt": next})
 		d.pushState()
 	}
 }

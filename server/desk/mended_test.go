@@ -111,6 +111,9 @@ func TestCheckAfterAMend(t *testing.T) {
 	}
 	asked := func(v *verdict.Verdict) bool { return claimed(v) == 8 && v.Next != nil && v.Next.At == "B2" }
 	wait(d, "all but the coil mended", asked)
+	if p := d.State().Prompt; p == nil || p.At != "B2" || p.Why != "B2 was mended and has not been read since." {
+		t.Errorf("asked for %+v", p)
+	}
 	shut()
 
 	d, shut = open()

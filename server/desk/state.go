@@ -242,7 +242,12 @@ type Prompt struct {
 func (c *check) prompt(v *verdict.Verdict) Prompt {
 	for i := range v.Coils {
 		if v.Coils[i].Used == 0 && v.Coils[i].State == verdict.StateUndecided {
-			return Prompt{Do: "hold", At: v.Coils[i].ID, Say: fmt.Sprintf("Lay the phone on %s.", v.Coils[i].ID), Why: fmt.Sprintf("%s has not been read yet.", v.Coils[i].ID)}
+			id := v.Coils[i].ID
+			why := fmt.Sprintf("%s has not been read yet.", id)
+			if c.before != nil && v.Next != nil && v.Next.At == id {
+				why = v.Next.Why // it was read before the mend
+			}
+			return Prompt{Do: "hold", At: id, Say: fmt.Sprintf("Lay the phone on %s.", id), Why: why}
 		}
 	}
 	if v.Next != nil {

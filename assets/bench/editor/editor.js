@@ -6,6 +6,7 @@ import { tellTrouble } from "../dialogs.js";
 import { showFigures as showPlanning } from "../figures/figures.js";
 import { ask } from "../live.js";
 import { MapLayer } from "../map-layer.js";
+import { when } from "../records/words.js";
 import { currentView } from "../views.js";
 import { askBegin } from "./begin.js";
 import { Board } from "./board.js";
@@ -434,7 +435,6 @@ export class Editor {
     const found = drafts().find((d) => d.id !== this.id && (d.text !== this.ledger.text || d.typed));
     this.banner.querySelector(".offer")?.remove();
     if (!found) return;
-    const when = new Date(found.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
     const done = (act) => async () => {
       await act();
       drop(found.id);
@@ -445,7 +445,7 @@ export class Editor {
       el(
         "div",
         { class: "banner offer", role: "status" },
-        el("p", {}, el("strong", {}, `A draft of "${found.name}" from ${when} was not saved.`), elsewhere),
+        el("p", {}, el("strong", {}, `A draft of "${found.name}" from ${when(found.at)} was not saved.`), elsewhere),
         el(
           "div",
           { class: "row" },

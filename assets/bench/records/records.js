@@ -100,7 +100,7 @@ export class Records {
       "div",
       { class: "rec-whole" },
       el("h2", {}, "Pads and checks"),
-      el("div", { class: "rec-search" }, el("label", {}, "Find: pad, serial number, note, date", find), el("label", {}, "State", state)),
+      el("div", { class: "rec-search" }, el("label", {}, "Find: pad, serial number, note, maker, date", find), el("label", {}, "State", state)),
       this.count,
       el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Checks" }, el("table", { class: "rec-list" }, el("thead", {}, head), this.rows)),
       el("div", { class: "row rec-pages" }, this.back, this.on),

@@ -18,10 +18,10 @@ export function checkBadge(state, capital = false) {
   return stateBadge(shape, capital ? words[0].toUpperCase() + words.slice(1) : words);
 }
 
-/** A stored time in the reader's own time zone. @param {string} text */
-export function when(text) {
-  const t = new Date(text);
-  if (!text || Number.isNaN(t.getTime())) return "";
+/** A stored time in the reader's own time zone. @param {string | number} stored */
+export function when(stored) {
+  const t = new Date(stored);
+  if (!stored || Number.isNaN(t.getTime())) return "";
   const two = (n) => String(n).padStart(2, "0");
   return `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())} ${two(t.getHours())}:${two(t.getMinutes())}`;
 }
