@@ -57,6 +57,7 @@ type check struct {
 type source struct {
 	id       string
 	messages map[int64][]capture.Line
+	ohms     map[string]time.Time // when the newest reading of a place came
 	last     int64
 	started  bool
 	online   int // connections
@@ -205,7 +206,7 @@ func (d *Desk) load(ctx context.Context, last *store.Check) (*check, error) {
 			}
 			lines = append(lines, l)
 		}
-		c.source(m.Source).take(m.Seq, lines)
+		c.source(m.Source).take(m.Seq, lines, m.Received)
 	}
 	if c.thrown, err = d.store.ThrownOut(ctx, last.ID); err != nil {
 		return nil, err
@@ -219,7 +220,7 @@ func (d *Desk) load(ctx context.Context, last *store.Check) (*check, error) {
 func (c *check) source(id string) *source {
 	s, ok := c.sources[id]
 	if !ok {
-		s = &source{id: id, messages: map[int64][]capture.Line{}}
+		s = &source{id: id, messages: map[int64][]capture.Line{}, ohms: map[string]time.Time{}}
 		c.sources[id] = s
 		c.order = append(c.order, id)
 	}
@@ -237,7 +238,7 @@ func (c *check) welcome(before *check) {
 }
 
 // take adds lines that are stored, and follows what the phone does.
-func (s *source) take(seq int64, lines []capture.Line) {
+func (s *source) take(seq int64, lines []capture.Line, received time.Time) {
 	if _, ok := s.messages[seq]; ok {
 		return
 	}
@@ -260,6 +261,8 @@ func (s *source) take(seq int64, lines []capture.Line) {
 			s.at, s.count = l.Coil, 0
 		case capture.Lift:
 			s.at, s.count = "", 0
+		case capture.Ohms:
+			s.ohms[l.Across] = received
 		}
 	}
 }

@@ -84,7 +84,7 @@ func (d *Desk) appendLocked(ctx context.Context, c *check, s *source, seq int64,
 	if err != nil || !fresh {
 		return fresh, err
 	}
-	s.take(seq, lines)
+	s.take(seq, lines, time.Now())
 	d.followLocked(s, lines)
 	if worthJudging(lines) {
 		c.news++

@@ -9,6 +9,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"polewise/field/capture"
 	"polewise/field/verdict"
 	"polewise/server/record"
 	"polewise/server/store"
@@ -79,10 +80,29 @@ func (c *check) nextStep(v *verdict.Verdict) Prompt {
 	return c.prompt(v)
 }
 
+// captures is what every source sent. Each has a clock of its own: which of two
+// that read the same ohms did so last is told by when it came here.
 func (c *check) captures() []record.Source {
 	var out []record.Source
-	for _, id := range c.order {
-		out = append(out, record.Source{ID: id, Captures: c.sources[id].captures(c.thrown)})
+	newest := map[string]int{} // by place, the source in out
+	for i, id := range c.order {
+		s := c.sources[id]
+		out = append(out, record.Source{ID: id, Captures: s.captures(c.thrown), Newest: map[string]bool{}})
+		for _, cap := range out[i].Captures {
+			for _, l := range cap.Lines {
+				o, ok := l.(capture.Ohms)
+				if !ok {
+					continue
+				}
+				before, known := newest[o.Across]
+				if !known || !s.ohms[o.Across].Before(c.sources[c.order[before]].ohms[o.Across]) {
+					newest[o.Across] = i
+				}
+			}
+		}
+	}
+	for place, i := range newest {
+		out[i].Newest[place] = true
 	}
 	return out
 }

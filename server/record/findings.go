@@ -17,6 +17,8 @@ import (
 type Source struct {
 	ID       string
 	Captures []*capture.Capture
+	// Newest has the places whose ohms were read last here; nil: all of them.
+	Newest map[string]bool
 }
 
 // Collect puts together everything that a record says of a pad besides who
@@ -125,12 +127,13 @@ func readings(plan *layout.Plan, sources []Source) (list []Reading, phones []Pho
 				if !ok {
 					continue
 				}
+				counts := s.Newest == nil || s.Newest[o.Across]
 				for i := range ohms {
-					if ohms[i].Across == o.Across {
+					if counts && ohms[i].Across == o.Across {
 						ohms[i].Counts = false
 					}
 				}
-				ohms = append(ohms, Ohm{Across: o.Across, Ohms: o.Ohms, Celsius: o.Celsius, Planned: milli(a.Planned), Low: milli(a.Low), High: milli(a.High), Agrees: a.Agrees, Counts: true})
+				ohms = append(ohms, Ohm{Across: o.Across, Ohms: o.Ohms, Celsius: o.Celsius, Planned: micro(a.Planned), Low: micro(a.Low), High: micro(a.High), Agrees: a.Agrees, Counts: counts})
 			}
 			if p.Samples > 0 || len(cut.Ohms) > 0 {
 				phones = append(phones, p)
@@ -156,7 +159,9 @@ func mean(b []capture.B) *[3]float64 {
 	return &m
 }
 
-func milli(x float64) float64 { return math.Round(x*1000) / 1000 }
+// micro leaves enough digits for the page to round by itself: what is rounded twice
+// may come to another last digit than elsewhere.
+func micro(x float64) float64 { return math.Round(x*1e6) / 1e6 }
 
 // coils works out how well each coil's field is known: by its own holds, as
 // good as their number, or as one hold where there is none.

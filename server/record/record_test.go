@@ -367,3 +367,13 @@ func TestRecordOfTwoHundredCoils(t *testing.T) {
 		t.Errorf("a record of %d coils with %d readings took %v, expected a second at most", len(r.Coils), len(r.Readings), took)
 	}
 }
+
+// TestOhmsRoundedOnce: planned ohms stand on the record as everywhere else. Rounded to
+// thousandths first, these came to another last digit.
+func TestOhmsRoundedOnce(t *testing.T) {
+	for x, want := range map[float64]string{0.97451: "0.97", 2.934996: "2.93", 1.044961: "1.04", 0.9856: "0.99"} {
+		if got := ohmWords(micro(x)); got != want {
+			t.Errorf("%g ohm stands as %s, expected %s", x, got, want)
+		}
+	}
+}

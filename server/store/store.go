@@ -220,15 +220,16 @@ func (s *Store) LastSeq(ctx context.Context, check, source string) (int64, error
 
 // Message is a stored message.
 type Message struct {
-	Source string
-	Seq    int64
-	Lines  []json.RawMessage
+	Source   string
+	Seq      int64
+	Received time.Time
+	Lines    []json.RawMessage
 }
 
 // Messages returns all messages of a check, by source and in order of their
 // numbers.
 func (s *Store) Messages(ctx context.Context, check string) ([]Message, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT source, seq, lines FROM messages WHERE check_id=? ORDER BY source, seq", check)
+	rows, err := s.db.QueryContext(ctx, "SELECT source, seq, received, lines FROM messages WHERE check_id=? ORDER BY source, seq", check)
 	if err != nil {
 		return nil, err
 	}
@@ -236,10 +237,12 @@ func (s *Store) Messages(ctx context.Context, check string) ([]Message, error) {
 	var out []Message
 	for rows.Next() {
 		var m Message
-		var text string
-		if err := rows.Scan(&m.Source, &m.Seq, &text); err != nil {
+		var received, text string
+		if err := rows.Scan(&m.Source, &m.Seq, &received, &text); err != nil {
 			return nil, err
 		}
+		// One that was taken in from elsewhere may have none.
+		m.Received, _ = time.Parse(time.RFC3339Nano, received)
 		for l := range strings.Lines(text) {
 			m.Lines = append(m.Lines, json.RawMessage(strings.TrimSuffix(l, "\n")))
 		}
