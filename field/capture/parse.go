@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"reflect"
 	"strings"
 )
 
@@ -171,7 +172,7 @@ func ParseLine(raw []byte) (Line, error) {
 		Type json.RawMessage `json:"type"`
 	}
 	if err := json.Unmarshal(raw, &kind); err != nil {
-		return nil, notJSON(err)
+		return nil, NotJSON(err)
 	}
 	var name string
 	if kind.Type == nil {
@@ -186,7 +187,7 @@ func ParseLine(raw []byte) (Line, error) {
 	}
 	var w wire
 	if err := json.Unmarshal(raw, &w); err != nil {
-		return nil, notJSON(err)
+		return nil, NotJSON(err)
 	}
 	line, err := parse(&w)
 	if err != nil {
@@ -195,12 +196,17 @@ func ParseLine(raw []byte) (Line, error) {
 	return line, nil
 }
 
-func notJSON(err error) *Error {
+// NotJSON puts an error of encoding/json in words.
+func NotJSON(err error) *Error {
 	var syntax *json.SyntaxError
 	var typ *json.UnmarshalTypeError
 	switch {
 	case errors.As(err, &typ) && typ.Field != "":
-		return bad(typ.Field, "", "expected %s, found %s.", jsonKind(typ.Type.Kind().String()), typ.Value)
+		found, number := strings.CutPrefix(typ.Value, "number ")
+		if number && typ.Type.Kind() == reflect.Float64 {
+			return bad(typ.Field, "", "expected a number of usual size, found %s.", found)
+		}
+		return bad(typ.Field, "", "expected %s, found %s.", jsonKind(typ.Type.Kind()), found)
 	case errors.As(err, &typ):
 		return bad("", "Put one JSON object on each line.", "expected an object, found %s.", typ.Value)
 	case errors.As(err, &syntax):
@@ -210,16 +216,20 @@ func notJSON(err error) *Error {
 	}
 }
 
-func jsonKind(k string) string {
+func jsonKind(k reflect.Kind) string {
 	switch k {
-	case "float64", "int":
+	case reflect.Float64:
 		return "a number"
-	case "string":
+	case reflect.Int, reflect.Int64:
+		return "a whole number"
+	case reflect.String:
 		return "text"
-	case "slice":
+	case reflect.Slice, reflect.Array:
 		return "a list"
+	case reflect.Struct, reflect.Map:
+		return "an object"
 	default:
-		return k
+		return k.String()
 	}
 }
 
@@ -337,7 +347,7 @@ func parseSensor(raw []byte) (*Sensor, error) {
 		FullScaleUT *float64   `json:"full_scale_uT"`
 	}
 	if err := json.Unmarshal(raw, &w); err != nil {
-		e := notJSON(err)
+		e := NotJSON(err)
 		e.Key = "sensor." + e.Key
 		return nil, e
 	}

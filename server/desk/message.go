@@ -31,6 +31,10 @@ type Again struct {
 	Check string `json:"check"`
 }
 
+// maxSeq is the largest number that every client counts up to exactly, and leaves
+// room to go on from.
+const maxSeq = 1<<53 - 1
+
 // MaxLines bounds the lines of one message.
 const MaxLines = 5000
 
@@ -50,13 +54,15 @@ func (e *ClientError) Error() string { return e.Say }
 func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
 	var m Message
 	if err := json.Unmarshal(raw, &m); err != nil {
-		return nil, nil, &ClientError{Code: "not-a-message", Say: fmt.Sprintf("This message is not JSON of the form {\"seq\":1,\"lines\":[…]}: %v.", err), Hint: "Send one JSON object a message."}
+		e := capture.NotJSON(err)
+		e.Remedy = "" // that of a line
+		return nil, nil, &ClientError{Code: "not-a-message", Say: fmt.Sprintf("This message is not JSON of the form {\"seq\":1,\"lines\":[…]}: %v", e), Hint: "Send one JSON object a message."}
 	}
 	if m.Undo != nil || m.Again != nil {
 		return &m, nil, nil
 	}
-	if m.Seq < 1 {
-		return nil, nil, &ClientError{Code: "no-seq", Say: fmt.Sprintf("Expected \"seq\" of 1 or more, found %d.", m.Seq), Hint: "Number messages from 1."}
+	if m.Seq < 1 || m.Seq > maxSeq {
+		return nil, nil, &ClientError{Code: "no-seq", Say: fmt.Sprintf("Expected \"seq\" of 1 to %d, found %d.", int64(maxSeq), m.Seq), Hint: "Number messages from 1."}
 	}
 	if len(m.Lines) == 0 || len(m.Lines) > MaxLines {
 		return nil, nil, &ClientError{Code: "no-lines", Seq: m.Seq, Say: fmt.Sprintf("Message %d has %d lines; expected 1 to %d.", m.Seq, len(m.Lines), MaxLines), Hint: "Send at least one line, and split long messages."}

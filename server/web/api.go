@@ -9,6 +9,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"polewise/assets"
+	"polewise/field/capture"
 	"polewise/field/rehearsal"
 	"polewise/server/desk"
 )
@@ -67,7 +68,9 @@ func (s *Site) read(w http.ResponseWriter, r *http.Request, v any) bool {
 		return true
 	}
 	if err := json.Unmarshal(raw, v); err != nil {
-		problem(w, http.StatusBadRequest, "not-json", "The request is not JSON as expected: "+err.Error(), "Load the page again, then try again.")
+		e := capture.NotJSON(err)
+		e.Remedy = "" // that of a line
+		problem(w, http.StatusBadRequest, "not-json", "The request is not JSON as expected: "+e.Error(), "Load the page again, then try again.")
 		return false
 	}
 	return true

@@ -232,9 +232,13 @@ func TestRefusedLines(t *testing.T) {
 	c := s.dial(t)
 	for _, tc := range []struct{ send, code, say string }{
 		{`nonsense`, "not-a-message", "not JSON"},
+		{`[1]`, "not-a-message", "expected an object, found array."},
+		{`{"seq":1.5,"lines":[` + start + `]}`, "not-a-message", `"seq": expected a whole number, found 1.5.`},
+		{`{"seq":9223372036854775807,"lines":[` + start + `]}`, "no-seq", "1 to 9007199254740991"},
 		{message(1, sample(1)), "no-start", "first line must be a start line"},
-		{`{"seq":0,"lines":[` + start + `]}`, "no-seq", "1 or more"},
+		{`{"seq":0,"lines":[` + start + `]}`, "no-seq", "1 to 9007199254740991, found 0"},
 		{`{"seq":1,"lines":[]}`, "no-lines", "0 lines"},
+		{message(1, start, `{"type":"b","t":1e400,"uT":[1,2,3]}`), "bad-line", `"t": expected a number of usual size, found 1e400.`},
 		{message(1, start, `{"type":"b","t":1,"uT":[1,2]}`), "bad-line", `Line 2 of message 1: "uT": expected a list of 3 numbers, found 2.`},
 		{message(1, start, `{"type":"hold","t":1,"at":"Z9"}`), "bad-line", `no coil "Z9"`},
 	} {
