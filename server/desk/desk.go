@@ -53,24 +53,6 @@ type check struct {
 	signing
 }
 
-// source is one phone or feed.
-type source struct {
-	id       string
-	messages map[int64][]capture.Line
-	ohms     map[string]time.Time // when the newest reading of a place came
-	last     int64
-	started  bool
-	online   int // connections
-	device   string
-	route    capture.Route
-	latest   *capture.B
-	at       string // coil of the open hold
-	count    int    // samples in it
-	drive    capture.DriveState
-	lastT    float64
-	fed      bool // no phone: its lines are made here
-}
-
 // Open resumes the check begun last, or begins one with the given plan.
 func Open(ctx context.Context, s *store.Store, plan PlanText, log *slog.Logger) (*Desk, error) {
 	d := &Desk{store: s, log: log, clients: map[*Client]bool{}, dirty: make(chan struct{}, 1), done: make(chan struct{})}
@@ -217,16 +199,6 @@ func (d *Desk) load(ctx context.Context, last *store.Check) (*check, error) {
 	return c, d.loadSigning(ctx, c)
 }
 
-func (c *check) source(id string) *source {
-	s, ok := c.sources[id]
-	if !ok {
-		s = &source{id: id, messages: map[int64][]capture.Line{}, ohms: map[string]time.Time{}}
-		c.sources[id] = s
-		c.order = append(c.order, id)
-	}
-	return s
-}
-
 // welcome counts as connected what was so in the check before: connections outlive it.
 func (c *check) welcome(before *check) {
 	for _, id := range before.order {
@@ -235,113 +207,6 @@ func (c *check) welcome(before *check) {
 			now.online, now.fed = s.online, s.fed
 		}
 	}
-}
-
-// take adds lines that are stored, and follows what the phone does.
-func (s *source) take(seq int64, lines []capture.Line, received time.Time) {
-	if _, ok := s.messages[seq]; ok {
-		return
-	}
-	s.messages[seq] = lines
-	s.last = max(s.last, seq)
-	for _, l := range lines {
-		s.lastT = max(s.lastT, l.At())
-		switch l := l.(type) {
-		case capture.Start:
-			s.started, s.device, s.route, s.at, s.count = true, l.Device, l.Route, "", 0
-			s.drive, s.lastT = "", 0
-		case capture.Drive:
-			s.drive = l.State
-		case capture.B:
-			s.latest = &l
-			s.count++
-		case capture.Bearing:
-			s.count++
-		case capture.Hold:
-			s.at, s.count = l.Coil, 0
-		case capture.Lift:
-			s.at, s.count = "", 0
-		case capture.Ohms:
-			s.ohms[l.Across] = received
-		}
-	}
-}
-
-// captures puts a source's lines in order and parts them at every start line.
-func (s *source) captures(thrown []store.ThrownOut) []*capture.Capture {
-	seqs := make([]int64, 0, len(s.messages))
-	for q := range s.messages {
-		seqs = append(seqs, q)
-	}
-	slices.Sort(seqs)
-	var out []*capture.Capture
-	var run []capture.Line
-	flush := func() {
-		if len(run) == 0 {
-			return
-		}
-		if c, err := capture.FromLines(run); err == nil {
-			out = append(out, c)
-		}
-		run = nil
-	}
-	for _, q := range seqs {
-		for _, l := range s.messages[q] {
-			if _, ok := l.(capture.Start); ok {
-				flush()
-			}
-			run = append(run, l)
-		}
-	}
-	flush()
-	for i, c := range out {
-		out[i] = without(c, s.id, thrown)
-	}
-	return out
-}
-
-// without leaves out the holds and passes that were thrown out, with their samples, and what
-// was entered by hand.
-func without(c *capture.Capture, source string, thrown []store.ThrownOut) *capture.Capture {
-	var drop []float64
-	for _, t := range thrown {
-		if t.Source == source {
-			drop = append(drop, t.T)
-		}
-	}
-	if len(drop) == 0 {
-		return c
-	}
-	kept := *c
-	kept.Lines, kept.Numbers = nil, nil
-	dropping := false
-	for i, l := range c.Lines {
-		switch l := l.(type) {
-		case capture.Hold:
-			dropping = slices.Contains(drop, l.T)
-		case capture.Pass:
-			dropping = slices.Contains(drop, l.T)
-		case capture.Reading:
-			if slices.Contains(drop, l.T) {
-				continue
-			}
-		case capture.Ohms:
-			if slices.Contains(drop, l.T) {
-				continue
-			}
-		}
-		_, lift := l.(capture.Lift)
-		_, end := l.(capture.PassEnd)
-		_, drive := l.(capture.Drive)
-		if !dropping || drive {
-			kept.Lines = append(kept.Lines, l)
-			kept.Numbers = append(kept.Numbers, c.Numbers[i])
-		}
-		if lift || end {
-			dropping = false
-		}
-	}
-	return &kept
 }
 
 // Ingest stores a message from a source and returns the number to acknowledge.
@@ -500,16 +365,6 @@ func (d *Desk) again(ctx context.Context, check string) error {
 		return nil
 	}
 	return d.BeginAfterMend(ctx)
-}
-
-// counting is what counts of a check, with the source of each capture.
-func (c *check) counting() (captures []*capture.Capture, sources []string) {
-	for _, id := range c.order {
-		for _, cap := range c.sources[id].captures(c.thrown) {
-			captures, sources = append(captures, cap), append(sources, id)
-		}
-	}
-	return captures, sources
 }
 
 // touch asks for a new verdict. It never blocks: one request waiting is enough.
