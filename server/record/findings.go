@@ -104,7 +104,7 @@ func readings(plan *layout.Plan, sources []Source) (list []Reading, phones []Pho
 				if h.Open {
 					continue
 				}
-				m := Reading{Kind: "hold", Source: s.ID, At: []string{h.Hold.Coil}, T: h.From, Samples: len(h.B) + len(h.Bearings), MeanUT: mean(h.B)}
+				m := Reading{Kind: "hold", Source: s.ID, At: []string{h.Hold.Coil}, T: h.From, Samples: len(h.B) + len(h.Bearings), MeanUT: mean(driven(cut, h.B))}
 				list = append(list, m)
 			}
 			for _, h := range cut.Passes {
@@ -141,6 +141,19 @@ func readings(plan *layout.Plan, sources []Source) (list []Reading, phones []Pho
 		}
 	}
 	return list, phones, ohms
+}
+
+// driven leaves out samples with the supply off: their mean with the others says
+// nothing. Where it was off throughout, all stay.
+func driven(cut *capture.Stretches, b []capture.B) []capture.B {
+	on := slices.DeleteFunc(slices.Clone(b), func(s capture.B) bool {
+		d, known := cut.DriveAt(s.T)
+		return known && d.State == capture.Off
+	})
+	if len(on) == 0 {
+		return b
+	}
+	return on
 }
 
 func mean(b []capture.B) *[3]float64 {

@@ -108,7 +108,7 @@ type Reading struct {
 	At      []string    `json:"at"` // one coil, or those of a pass
 	T       float64     `json:"t"`
 	Samples int         `json:"samples"`
-	MeanUT  *[3]float64 `json:"mean_uT"` // phone frame, as read
+	MeanUT  *[3]float64 `json:"mean_uT"` // phone frame, as read with the supply on; off where it never was on
 	Face    string      `json:"face,omitempty"`
 	UT      *float64    `json:"uT,omitempty"` // hand meter
 }

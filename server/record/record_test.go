@@ -3,6 +3,7 @@ package record
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -375,5 +376,24 @@ func TestOhmsRoundedOnce(t *testing.T) {
 		if got := ohmWords(micro(x)); got != want {
 			t.Errorf("%g ohm stands as %s, expected %s", x, got, want)
 		}
+	}
+}
+
+// TestReadingsWithTheSupplyOn: a hold with its own rest stands on the record by what it
+// read with the supply on. The background is in that, 70 uT at most.
+func TestReadingsWithTheSupplyOn(t *testing.T) {
+	r, _ := made(t, "kennel", 3, nil)
+	seen := 0
+	for _, m := range r.Readings {
+		if m.Kind != "hold" {
+			continue
+		}
+		seen++
+		if read := *r.coil(m.At[0]).MeasuredUT; math.Abs(m.MeanUT[2]-read) > 100 {
+			t.Errorf("%s: %.0f uT stands as read, %.0f is what the verdict took from it", m.At[0], m.MeanUT[2], read)
+		}
+	}
+	if seen != 9 {
+		t.Errorf("%d holds", seen)
 	}
 }
