@@ -323,6 +323,8 @@ func TestRecordsList(t *testing.T) {
 	// And a check opened by the keyboard; the focus goes along, and back.
 	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll(".rec-list tbody tr")].find((r) => r.textContent.includes("K-17")).querySelector("a").focus()`, nil), chromedp.KeyEvent(kb.Enter))
 	waitFor(t, ctx, "the old check", `document.querySelector("#past-name") === document.activeElement && document.querySelector(".rec-past").textContent.includes("By AB")`)
+	do(t, ctx, press(".rec-past .rec-ohms summary"))
+	waitFor(t, ctx, "its ohms", `/^Ohms read: 13, all within the plan's bounds/.test(document.querySelector(".rec-ohms").innerText) && /the pad: 1\.01 ohm, within 0\.90 to 1\.06/.test(document.querySelector(".rec-ohms").innerText)`)
 	do(t, ctx, chromedp.NavigateBack())
 	waitFor(t, ctx, "the line again", `document.activeElement?.closest("tr")?.textContent.includes("K-17")`)
 	do(t, ctx, chromedp.KeyEvent(kb.Enter))

@@ -14,7 +14,7 @@ import { readCoils } from "../verdict-panel.js";
 import { whyPanel } from "../why-panel.js";
 import { LabelFields } from "./label.js";
 import { Task } from "./task.js";
-import { changes, checkBadge, recordLinks, sum, when } from "./words.js";
+import { changes, checkBadge, ohmsRead, recordLinks, sum, when } from "./words.js";
 
 const BROKEN = "The program does not answer. Is it still running? Start it again in its terminal, then try again.";
 
@@ -126,6 +126,7 @@ export class PastCheck {
       first ? el("p", { class: "cause-say" }, `${first.say} (${percent(first.p)})`) : null,
       ...(v?.notes || []).map((n) => el("p", { class: "note" }, n)),
       this.reasons,
+      ohmsRead(s.ohms),
       ...(s.signed ? [recordLinks(check.id), sum(s.signed.sha256)] : []),
       s.signed && s.label.note ? el("p", { class: "rec-typed" }, s.label.note) : null,
       !s.signed ? this.labels() : null,
