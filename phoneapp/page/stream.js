@@ -346,7 +346,7 @@ export class Stream {
             return;
           }
           if (r.status >= 500 || r.status === 429) await wait(RETRY_MS[2]);
-          else if (!r.ok) this.done(m.seq); // refused for good
+          else if (!r.ok && this.outbox.waiting.includes(m)) this.done(m.seq); // refused for good, and no other took its number
         } catch {
           if (!this.posting) break; // the socket sends it again
           this.failures++;

@@ -198,3 +198,24 @@ export async function a_socket_that_dies_and_is_refused_again_leads_back_to_sing
     equal(m.links.at(-1), "up");
   });
 }
+
+export async function under_a_new_name_nothing_is_lost_for_a_number_refused_before() {
+  await made(async (m, stream) => {
+    const old = stream.outbox.source;
+    const fetched = globalThis.fetch;
+    globalThis.fetch = async (_, o) =>
+      stream.outbox.source === old && o?.method === "POST" ? { status: 409, ok: false, text: async () => JSON.stringify({ error: { code: "seq-taken", seq: 1, last_seq: 1 } }) } : fetched(_, o);
+    // The page begins its capture anew as soon as it hears of it.
+    stream.o.onmessage = (heard) => {
+      if (!heard.error) return;
+      stream.add({ again: true });
+      stream.flush();
+    };
+    stream.add({ n: 1 });
+    stream.flush();
+    await m.pass(5000);
+    ok(stream.outbox.source !== old, "a new name");
+    equal(m.posted, [1], "the new capture's first message");
+    equal(stream.outbox.waiting, []);
+  });
+}
