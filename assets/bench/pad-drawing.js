@@ -82,9 +82,11 @@ export class PadDrawing {
       b.y1 = Math.max(b.y1, -e.to.y + 4);
     }
     const margin = Math.max(b.x1 - b.x0, b.y1 - b.y0) * 0.02 + 6;
-    const home = { x: b.x0 - margin, y: -b.y1 - margin, w: b.x1 - b.x0 + 2 * margin, h: b.y1 - b.y0 + 2 * margin + 22 };
+    const letter = Math.max(9, (b.x1 - b.x0) * 0.022); // of the scale bar
+    this.forScale = 2.4 * letter; // the lowest strip
+    const home = { x: b.x0 - margin, y: -b.y1 - margin, w: b.x1 - b.x0 + 2 * margin, h: b.y1 - b.y0 + 2 * margin + this.forScale };
     this.svg.style.setProperty("--pad-shape", `${home.w} / ${home.h}`);
-    this.parts.scale.replaceChildren(scaleBar(home, Math.max(b.x1 - b.x0, 1)));
+    this.parts.scale.replaceChildren(scaleBar(home, Math.max(b.x1 - b.x0, 1), letter));
     if (this.view.zoomed && view === "keep") this.view.setBounds(home);
     else if (!sameSize || !this.view.zoomed) this.view.setHome(home.x, home.y, home.w, home.h);
   }
@@ -177,7 +179,8 @@ export class PadDrawing {
     const key = JSON.stringify([letter, spots]);
     if (key === this.named) return;
     this.named = key;
-    this.parts.names.replaceChildren(...placeLabels(spots, this.view.home, letter).map((l) => drawName(l, letter, this.marks.get(l.id).look?.state)));
+    const room = { ...this.view.home, h: this.view.home.h - this.forScale };
+    this.parts.names.replaceChildren(...placeLabels(spots, room, letter).map((l) => drawName(l, letter, this.marks.get(l.id).look?.state)));
   }
 
   /** Where a pointer is, millimetres of the pad frame. */
@@ -273,14 +276,16 @@ function drawName({ text, box, from, rank, id }, letter, state) {
   return node;
 }
 
-function scaleBar(home, width) {
+/** A length to compare with, as large as its letters ask for. */
+function scaleBar(home, width, letter) {
   const step = STEPS_MM.findLast((s) => s <= width / 4) || 1;
-  const y = home.y + home.h - 9;
-  const x = home.x + 10;
+  const y = home.y + home.h - letter;
+  const x = home.x + 1.1 * letter;
+  const tick = 0.44 * letter;
   return svg(
     "g",
     { class: "scale-bar" },
-    svg("path", { d: `M${x} ${y - 4}v8M${x} ${y}h${step}M${x + step} ${y - 4}v8` }),
-    svg("text", { x: x + step + 6, y: y + 4, "font-size": Math.max(9, width * 0.022) }, `${step} mm`),
+    svg("path", { d: `M${x} ${y - tick}v${2 * tick}M${x} ${y}h${step}M${x + step} ${y - tick}v${2 * tick}`, "stroke-width": letter * 0.15 }),
+    svg("text", { x: x + step + 0.7 * letter, y: y + tick, "font-size": letter }, `${step} mm`),
   );
 }
