@@ -72,12 +72,14 @@ function apart(at, least, lowest) {
   return out.map((v) => v - over);
 }
 
-/** Two to four round numbers within a range. */
+/** Two to five round numbers within a range: one alone tells no scale. @param {number} low @param {number} high */
 export function ticks(low, high) {
   const raw = (high - low) / 3;
   const ten = 10 ** Math.floor(Math.log10(raw));
-  const step = [1, 2, 5, 10].map((k) => k * ten).find((s) => s >= raw) || raw;
-  const out = [];
-  for (let u = Math.ceil(low / step) * step; u <= high && out.length < 6; u += step) out.push(u);
-  return out;
+  const every = (step) => {
+    const out = [];
+    for (let u = Math.ceil(low / step) * step; u <= high; u += step) out.push(u);
+    return out;
+  };
+  return [10, 5, 2, 1].map((k) => every(k * ten)).find((found) => found.length >= 2) || [];
 }

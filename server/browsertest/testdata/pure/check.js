@@ -1,5 +1,6 @@
 // Parts of the check's page that need no program behind them.
 import { CoilCard } from "/bench/coil-card.js";
+import { ticks } from "/bench/hold-plot.js";
 import { MadeUpPhone } from "/bench/made-up-phone.js";
 import { PadDrawing } from "/bench/pad-drawing.js";
 import { phoneAsks } from "/bench/phone-asks.js";
@@ -107,4 +108,15 @@ export function theFocusStaysInSight() {
   const at = 60 + 120 * 11;
   ok(seen().x <= at - 45 && seen().x + seen().w >= at + 45, `the coil at ${at} is in ${seen().x} to ${seen().x + seen().w}`);
   near(seen().w, before.w, 1e-6, "as near as before");
+}
+
+export function a_plot_has_two_to_five_figures_on_an_axis() {
+  equal(ticks(-45, 49), [-40, -20, 0, 20, 40]); // steps of 50 would leave 0 alone
+  equal(ticks(-5, 610), [0, 500]);
+  for (let i = 0; i < 500; i++) {
+    const low = 7 * i - 1000;
+    const high = low + 6 * 1.013 ** i;
+    const found = ticks(low, high);
+    ok(found.length >= 2 && found.length <= 5 && found.every((u) => u >= low && u <= high), `${low} to ${high}: ${found}`);
+  }
 }
