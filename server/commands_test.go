@@ -75,6 +75,7 @@ func TestExitStatus(t *testing.T) {
 		{"a number that is none", "", []string{"predict", plan, "--room", "warm"}, exitUsage, `--room "warm": expected a number, with a point as in 2.5. See polewise predict --help`},
 		{"a decimal comma", "", []string{"rehearse", plan, "--noise", "0,4"}, exitUsage, `--noise "0,4": expected a number, with a point`},
 		{"a flag without its value", "", []string{"predict", plan, "--map"}, exitUsage, "--map: expected FILE after it, found nothing"},
+		{"a place out of this world", "", []string{"predict", plan, "--at", "1,2,1e300"}, exitUsage, "at most 1000 m from the pad's corner, found 1e300"},
 		{"a place of two letters", "", []string{"predict", plan, "--at", "1,2,x"}, exitUsage, `"x" is not one`},
 		{"an address without port", "", []string{"--data", t.TempDir(), "--listen", "here"}, exitUsage, `--listen "here": expected HOST:PORT`},
 		{"a port too large", "", []string{"--data", t.TempDir(), "--listen", "127.0.0.1:99999"}, exitUsage, "expected a port from 1 to 65535"},

@@ -150,6 +150,9 @@ func writeMaps(ctx context.Context, plan *layout.Plan, o predictOptions) error {
 	return nil
 }
 
+// farthest is how far off a point may lie, metres.
+const farthest = 1000.0
+
 func parsePoints(at []string, unit layout.LengthUnit) ([]r3.Vec, error) {
 	var out []r3.Vec
 	for _, s := range at {
@@ -163,7 +166,9 @@ func parsePoints(at []string, unit layout.LengthUnit) ([]r3.Vec, error) {
 			if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
 				return nil, fmt.Errorf("--at %q: expected three numbers with commas between, as in --at 120,120,10; %q is not one", s, p)
 			}
-			v[i] = x * unit.Metres()
+			if v[i] = x * unit.Metres(); math.Abs(v[i]) > farthest {
+				return nil, fmt.Errorf("--at %q: expected a place at most %g m from the pad's corner, found %s", s, farthest, p)
+			}
 		}
 		out = append(out, r3.Vec{X: v[0], Y: v[1], Z: v[2]})
 	}

@@ -140,6 +140,11 @@ function setText(node, given) {
   if (["note", "why", "reading"].includes(node.id)) node.hidden = text === "";
 }
 
+/** What a magnetometer says, in small. @param {number[]} u microtesla */
+export function field(u) {
+  reading(`${u.map((v) => String(Math.round(v)).replace("-", "\u2212")).join("  ")} uT`);
+}
+
 /**
  * The claim for the coil just read, large, and others that changed, small.
  * @param {import("./claims.js").News} news

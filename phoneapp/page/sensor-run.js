@@ -72,7 +72,7 @@ export class SensorRun {
   reading(u, stamp_ms) {
     this.last_ms = performance.now();
     const changed = this.flow.sample(this.clock.at(stamp_ms), u);
-    if (this.flow.stage !== "answer") page.reading(`${u.map((v) => Math.round(v)).join("  ")} uT`);
+    if (this.flow.stage !== "answer") page.field(u);
     page.progress(this.flow.progress);
     if (!changed) return;
     buzz(this.flow.told ? "broken" : "counted");

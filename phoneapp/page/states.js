@@ -88,7 +88,7 @@ function vector(set, v = null, more = {}) {
   const flow = new VectorFlow({ coils: pad.coils.map((c) => c.id), supply: pad.supply });
   Object.assign(flow, { verdict: v }, set);
   page.show(vectorScreen(flow, { ...told(v), plan: pad }, { note: "", marked: false, unsteady: false, do: tap, ...more }));
-  page.reading("41  63  385 uT");
+  page.field([41, 63, 385]);
 }
 
 const samples = (seconds, from = 0) => Array.from({ length: seconds * 10 + 1 }, (_, i) => ({ t: from + i / 10, u: [41, 63, 385] }));
@@ -114,7 +114,7 @@ function sensor(set) {
   const flow = new SensorFlow({ at: "A1", placings: placings(plan.coils[0], plan.windings[0]), supply: plan.supply });
   Object.assign(flow, set);
   page.show(sensorScreen(flow, told(), { note: "", do: tap }));
-  if (flow.stage !== "answer") page.reading("41  63  385 uT");
+  if (flow.stage !== "answer") page.field([41, 63, 385]);
 }
 
 /** @param {any} found @param {any} where @param {string} [note] @param {(() => void) | null} [resume] */

@@ -77,7 +77,7 @@ export class VectorRun extends SensedRun {
       this.show();
     }
     const effects = this.flow.sample(t, u);
-    page.reading(`${u.map((v) => Math.round(v)).join("  ")} uT`);
+    page.field(u);
     page.progress(this.flow.progress);
     this.apply(effects, true);
   }
