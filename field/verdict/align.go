@@ -40,11 +40,13 @@ type aligner struct {
 	start   []float64
 	finish  []float64
 	noise   sym3
-	b0      [3]float64 // background before any reading, pad axes
-	pb      sym3       // and its precision
-	planned []float64  // ampere-turns of the near coils
-	others  []nine     // field of the coils left as planned, at every point of every lane
-	g       []slim     // per point, per near coil
+	b0      [3]float64   // background before any reading, pad axes
+	pb      sym3         // and its precision
+	rested  bool         // it is known from a rest
+	grounds [][3]float64 // backgrounds to begin from
+	planned []float64    // ampere-turns of the near coils
+	others  []nine       // field of the coils left as planned, at every point of every lane
+	g       []slim       // per point, per near coil
 	tilt    float64
 	sdAlong float64    // of the sensor's place in the phone, along the line
 	halves  [2]float64 // half the first coil and half the last, along the line
@@ -59,6 +61,8 @@ type tick struct {
 	s     float64    // 0 off, 1 on, between: pulsed
 	pull  [3]float64 // the reading, pad axes
 	blank bool
+	// underPulses tells that s is how likely the sample saw a pulse.
+	underPulses bool
 }
 
 // align fills in the lanes of a pass, beginning from some hypotheses.
@@ -113,6 +117,9 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hy
 	cols.findPeaks(every)
 	a.choose(m, cols)
 	a.lay(src, bg)
+	a.grounds = [][3]float64{a.b0}
+	a.findPhase()
+	a.findGrounds()
 	d.share = a.share
 	d.aligner = a
 	a.run(bases)
@@ -152,6 +159,7 @@ func (a *aligner) choose(m *Model, cols *columns) {
 // lay prepares what all lanes share.
 func (a *aligner) lay(src *sourceInfo, bg background) {
 	rot := rotation(a.topDeg, a.up)
+	a.rested = bg.variance[2] < 100*100
 	for q := 0; q < 3; q++ {
 		v := src.sigma[q]*src.sigma[q] + floorUT*floorUT + driftSD*driftSD
 		a.noise.add(rot[0][q], rot[1][q], rot[2][q], v)
@@ -165,7 +173,7 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 		if i > 0 {
 			a.idle(a.xs[i-1].t, x.t)
 		}
-		k := tick{t: x.t, s: x.s}
+		k := tick{t: x.t, s: x.s, underPulses: a.pulsed && x.s > 0 && x.s < 1}
 		for r := range k.pull {
 			for q, u := range x.u {
 				k.pull[r] += rot[r][q] * u

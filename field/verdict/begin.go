@@ -16,6 +16,7 @@ const (
 	mostPatterns = 6   // ways for the coils of a row to face that are begun from
 	mostTried    = 400 // patterns looked at, about
 	mostLikely   = 3   // hypotheses of whole strings that are begun from
+	mostGrounds  = 3   // backgrounds that are begun from
 	// hopelessLane is how far behind the best a lane to begin in is given up,
 	// before anything in it is fitted; hopelessWay, how far behind the best a way
 	// to understand the pass is; laneInPlay, how far behind a lane may be to be
@@ -40,7 +41,7 @@ type guess struct {
 
 // asPlanned is the guess that nothing is wrong.
 func (a *aligner) asPlanned() guess {
-	g := guess{share: make([]float64, len(a.near)), b: a.b0}
+	g := guess{share: make([]float64, len(a.near)), b: a.grounds[0]}
 	for i := range g.share {
 		g.share[i] = 1
 	}
@@ -49,14 +50,12 @@ func (a *aligner) asPlanned() guess {
 
 // guessOf is a hypothesis as a guess.
 func (a *aligner) guessOf(turns []float64) guess {
-	g := guess{share: make([]float64, len(a.near)), b: a.b0}
+	g := guess{share: make([]float64, len(a.near)), b: a.grounds[0]}
 	for i, j := range a.near {
 		g.share[i] = turns[j] / a.planned[i]
 	}
 	return g
 }
-
-func (g guess) clone() guess { return guess{slices.Clone(g.share), g.b} }
 
 func (g guess) like(o guess) bool {
 	for i := range g.share {
@@ -146,6 +145,81 @@ func (a *aligner) begun() (lanes []fit, reach int) {
 	return lanes, 1
 }
 
+// findGrounds finds backgrounds to begin from: what was known before may be nothing
+// at all, or a rest from before the phone re-zeroed itself, and a row under the
+// wrong background fits best facing the wrong way. Asked are the row as planned and
+// the row turned over.
+func (a *aligner) findGrounds() {
+	a.grounds = [][3]float64{a.b0}
+	var middle [3]float64
+	for r := range middle {
+		var along []float64
+		for i := range a.ticks {
+			if !a.ticks[i].blank {
+				along = append(along, a.ticks[i].pull[r])
+			}
+		}
+		middle[r] = median(along)
+	}
+	if a.rested && !a.narrow() {
+		return
+	}
+	var settled []tried
+	for _, l := range a.everyFew() {
+		for _, g := range [2]guess{a.asPlanned(), a.turned()} {
+			for _, g.b = range [2][3]float64{a.b0, middle} {
+				for range rounds {
+					g.b = a.improve(l, g, false).b
+				}
+				settled = append(settled, tried{g, a.walk(l, g, false).log})
+			}
+		}
+	}
+	slices.SortStableFunc(settled, likelier)
+	var found [][3]float64
+	if a.rested {
+		found = a.grounds
+	}
+	for _, t := range settled {
+		if t.log < settled[0].log-hopelessLane || len(found) == mostGrounds {
+			break
+		}
+		if !slices.ContainsFunc(found, func(b [3]float64) bool { return near(b, t.b) }) {
+			found = append(found, t.b)
+		}
+	}
+	a.grounds = found
+}
+
+// near tells whether one background leads where another does.
+func near(a, b [3]float64) bool {
+	const same = 8 // uT
+	return math.Abs(a[0]-b[0]) < same && math.Abs(a[1]-b[1]) < same && math.Abs(a[2]-b[2]) < same
+}
+
+// turned is the guess that the whole row faces the wrong way.
+func (a *aligner) turned() guess {
+	g := a.asPlanned()
+	for i := range a.near {
+		if a.inRow[i] {
+			g.share[i] = -1
+		}
+	}
+	return g
+}
+
+// everyFew are a few lanes all over those there are.
+func (a *aligner) everyFew() []int {
+	if a.narrow() {
+		return []int{len(a.lanes) / 2}
+	}
+	var lanes []int
+	for l := 0; l < len(a.lanes); l += 4 {
+		lanes = append(lanes, l)
+	}
+	return lanes
+}
+
 // fit is how likely a pass is in a lane at best.
 type fit struct {
 	at  int
@@ -213,8 +287,7 @@ func (a *aligner) anchor(turns []float64) bool {
 	for l := range a.lanes {
 		for i := range a.lanes[l].ways {
 			if w := &a.lanes[l].ways[i]; w.log+w.most > best-laneInPlay {
-				g.b = a.background(l, g)
-				a.add(l, g)
+				a.add(l, a.under(l, g))
 				break
 			}
 		}
@@ -222,13 +295,21 @@ func (a *aligner) anchor(turns []float64) bool {
 	return true
 }
 
-// background is what suits a guess of the shares.
-func (a *aligner) background(l int, g guess) [3]float64 {
-	g.b = a.b0
-	for range 2 {
-		g.b = a.improve(l, g, false).b
+// under is the guess of some shares under the background that suits them.
+func (a *aligner) under(l int, g guess) guess {
+	best, found := math.Inf(-1), g
+	for _, g.b = range a.grounds {
+		for range 2 {
+			g.b = a.improve(l, g, false).b
+		}
+		if len(a.grounds) == 1 {
+			return g
+		}
+		if log := a.walk(l, g, false).log; log > best {
+			best, found = log, g
+		}
 	}
-	return g.b
+	return found
 }
 
 // likely are those of some hypotheses that a pass fits best: of whole strings, and
@@ -237,7 +318,13 @@ func (a *aligner) likely(l int, bases []*hypothesis) []tried {
 	var all []tried
 	for _, h := range bases {
 		g := a.guessOf(h.at)
-		all = append(all, tried{g, a.walk(l, g, false).log})
+		best := tried{log: math.Inf(-1)}
+		for _, g.b = range a.grounds {
+			if log := a.walk(l, g, false).log; log > best.log {
+				best = tried{g, log}
+			}
+		}
+		all = append(all, best)
 	}
 	return bestOf(all, mostLikely)
 }
@@ -248,9 +335,11 @@ type tried struct {
 	log float64
 }
 
+func likelier(p, q tried) int { return cmp.Compare(q.log, p.log) }
+
 // bestOf are the best few guesses, as long as they are not hopeless.
 func bestOf(all []tried, most int) (out []tried) {
-	slices.SortStableFunc(all, func(p, q tried) int { return cmp.Compare(q.log, p.log) })
+	slices.SortStableFunc(all, likelier)
 	for _, p := range all[:min(most, len(all))] {
 		if p.log > all[0].log-hopelessWay {
 			out = append(out, p)
@@ -264,24 +353,27 @@ func bestOf(all []tried, most int) (out []tried) {
 // from one to the other; and a row seen half a coil too far on fits a pattern of
 // its own, so the best alone will not do. Sought by changing one coil at a time
 // in the best found so far.
-func (a *aligner) patterns(l int) []tried {
+func (a *aligner) patterns(l int) (out []tried) {
+	for _, b := range a.grounds {
+		out = append(out, a.patternsOver(l, b)...)
+	}
+	slices.SortStableFunc(out, likelier)
+	return out
+}
+
+// patternsOver are those under one background.
+func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 	var all []tried
 	seen := map[string]bool{}
-	try := func(g guess) {
-		if key := fmt.Sprint(g.share); !seen[key] {
+	try := func(share []float64) {
+		if key := fmt.Sprint(share); !seen[key] {
 			seen[key] = true
+			g := guess{share, b}
 			all = append(all, tried{g, a.walk(l, g, false).log})
 		}
 	}
-	planned := a.asPlanned()
-	turned := planned.clone()
-	for i := range a.near {
-		if a.inRow[i] {
-			turned.share[i] = -1
-		}
-	}
-	try(planned)
-	try(turned)
+	try(a.asPlanned().share)
+	try(a.turned().share)
 	for grown := 0; grown < len(all) && len(all) < mostTried; {
 		grown = len(all)
 		best := slices.Clone(all[:min(mostPatterns, len(all))])
@@ -289,14 +381,14 @@ func (a *aligner) patterns(l int) []tried {
 			for i := range a.near {
 				for _, to := range [3]float64{1, 0, -1} {
 					if a.inRow[i] && to != p.share[i] {
-						o := p.clone()
-						o.share[i] = to
+						o := slices.Clone(p.share)
+						o[i] = to
 						try(o)
 					}
 				}
 			}
 		}
-		slices.SortStableFunc(all, func(p, q tried) int { return cmp.Compare(q.log, p.log) })
+		slices.SortStableFunc(all, likelier)
 	}
 	return bestOf(all, mostPatterns)
 }

@@ -72,7 +72,24 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 		ev.note("The pass from %s has too few readings (%d) to tell its coils apart. Draw the phone more slowly.", d.label, len(d.xs))
 		return
 	}
+	if d.pulsed && math.Min(d.duty, 1-d.duty)/d.hz < tooQuick*d.every() {
+		ev.note("The pass from %s was drawn under pulses too quick for this phone to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
+		return
+	}
 	ev.passes = append(ev.passes, d)
+}
+
+// tooQuick is how many samples a pulse, and the time between two, has to last: one
+// that began or ended between two samples may have been averaged.
+const tooQuick = 2
+
+// every is the usual time between two samples, seconds.
+func (d *passDigest) every() float64 {
+	gaps := make([]float64, 0, len(d.xs))
+	for i := 1; i < len(d.xs); i++ {
+		gaps = append(gaps, d.xs[i].t-d.xs[i-1].t)
+	}
+	return median(gaps)
 }
 
 // passFactor scores a pass against ampere-turns found by aligning it.

@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -61,6 +62,76 @@ func TestPassOfAnUnknownPhone(t *testing.T) {
 	}
 	if decided < coils*9/10 {
 		t.Errorf("%d of %d coils decided, expected nine of ten", decided, coils)
+	}
+}
+
+// TestPassWithoutRest: where no rest was read, a row that faces the wrong way under
+// one background looks much like a sound one under another.
+func TestPassWithoutRest(t *testing.T) {
+	p := kennel(t)
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	decided := 0
+	for _, faults := range [][]layout.Fault{nil, {{Kind: layout.StringReversed, ID: "B"}}, {{Kind: layout.CoilReversed, ID: "A3"}}} {
+		for seed := uint64(1); seed <= 4; seed++ {
+			o := passing(seed, faults...)
+			o.Rest = rehearsal.RestNone
+			v, err := m.Judge(capturesOf(p, o)...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, c := range v.Coils {
+				want := verdict.StateAsPlanned
+				for _, f := range faults {
+					if c.ID == f.ID || strings.HasPrefix(c.ID, f.ID) {
+						want = verdict.StateReversed
+					}
+				}
+				switch c.State {
+				case want:
+					decided++
+				case verdict.StateUndecided:
+				default:
+					t.Errorf("%v, seed %d: %s is said to be %s with p %.4f, it is %s", faults, seed, c.ID, c.State, c.P[c.State], want)
+				}
+			}
+		}
+	}
+	if decided < 3*4*9*8/10 {
+		t.Errorf("%d of %d coils decided, expected eight of ten", decided, 3*4*9)
+	}
+}
+
+// TestPassUnderPulses: slow pulses leave coils unseen, and quick ones are averaged by
+// the sensor. Nothing is claimed of what was not seen.
+func TestPassUnderPulses(t *testing.T) {
+	p := kennel(t)
+	for _, tc := range []struct {
+		hz, duty float64
+		noted    bool // that the pulses are too quick
+	}{{0.5, 0.5, false}, {1, 0.7, false}, {2, 0.5, false}, {5, 0.5, true}, {10, 0.48, true}} {
+		p.Supply.Pulsed, p.Supply.Hz, p.Supply.Duty = true, tc.hz, tc.duty
+		for seed := uint64(1); seed <= 3; seed++ {
+			v, err := verdict.Judge(p, capturesOf(p, passing(seed, layout.Fault{Kind: layout.CoilReversed, ID: "B2"}))...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, c := range v.Coils {
+				want := verdict.StateAsPlanned
+				if c.ID == "B2" {
+					want = verdict.StateReversed
+				}
+				if c.State != want && c.State != verdict.StateUndecided {
+					t.Errorf("%g Hz, seed %d: %s is said to be %s with p %.4f, it is %s", tc.hz, seed, c.ID, c.State, c.P[c.State], want)
+				}
+			}
+			noted := slices.ContainsFunc(v.Notes, func(s string) bool { return strings.Contains(s, "pulses too quick") })
+			if noted != tc.noted {
+				t.Errorf("%g Hz, seed %d: notes %q", tc.hz, seed, v.Notes)
+			}
+		}
 	}
 }
 

@@ -23,7 +23,8 @@ var leastLog = strayLog + math.Log(strayShare)
 // seen is where along the way the phone may have been at each tick, and what
 // there is to see in the lane.
 type seen struct {
-	rows   []nine // field at each point under the guess, without background
+	b      [3]float64 // background
+	rows   []nine     // field at each point under the guess, without background
 	chols  []chol3
 	lo     []int       // per tick: first point
 	weight [][]float64 // per tick, from there
@@ -34,7 +35,7 @@ type seen struct {
 // walk sums all walks in a lane. With eitherWay every sample may have been read
 // over coils that face either way.
 func (a *aligner) walk(l int, g guess, eitherWay bool) seen {
-	w := walker{aligner: a, g: g, eitherWay: eitherWay, off: a.noise.chol()}
+	w := walker{aligner: a, seen: seen{b: g.b}, g: g, eitherWay: eitherWay, off: a.noise.chol()}
 	w.look(l)
 	w.forward()
 	w.back()

@@ -184,7 +184,7 @@ func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDe
 			if on < 0 { // how likely the sample saw the pulse
 				u := now.pull
 				for q := range u {
-					u[q] -= a.b0[q]
+					u[q] -= s.b[q]
 				}
 				x, y, z := ch.solve(u[0]-f[0], u[1]-f[1], u[2]-f[2])
 				p, q, o := ch.solve(u[0], u[1], u[2])

@@ -1,0 +1,67 @@
+package verdict
+
+import "math"
+
+// In a pass under pulses nothing tells a coil without field from one that went by
+// between two pulses but when the pulses were. Their rate is known, so one phase
+// says it for every sample of the pass.
+
+const (
+	passPhases = 48 // of a period that are tried
+	// surest is how sure a sample may be of its pulse: clocks drift, and pulses are
+	// not square.
+	surest = 0.99
+)
+
+// findPhase says of every sample how likely the pulse was on. The coils may face
+// either way or be without field for that.
+func (a *aligner) findPhase() {
+	if !a.pulsed {
+		return
+	}
+	var logs [passPhases]float64
+	best := math.Inf(-1)
+	for p := range logs {
+		a.pulse(func(t float64) float64 { return a.lit(t, p) })
+		logs[p] = math.Inf(-1)
+		for _, l := range a.everyFew() {
+			logs[p] = max(logs[p], a.walk(l, a.asPlanned(), true).log)
+		}
+		best = max(best, logs[p])
+	}
+	var sum float64
+	for p := range logs {
+		logs[p] = math.Exp(logs[p] - best)
+		sum += logs[p]
+	}
+	a.pulse(func(t float64) (s float64) {
+		for p, w := range logs {
+			s += w / sum * a.lit(t, p)
+		}
+		return s
+	})
+}
+
+// pulse sets how likely the pulse was on at every sample taken under pulses.
+func (a *aligner) pulse(on func(t float64) float64) {
+	for i := range a.ticks {
+		if x := &a.ticks[i]; !x.blank && x.underPulses {
+			x.s = max(1-surest, min(surest, on(x.t)))
+		}
+	}
+}
+
+// lit is the share of the time since the sample before that the pulses of a phase
+// are on.
+func (a *aligner) lit(t float64, phase int) float64 {
+	const parts = 5
+	edge := a.every()
+	on := 0
+	for i := range parts {
+		at := (t-edge*float64(i)/(parts-1))*a.hz + float64(phase)/passPhases
+		if at-math.Floor(at) < a.duty {
+			on++
+		}
+	}
+	return float64(on) / parts
+}
