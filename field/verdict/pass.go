@@ -237,11 +237,17 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, 
 		p.turns = append(p.turns, at[j])
 	}
 	p.score = p.score[:0]
+	// A form is good near the ampere-turns it was made for. Far from them it may
+	// promise a better fit than any that was ever found; that is not believed.
+	most := math.Inf(-1)
+	if best := p.best(); best != nil {
+		most = best.log + best.most + fitsBetter
+	}
 	for l := range p.lanes {
 		for i := range p.lanes[l].ways {
 			w := &p.lanes[l].ways[i]
 			a, b := w.form(p.turns)
-			p.score = append(p.score, laneScore{l, w.log, a, b, w.top})
+			p.score = append(p.score, laneScore{l, w.log, a, b, math.Min(w.top, most)})
 		}
 	}
 	nodes := len(sc.s)
@@ -311,11 +317,8 @@ func (p *passFactor) stray() float64 {
 // ceiling implements factor: the ampere-turns found.
 func (p *passFactor) ceiling([]nine, *background, *scales) float64 {
 	top := p.stray()
-	for l := range p.lanes {
-		for i := range p.lanes[l].ways {
-			w := &p.lanes[l].ways[i]
-			top = math.Max(top, w.log+w.most)
-		}
+	if best := p.best(); best != nil {
+		top = math.Max(top, best.log+best.most)
 	}
 	return top * p.trust()
 }
@@ -323,13 +326,20 @@ func (p *passFactor) ceiling([]nine, *background, *scales) float64 {
 // lack is by how much the way that fits the pass best falls short of what samples
 // that fit have.
 func (p *passFactor) lack() float64 {
-	top, lack := math.Inf(-1), 0.0
+	if best := p.best(); best != nil {
+		return best.lack
+	}
+	return 0
+}
+
+// best is the way that fits the pass best; nil where there is none.
+func (p *passFactor) best() (best *way) {
 	for l := range p.lanes {
 		for i := range p.lanes[l].ways {
-			if w := &p.lanes[l].ways[i]; w.log+w.most > top {
-				top, lack = w.log+w.most, w.lack
+			if w := &p.lanes[l].ways[i]; best == nil || w.log+w.most > best.log+best.most {
+				best = w
 			}
 		}
 	}
-	return lack
+	return best
 }
