@@ -276,10 +276,44 @@ func (e *engine) scoreAnew() {
 			s.log = e.evaluate(s).log
 		}
 	}
-	for _, s := range list {
-		e.best = math.Max(e.best, s.log)
+	if len(list) > 0 {
+		e.turnAnew(list[0].hyp)
+	}
+	for _, s := range e.seen {
+		if s != nil {
+			e.best = math.Max(e.best, s.log)
+		}
 	}
 }
+
+// turnAnew scores an explanation with one coil more turned, each with backgrounds of
+// its own, where a hold does not tell the background and the others leave it wide
+// open: with the background of an explanation in which that coil faces otherwise its
+// hold speaks against its being turned whatever it read.
+func (e *engine) turnAnew(h *hypothesis) {
+	n := e.evaluate(&scored{hyp: h})
+	loose := map[string]bool{}
+	for i, f := range e.factors {
+		if hold, ok := f.(*holdFactor); ok && !hold.toggled && slices.Max(n.bg[i].variance[:]) > looseSD*looseSD {
+			loose[e.m.plan.Coils[hold.coil].ID] = true
+		}
+	}
+	for _, s := range e.singles {
+		if s.kind != layout.CoilReversed || !loose[s.fault.ID] {
+			continue
+		}
+		o := h.with(e.m.plan, s)
+		if o == nil {
+			continue
+		}
+		if c := e.put(o, math.Inf(-1)); !c.own {
+			c.log = e.evaluate(c).log
+		}
+	}
+}
+
+// looseSD is what a background must be open by, in microtesla, for turnAnew.
+const looseSD = 15
 
 // Bounds on what is scored anew before it is told.
 const (
