@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -38,12 +39,17 @@ type passDigest struct {
 
 func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, tops [3][]flatTop) {
 	d := passDigest{source: src, from: s.From, to: s.To, topDeg: s.TopDeg, up: meanUp(s.Gravity), label: s.Pass.Along[0] + " to " + s.Pass.Along[len(s.Pass.Along)-1]}
-	for _, id := range s.Pass.Along {
-		j := plan.CoilIndex(id)
-		d.coils = append(d.coils, j)
-		d.path = append(d.path, plan.Coils[j].At)
+	over := func(j int, at r2.Vec) {
+		d.coils, d.path = append(d.coils, j), append(d.path, at)
 		e := plan.WindingOf(j).HalfExtent()
 		d.overrun = math.Max(d.overrun, math.Max(e.X, e.Y))
+	}
+	for i, id := range s.Pass.Along {
+		j := plan.CoilIndex(id)
+		if i > 0 {
+			between(plan, d.coils[len(d.coils)-1], j, over)
+		}
+		over(j, plan.Coils[j].At)
 	}
 	d.hz, d.duty, d.pulsed = pulseOf(cut, s, plan)
 	if s.Open {
@@ -90,6 +96,33 @@ func (d *passDigest) every() float64 {
 		gaps = append(gaps, d.xs[i].t-d.xs[i-1].t)
 	}
 	return median(gaps)
+}
+
+// between tells the coils whose middle the straight way from one coil to another goes
+// over, in its order, and where it does: a row may be named by its ends.
+func between(plan *layout.Plan, from, to int, over func(j int, at r2.Vec)) {
+	a, way := plan.Coils[from].At, r2.Sub(plan.Coils[to].At, plan.Coils[from].At)
+	long := r2.Norm(way)
+	if long == 0 {
+		return
+	}
+	way = r2.Scale(1/long, way)
+	type crossed struct {
+		j     int
+		along float64
+	}
+	var list []crossed
+	for j := range plan.Coils {
+		off := r2.Sub(plan.Coils[j].At, a)
+		e := plan.WindingOf(j).HalfExtent()
+		if x := r2.Dot(off, way); j != from && j != to && x > 0 && x < long && math.Abs(r2.Cross(way, off)) < math.Min(e.X, e.Y)/2 {
+			list = append(list, crossed{j, x})
+		}
+	}
+	slices.SortFunc(list, func(p, q crossed) int { return cmp.Compare(p.along, q.along) })
+	for _, c := range list {
+		over(c.j, r2.Add(a, r2.Scale(c.along, way)))
+	}
 }
 
 // passFactor scores a pass against ampere-turns found by aligning it.

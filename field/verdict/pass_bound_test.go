@@ -10,7 +10,8 @@ func TestPassPromises(t *testing.T) {
 	p := &passFactor{
 		passDigest: &passDigest{near: []int32{0}, share: 1, xs: make([]sample, 12), lanes: []lane{{ways: []way{found}}}},
 		ph:         &phone{view: view{cells: []int{0}}},
-		sides:      []float64{0},
+		sides:      []int{0},
+		beams:      [][]float64{{1}},
 	}
 	like := func(turns float64) float64 {
 		out := []float64{0}
