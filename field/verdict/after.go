@@ -144,6 +144,21 @@ func (e *engine) readSince(j int) bool {
 	return false
 }
 
+// stillWrong names a coil that was turned and is read as anything but planned since: what
+// was read before the mend then says nothing of coils that were to be left alone, one of
+// which may have been turned instead. Empty if there is none.
+func (e *engine) stillWrong(p []map[State]float64) string {
+	if e.ev.mended == nil {
+		return ""
+	}
+	for j := range e.m.plan.Coils {
+		if e.ev.mended.turned[j] && e.readSince(j) && p[j][StateAsPlanned] < 0.5 {
+			return e.m.plan.Coils[j].ID
+		}
+	}
+	return ""
+}
+
 // closing is what is still to be read after a mend before anything is said of the
 // pad as a whole: what was mended first, then every other coil once, since
 // nobody knows what else was turned.

@@ -45,6 +45,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	odd := e.unexplained(top)
 	misread := odd.coils(len(plan.Coils))
 	shaky := e.shaky()
+	still := e.stillWrong(p)
 	found, withheld := false, false // faulty coils that are claimed, and that are not
 	all := true
 	for j := range plan.Coils {
@@ -61,7 +62,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		if c.Used == 0 { // what nobody read may be likely, and is not known
 			c.State = StateUndecided
 		}
-		if e.ev.mended != nil && e.ev.mended.touched[j] && !e.readSince(j) {
+		if e.ev.mended != nil && (e.ev.mended.touched[j] || still != "") && !e.readSince(j) {
 			c.State = StateUndecided
 		}
 		found = found || c.State != StateAsPlanned && c.State != StateUndecided
@@ -72,6 +73,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Coils = append(v.Coils, c)
 	}
 	closing := e.closing()
+	if still != "" {
+		v.Notes = append(v.Notes, fmt.Sprintf("%s was mended and is not as planned yet. Something else may have been turned in its place: read every coil again.", still))
+	}
 	switch {
 	case all && fine >= MinClaim && closing == nil:
 		v.Outcome = AsPlanned
