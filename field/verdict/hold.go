@@ -240,21 +240,25 @@ func (h *holdFactor) like(out, _ []float64, field []nine, bg *background, sc *sc
 		h.buf = make([]float64, need)
 	}
 	score := h.buf[:len(field)*nodes]
-	ref := reference(comps)
+	stray := outlierLog(comps)
+	ref := reference(comps, stray-farBelow)
 	for k := range field {
 		row := score[k*nodes : k*nodes+nodes]
 		clear(row)
 		h.placeScores(row, comps, &field[k], sc, h.ph.sd)
 	}
-	h.ph.blur(out, score, nodes, ref, outlierLog(comps))
+	h.ph.blur(out, score, nodes, ref, stray)
 }
 
 const log2pi = 1.8378770664093453
 
-// reference is a log likelihood no place can exceed: scores are kept relative
-// to it, as plain numbers.
-func reference(comps []pull) float64 {
-	ref := math.Inf(-1)
+// farBelow is how far below its outlier level a hold may fit at best and still be
+// scored by numbers that do not overflow.
+const farBelow = 600
+
+// reference is a log likelihood no place can exceed, at least a given one: scores
+// are kept relative to it, as plain numbers.
+func reference(comps []pull, ref float64) float64 {
 	for i := range comps {
 		ref = math.Max(ref, comps[i].peak-1.5*log2pi)
 	}
@@ -330,8 +334,9 @@ func (p *pull) scores(row []float64, open *sym3, f *nine, sc *scales) {
 func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *scales) {
 	comps := h.pulls(bg)
 	nodes := len(sc.s)
-	ref := reference(comps)
-	low := math.Exp(math.Max(outlierLog(comps)-ref, -700))
+	stray := outlierLog(comps)
+	ref := reference(comps, stray-farBelow)
+	low := math.Exp(math.Max(stray-ref, -700))
 	clear(out)
 	for q := range field {
 		row := out[q*nodes : q*nodes+nodes]
@@ -395,7 +400,7 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 	one := scales{s: []float64{scale}, sd: sc.sd}
 	c := h.ph.cells[cell]
 	i0, j0 := c/h.ph.oy, c%h.ph.oy
-	reference(comps)
+	reference(comps, math.Inf(-1))
 	list := h.seen[:0]
 	for di, ki := range h.ph.across[j0] {
 		for dj, kj := range h.ph.up[i0] {
