@@ -146,6 +146,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		runs = append(append(runs, offs...), ons...)
 	}
 	lag := lagOf(runs)
+	smooth := smoothingOf(plan, cut, info.sigma)
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
 		if c.Start.Route == capture.Heading || len(h.Bearings) > 0 && len(h.B) == 0 {
@@ -163,7 +164,11 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		hz, duty, pulsed := pulseOf(cut, h, plan)
 		if pulsed {
 			xs := pulsedSamples(cut, h, plan)
-			d.readings = digestPulses(xs, info.sigma, hz, duty)
+			if smooth != nil {
+				d.readings = digestRounded(xs, info.sigma, hz, duty, smooth)
+			} else {
+				d.readings = digestPulses(xs, info.sigma, hz, duty)
+			}
 			d.toggled = false
 		} else {
 			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma)

@@ -1,0 +1,231 @@
+package verdict
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"polewise/field/capture"
+	"polewise/layout"
+)
+
+// A sensor that smooths its readings, or a supply that rises slowly, rounds a pulse
+// off: the field never gets to where a steady drive would bring it, and samples lie
+// anywhere between the two levels. Taken for levels of their own they would say that
+// every coil is weak.
+
+// smoothing is a time constant with which a phone seems to follow pulses, and the log
+// of how much it counts.
+type smoothing struct{ tau, logP float64 }
+
+// smoothings are the time constants tried, seconds; the first is as good as none.
+var smoothings = []float64{0.004, 0.03, 0.045, 0.06, 0.08, 0.105, 0.14, 0.185, 0.245, 0.33, 0.45}
+
+const (
+	wavePhases   = 40
+	waveJitter   = 0.003 // seconds: how far off a sample's time is (one sd); more would favour a pulse less rounded
+	leastSmooth  = 5     // log units by which it has to explain the readings better
+	smoothHolds  = 8     // holds that are asked, those with the widest swing
+	smoothSpread = 3     // log units within which another time constant counts too
+)
+
+// rounded is how far a pulse has come, and how fast it changes per second, at a
+// place in its period in cycles: a train of pulses through a first-order low-pass.
+func rounded(x, hz, duty, tau float64) (level, slope float64) {
+	x -= math.Floor(x)
+	on, off := math.Exp(-duty/(hz*tau)), math.Exp(-(1-duty)/(hz*tau))
+	a := (1 - off) / (1 - on*off)
+	if x < duty {
+		e := a * math.Exp(-x/(hz*tau))
+		return 1 - e, e / tau
+	}
+	e := (1 - a*on) * math.Exp(-(x-duty)/(hz*tau))
+	return e, -e / tau
+}
+
+// waveFit is background and pull of samples under a rounded pulse train.
+type waveFit struct {
+	ax    [3]axis
+	log   float64    // log evidence
+	sure  float64    // log likelihood of the best fit if the noise may be greater than was said
+	wider [3]float64 // by how much it then is
+}
+
+// wave is a rounded pulse at a sample: how far it has come, how fast it changes a
+// second, and what is left of where the sensor came from as the phone was laid down.
+type wave struct{ level, slope, lag float64 }
+
+// fitWave fits them at one phase. Where the field changes fast a sample counts for
+// less, by how far off its time may be.
+func fitWave(xs []sample, sigma [3]float64, ws []wave) (f waveFit) {
+	prior := [3]float64{1 / (500.0 * 500), 1 / (1000.0 * 1000), 1 / (200.0 * 200)}
+	n := float64(len(xs))
+	for a := range f.ax {
+		var left, logs, det float64
+		for range 2 { // the second time knowing how steep the edges are
+			var m [3][3]float64
+			var h [3]float64
+			var uu float64
+			logs = 0
+			for i := range xs {
+				w, u := &ws[i], xs[i].u[a]
+				edge := w.slope * waveJitter * f.ax[a].d
+				v := sigma[a]*sigma[a] + edge*edge
+				p := 1 / v
+				row := [3]float64{1, w.level, w.lag}
+				for q := range row {
+					h[q] += p * row[q] * u
+					for r := q; r < len(row); r++ {
+						m[q][r] += p * row[q] * row[r]
+					}
+				}
+				uu += p * u * u
+				logs += math.Log(v)
+			}
+			for q := range m {
+				m[q][q] += prior[q]
+				for r := range q {
+					m[q][r] = m[r][q]
+				}
+			}
+			inv, logDet, ok := invert3(m)
+			det = logDet
+			if !ok {
+				f.log, f.sure = math.Inf(-1), math.Inf(-1)
+				return f
+			}
+			var x [3]float64
+			left = uu
+			for q := range x {
+				for r := range x {
+					x[q] += inv[q][r] * h[r]
+				}
+				left -= x[q] * h[q]
+			}
+			left = math.Max(0, left)
+			f.ax[a] = axis{b: x[0], d: x[1], vb: inv[0][0], vd: inv[1][1], cv: inv[0][1]}
+		}
+		f.wider[a] = math.Sqrt(math.Max(1, left/n))
+		f.log -= (left + logs + det) / 2
+		f.sure -= (n*math.Log1p(left/n) + logs) / 2
+	}
+	return f
+}
+
+// waves are rounded pulse trains at the samples' times, for every phase.
+func waves(xs []sample, hz, duty, tau float64) [][]wave {
+	out := make([][]wave, wavePhases)
+	for p := range out {
+		out[p] = make([]wave, len(xs))
+		for i, x := range xs {
+			w := &out[p][i]
+			w.level, w.slope = rounded(x.t*hz-float64(p)/wavePhases, hz, duty, tau)
+			w.lag = math.Exp(-(x.t - xs[0].t) / tau)
+		}
+	}
+	return out
+}
+
+// pulsedHold is the samples of a hold under a pulse train.
+type pulsedHold struct {
+	xs       []sample
+	hz, duty float64
+	gap      float64
+}
+
+// smoothingOf finds how slowly a phone's readings follow the pulses, from the holds
+// with the widest swing. It is nothing, as a rule: most samples lie at one level or
+// the other.
+func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []smoothing {
+	var holds []pulsedHold
+	s := math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
+	for i := range cut.Holds {
+		hz, duty, pulsed := pulseOf(cut, &cut.Holds[i], plan)
+		if !pulsed {
+			continue
+		}
+		h := pulsedHold{xs: pulsedSamples(cut, &cut.Holds[i], plan), hz: hz, duty: duty}
+		if len(h.xs) < 8 {
+			continue
+		}
+		if _, h.gap = split(h.xs); h.gap > 8*s {
+			holds = append(holds, h)
+		}
+	}
+	slices.SortFunc(holds, func(a, b pulsedHold) int { return cmp.Compare(b.gap, a.gap) })
+	holds = holds[:min(len(holds), smoothHolds)]
+	if len(holds) == 0 {
+		return nil
+	}
+	fits := func(tau float64) (log float64) {
+		for _, h := range holds {
+			best := math.Inf(-1)
+			for _, ws := range waves(h.xs, h.hz, h.duty, tau) {
+				best = math.Max(best, fitWave(h.xs, sigma, ws).sure)
+			}
+			log += best
+		}
+		return log
+	}
+	var all []smoothing
+	try := func(tau float64) { all = append(all, smoothing{tau, fits(tau)}) }
+	for _, tau := range smoothings {
+		try(tau)
+	}
+	likelier := func(a, b smoothing) int { return cmp.Compare(a.logP, b.logP) }
+	none, top := all[0], slices.MaxFunc(all, likelier)
+	if top.logP < none.logP+leastSmooth {
+		return nil
+	}
+	for _, step := range [4]float64{0.82, 0.91, 1.1, 1.21} {
+		try(top.tau * step)
+	}
+	top = slices.MaxFunc(all, likelier)
+	all = slices.DeleteFunc(all, func(s smoothing) bool { return s.logP < top.logP-smoothSpread })
+	for i := range all {
+		all[i].logP -= top.logP
+	}
+	return all
+}
+
+// digestRounded is digestPulses for a phone that rounds them off.
+func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothing) []reading {
+	if len(xs) < 3 {
+		return nil
+	}
+	// What the best fit leaves unexplained is taken for noise.
+	best := math.Inf(-1)
+	var wider [3]float64
+	for _, s := range by {
+		for _, ws := range waves(xs, hz, duty, s.tau) {
+			if f := fitWave(xs, sigma, ws); f.sure > best {
+				best, wider = f.sure, f.wider
+			}
+		}
+	}
+	for a := range sigma {
+		sigma[a] *= wider[a]
+	}
+	var out []reading
+	total := math.Inf(-1)
+	for _, s := range by {
+		for _, ws := range waves(xs, hz, duty, s.tau) {
+			f := fitWave(xs, sigma, ws)
+			w := f.log + s.logP
+			total = logAdd(total, w)
+			at := slices.IndexFunc(out, func(r reading) bool { return closeReadings(&r, &f.ax) })
+			switch {
+			case at < 0:
+				out = append(out, reading{logW: w, ax: f.ax})
+			case w > out[at].logW:
+				out[at] = reading{logW: logAdd(w, out[at].logW), ax: f.ax}
+			default:
+				out[at].logW = logAdd(w, out[at].logW)
+			}
+		}
+	}
+	for i := range out {
+		out[i].logW -= total
+	}
+	return likeliest(out)
+}

@@ -1,0 +1,149 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"polewise/field/capture"
+	"polewise/layout"
+)
+
+// roundedPulses is a capture of holds on A1 and A2 with the supply pulsed, read ten
+// times a second by a sensor that follows with a time constant (0: at once). The pull
+// is pulls[i] along z in the i-th hold, the background -40.
+func roundedPulses(t *testing.T, hz, duty, tau float64, pulls ...float64) *capture.Capture {
+	t.Helper()
+	rng := rand.New(rand.NewPCG(3, uint64(1000*hz)))
+	lines := []string{`{"type":"start","v":1,"route":"vector","sensor":{"offset_mm":[0,0],"offset_sd_mm":[2,2]}}`, `{"type":"drive","t":0,"state":"off"}`}
+	const step = 0.001
+	now, seen := 0.0, -40.0
+	read := func(seconds, pull float64) {
+		for k := range int(seconds / step) {
+			now += step
+			level := -40.0
+			if x := now*hz + 0.37; x-math.Floor(x) < duty {
+				level += pull
+			}
+			if tau > 0 {
+				seen += (level - seen) * (1 - math.Exp(-step/tau))
+			} else {
+				seen = level
+			}
+			if k%100 == 50 {
+				lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.3f,"uT":[%.2f,%.2f,%.2f]}`, now, 20+0.4*rng.NormFloat64(), 5+0.4*rng.NormFloat64(), seen+0.4*rng.NormFloat64()))
+			}
+		}
+	}
+	read(2, 0)
+	lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.3f,"state":"pulse","hz":%g,"duty":%g}`, now, hz, duty))
+	for i, pull := range pulls {
+		lines = append(lines, fmt.Sprintf(`{"type":"hold","t":%.3f,"at":"A%d"}`, now, i%3+1))
+		read(4, pull)
+		lines = append(lines, fmt.Sprintf(`{"type":"lift","t":%.3f}`, now))
+	}
+	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func plain(t *testing.T) *layout.Plan {
+	t.Helper()
+	p, err := layout.Parse("plain.toml", []byte(`format = 1
+name = "three in a row"
+[supply]
+amps = 0.5
+[[winding]]
+id = "w"
+shape = "round"
+inner = 80
+turns = 60
+build = 6
+width = 8
+wire_awg = 22
+[[coil]]
+id = "A1"
+winding = "w"
+at = [60, 60]
+[[coil]]
+id = "A2"
+winding = "w"
+at = [180, 60]
+[[coil]]
+id = "A3"
+winding = "w"
+at = [300, 60]
+[[string]]
+id = "A"
+coils = ["A1", "A2", "A3"]
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// A sensor that follows slowly never sees a short pulse whole; the pull is as great all
+// the same.
+func TestRoundedPulses(t *testing.T) {
+	plan := plain(t)
+	for _, tc := range []struct{ hz, duty, tau float64 }{{0.6, 0.2, 0.2}, {1.3, 0.3, 0.1}, {2.9, 0.6, 0.06}, {7.3, 0.35, 0.08}} {
+		c := roundedPulses(t, tc.hz, tc.duty, tc.tau, 300, 280, -310)
+		ev, err := gather(plan, []*capture.Capture{c})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, want := range []float64{300, 280, -310} {
+			p := 0.0
+			for _, r := range ev.holds[i].readings {
+				if math.Abs(r.ax[2].d-want) < 0.1*math.Abs(want) {
+					p += math.Exp(r.logW)
+				}
+			}
+			if p < 0.9 {
+				t.Errorf("%+v: a pull of %g uT within a tenth has chance %.3f: %+v", tc, want, p, ev.holds[i].readings)
+			}
+		}
+	}
+}
+
+// Nothing is made of a sensor that follows at once.
+func TestSharpPulsesAreNotRounded(t *testing.T) {
+	for _, hz := range []float64{0.6, 2.3, 4.9, 8.1} {
+		c := roundedPulses(t, hz, 0.4, 0, 300, 280, -310)
+		if by := smoothingOf(plain(t), c.Cut(), [3]float64{0.4, 0.4, 0.4}); by != nil {
+			t.Errorf("%g Hz: sharp pulses were taken for rounded ones: %+v", hz, by)
+		}
+	}
+}
+
+// A hold whose background lies so far from that of the others that its likelihood is
+// no number any more is a stray, and the others count as before.
+func TestHoldFarFromTheBackground(t *testing.T) {
+	plan := plain(t)
+	c := roundedPulses(t, 0.7, 0.4, 0, 290, 270, 270)
+	for i, l := range c.Lines {
+		if b, ok := l.(capture.B); ok && b.T > 10 {
+			b.UT[2] += 3000
+			c.Lines[i] = b
+		}
+	}
+	v, err := Judge(plan, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, coil := range v.Coils {
+		for state, p := range coil.P {
+			if math.IsNaN(p) {
+				t.Errorf("%s: the chance of %s is no number", coil.ID, state)
+			}
+		}
+	}
+	if v.Coils[2].State != StateUndecided {
+		t.Errorf("A3 is claimed %s from a hold that fits nothing", v.Coils[2].State)
+	}
+}
