@@ -97,6 +97,11 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		}
 	}
 	cut := c.Cut()
+	for _, list := range [3][]capture.Stretch{cut.Holds, cut.Passes, cut.Rests} {
+		for i := range list {
+			list[i].B = unhurried(list[i].B)
+		}
+	}
 	switch c.Unknown {
 	case 0:
 	case 1:
@@ -221,6 +226,30 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		ev.ohms = append(ev.ohms, r)
 	}
 }
+
+// unhurried leaves out readings that came in a heap after the page had stalled: they
+// were taken before their time. The last of a heap is as good as any.
+func unhurried(bs []capture.B) []capture.B {
+	if len(bs) < 3 {
+		return bs
+	}
+	steps := make([]float64, len(bs)-1)
+	for i := range steps {
+		steps[i] = bs[i+1].T - bs[i].T
+	}
+	least := heapShare * median(steps)
+	out := make([]capture.B, 0, len(bs))
+	for i, b := range bs {
+		if i == len(steps) || steps[i] >= least {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// heapShare is the share of the usual time between readings under which the second
+// came too soon after the first.
+const heapShare = 0.3
 
 // driveAt is the state of the supply at time t. Where the capture has no drive
 // line at all the plan's supply stands for it; before the first one nothing is

@@ -26,6 +26,7 @@ const (
 	waveJitter   = 0.003 // seconds: how far off a sample's time is (one sd); more would favour a pulse less rounded
 	leastSmooth  = 5     // log units by which it has to explain the readings better
 	smoothHolds  = 8     // holds that are asked, those with the widest swing
+	tooWide      = 4     // times the noise of a sample that a fit may leave
 	smoothSpread = 3     // log units within which another time constant counts too
 )
 
@@ -157,20 +158,38 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 	if len(holds) == 0 {
 		return nil
 	}
-	fits := func(tau float64) (log float64) {
-		for _, h := range holds {
-			best := math.Inf(-1)
-			for _, ws := range waves(h.xs, h.hz, h.duty, tau) {
-				best = math.Max(best, fitWave(h.xs, sigma, ws).sure)
+	// What fits badly whatever the phone does, one that re-zeroed itself perhaps, says
+	// nothing of it.
+	fits := func(h *pulsedHold, tau float64) (best waveFit) {
+		best.sure = math.Inf(-1)
+		for _, ws := range waves(h.xs, h.hz, h.duty, tau) {
+			if f := fitWave(h.xs, sigma, ws); f.sure > best.sure {
+				best = f
 			}
-			log += best
 		}
-		return log
+		return best
+	}
+	logs := make([][]float64, len(holds))
+	for i := range holds {
+		least := math.Inf(1)
+		for _, tau := range smoothings {
+			f := fits(&holds[i], tau)
+			logs[i] = append(logs[i], f.sure)
+			least = math.Min(least, math.Max(f.wider[0], math.Max(f.wider[1], f.wider[2])))
+		}
+		if least > tooWide {
+			logs[i] = nil
+		}
 	}
 	var all []smoothing
-	try := func(tau float64) { all = append(all, smoothing{tau, fits(tau)}) }
-	for _, tau := range smoothings {
-		try(tau)
+	for k, tau := range smoothings {
+		s := smoothing{tau: tau}
+		for i := range holds {
+			if logs[i] != nil {
+				s.logP += logs[i][k]
+			}
+		}
+		all = append(all, s)
 	}
 	likelier := func(a, b smoothing) int { return cmp.Compare(a.logP, b.logP) }
 	none, top := all[0], slices.MaxFunc(all, likelier)
@@ -178,7 +197,13 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 		return nil
 	}
 	for _, step := range [4]float64{0.82, 0.91, 1.1, 1.21} {
-		try(top.tau * step)
+		s := smoothing{tau: top.tau * step}
+		for i := range holds {
+			if logs[i] != nil {
+				s.logP += fits(&holds[i], s.tau).sure
+			}
+		}
+		all = append(all, s)
 	}
 	top = slices.MaxFunc(all, likelier)
 	all = slices.DeleteFunc(all, func(s smoothing) bool { return s.logP < top.logP-smoothSpread })

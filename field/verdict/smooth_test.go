@@ -147,3 +147,24 @@ func TestHoldFarFromTheBackground(t *testing.T) {
 		t.Errorf("A3 is claimed %s from a hold that fits nothing", v.Coils[2].State)
 	}
 }
+
+// Readings that come in a heap after a stall were taken before their time.
+func TestHeapAfterAStall(t *testing.T) {
+	var bs []capture.B
+	for i := range 10 {
+		bs = append(bs, capture.B{T: float64(i) / 10})
+	}
+	for i := range 6 { // what was read from 1.0 to 1.5 s comes at once
+		bs = append(bs, capture.B{T: 1.5 + 0.002*float64(i), UT: [3]float64{float64(i), 0, 0}})
+	}
+	for i := range 10 {
+		bs = append(bs, capture.B{T: 1.6 + float64(i)/10})
+	}
+	got := unhurried(bs)
+	if len(got) != 21 || got[10].UT[0] != 5 {
+		t.Errorf("of 10 readings, 6 in a heap and 10 more %d are left, the last of the heap among them: %v", len(got), got)
+	}
+	if even := unhurried(bs[:10]); len(even) != 10 {
+		t.Errorf("of 10 readings in good order %d are left", len(even))
+	}
+}
