@@ -3,6 +3,7 @@ package verdict
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"polewise/field/capture"
 	"polewise/layout"
@@ -112,8 +113,9 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 
 	var forNoise [][]sample
 	var held [][]sample
+	settled := math.Max(guardAfter, settlesWithin(cut))
 	for i := range cut.Holds {
-		xs := steadySamples(cut, &cut.Holds[i], plan)
+		xs := steadySamples(cut, &cut.Holds[i], plan, settled)
 		held = append(held, xs)
 		if xs != nil {
 			forNoise = append(forNoise, xs)
@@ -265,8 +267,8 @@ func driveAt(cut *capture.Stretches, plan *layout.Plan, t float64) (capture.Driv
 }
 
 // steadySamples returns a hold's samples with the drive off or on, away from
-// the moments of switching; nil where the drive was pulsed.
-func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan) []sample {
+// the moments of switching until so long after them; nil where the drive was pulsed.
+func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, settled float64) []sample {
 	take := func(before, after float64) (xs []sample, pulsed bool) {
 		for _, b := range h.B {
 			d, ok := driveAt(cut, plan, b.T)
@@ -287,16 +289,107 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 		}
 		return xs, false
 	}
-	xs, pulsed := take(guardBefore, guardAfter)
+	xs, pulsed := take(guardBefore, settled)
 	if pulsed {
 		return nil
 	}
-	if len(xs)*2 < len(h.B) {
+	if settled > guardAfter {
+		more, _ := take(guardBefore, guardAfter)
+		for state, n := range perState(more) {
+			if left := perState(xs)[state]; left < 2 && left < n {
+				xs = more
+				break
+			}
+		}
+	}
+	if len(xs)*2 < len(h.B) && settled == guardAfter {
 		if more, _ := take(0.02, 0.08); len(more) > len(xs) {
 			xs = more
 		}
 	}
 	return xs
+}
+
+// perState counts the samples with the supply off and on.
+func perState(xs []sample) (n [2]int) {
+	for _, x := range xs {
+		n[int(x.s)]++
+	}
+	return n
+}
+
+// settlesWithin is how long after it was told to be switched the supply, and the sensor
+// with it, take to come to where they stay: for most of the switchings seen in holds. A
+// supply that is switched by hand follows late, some rise slowly, and so do sensors
+// that smooth.
+func settlesWithin(cut *capture.Stretches) float64 {
+	var times []float64
+	for i := range cut.Holds {
+		h := &cut.Holds[i]
+		for k := 1; k < len(cut.Drives); k++ {
+			d := &cut.Drives[k]
+			if d.T <= h.From || d.T >= h.To || d.State == cut.Drives[k-1].State || d.State == capture.Pulse || cut.Drives[k-1].State == capture.Pulse {
+				continue
+			}
+			from, to := cut.Drives[k-1].T, h.To
+			if k+1 < len(cut.Drives) {
+				to = math.Min(to, cut.Drives[k+1].T)
+			}
+			if t, ok := settlingTime(h.B, from, d.T, to); ok {
+				times = append(times, t)
+			}
+		}
+	}
+	if len(times) < 3 {
+		return 0
+	}
+	slices.Sort(times)
+	return times[len(times)*4/5]
+}
+
+// settlingTime is how long after a switching at a moment readings are on their way
+// still, between the switchings before and after it.
+func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
+	const (
+		least  = 20.0 // uT of change, or nothing is seen
+		near   = 0.02 // of the change: as good as there
+		unsure = 3.0  // uT
+		rest   = 0.6  // of the time: by then it is taken to be there
+	)
+	var before, after []sample
+	for _, b := range bs {
+		switch {
+		case b.T > from && b.T < at-guardBefore:
+			before = append(before, sample{t: b.T, u: b.UT})
+		case b.T > at+rest*(to-at) && b.T < to:
+			after = append(after, sample{t: b.T, u: b.UT})
+		}
+	}
+	if len(before) < 2 || len(after) < 2 {
+		return 0, false
+	}
+	was, is := medianOf(before[max(0, len(before)-5):]), medianOf(after)
+	var step [3]float64
+	for a := range step {
+		step[a] = is[a] - was[a]
+	}
+	size := math.Sqrt(dot(&step, &step))
+	if size < least {
+		return 0, false
+	}
+	for _, b := range bs {
+		if b.T <= at || b.T > at+rest*(to-at) {
+			continue
+		}
+		var away [3]float64
+		for a := range away {
+			away[a] = is[a] - b.UT[a]
+		}
+		if dot(&away, &step)/size > near*size+unsure {
+			t = b.T - at
+		}
+	}
+	return t, true
 }
 
 // nearSwitch tells whether the supply was switched within before seconds after

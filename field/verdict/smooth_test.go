@@ -168,3 +168,50 @@ func TestHeapAfterAStall(t *testing.T) {
 		t.Errorf("of 10 readings in good order %d are left", len(even))
 	}
 }
+
+// A supply that follows its switch late and slowly is at rest when it is read, not
+// half-way; told off just before a hold, it is still on as the hold begins.
+func TestSlowSupply(t *testing.T) {
+	plan := plain(t)
+	rng := rand.New(rand.NewPCG(8, 8))
+	pulls := []float64{300, 290, -310, 280}
+	lines := []string{`{"type":"start","v":1,"route":"vector","sensor":{"offset_mm":[0,0],"offset_sd_mm":[2,2]}}`}
+	now, level, late := 0.0, 0.0, []float64{0.1, 0.3, 0.45, 0.2, 0.4, 0.25, 0.35, 0.15}
+	part := func(pull, to, seconds, late float64) {
+		began := now
+		for ; now < began+seconds; now += 0.05 {
+			if now > began+late {
+				level += (to - level) * (1 - math.Exp(-0.05/0.12))
+			}
+			lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.3f,"uT":[%.2f,%.2f,%.2f]}`, now, 20+0.4*rng.NormFloat64(), 5+0.4*rng.NormFloat64(), -40+pull*level+0.4*rng.NormFloat64()))
+		}
+	}
+	for i, pull := range pulls {
+		lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.3f,"state":"off"}`, now+0.01), fmt.Sprintf(`{"type":"hold","t":%.3f,"at":"A%d"}`, now+0.03, i%3+1))
+		now += 0.05
+		part(pull, 0, 2, late[2*i])
+		lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.3f,"state":"on"}`, now-0.02))
+		part(pull, 1, 2, late[2*i+1])
+		lines = append(lines, fmt.Sprintf(`{"type":"lift","t":%.3f}`, now))
+		now += 1
+	}
+	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ev, err := gather(plan, []*capture.Capture{c})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range pulls {
+		p := 0.0
+		for _, r := range ev.holds[i].readings {
+			if math.Abs(r.ax[2].d-want) < 0.04*math.Abs(want) {
+				p += math.Exp(r.logW)
+			}
+		}
+		if p < 0.9 {
+			t.Errorf("hold %d: a pull of %g uT has chance %.3f: %+v", i, want, p, ev.holds[i].readings)
+		}
+	}
+}
