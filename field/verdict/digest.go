@@ -108,7 +108,7 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 			fits = append(fits, g)
 		}
 	}
-	still := fits[0].logW // the best that needs no jump
+	still := fits[0] // the best that needs no jump
 	if toggled {
 		for _, o := range toldOff(xs) {
 			f := fit{logW: o.logP}
@@ -118,7 +118,9 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 			for a := range sigma {
 				f.logW += o.left * typicalLog(sigma[a])
 			}
-			still = math.Max(still, f.logW)
+			if f.logW > still.logW {
+				still = f
+			}
 			fits = append(fits, f)
 		}
 	}
@@ -148,7 +150,36 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 			readings = append(readings, reading{logW: w, ax: f.ax})
 		}
 	}
-	return readings, toggled, still < best-6
+	if still.logW >= best-6 {
+		return readings, toggled, false
+	}
+	for _, f := range fits {
+		if f.logW > best-1 && matters(&still.ax, &f.ax, toggled) {
+			return readings, toggled, true
+		}
+	}
+	return readings, toggled, false
+}
+
+// Noise that wanders, the tail of a filter and a nudge of the hand look like small
+// jumps. What one changes up to here is not worth a word: no more than placing the phone
+// leaves open.
+const (
+	smallJump      = 4.0 // uT
+	smallJumpShare = 0.05
+)
+
+// matters tells whether a jump makes a difference to what a hold says.
+func matters(still, jumped *[3]axis, toggled bool) bool {
+	var level, pull, size float64
+	for a := range still {
+		level += math.Pow(jumped[a].b-still[a].b, 2)
+		if toggled {
+			pull += math.Pow(jumped[a].d-still[a].d, 2)
+			size += still[a].d * still[a].d
+		}
+	}
+	return math.Sqrt(math.Max(level, pull)) > math.Max(smallJump, smallJumpShare*math.Sqrt(size))
 }
 
 // How often the supply is told to have been switched a moment after or before it

@@ -30,6 +30,27 @@ func steady(rng *rand.Rand, sigma, pull float64, jumpAfter int, jump float64) []
 	return xs
 }
 
+// Noise that wanders by a microtesla or two is no phone that re-zeroes itself.
+func TestWanderIsNoJump(t *testing.T) {
+	sigma := [3]float64{0.15, 0.15, 0.15}
+	for seed := range uint64(20) {
+		rng := rand.New(rand.NewPCG(6, seed))
+		xs := steady(rng, 0.15, 120, 0, 0)
+		var walk [3]float64
+		for i := range xs {
+			for a := range walk {
+				walk[a] += 0.15 * rng.NormFloat64()
+				xs[i].u[a] += walk[a]
+			}
+		}
+		for _, some := range [][]sample{xs, xs[10:20]} {
+			if readings, _, jumped := digestSteady(some, sigma); jumped || len(readings) == 0 {
+				t.Errorf("seed %d: %d readings, jumped %v", seed, len(readings), jumped)
+			}
+		}
+	}
+}
+
 func TestJumpInsideAHold(t *testing.T) {
 	sigma := [3]float64{0.4, 0.4, 0.4}
 	for _, tc := range []struct {
