@@ -26,6 +26,7 @@ const (
 	waveJitter   = 0.003 // seconds: how far off a sample's time is (one sd); more would favour a pulse less rounded
 	leastSmooth  = 5     // log units by which it has to explain the readings better
 	smoothHolds  = 8     // holds that are asked, those with the widest swing
+	usualWide    = 1.3   // times the noise of a sample that a good fit leaves at most
 	tooWide      = 4     // times the noise of a sample that a fit may leave
 	smoothSpread = 3     // log units within which another time constant counts too
 )
@@ -145,7 +146,7 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 		if !pulsed {
 			continue
 		}
-		h := pulsedHold{xs: pulsedSamples(cut, &cut.Holds[i], plan), hz: hz, duty: duty}
+		h := pulsedHold{xs: thinned(pulsedSamples(cut, &cut.Holds[i], plan)), hz: hz, duty: duty}
 		if len(h.xs) < 8 {
 			continue
 		}
@@ -170,6 +171,14 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 		return best
 	}
 	logs := make([][]float64, len(holds))
+	sharp := true
+	for i := range holds {
+		f := fits(&holds[i], smoothings[0])
+		sharp = sharp && math.Max(f.wider[0], math.Max(f.wider[1], f.wider[2])) < usualWide
+	}
+	if sharp {
+		return nil
+	}
 	for i := range holds {
 		least := math.Inf(1)
 		for _, tau := range smoothings {
@@ -213,11 +222,27 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 	return all
 }
 
+// thinned leaves as many samples of a fast sensor as tell all there is to tell, at
+// uneven steps: even ones might meet the pulses always at the same phase.
+func thinned(xs []sample) []sample {
+	const enough = 80
+	every := (len(xs) + enough - 1) / enough
+	if every < 2 {
+		return xs
+	}
+	var out []sample
+	for i := 0; i*every < len(xs); i++ {
+		out = append(out, xs[min(i*every+i*i%every, len(xs)-1)])
+	}
+	return out
+}
+
 // digestRounded is digestPulses for a phone that rounds them off.
 func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothing) []reading {
 	if len(xs) < 3 {
 		return nil
 	}
+	xs = thinned(xs)
 	// What the best fit leaves unexplained is taken for noise.
 	best := math.Inf(-1)
 	var wider [3]float64
