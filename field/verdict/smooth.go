@@ -25,6 +25,7 @@ const (
 	wavePhases   = 40
 	waveJitter   = 0.003 // seconds: how far off a sample's time is (one sd); more would favour a pulse less rounded
 	leastSmooth  = 5     // log units by which it has to explain the readings better
+	leastTau     = 0.035 // seconds: times that are off by some look like less than this
 	smoothHolds  = 8     // holds that are asked, those with the widest swing
 	usualWide    = 1.3   // times the noise of a sample that a good fit leaves at most
 	tooWide      = 4     // times the noise of a sample that a fit may leave
@@ -215,6 +216,9 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 		all = append(all, s)
 	}
 	top = slices.MaxFunc(all, likelier)
+	if top.tau < leastTau {
+		return nil
+	}
 	all = slices.DeleteFunc(all, func(s smoothing) bool { return s.logP < top.logP-smoothSpread })
 	for i := range all {
 		all[i].logP -= top.logP
@@ -222,7 +226,7 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 	return all
 }
 
-// thinned leaves as many samples of a fast sensor as tell all there is to tell, at
+// thinned leaves as many samples of a fast sensor as tell how slowly it follows, at
 // uneven steps: even ones might meet the pulses always at the same phase.
 func thinned(xs []sample) []sample {
 	const enough = 80
@@ -242,7 +246,6 @@ func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothi
 	if len(xs) < 3 {
 		return nil
 	}
-	xs = thinned(xs)
 	// What the best fit leaves unexplained is taken for noise.
 	best := math.Inf(-1)
 	var wider [3]float64
