@@ -23,10 +23,10 @@ const (
 // earths are the horizontal fields a compass may feel: 10 to 42 uT is the
 // earth's (World Magnetic Model 2025 over the surface), evenly spread on a log
 // scale; more than that is a phone that never took its own magnetism out.
-var earths = [...]struct{ uT, logP float64 }{
-	{11.3, math.Log(0.94 / 6)}, {14.3, math.Log(0.94 / 6)}, {18.2, math.Log(0.94 / 6)},
-	{23.1, math.Log(0.94 / 6)}, {29.4, math.Log(0.94 / 6)}, {37.3, math.Log(0.94 / 6)},
-	{65, math.Log(0.02)}, {140, math.Log(0.02)}, {320, math.Log(0.02)},
+var earths = [...]struct{ uT, p float64 }{
+	{11.3, 0.94 / 6}, {14.3, 0.94 / 6}, {18.2, 0.94 / 6},
+	{23.1, 0.94 / 6}, {29.4, 0.94 / 6}, {37.3, 0.94 / 6},
+	{65, 0.02}, {140, 0.02}, {320, 0.02},
 }
 
 // earthSpreadSD is by how much, relatively, the earth's field differs from the
@@ -57,7 +57,7 @@ func (e *engine) ratios(h *hypothesis) scales {
 	}
 	for i, n := range earths {
 		sc.s[i] = share / n.uT
-		sc.lp[i] = n.logP + display
+		sc.lp[i] = math.Log(n.p) + display
 	}
 	return sc
 }
@@ -307,34 +307,39 @@ func (b *bearingFactor) like(out, _ []float64, field []nine, _ *background, sc *
 	// The earth's horizontal field in phone axes points where the heading says:
 	// a phone whose top edge points east (90 degrees) has it along -x.
 	ex, ey := -math.Sin(b.off+b.hand), math.Cos(b.off+b.hand)
-	// density of the turn where the pad pulls by d and the earth by h along e.
-	// Where the field turns counter-clockwise in the phone's axes, north lies
-	// further left and the heading grows. A von Mises density needs no angles.
-	density := func(dx, dy, h, slope float64) float64 {
-		tx, ty := h*ex+dx, h*ey+dy
-		r2 := tx*tx + ty*ty
-		v := base + (slope+sc.sd*sc.sd*(dx*dx+dy*dy)+4)/(r2+9)
-		cos := (turnedCos*(ex*tx+ey*ty) + turnedSin*(ex*ty-ey*tx)) / math.Sqrt(r2+1e-9)
-		return math.Exp((cos-1)/v) / math.Sqrt(2*math.Pi*v)
+	// density of the turn where the pad pulls by so much along the earth's field
+	// and across it, and the earth by h. Where the field turns counter-clockwise in
+	// the phone's axes, north lies further left and the heading grows. A von Mises
+	// density needs no angles.
+	density := func(along, across, h, open float64) float64 {
+		t := h + along
+		r2 := t*t + across*across
+		precision := (r2 + 9) / (base*(r2+9) + open)
+		away := 1 - (turnedCos*t+turnedSin*across)/math.Sqrt(r2+1e-9)
+		if away*precision > faint {
+			return 0
+		}
+		return expDown(math.Min(0, -away*precision)) * math.Sqrt(precision/(2*math.Pi))
 	}
 	for k := range field {
 		f := &field[k]
 		yx, yy, _ := f.slopeY()
 		// Pad axes to phone axes: back by the direction of the top edge.
 		px, py := b.duty*(b.cos*f[0]+b.sin*f[1]), b.duty*(-b.sin*f[0]+b.cos*f[1])
-		// How far the pull may be off for want of the exact place.
-		slope := b.ph.sd * b.ph.sd * (f[3]*f[3] + f[4]*f[4] + yx*yx + yy*yy) / 2
+		along, across := ex*px+ey*py, ex*py-ey*px
+		// How far the pull may be off for want of the exact place and current.
+		open := b.ph.sd*b.ph.sd*(f[3]*f[3]+f[4]*f[4]+yx*yx+yy*yy)/2 + sc.sd*sc.sd*(px*px+py*py)
 		row := score[k*nodes : k*nodes+nodes]
 		if b.ratio {
 			for m, n := range earths {
-				row[m] = density(px, py, n.uT, slope)
+				row[m] = density(along, across, n.uT, open+4)
 			}
 			continue
 		}
 		for m, s := range sc.s {
 			row[m] = 0
 			for _, n := range earths {
-				row[m] += math.Exp(n.logP) * density(s*px, s*py, n.uT, s*s*slope)
+				row[m] += n.p * density(s*along, s*across, n.uT, s*s*open+4)
 			}
 		}
 	}

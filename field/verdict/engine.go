@@ -63,6 +63,7 @@ type engine struct {
 	idle    map[uint64]bool // bases that the coarse look found hopeless
 	ratio   bool            // headings alone: see onlyBearings
 	known   *likes
+	planned [][]nine // see plannedField
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -72,6 +73,7 @@ type node struct {
 	sc    scales
 	bg    []background // per factor
 	bgLog float64      // log prior of the fitted backgrounds
+	share float64      // of the planned ampere-turns, as most coils have it
 	field [][]nine     // per factor, at its places; nil: not needed yet
 	said  []*said      // per factor
 	tot   [][]float64  // per source, sum of what its factors said
@@ -157,7 +159,7 @@ func logNormal(x, mean, sd float64) float64 {
 // evaluate builds the full node of a hypothesis: fields, backgrounds, scores.
 func (e *engine) evaluate(s *scored) *node {
 	s.own = true
-	n := &node{scored: s, at: s.hyp.at, sc: e.scalesFor(s.hyp)}
+	n := &node{scored: s, at: s.hyp.at, sc: e.scalesFor(s.hyp), share: commonShare(e.m.planned.at, s.hyp.at)}
 	n.bg = make([]background, len(e.factors))
 	stood := e.begin(n)
 	n.field = make([][]nine, len(e.factors))
@@ -212,12 +214,31 @@ func (e *engine) likeAll(n *node) {
 func (e *engine) fieldOf(n *node, factor int) []nine {
 	fr := e.factors[factor].frame()
 	if n.field[factor] == nil && fr.places != nil {
-		n.field[factor] = make([]nine, len(*fr.places))
+		const rounding = 1e-6
+		var c change
+		c.set(fr.cols, e.m.planned.at, n.at, n.share, rounding)
+		planned := e.plannedField(factor)
+		n.field[factor] = make([]nine, len(planned))
 		for q, k := range *fr.places {
-			n.field[factor][q] = fr.cols.sumAt(k, n.at)
+			n.field[factor][q] = c.at(planned[q], fr.cols.row(k))
 		}
 	}
 	return n.field[factor]
+}
+
+// plannedField is the planned pad's field at a factor's places: what every other is
+// worked out from.
+func (e *engine) plannedField(factor int) []nine {
+	if e.planned == nil {
+		e.planned = make([][]nine, len(e.factors))
+	}
+	if e.planned[factor] == nil {
+		fr := e.factors[factor].frame()
+		for _, k := range *fr.places {
+			e.planned[factor] = append(e.planned[factor], fr.cols.sumAt(k, e.m.planned.at))
+		}
+	}
+	return e.planned[factor]
 }
 
 func (e *engine) ceiling(n *node, factor int) float64 {
@@ -274,6 +295,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	sc := e.scalesFor(h)
 	sameScales := sc.equal(&n.sc)
 	e.affected(n, h.at, sameScales, work)
+	work.share = commonShare(n.at, h.at)
 	base := h.logPrior + n.bgLog + e.direct(h)
 	hope := 0.0 // what the readings not scored yet may still gain
 	for i := range work.order {
@@ -443,10 +465,10 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 			middles = middles[:0]
 		}
 		cols := f.frame_.cols
-		work.deltas(cols, n.at, h.at)
+		work.change.set(cols, n.at, h.at, work.share, affectUT/8)
 		for _, c := range cells {
 			k := f.ph.middle(c)
-			middles = append(middles, work.changedAt(field[f.ph.slot[k]], cols.row(k)))
+			middles = append(middles, work.change.at(field[f.ph.slot[k]], cols.row(k)))
 		}
 		out := slices.Grow(work.out[:0], len(cells)*nodes)[:len(cells)*nodes]
 		f.roughly(out, middles, &n.bg[o.factor], sc)
@@ -517,36 +539,15 @@ func (w *workspace) changed(old []nine, from []int32, fr *frame, was, is []float
 		return nil
 	}
 	w.field = slices.Grow(w.field[:0], len(*fr.places))
-	w.deltas(fr.cols, was, is)
+	w.change.set(fr.cols, was, is, w.share, affectUT/8)
 	for q, k := range *fr.places {
 		b := &old[q]
 		if from != nil {
 			b = &old[from[q]]
 		}
-		w.field = append(w.field, w.changedAt(*b, fr.cols.row(k)))
+		w.field = append(w.field, w.change.at(*b, fr.cols.row(k)))
 	}
 	return w.field
-}
-
-// changedAt adds the change of the ampere-turns to the field at one place.
-func (w *workspace) changedAt(b nine, row []slim) nine {
-	for i, d := range w.delta {
-		g := &row[w.index[i]]
-		for a := range b {
-			b[a] += d * float64(g[a])
-		}
-	}
-	return b
-}
-
-// deltas lists the coils near a factor whose ampere-turns change enough to matter.
-func (w *workspace) deltas(c *columns, from, to []float64) {
-	w.delta, w.index = w.delta[:0], w.index[:0]
-	for i, j := range c.near {
-		if d := to[j] - from[j]; d != 0 && math.Abs(d)*c.peak[i] > affectUT/8 {
-			w.delta, w.index = append(w.delta, d), append(w.index, i)
-		}
-	}
 }
 
 type affectedFactor struct {
@@ -558,13 +559,13 @@ type affectedFactor struct {
 
 // workspace is what scoring neighbours needs over and over.
 type workspace struct {
-	order []affectedFactor
-	left  []affectedFactor // of these, those not known
-	field []nine
-	delta []float64
-	index []int
-	out   []float64
-	tot   [][]float64 // per phone, what is summed so far; likewise those below
+	order  []affectedFactor
+	left   []affectedFactor // of these, those not known
+	share  float64          // by which most coils' ampere-turns change
+	change change
+	field  []nine
+	out    []float64
+	tot    [][]float64 // per phone, what is summed so far; likewise those below
 
 	// Of the glance's cells alone: at the neighbour, at the node, and roughly.
 	few, before, rough [][]float64
