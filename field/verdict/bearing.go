@@ -291,11 +291,11 @@ func (e *engine) addBearingFactor(d *bearingDigest) {
 	ph := e.phones[d.source]
 	f := &bearingFactor{bearingDigest: d, ph: ph, ratio: e.ratio}
 	f.sin, f.cos = math.Sincos(d.topDeg * math.Pi / 180)
-	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), places: &ph.places, id: e.m.fresh()}
+	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), id: e.m.fresh()}
 	e.factors = append(e.factors, f)
 }
 
-func (b *bearingFactor) like(out, _ []float64, field []nine, _ *background, sc *scales) {
+func (b *bearingFactor) like(out, _ []float64, field []nine, in *view, _ *background, sc *scales) {
 	nodes := len(sc.s)
 	need := len(field) * nodes
 	if cap(b.buf) < need {
@@ -343,7 +343,7 @@ func (b *bearingFactor) like(out, _ []float64, field []nine, _ *background, sc *
 			}
 		}
 	}
-	b.ph.blur(out, score, nodes, 0, math.Log(headingOutlier/(2*math.Pi)))
+	b.ph.blur(out, score, in, nodes, 0, math.Log(headingOutlier/(2*math.Pi)))
 }
 
 // ceiling implements factor.

@@ -227,7 +227,7 @@ func (e *engine) compare(n *node, j int) (expected float64, measured *float64) {
 		}
 		c, m := e.likeliest(n, h.source)
 		k := h.ph.middle(h.ph.cells[c])
-		planned := h.frame_.cols.sumAt(k, e.m.planned.at)
+		planned := h.frame_.cols.plannedAt(k)
 		here := e.fieldOf(n, i)[h.ph.slot[k]]
 		sumE += planned[2] * n.sc.s[m]
 		pulls := h.pulls(&n.bg[i])

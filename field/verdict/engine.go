@@ -30,19 +30,19 @@ type factor interface {
 	// ceiling is about the log likelihood of a reading that a hypothesis with
 	// this field explains fully.
 	ceiling(field []nine, bg *background, sc *scales) float64
-	// like writes the log likelihood for every active offset cell and scale to
-	// out[cell*len(sc.s)+scale], given the coils' ampere-turns and the pad's field
-	// at the factor's places.
-	like(out, at []float64, field []nine, bg *background, sc *scales)
+	// like writes the log likelihood for every offset cell of a view and every scale
+	// to out[cell*len(sc.s)+scale], given the coils' ampere-turns and the pad's field
+	// at the view's places.
+	like(out, at []float64, field []nine, in *view, bg *background, sc *scales)
 }
 
 type frame struct {
-	src    int
-	group  int
-	coil   int // the coil it was mostly about, -1 for several
-	cols   *columns
-	places *[]int // where it needs the field; nil: nowhere
-	id     key    // see holdFactor.identity
+	src   int
+	group int
+	coil  int // the coil it was mostly about, -1 for several
+	cols  *columns
+	along bool // a pass, which knows the field along its way itself
+	id    key  // see holdFactor.identity
 }
 
 // engine scores hypotheses against one body of evidence.
@@ -63,7 +63,7 @@ type engine struct {
 	idle    map[uint64]bool // bases that the coarse look found hopeless
 	ratio   bool            // headings alone: see onlyBearings
 	known   *likes
-	planned [][]nine // see plannedField
+	whole   parts // all cells; nil: not needed yet
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -78,7 +78,8 @@ type node struct {
 	said  []*said      // per factor
 	tot   [][]float64  // per source, sum of what its factors said
 
-	glance []glance
+	likely parts       // where neighbours are scored; nil: not worked out
+	glance parts       // where they are looked at first; likewise
 	rough  [][]float64 // per factor, what roughlyHopeless takes it for; nil: not worked out
 	short  []float64   // per factor: how far it falls short of its ceiling, at the likeliest place
 	firm   []float64   // per factor: what a microtesla more or less may come to, standard deviations
@@ -190,16 +191,18 @@ func (e *engine) evaluate(s *scored) *node {
 const backgroundRounds = 3
 
 func (e *engine) likeAll(n *node) {
+	e.m.checkHalt()
 	n.tot = make([][]float64, len(e.phones))
 	for p := range e.phones {
 		n.tot[p] = make([]float64, len(e.phones[p].cells)*e.res.scales)
 	}
 	for i, f := range e.factors {
 		fr := f.frame()
-		key := e.keyOf(i, n.at, &n.bg[i], &n.sc)
+		in := &e.phones[fr.src].view
+		key := e.keyOf(i, n.at, in, &n.bg[i], &n.sc)
 		if n.said[i] = e.known.find(key); n.said[i] == nil {
-			n.said[i] = newSaid(len(e.phones[fr.src].cells) * len(n.sc.s))
-			f.like(n.said[i].log, n.at, e.fieldOf(n, i), &n.bg[i], &n.sc)
+			n.said[i] = newSaid(len(in.cells) * len(n.sc.s))
+			f.like(n.said[i].log, n.at, e.fieldOf(n, i), in, &n.bg[i], &n.sc)
 			e.known.keep(key, n.said[i])
 		}
 		tot := n.tot[fr.src]
@@ -213,32 +216,17 @@ func (e *engine) likeAll(n *node) {
 // already nobody asks for it.
 func (e *engine) fieldOf(n *node, factor int) []nine {
 	fr := e.factors[factor].frame()
-	if n.field[factor] == nil && fr.places != nil {
+	if n.field[factor] == nil && !fr.along {
 		const rounding = 1e-6
 		var c change
 		c.set(fr.cols, e.m.planned.at, n.at, n.share, rounding)
-		planned := e.plannedField(factor)
-		n.field[factor] = make([]nine, len(planned))
-		for q, k := range *fr.places {
-			n.field[factor][q] = c.at(planned[q], fr.cols.row(k))
+		places := e.phones[fr.src].places
+		n.field[factor] = make([]nine, len(places))
+		for q, k := range places {
+			n.field[factor][q] = c.at(fr.cols.plannedAt(k), fr.cols.row(k))
 		}
 	}
 	return n.field[factor]
-}
-
-// plannedField is the planned pad's field at a factor's places: what every other is
-// worked out from.
-func (e *engine) plannedField(factor int) []nine {
-	if e.planned == nil {
-		e.planned = make([][]nine, len(e.factors))
-	}
-	if e.planned[factor] == nil {
-		fr := e.factors[factor].frame()
-		for _, k := range *fr.places {
-			e.planned[factor] = append(e.planned[factor], fr.cols.sumAt(k, e.m.planned.at))
-		}
-	}
-	return e.planned[factor]
 }
 
 func (e *engine) ceiling(n *node, factor int) float64 {
@@ -289,13 +277,18 @@ const affectUT = 1.5
 const bail = 15
 
 // child scores a neighbour of a node. Only readings that the change reaches are
-// scored anew: first those that are known from another hypothesis, then the others,
-// the nearest first. A neighbour that falls hopelessly behind is given up with -Inf.
+// scored anew, and only where the node's sensor may be: first those that are known
+// from another hypothesis, then the others, the nearest first. A neighbour that falls
+// hopelessly behind is given up with -Inf.
 func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
+	e.m.checkHalt()
 	sc := e.scalesFor(h)
 	sameScales := sc.equal(&n.sc)
 	e.affected(n, h.at, sameScales, work)
 	work.share = commonShare(n.at, h.at)
+	moves := muchChanges(n.at, h.at)
+	in := e.partsFor(n, moves)
+	nodes := len(sc.s)
 	base := h.logPrior + n.bgLog + e.direct(h)
 	hope := 0.0 // what the readings not scored yet may still gain
 	for i := range work.order {
@@ -304,46 +297,50 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		hope += o.hope
 	}
 	for p := range n.tot {
-		work.tot[p] = append(work.tot[p][:0], n.tot[p]...)
+		work.tot[p] = in[p].pick(work.tot[p][:0], n.tot[p], nodes)
 	}
 	behind := func() bool {
-		return sameScales && e.total(work.tot, &sc)+base+hope < e.best-e.bail
+		return sameScales && e.totalOver(in.cells, work.tot, &sc)+base+hope < e.best-e.bail
 	}
 	add := func(o *affectedFactor, s *said) {
-		tot, old := work.tot[e.factors[o.factor].frame().src], n.said[o.factor].log
-		for q, v := range s.log {
-			tot[q] += v - old[q]
-		}
+		src := e.factors[o.factor].frame().src
+		in[src].exchange(work.tot[src], s.log, n.said[o.factor].log, nodes)
 		hope -= o.hope
 	}
-	// In the coarse look the sensor may turn out to sit elsewhere where much of the
-	// pad changes, and a glance at where this node has it tells nothing.
-	moves := e.res == coarseCells && muchChanges(n.at, h.at)
 	left := work.left[:0]
 	for _, o := range work.order {
-		o.key = e.keyOf(o.factor, h.at, &n.bg[o.factor], &sc)
-		if s := e.known.find(o.key); s != nil {
-			add(&o, s)
-		} else {
-			left = append(left, o)
+		p := &in[e.factors[o.factor].frame().src]
+		if o.keep = p.large(); o.keep {
+			o.key = e.keyOf(o.factor, h.at, &p.view, &n.bg[o.factor], &sc)
+			if s := e.known.find(o.key); s != nil {
+				add(&o, s)
+				continue
+			}
 		}
+		left = append(left, o)
 	}
 	work.left = left
-	if len(work.order) > 0 && behind() || len(left) > 0 && sameScales && !moves && e.hopeless(n, h, &sc, work, hope) {
+	// In the coarse look the sensor may turn out to sit elsewhere where much of the
+	// pad changes, and a glance at where this node has it tells nothing.
+	glance := sameScales && !(moves && e.res == coarseCells)
+	if len(work.order) > 0 && behind() || len(left) > 0 && glance && e.hopeless(n, h, &sc, in, work, hope) {
 		return math.Inf(-1)
 	}
 	for i, o := range left {
 		fr := e.factors[o.factor].frame()
-		s := newSaid(len(n.said[o.factor].log))
-		field := work.changed(e.fieldOf(n, o.factor), nil, fr, n.at, h.at)
-		e.factors[o.factor].like(s.log, h.at, field, &n.bg[o.factor], &sc)
-		e.known.keep(o.key, s)
+		p := &in[fr.src]
+		s := newSaid(len(p.cells) * nodes)
+		field := work.changed(e.fieldOf(n, o.factor), p, fr, n.at, h.at)
+		e.factors[o.factor].like(s.log, h.at, field, &p.view, &n.bg[o.factor], &sc)
+		if o.keep {
+			e.known.keep(o.key, s)
+		}
 		add(&o, s)
 		if i < len(left)-1 && (i < 3 || i%4 == 0) && behind() {
 			return math.Inf(-1)
 		}
 	}
-	return e.total(work.tot, &sc) + base
+	return e.totalOver(in.cells, work.tot, &sc) + base
 }
 
 // muchChanges tells whether a good part of the coils turn over, die or come to life.
@@ -391,25 +388,24 @@ const (
 
 // hopeless takes a glance at the node's likeliest offset cells alone and tells
 // whether a neighbour falls too far behind there to be worth a full score. It goes
-// on from what work.tot holds already, with so much that the others may gain.
-func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace, hope float64) bool {
+// on from what work.tot holds already for some parts, with so much that the others
+// may gain.
+func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, in parts, work *workspace, hope float64) bool {
 	if n.glance == nil {
-		n.glance, n.rough = e.glanceOf(n), make([][]float64, len(e.factors))
+		n.glance, n.rough = e.glanceFor(n), make([][]float64, len(e.factors))
 	}
 	nodes := len(sc.s)
 	worth := true
-	for p, ph := range e.phones {
-		if len(ph.cells) <= 2*glanceCells {
+	for p := range e.phones {
+		g := &n.glance[p]
+		if !in[p].large() {
 			return false
 		}
-		worth = worth && float64(len(n.glance[p].places)) < glanceWorth*float64(len(ph.places))
-		work.few[p], work.before[p] = work.few[p][:0], work.before[p][:0]
-		for _, c := range n.glance[p].index {
-			work.few[p] = append(work.few[p], work.tot[p][c*nodes:(c+1)*nodes]...)
-			work.before[p] = append(work.before[p], n.tot[p][c*nodes:(c+1)*nodes]...)
-		}
+		worth = worth && float64(len(g.places)) < glanceWorth*float64(len(in[p].places))
+		work.few[p] = g.pickFrom(work.few[p][:0], &in[p], work.tot[p], nodes)
+		work.before[p] = g.pick(work.before[p][:0], n.tot[p], nodes)
 	}
-	limit := e.best - e.bail - (n.log - e.totalOver(n.glanced, work.before, sc)) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
+	limit := e.best - e.bail - (n.log - e.totalOver(n.glance.cells, work.before, sc)) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
 	if e.roughlyHopeless(n, h, sc, work, limit-roughSlack, hope) {
 		return true
 	}
@@ -420,20 +416,13 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, work *workspace, h
 	for i, o := range work.left {
 		fr := e.factors[o.factor].frame()
 		g := &n.glance[fr.src]
-		old := e.fieldOf(n, o.factor)
-		e.swapGlance(n)
-		field := work.changed(old, g.from, fr, n.at, h.at)
+		field := work.changed(e.fieldOf(n, o.factor), g, fr, n.at, h.at)
 		out := slices.Grow(work.out[:0], len(g.index)*nodes)[:len(g.index)*nodes]
-		e.factors[o.factor].like(out, h.at, field, &n.bg[o.factor], sc)
-		e.swapGlance(n)
+		e.factors[o.factor].like(out, h.at, field, &g.view, &n.bg[o.factor], sc)
 		work.out = out
-		for q, c := range g.index {
-			for m := range nodes {
-				work.few[fr.src][q*nodes+m] += out[q*nodes+m] - n.said[o.factor].log[c*nodes+m]
-			}
-		}
+		g.exchange(work.few[fr.src], out, n.said[o.factor].log, nodes)
 		hope -= o.hope
-		if (i < 4 || i == len(work.left)-1) && e.totalOver(n.glanced, work.few, sc)+hope < limit {
+		if (i < 4 || i == len(work.left)-1) && e.totalOver(n.glance.cells, work.few, sc)+hope < limit {
 			return true
 		}
 	}
@@ -477,75 +466,23 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 			work.rough[f.source][q] += v - n.rough[o.factor][q]
 		}
 		hope -= o.hope
-		if e.totalOver(n.glanced, work.rough, sc)+hope < limit {
+		if e.totalOver(n.glance.cells, work.rough, sc)+hope < limit {
 			return true
 		}
 	}
 	return false
 }
 
-// glance is a node's likeliest offset cells of one phone.
-type glance struct {
-	view
-	index []int   // of each cell, its place in the phone's full list
-	from  []int32 // of each place, where it stands in the phone's full list
-}
-
-func (e *engine) glanceOf(n *node) []glance {
-	out := make([]glance, len(e.phones))
-	nodes := len(n.sc.s)
-	for p, ph := range e.phones {
-		score := make([]float64, len(ph.cells))
-		for c, cell := range ph.cells {
-			score[c] = math.Inf(-1)
-			for m := range nodes {
-				score[c] = logAdd(score[c], ph.prior[cell]+n.tot[p][c*nodes+m]+n.sc.lp[m])
-			}
-		}
-		var cells []int
-		for range min(glanceCells, len(score)) {
-			best := 0
-			for c := range score {
-				if score[c] > score[best] {
-					best = c
-				}
-			}
-			out[p].index = append(out[p].index, best)
-			cells = append(cells, ph.cells[best])
-			score[best] = math.Inf(-1)
-		}
-		out[p].view = ph.viewOf(cells)
-		for _, k := range out[p].places {
-			out[p].from = append(out[p].from, ph.slot[k])
-		}
-	}
-	return out
-}
-
-// glanced are the cells of a phone that the glance looks at.
-func (n *node) glanced(phone int) []int { return n.glance[phone].cells }
-
-// swapGlance exchanges the phones' full views and the node's glance.
-func (e *engine) swapGlance(n *node) {
-	for p, ph := range e.phones {
-		ph.view, n.glance[p].view = n.glance[p].view, ph.view
-	}
-}
-
-// changed returns the field at a factor's places with the ampere-turns changed.
-// from says which of the old ones each place is; nil: the same.
-func (w *workspace) changed(old []nine, from []int32, fr *frame, was, is []float64) []nine {
-	if fr.places == nil {
+// changed returns the field at a part's places with the ampere-turns changed, given
+// what it was at all places.
+func (w *workspace) changed(old []nine, in *part, fr *frame, was, is []float64) []nine {
+	if fr.along {
 		return nil
 	}
-	w.field = slices.Grow(w.field[:0], len(*fr.places))
+	w.field = slices.Grow(w.field[:0], len(in.places))
 	w.change.set(fr.cols, was, is, w.share, affectUT/8)
-	for q, k := range *fr.places {
-		b := &old[q]
-		if from != nil {
-			b = &old[from[q]]
-		}
-		w.field = append(w.field, w.change.at(*b, fr.cols.row(k)))
+	for q, k := range in.places {
+		w.field = append(w.field, w.change.at(old[in.from[q]], fr.cols.row(k)))
 	}
 	return w.field
 }
@@ -554,6 +491,7 @@ type affectedFactor struct {
 	factor int
 	change float64 // of its field, uT, at most
 	hope   float64
+	keep   bool // what it says is worth remembering, and by this name
 	key    likeKey
 }
 

@@ -29,6 +29,8 @@ func (m *Model) AccountUntil(ctx context.Context, before *Before, captures ...*c
 	return m.Account(before, captures...)
 }
 
+// checkHalt stands where every score begins: there a search ends that is no longer
+// wanted.
 func (m *Model) checkHalt() {
 	select {
 	case <-m.halt:

@@ -233,7 +233,7 @@ func (h *holdFactor) spread(f *nine, scaleSD, placeSD float64) (c sym3) {
 	return c
 }
 
-func (h *holdFactor) like(out, _ []float64, field []nine, bg *background, sc *scales) {
+func (h *holdFactor) like(out, _ []float64, field []nine, in *view, bg *background, sc *scales) {
 	comps := h.pulls(bg)
 	nodes := len(sc.s)
 	if need := len(field) * nodes; cap(h.buf) < need {
@@ -247,7 +247,7 @@ func (h *holdFactor) like(out, _ []float64, field []nine, bg *background, sc *sc
 		clear(row)
 		h.placeScores(row, comps, &field[k], sc, h.ph.sd)
 	}
-	h.ph.blur(out, score, nodes, ref, stray)
+	h.ph.blur(out, score, in, nodes, ref, stray)
 }
 
 const log2pi = 1.8378770664093453

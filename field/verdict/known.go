@@ -1,17 +1,17 @@
 package verdict
 
 import (
-	"maps"
 	"math"
 	"slices"
 )
 
 // likes remembers what factors said: a reading depends on the coils near it
 // only, and hypotheses that agree on those are scored once. A hold said the same
-// in the verdict before, so that one more reading costs little.
+// in the verdict before, so that one more reading costs little. What is not asked
+// for again is forgotten before what is.
 type likes struct {
-	said map[likeKey]*said
-	size int // numbers held
+	said, old map[likeKey]*said
+	size      int // numbers held in said
 }
 
 // said is what a factor said under one hypothesis.
@@ -29,32 +29,38 @@ func newSaid(numbers int) *said {
 }
 
 // likeKey names a factor; and the ampere-turns near it, its background, the
-// scales and the cells in play.
+// scales and the cells scored.
 type likeKey struct{ factor, rest key }
 
-// Bounds on what is held: 6 MB of it.
+// Bounds on what is held: 3 MB of it, and as much that is forgotten next.
 const (
-	mostLikes = 3 << 18
+	mostLikes = 3 << 17
 	saidSize  = 24 // numbers that an entry takes beside its own
 )
 
-func (l *likes) find(k likeKey) *said { return l.said[k] }
+func (l *likes) find(k likeKey) *said {
+	if s := l.said[k]; s != nil {
+		return s
+	}
+	s := l.old[k]
+	if s != nil {
+		l.keep(k, s)
+	}
+	return s
+}
 
 func (l *likes) keep(k likeKey, s *said) {
 	size := len(s.log) + saidSize
 	if l.said == nil || l.size+size > mostLikes {
-		l.said, l.size = map[likeKey]*said{}, 0
+		l.said, l.old, l.size = map[likeKey]*said{}, l.said, 0
 	}
 	l.said[k] = s
 	l.size += size
 }
 
-// keyOf is where every score begins, and so where a search ends that is no longer
-// wanted.
-func (e *engine) keyOf(factor int, at []float64, bg *background, sc *scales) likeKey {
-	e.m.checkHalt()
+func (e *engine) keyOf(factor int, at []float64, in *view, bg *background, sc *scales) likeKey {
 	fr := e.factors[factor].frame()
-	k := e.phones[fr.src].key
+	k := in.key
 	for _, j := range fr.cols.near {
 		k.mix(at[j])
 	}
@@ -67,34 +73,49 @@ func (e *engine) keyOf(factor int, at []float64, bg *background, sc *scales) lik
 	return likeKey{fr.id, k}
 }
 
-// views are the cells that were in play in the last verdict, by source and grid.
+// views are the cells that were in play in the last verdict, by source and grid; and
+// those of them where a hypothesis had the sensor.
 type views map[viewKey]view
 
 type viewKey struct {
 	src, ox, oy  int
 	x0, y0, step float64
+	hyp          uint64 // 0: of all
 }
 
-// viewSpare is how many times more cells than needed may stay in play for the sake
-// of what is known with them.
+// viewSpare is how many times more cells than needed may stay for the sake of what
+// is known with them.
 const viewSpare = 2.5
 
-// show puts cells of a phone in play: those of the last verdict where they will do,
-// so that what was said then still counts.
-func (v views) show(src int, ph *phone, cells map[int]bool) {
-	k := viewKey{src, ph.ox, ph.oy, ph.x0, ph.y0, ph.step}
+// mostViews bounds the views held: 2 MB of them.
+const mostViews = 1 << 9
+
+// of is a view of cells of a phone: the one of the last verdict where it holds all
+// that are needed, not too many more, and none that may not be in it; else a new one
+// of all that are wanted.
+func (v views) of(src int, ph *phone, hyp uint64, needed, wanted []int, mayBe func(cell int) bool) view {
+	k := viewKey{src, ph.ox, ph.oy, ph.x0, ph.y0, ph.step, hyp}
 	last, ok := v[k]
-	both := 0
-	for _, c := range last.cells {
-		if cells[c] {
-			both++
+	if ok && float64(len(last.cells)) <= viewSpare*float64(len(needed)) && includes(last.cells, needed) && !slices.ContainsFunc(last.cells, func(c int) bool { return !mayBe(c) }) {
+		return last
+	}
+	if len(v) >= mostViews {
+		clear(v)
+	}
+	v[k] = ph.viewOf(wanted)
+	return v[k]
+}
+
+// includes tells whether a list in order has all of another.
+func includes(all, some []int) bool {
+	for _, c := range some {
+		at, ok := slices.BinarySearch(all, c)
+		if !ok {
+			return false
 		}
+		all = all[at+1:]
 	}
-	if !ok || both < len(cells) || float64(len(last.cells)) > viewSpare*float64(both) {
-		last = ph.viewOf(slices.Sorted(maps.Keys(cells)))
-		v[k] = last
-	}
-	ph.view = last
+	return true
 }
 
 // levels remembers the backgrounds that hypotheses were left with. They are where

@@ -168,7 +168,7 @@ func (e *engine) addPassFactors(d *passDigest) {
 		f.sides[c] = known[at]
 	}
 	cols := &columns{near: d.near, peak: d.peak}
-	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, id: e.m.fresh()}
+	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, along: true, id: e.m.fresh()}
 	e.factors = append(e.factors, f)
 }
 
@@ -264,7 +264,7 @@ const (
 	beamStep  = 0.0005 // metres: cells closer together beside the line see the same
 )
 
-func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, sc *scales) {
+func (p *passFactor) like(out []float64, at []float64, _ []nine, in *view, _ *background, sc *scales) {
 	p.turns = p.turns[:0]
 	for _, j := range p.near {
 		p.turns = append(p.turns, at[j])
@@ -312,7 +312,7 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, _ *background, 
 		}
 	}
 	p.sums = sums
-	for c, cell := range p.ph.cells {
+	for c, cell := range in.cells {
 		copy(out[c*nodes:c*nodes+nodes], sums[p.sides[cell]*nodes:])
 	}
 }

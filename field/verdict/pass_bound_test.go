@@ -15,7 +15,7 @@ func TestPassPromises(t *testing.T) {
 	}
 	like := func(turns float64) float64 {
 		out := []float64{0}
-		p.like(out, []float64{turns}, nil, nil, &scales{s: []float64{1}})
+		p.like(out, []float64{turns}, nil, &p.ph.view, nil, &scales{s: []float64{1}})
 		return out[0] / p.trust()
 	}
 	if got := like(4); got > found.log+fitsBetter+0.1 {

@@ -196,15 +196,15 @@ func (g *grid) allCells() []int {
 // blur sums place scores (plain, relative to ref) to log likelihoods of offset
 // cells: the mark was placed within a few cells of where it should be. A share
 // of outliers is added to every cell.
-func (p *phone) blur(out, score []float64, nodes int, ref, outlier float64) {
+func (g *grid) blur(out, score []float64, in *view, nodes int, ref, outlier float64) {
 	low := math.Exp(math.Max(outlier-ref, -700))
 	var sum [maxScales]float64
-	for c, cell := range p.cells {
-		i0, j0 := cell/p.oy, cell%p.oy
+	for c, cell := range in.cells {
+		i0, j0 := cell/g.oy, cell%g.oy
 		clear(sum[:nodes])
-		up := p.up[i0]
-		for di, ki := range p.across[j0] {
-			row := score[int(p.slot[(i0+di)*p.ny+j0])*nodes:] // all of a row's places are in play
+		up := g.up[i0]
+		for di, ki := range g.across[j0] {
+			row := score[int(in.slot[(i0+di)*g.ny+j0])*nodes:] // all of a row's places are in play
 			for dj, kj := range up {
 				w := ki * kj
 				for m, v := range row[dj*nodes : dj*nodes+nodes] {
@@ -230,15 +230,23 @@ func (n *nine) slopeY() (x, y, z float64) {
 // below what any reading tells, at half the memory.
 type slim [9]float32
 
+func (n nine) slim() (s slim) {
+	for q, x := range n {
+		s[q] = float32(x)
+	}
+	return s
+}
+
 // columns are the fields of the coils near a hold, uT per ampere-turn (and per
 // metre for the slopes), worked out for a place when it is first asked for.
 type columns struct {
-	near   []int32   // coil indices
-	peak   []float64 // per near coil: the largest |B| over the places
-	pad    *field.Pad
-	places []r3.Vec
-	rows   [][]slim // per place, in the order of near; nil: not worked out
-	turned map[int]bool
+	near    []int32   // coil indices
+	peak    []float64 // per near coil: the largest |B| over the places
+	pad     *field.Pad
+	places  []r3.Vec
+	rows    [][]slim  // per place, in the order of near, and last the planned pad's; nil: not worked out
+	planned []float64 // ampere-turns
+	turned  map[int]bool
 }
 
 const (
@@ -248,7 +256,7 @@ const (
 
 // columnsAt finds the coils near a list of places.
 func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3.Vec, reachUT float64) *columns {
-	c := &columns{pad: pad, places: places, rows: make([][]slim, len(places))}
+	c := &columns{pad: pad, planned: planned, places: places, rows: make([][]slim, len(places))}
 	if len(places) == 0 {
 		return c
 	}
@@ -278,16 +286,17 @@ func (c *columns) findPeaks(at []int) {
 	}
 }
 
-// row is what the near coils make at place k.
+// row is what the near coils make at place k, and what they make as planned.
 func (c *columns) row(k int) []slim {
 	if c.rows[k] == nil {
-		c.rows[k] = c.makeRow(c.places[k])
+		row := c.makeRow(c.places[k])
+		c.rows[k] = append(row, c.sum(row, c.planned).slim())
 	}
 	return c.rows[k]
 }
 
 func (c *columns) makeRow(p r3.Vec) []slim {
-	row := make([]slim, len(c.near))
+	row := make([]slim, len(c.near), len(c.near)+1)
 	for i, j := range c.near {
 		u := 1e6
 		if c.turned[int(j)] {
@@ -320,17 +329,26 @@ func reaches(plan *layout.Plan, j int, ampereTurns float64, centre r3.Vec, radiu
 	return field.Mu0/(4*math.Pi)*moment/(d*d*d)*1e6 > reachUT
 }
 
-// sumAt adds up the near coils' fields at place k for given ampere-turns.
-func (c *columns) sumAt(k int, at []float64) (b nine) {
-	row := c.row(k)
-	for i := range row {
-		a := at[c.near[i]]
+// sum adds up the near coils' fields for given ampere-turns.
+func (c *columns) sum(row []slim, at []float64) (b nine) {
+	for i, j := range c.near {
+		a := at[j]
 		if a == 0 {
 			continue
 		}
 		for q := range b {
 			b[q] += a * float64(row[i][q])
 		}
+	}
+	return b
+}
+
+// plannedAt is the planned pad's field at place k: what every other is worked out
+// from.
+func (c *columns) plannedAt(k int) (b nine) {
+	row := c.row(k)
+	for q, x := range row[len(row)-1] {
+		b[q] = float64(x)
 	}
 	return b
 }

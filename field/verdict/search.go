@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 
@@ -140,7 +141,7 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		if d.up != [3]float64{} {
 			h.tilt = levelSD
 		}
-		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), places: &ph.places}
+		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg)}
 		h.frame_.id = h.identity()
 		if ev.sources[d.source].mended != nil {
 			h.frame_.id.text(ev.sources[d.source].mended.key)
@@ -472,7 +473,8 @@ func (e *engine) narrow() {
 			}
 		}
 		if len(keep) > 0 {
-			e.m.views.show(p, fine, keep)
+			cells := slices.Sorted(maps.Keys(keep))
+			fine.view = e.m.views.of(p, fine, 0, cells, cells, func(int) bool { return true })
 		}
 	}
 	for _, n := range nodes {
@@ -574,7 +576,7 @@ func apart(a, b []float64) (sum float64) {
 // slim lets go of what only scoring neighbours needs: in a large pad the nodes of
 // a climb would hold hundreds of megabytes.
 func (n *node) slim() {
-	n.field, n.said, n.bg, n.glance, n.rough = nil, nil, nil, nil, nil
+	n.field, n.said, n.bg, n.likely, n.glance, n.rough = nil, nil, nil, nil, nil, nil
 }
 
 // put records a hypothesis unless an equal one is known.
