@@ -63,7 +63,8 @@ type engine struct {
 	idle    map[uint64]bool // bases that the coarse look found hopeless
 	ratio   bool            // headings alone: see onlyBearings
 	known   *likes
-	whole   parts // all cells; nil: not needed yet
+	whole   parts    // all cells; nil: not needed yet
+	spare   [][]nine // fields of nodes that were let go of
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -186,6 +187,35 @@ func (e *engine) evaluate(s *scored) *node {
 	return n
 }
 
+// score evaluates a hypothesis for nothing but its score.
+func (e *engine) score(s *scored) {
+	e.slim(e.evaluate(s))
+	e.best = math.Max(e.best, s.log)
+}
+
+// slim lets go of what only scoring neighbours needs: in a large pad the nodes of
+// a search would hold hundreds of megabytes.
+func (e *engine) slim(n *node) {
+	for _, f := range n.field {
+		if f != nil {
+			e.spare = append(e.spare, f)
+		}
+	}
+	n.field, n.said, n.bg, n.likely, n.glance, n.rough = nil, nil, nil, nil, nil, nil
+}
+
+// room is a field of so many places, one that is not needed any more if there is.
+func (e *engine) room(places int) []nine {
+	if last := len(e.spare) - 1; last >= 0 {
+		f := e.spare[last]
+		e.spare = e.spare[:last]
+		if cap(f) >= places {
+			return f[:places]
+		}
+	}
+	return make([]nine, places)
+}
+
 // backgroundRounds bounds how often backgrounds are fitted anew to the places that
 // the last ones made likely.
 const backgroundRounds = 3
@@ -221,7 +251,7 @@ func (e *engine) fieldOf(n *node, factor int) []nine {
 		var c change
 		c.set(fr.cols, e.m.planned.at, n.at, n.share, rounding)
 		places := e.phones[fr.src].places
-		n.field[factor] = make([]nine, len(places))
+		n.field[factor] = e.room(len(places))
 		for q, k := range places {
 			n.field[factor][q] = c.at(fr.cols.plannedAt(k), fr.cols.row(k))
 		}

@@ -274,7 +274,7 @@ func (e *engine) scoreAnew() {
 			break
 		}
 		if !s.own {
-			s.log = e.evaluate(s).log
+			e.score(s)
 		}
 	}
 	if len(list) > 0 {
@@ -511,7 +511,7 @@ func (e *engine) climb() (nodes, bases []*node) {
 	}
 	for _, h := range begin {
 		n := e.evaluate(&scored{hyp: h})
-		n.slim()
+		e.slim(n)
 		bases = append(bases, n)
 	}
 	slices.SortStableFunc(bases, func(a, b *node) int { return cmp.Compare(b.log, a.log) })
@@ -553,14 +553,14 @@ func (e *engine) climb() (nodes, bases []*node) {
 				break
 			}
 			was := n
-			n.slim()
+			e.slim(n)
 			n = e.evaluate(&scored{hyp: top})
 			most = math.Max(most, n.log-was.log)
 			if base.log < from.log-coarseWithin && n.log < best.log-coarseWithin && apart(n.at, best.at) < apart(was.at, best.at) {
 				break
 			}
 		}
-		n.slim()
+		e.slim(n)
 	}
 	return nodes, bases
 }
@@ -571,12 +571,6 @@ func apart(a, b []float64) (sum float64) {
 		sum += math.Abs(a[j] - b[j])
 	}
 	return sum
-}
-
-// slim lets go of what only scoring neighbours needs: in a large pad the nodes of
-// a climb would hold hundreds of megabytes.
-func (n *node) slim() {
-	n.field, n.said, n.bg, n.likely, n.glance, n.rough = nil, nil, nil, nil, nil, nil
 }
 
 // put records a hypothesis unless an equal one is known.
@@ -606,8 +600,7 @@ func (e *engine) grow() {
 	}
 	slices.SortFunc(first, func(a, b *scored) int { return cmp.Compare(a.hyp.key, b.hyp.key) })
 	for _, s := range first {
-		s.log = e.evaluate(s).log
-		e.best = math.Max(e.best, s.log)
+		e.score(s)
 	}
 	if e.settles() {
 		e.pairBases(first)
@@ -651,6 +644,9 @@ func (e *engine) grow() {
 		} else if e.bestFits() {
 			within = expandWithin
 		}
+		if n != e.first.n {
+			e.slim(n)
+		}
 	}
 }
 
@@ -664,8 +660,7 @@ func (e *engine) pairBases(first []*scored) {
 		if h != nil && !e.met(h) {
 			c := e.put(h, math.Inf(-1))
 			c.base = true
-			c.log = e.evaluate(c).log
-			e.best = math.Max(e.best, c.log)
+			e.score(c)
 		}
 	}
 	for _, s := range e.singles {
@@ -730,7 +725,9 @@ func (s *scored) promise(within float64) float64 {
 func (e *engine) bestFits() bool {
 	for _, s := range e.seen {
 		if s != nil && s.log >= e.best {
-			return e.evaluate(&scored{hyp: s.hyp}).misfit() == 0
+			n := e.evaluate(&scored{hyp: s.hyp})
+			e.slim(n)
+			return n.misfit() == 0
 		}
 	}
 	return false
@@ -891,8 +888,7 @@ func (e *engine) refine(fresh []*scored) {
 		if math.IsInf(s.log, -1) {
 			return
 		}
-		s.log = e.evaluate(s).log
-		e.best = math.Max(e.best, s.log)
+		e.score(s)
 	}
 }
 
