@@ -60,7 +60,7 @@ func singles(p *layout.Plan, openCoils map[int]bool) []single {
 	for _, set := range parallelSets(p) {
 		for a := range set {
 			for b := a + 1; b < len(set); b++ {
-				add(pSeries, layout.Fault{Kind: layout.StringsInSeries, IDs: []string{set[a], set[b]}})
+				add(pSeries*2/float64(len(set)), layout.Fault{Kind: layout.StringsInSeries, IDs: []string{set[a], set[b]}})
 			}
 		}
 	}

@@ -38,7 +38,7 @@ const (
 	pCoilShorted    = 0.006
 	pTurnsShorted   = 0.006
 	pStringOpen     = 0.015
-	pSeries         = 0.006
+	pSeries         = 0.006 // of two strings side by side; of more, each is as likely to be joined to any other
 	pWrongString    = 0.015 // shared among all coils and strings
 )
 
