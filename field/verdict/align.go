@@ -141,9 +141,9 @@ func (a *aligner) choose(m *Model, cols *columns) {
 	a.others = make([]nine, len(cols.places))
 	a.g = make([]slim, len(cols.places)*len(keep))
 	for k := range a.others {
-		row := cols.makeRow(cols.places[k])
+		row := cols.row(k)
 		q := 0
-		for i := range row {
+		for i := range cols.near {
 			if q < len(keep) && keep[q] == i {
 				a.g[k*len(keep)+q] = row[i]
 				q++

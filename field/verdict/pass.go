@@ -297,8 +297,9 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, in *view, _ *ba
 			soft := 1 + s.a*sc.sd*sc.sd
 			best := s.b / math.Max(s.a, 1e-9)
 			at := s.top + s.b*best/2 - s.a*(x-best)*(x-best)/(2*soft)
-			l := math.Exp(math.Min(at, s.most)-ref) / math.Sqrt(soft)
-			by[m][s.lane] = math.Max(by[m][s.lane], l)
+			if below := math.Min(at, s.most) - ref; below > -700 {
+				by[m][s.lane] = math.Max(by[m][s.lane], expDown(math.Min(below, 0))/math.Sqrt(soft))
+			}
 		}
 	}
 	sums := p.sums[:0]

@@ -276,11 +276,19 @@ func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3
 	return c
 }
 
-// findPeaks looks at the places of these indices for the largest fields.
+// findPeaks looks at the places of these indices for the largest fields. Where that
+// is all of them, what is seen is kept.
 func (c *columns) findPeaks(at []int) {
 	c.peak = make([]float64, len(c.near))
-	for i, j := range c.near {
-		for _, k := range at {
+	for _, k := range at {
+		if len(at) == len(c.places) {
+			for i, b := range c.row(k)[:len(c.near)] {
+				x, y, z := float64(b[0]), float64(b[1]), float64(b[2])
+				c.peak[i] = math.Max(c.peak[i], math.Sqrt(x*x+y*y+z*z))
+			}
+			continue
+		}
+		for i, j := range c.near {
 			c.peak[i] = math.Max(c.peak[i], r3.Norm(c.pad.Column(int(j), c.places[k]))*1e6)
 		}
 	}

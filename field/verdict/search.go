@@ -55,8 +55,18 @@ type columnsKey struct {
 	turned string
 }
 
-// maxCachedColumns bounds what a model keeps for live verdicts.
-const maxCachedColumns = 400
+// Bounds on what a model keeps for live verdicts. Of the coarse look at more holds
+// than these nothing is kept: their columns are soon made again, and hold as much as
+// all that is worked out after them.
+const (
+	maxCachedColumns = 400
+	coarseKept       = 60
+)
+
+// forget drops what is known of the field at cells of a resolution.
+func (m *Model) forget(r resolution) {
+	maps.DeleteFunc(m.columns, func(k columnsKey, _ *columns) bool { return k.step == r.step })
+}
 
 // Warm prepares a model of a plan. The plan must not change afterwards.
 func Warm(plan *layout.Plan) (*Model, error) {
@@ -481,6 +491,9 @@ func (e *engine) narrow() {
 		if n.log > best-coarseWithin {
 			e.put(n.hyp, math.Inf(-1)).gain = math.Inf(1)
 		}
+	}
+	if len(c.factors) > coarseKept {
+		e.m.forget(coarseCells)
 	}
 	e.idle = map[uint64]bool{}
 	for _, n := range bases {
