@@ -51,6 +51,21 @@ func TestTurnedAgainstTheBackground(t *testing.T) {
 	}
 }
 
+// TestPhoneLowerThanPlanned: a sensor 4 mm nearer to every coil than the plan has it,
+// over a sound pad of eleven strings. At the planned height two pairs of strings joined
+// one after the other explained it better.
+func TestPhoneLowerThanPlanned(t *testing.T) {
+	v := judged(t, "low-phone", "low-phone")
+	if v.Outcome == verdict.Fault {
+		t.Errorf("a sound pad is said to be faulty: %s", v.Causes[0].Say)
+	}
+	for _, c := range v.Coils {
+		if c.State != verdict.StateAsPlanned && c.State != verdict.StateUndecided {
+			t.Errorf("%s is as planned, claimed %s at %.4f", c.ID, c.State, c.P[c.State])
+		}
+	}
+}
+
 // TestPassBesideTheWinding: made-up passes of a sensor that went along the edge of the
 // windings. Aligned to other ways of wiring alone, one row of each spoke against the
 // truth by a hundred log units, and others' coils were claimed wrongly.

@@ -211,7 +211,7 @@ func (h *holdFactor) identity() key {
 	k := newKey()
 	g := h.ph.grid
 	for _, x := range []float64{float64(h.coil), h.shift[0], h.shift[1], h.topDeg, h.up[0], h.up[1], h.up[2], h.clipped[0], h.clipped[1], h.clipped[2],
-		g.x0, g.y0, float64(g.nx), float64(g.ny), float64(g.margin), g.step, g.sd} {
+		g.x0, g.y0, float64(g.nx), float64(g.ny), float64(g.margin), g.step, g.sd, g.lift} {
 		k.add(x)
 	}
 	if h.toggled {

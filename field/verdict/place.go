@@ -21,6 +21,7 @@ type resolution struct {
 	sd     float64 // of the Gaussian a cell stands for
 	margin int     // cells of placement around an offset cell
 	scales int     // values of the common current scale
+	lift   float64 // metres by which every sensor sits higher than planned
 }
 
 var (

@@ -52,6 +52,7 @@ type columnsKey struct {
 	x0, y0 float64
 	nx, ny int
 	step   float64
+	lift   float64
 	turned string
 }
 
@@ -96,7 +97,7 @@ func (m *Model) sensorOver(j int) r3.Vec {
 // placesOf lists where the sensor may be during a hold, per place cell.
 func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []r3.Vec {
 	c := &m.plan.Coils[coil]
-	z := m.plan.SensorHeight(coil)
+	z := m.plan.SensorHeight(coil) + g.lift
 	sin, cos := math.Sincos(topDeg * math.Pi / 180)
 	out := make([]r3.Vec, g.size())
 	for k := range out {
@@ -114,7 +115,7 @@ func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []
 const reachUT = 0.4
 
 func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, mended *afterMend) *columns {
-	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step, ""}
+	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step, g.lift, ""}
 	if mended != nil {
 		key.turned = mended.key
 	}
@@ -270,8 +271,9 @@ func (e *engine) search() []*scored {
 		for _, h := range e.bases() {
 			out = append(out, &scored{hyp: h, log: h.logPrior})
 		}
+		return out
 	}
-	return out
+	return e.overHeights(out)
 }
 
 // scoreAnew scores the best hypotheses once more, each with backgrounds and scales
