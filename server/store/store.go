@@ -108,6 +108,7 @@ func Open(dir string) (*Store, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("cannot make the data folder: %w", err)
 	}
+	sweep(dir)
 	path := filepath.Join(dir, FileName)
 	db, err := sql.Open("sqlite", "file:"+path+"?_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=busy_timeout(5000)&_pragma=foreign_keys(1)")
 	if err != nil {
@@ -155,6 +156,24 @@ func (s *Store) migrate() error {
 
 // Path is the database's file.
 func (s *Store) Path() string { return s.path }
+
+const asidePrefix = ".polewise-aside-"
+
+// Aside makes a file beside the database. Whoever asked for it removes it.
+func (s *Store) Aside() (*os.File, error) {
+	return os.CreateTemp(filepath.Dir(s.path), asidePrefix+"*")
+}
+
+// sweep removes what a killed program left beside the database. What is younger than
+// a day may be in use by another program on the same folder.
+func sweep(dir string) {
+	left, _ := filepath.Glob(filepath.Join(dir, asidePrefix+"*")) // the pattern is sound
+	for _, path := range left {
+		if info, err := os.Stat(path); err == nil && time.Since(info.ModTime()) > 24*time.Hour {
+			_ = os.Remove(path) // it only takes room
+		}
+	}
+}
 
 // Close closes the database.
 func (s *Store) Close() error { return errors.Join(s.read.Close(), s.db.Close()) }

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -103,5 +104,39 @@ func TestFileOfANewerProgram(t *testing.T) {
 	db.Close()
 	if _, err := Open(dir); err == nil || !strings.Contains(err.Error(), "newer polewise") {
 		t.Errorf("got %v; expected words about a newer program", err)
+	}
+}
+
+// TestSweepsWhatAKilledProgramLeft: files put aside by a program that was killed go
+// after a day; younger ones may be another program's.
+func TestSweepsWhatAKilledProgramLeft(t *testing.T) {
+	dir := t.TempDir()
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names [2]string
+	for i := range names {
+		f, err := s.Aside()
+		if err != nil {
+			t.Fatal(err)
+		}
+		names[i] = f.Name()
+		f.Close()
+	}
+	s.Close()
+	old := time.Now().Add(-25 * time.Hour)
+	if err := os.Chtimes(names[0], old, old); err != nil {
+		t.Fatal(err)
+	}
+	if s, err = Open(dir); err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if _, err := os.Stat(names[0]); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("a file of yesterday is still there: %v", err)
+	}
+	if _, err := os.Stat(names[1]); err != nil {
+		t.Errorf("a file of today is gone: %v", err)
 	}
 }

@@ -9,7 +9,6 @@ import (
 	"io"
 	"net/http"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -210,7 +209,7 @@ const maxImport = 1 << 30
 // importChecks takes a file of checks in. It is laid aside first, so that it can
 // be looked through before anything is stored.
 func (s *Site) importChecks(w http.ResponseWriter, r *http.Request) {
-	f, err := s.aside("import")
+	f, err := s.Store.Aside()
 	if err != nil {
 		s.fail(w, err)
 		return
@@ -262,11 +261,6 @@ func (s *Site) asClient(err error) map[string]any {
 	return map[string]any{"error": c}
 }
 
-// aside makes a file beside the database that is gone again soon.
-func (s *Site) aside(what string) (*os.File, error) {
-	return os.CreateTemp(filepath.Dir(s.Store.Path()), ".polewise-"+what+"-*")
-}
-
 func drop(f *os.File) {
 	_ = f.Close() // nothing is lost with it
 	_ = os.Remove(f.Name())
@@ -274,7 +268,7 @@ func drop(f *os.File) {
 
 // backup sends the whole database as one file, while the program runs.
 func (s *Site) backup(w http.ResponseWriter, r *http.Request) {
-	f, err := s.aside("backup")
+	f, err := s.Store.Aside()
 	if err != nil {
 		s.fail(w, err)
 		return
