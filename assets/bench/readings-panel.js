@@ -28,7 +28,7 @@ export function showReadings(place, state, o) {
   if (place.dataset.key === key) return;
   place.dataset.key = key;
   const opened = new Set([...place.querySelectorAll("details.reading[open]:not([data-newest])")].map((d) => /** @type {HTMLElement} */ (d).dataset.reading));
-  const focused = place.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).closest("[data-reading]")?.getAttribute("data-reading") : null;
+  const focused = focusIn(place);
   const parts = [el("h2", { id: o.past ? null : "holds-title", class: "kicker" }, o.selected ? `Readings of ${o.selected}` : "Readings"), ...(o.head || [])];
   if (back) parts.push(wayBack(state, o));
   if (o.selected) parts.push(el("p", {}, el("button", { type: "button", class: "small", onclick: () => o.onpick(null) }, "Show all coils")));
@@ -46,7 +46,16 @@ export function showReadings(place, state, o) {
   parts.push(...some(counting, true));
   if (out.length > 0) parts.push(el("details", { class: "all-thrown", open: Boolean(place.querySelector(".all-thrown[open]")) }, el("summary", {}, `${out.length} thrown out`), ...some(out, false)));
   place.replaceChildren(...parts);
-  if (focused) /** @type {any} */ (place.querySelector(`[data-reading="${CSS.escape(focused)}"] :is(.throw-out, .put-back)`))?.focus({ preventScroll: true });
+  if (focused) /** @type {any} */ (place.querySelector(focused))?.focus({ preventScroll: true });
+}
+
+/** Where in the panel the focus is, as a selector that holds when it is drawn anew. */
+function focusIn(place) {
+  const at = document.activeElement;
+  if (!at || !place.contains(at)) return null;
+  const reading = at.closest("[data-reading]")?.getAttribute("data-reading");
+  if (reading) return `[data-reading="${CSS.escape(reading)}"] :is(.throw-out, .put-back)`;
+  return at.id ? `#${CSS.escape(at.id)}` : null;
 }
 
 function nameOf(r) {

@@ -318,6 +318,11 @@ func TestCheckWithKeysOnly(t *testing.T) {
 	waitFor(t, ctx, "the way back", `document.querySelector("#undo-throw")`)
 	do(t, ctx, chromedp.Evaluate(`document.querySelector("#holds").querySelector("h2").setAttribute("tabindex", "-1"); document.querySelector("#holds h2").focus()`, nil))
 	tabTo("the way back", `document.activeElement.id === "undo-throw"`)
+	// Another phone's readings come in meanwhile, and the panel is drawn anew.
+	do(t, ctx, chromedp.Evaluate(`document.querySelector("#holds").dataset.key = ""`, nil))
+	post(t, program, "another", turned(12))
+	waitFor(t, ctx, "the panel drawn anew", `document.querySelector("#holds").dataset.key !== ""`)
+	waitFor(t, ctx, "the focus to stay on the way back", `document.activeElement.id === "undo-throw"`)
 	do(t, ctx, chromedp.KeyEvent(kb.Enter))
 	waitFor(t, ctx, "B2 to count again", `!document.querySelector("#undo-throw")`)
 }
