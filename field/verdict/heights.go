@@ -8,9 +8,10 @@ import (
 
 // A case, or a plan that has the sensor a few millimetres too low, moves it away from
 // every coil at once. Coils under it then seem weaker and those beside it stronger,
-// not all alike, which can look like a fault of whole strings. So where a fault is
-// about to be told that the pad as planned would hardly explain less well, both are
-// held against the readings at other heights too.
+// not all alike, which can look like a fault of whole strings, or like weak coils
+// besides the one that is wrong. So where a fault is about to be told that the pad as
+// planned, or fewer faults, would hardly explain less well, they are held against the
+// readings at other heights too.
 
 const (
 	commonHeightSD = 0.002 // metres, over all holds of a check
@@ -38,7 +39,8 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		planned = len(list)
 		list = append(list, s)
 	}
-	if list[planned].log < list[0].log-contested {
+	simpler := slices.ContainsFunc(list, func(s *scored) bool { return len(s.hyp.faults) < len(list[0].hyp.faults) })
+	if !simpler || list[planned].log < list[0].log-contested && len(list[0].hyp.faults) < 2 {
 		return list
 	}
 	logs := make([]float64, len(list))
