@@ -66,6 +66,21 @@ func TestPhoneLowerThanPlanned(t *testing.T) {
 	}
 }
 
+// TestCompassElsewhere: a compass whose sensor sits 31 mm to the left in the phone,
+// which nobody knew. A coarse look left that place out, and with the sensor elsewhere
+// the whole pad seemed to be turned over.
+func TestCompassElsewhere(t *testing.T) {
+	for _, c := range judged(t, "compass-elsewhere", "compass-elsewhere").Coils {
+		want := verdict.StateAsPlanned
+		if c.ID == "10" || c.ID == "17" {
+			want = verdict.StateReversed
+		}
+		if c.State != want && c.State != verdict.StateUndecided {
+			t.Errorf("%s is %s, claimed %s at %.4f", c.ID, want, c.State, c.P[c.State])
+		}
+	}
+}
+
 // TestPassBesideTheWinding: made-up passes of a sensor that went along the edge of the
 // windings. Aligned to other ways of wiring alone, one row of each spoke against the
 // truth by a hundred log units, and others' coils were claimed wrongly.

@@ -237,11 +237,42 @@ func wrapDeg(d float64) float64 {
 	return d
 }
 
-// search scores hypotheses, growing from the best, and returns them best first.
+// search scores hypotheses and returns them best first.
 func (e *engine) search() []*scored {
-	if e.wide() {
-		e.narrow()
+	if !e.wide() {
+		return e.grown()
 	}
+	e.narrow()
+	out := e.grown()
+	if e.ratio && e.elsewhere(out) {
+		*e = *e.m.newEngine(e.ev, e.res)
+		out = e.grown()
+	}
+	return out
+}
+
+// elsewhere tells whether the coarse look left out where the sensor is. Headings tell
+// the current only by its ratio to the earth's field, and a pad turned over as a whole
+// fits nearly as well with the sensor elsewhere: the best explanations, and what they
+// come to the other way round, are held against every place.
+func (e *engine) elsewhere(list []*scored) bool {
+	all := e.m.newEngine(e.ev, e.res)
+	for _, s := range list[:min(len(list), 3)] {
+		faults := slices.DeleteFunc(slices.Clone(s.hyp.faults), func(f layout.Fault) bool { return f.Kind == layout.PadReversed })
+		if len(faults) == len(s.hyp.faults) {
+			faults = append(faults, layout.Fault{Kind: layout.PadReversed})
+		}
+		for _, h := range [2]*hypothesis{s.hyp, newHypothesis(e.m.plan, faults, e.priorOf(faults...))} {
+			if h != nil && all.evaluate(&scored{hyp: h}).log > e.best+1 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// grown are the hypotheses grown from the best, best first.
+func (e *engine) grown() []*scored {
 	e.grow()
 	for range realignments {
 		if !e.realign() {
