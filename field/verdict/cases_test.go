@@ -81,6 +81,14 @@ func TestCompassElsewhere(t *testing.T) {
 	}
 }
 
+// TestOneOfManyIsNoFault: a sound pad by compass. Several coils are a little doubtful,
+// and together more than the pad as planned; none is known to be wrong.
+func TestOneOfManyIsNoFault(t *testing.T) {
+	if v := judged(t, "nobody-knows", "nobody-knows"); v.Outcome != verdict.Undecided || v.Next == nil {
+		t.Errorf("outcome %s, next %v: expected undecided, and what to read next", v.Outcome, v.Next)
+	}
+}
+
 // TestPassBesideTheWinding: made-up passes of a sensor that went along the edge of the
 // windings. Aligned to other ways of wiring alone, one row of each spoke against the
 // truth by a hundred log units, and others' coils were claimed wrongly.

@@ -28,7 +28,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	for j := range p {
 		p[j] = map[State]float64{StateAsPlanned: 0, StateReversed: 0, StateDead: 0, StateWeak: 0}
 	}
-	fine, sum := 0.0, 0.0
+	fine, sum, joined := 0.0, 0.0, 0.0
 	for i, s := range list {
 		sum += weights[i]
 		for j, st := range s.hyp.states {
@@ -36,6 +36,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		}
 		if s.hyp.fine() {
 			fine += weights[i]
+		}
+		if s.hyp.joinedWrong() {
+			joined += weights[i]
 		}
 	}
 	var top *node
@@ -46,6 +49,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	misread := odd.coils(len(plan.Coils))
 	shaky := e.shaky()
 	still := e.stillWrong(p)
+	// A fault is known where the joins are, or some coil is not as planned, whatever it
+	// is. That one of many coils is wrong, nobody knows which, is no fault yet.
+	known := joined >= MinClaim
 	found, withheld := false, false // faulty coils that are claimed, and that are not
 	all := true
 	for j := range plan.Coils {
@@ -66,6 +72,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 			c.State = StateUndecided
 		}
 		found = found || c.State != StateAsPlanned && c.State != StateUndecided
+		known = known || p[j][StateAsPlanned] <= 1-MinClaim
 		if top != nil {
 			c.ExpectedUT, c.MeasuredUT = e.compare(top, j)
 		}
@@ -79,7 +86,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	switch {
 	case all && fine >= MinClaim && closing == nil:
 		v.Outcome = AsPlanned
-	case sum > MinClaim && fine <= 1-MinClaim && !odd.many && (found || !withheld):
+	case sum > MinClaim && fine <= 1-MinClaim && known && !odd.many && (found || !withheld):
 		v.Outcome = Fault
 	}
 	if v.Outcome != AsPlanned {
@@ -142,6 +149,14 @@ func (h *hypothesis) fine() bool {
 		}
 	}
 	return true
+}
+
+// joinedWrong tells whether strings or coils are joined where they should not be,
+// which leaves every coil facing as planned.
+func (h *hypothesis) joinedWrong() bool {
+	return slices.ContainsFunc(h.faults, func(f layout.Fault) bool {
+		return f.Kind == layout.StringsInSeries || f.Kind == layout.CoilInWrongString
+	})
 }
 
 func normalise(list []*scored) []float64 {
