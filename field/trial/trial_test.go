@@ -27,7 +27,7 @@ var (
 const smallSet = 25
 
 // fewer cases are tried of the conditions without limits of their own.
-const fewer = 12
+const fewer = 8
 
 // fewest are followed, where every reading asked for is one more verdict.
 const fewest = 5
