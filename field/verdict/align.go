@@ -14,8 +14,8 @@ import (
 // walks along the line are summed (forward and backward) to say where each
 // sample was taken; given places, ampere-turns and background follow by least
 // squares. It is done in several lanes beside the line, since how far beside it
-// the sensor went is known only roughly. What a pass is begun from stands in begin.go, a walk in
-// walk.go, what is kept of it in way.go.
+// the sensor went is known only roughly. What a pass is begun from stands in
+// begin.go, a walk in walk.go, what is kept of it in way.go.
 
 const (
 	pathStep = 0.005 // metres between points of the way
@@ -58,11 +58,9 @@ type aligner struct {
 // went on and nothing was read.
 type tick struct {
 	t     float64
-	s     float64    // 0 off, 1 on, between: pulsed
+	s     float64    // 0 off, 1 on, between: how likely it saw the pulse
 	pull  [3]float64 // the reading, pad axes
 	blank bool
-	// underPulses tells that s is how likely the sample saw a pulse.
-	underPulses bool
 }
 
 // align fills in the lanes of a pass, beginning from some hypotheses.
@@ -72,11 +70,7 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hy
 	sin, cos := math.Sincos(d.topDeg * math.Pi / 180)
 	sdLeft := math.Hypot(src.sd[0]*(cos*left.X+sin*left.Y), src.sd[1]*(-sin*left.X+cos*left.Y))
 	sdAlong := math.Hypot(src.sd[0]*(cos*along.X+sin*along.Y), src.sd[1]*(-sin*along.X+cos*along.Y))
-	reach := 2.0
-	if sdLeft > passPlaceSD {
-		reach = 2.8 // as in newGrid
-	}
-	half := reach*math.Hypot(sdLeft, handSD) + 0.002
+	half := passReachSD(sdLeft, 2)*math.Hypot(sdLeft, handSD) + 0.002
 	step := max(laneStep, 2*half/(maxLanes-1))
 	count := int(2*half/step)/2*2 + 1
 	for l := range count {
@@ -173,7 +167,7 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 		if i > 0 {
 			a.idle(a.xs[i-1].t, x.t)
 		}
-		k := tick{t: x.t, s: x.s, underPulses: a.pulsed && x.s > 0 && x.s < 1}
+		k := tick{t: x.t, s: x.s}
 		for r := range k.pull {
 			for q, u := range x.u {
 				k.pull[r] += rot[r][q] * u
@@ -210,11 +204,16 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 // slack is by how much the way is drawn out at both ends, for a sensor's place
 // known to sdAlong.
 func (d *passDigest) slack(sdAlong float64) float64 {
-	reach := 1.5
-	if sdAlong > passPlaceSD {
-		reach = 2.8
+	return d.overrun + 0.012 + passReachSD(sdAlong, 1.5)*sdAlong
+}
+
+// passReachSD is how many standard deviations of a sensor's place a pass reaches to
+// each side: so many where the place is known, all the grid has where it is not.
+func passReachSD(sd, known float64) float64 {
+	if sd > passPlaceSD {
+		return unknownReachSD
 	}
-	return d.overrun + 0.012 + reach*sdAlong
+	return known
 }
 
 // idle lays ticks in a time without readings, if it is long enough for one.

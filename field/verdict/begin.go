@@ -151,6 +151,9 @@ func (a *aligner) begun() (lanes []fit, reach int) {
 // the row turned over.
 func (a *aligner) findGrounds() {
 	a.grounds = [][3]float64{a.b0}
+	if a.rested && !a.narrow() {
+		return
+	}
 	var middle [3]float64
 	for r := range middle {
 		var along []float64
@@ -160,9 +163,6 @@ func (a *aligner) findGrounds() {
 			}
 		}
 		middle[r] = median(along)
-	}
-	if a.rested && !a.narrow() {
-		return
 	}
 	var settled []tried
 	for _, l := range a.everyFew() {
@@ -286,7 +286,7 @@ func (a *aligner) anchor(turns []float64) bool {
 	}
 	for l := range a.lanes {
 		for i := range a.lanes[l].ways {
-			if w := &a.lanes[l].ways[i]; w.log+w.most > best-laneInPlay {
+			if w := &a.lanes[l].ways[i]; w.atBest() > best-laneInPlay {
 				a.add(l, a.under(l, g))
 				break
 			}

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -95,6 +96,9 @@ type scored struct {
 	base     bool    // one of those the search starts from
 	gain     float64 // log likelihood its last fault gained; 0 for those put in otherwise
 }
+
+// byLog puts the likelier first.
+func byLog(a, b *scored) int { return cmp.Compare(b.log, a.log) }
 
 // scalesFor lays the nodes of the current's scale where prior and display
 // readings put it.

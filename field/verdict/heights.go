@@ -1,14 +1,13 @@
 package verdict
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
 
-// A case, or a plan that has the sensor a few millimetres too low, moves it away from
-// every coil at once. Coils under it then seem weaker and those beside it stronger,
-// not all alike, which can look like a fault of whole strings, or like weak coils
+// A case, or a plan that has the sensor a few millimetres off, moves it away from every
+// coil at once, or nearer to all. Coils under it then seem weaker and those beside it
+// stronger, or the other way, not all alike, which can look like a fault of whole strings, or like weak coils
 // besides the one that is wrong. So where a fault is about to be told that the pad as
 // planned, or fewer faults, would hardly explain less well, they are held against the
 // readings at other heights too.
@@ -35,7 +34,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 	planned := slices.IndexFunc(list, func(s *scored) bool { return s.hyp.fine() })
 	if planned < 0 {
 		s := &scored{hyp: e.m.planned}
-		e.evaluate(s)
+		e.score(s)
 		planned = len(list)
 		list = append(list, s)
 	}
@@ -57,14 +56,16 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		}
 		for i, s := range list {
 			if i == planned || i < mostHeights && s.log > best-heightsWithin {
-				logs[i] = logAdd(logs[i], o.evaluate(&scored{hyp: s.hyp}).log+h.logP)
+				there := &scored{hyp: s.hyp}
+				o.score(there)
+				logs[i] = logAdd(logs[i], there.log+h.logP)
 			}
 		}
 	}
 	for i, s := range list {
 		s.log = logs[i]
 	}
-	slices.SortStableFunc(list, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
+	slices.SortStableFunc(list, byLog)
 	e.best = list[0].log
 	return list
 }

@@ -274,7 +274,7 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, in *view, _ *ba
 	// promise a better fit than any that was ever found; that is not believed.
 	most := math.Inf(-1)
 	if best := p.best(); best != nil {
-		most = best.log + best.most + fitsBetter
+		most = best.atBest() + fitsBetter
 	}
 	for l := range p.lanes {
 		for i := range p.lanes[l].ways {
@@ -352,7 +352,7 @@ func (p *passFactor) stray() float64 {
 func (p *passFactor) ceiling([]nine, *background, *scales) float64 {
 	top := p.stray()
 	if best := p.best(); best != nil {
-		top = math.Max(top, best.log+best.most)
+		top = math.Max(top, best.atBest())
 	}
 	return top * p.trust()
 }
@@ -370,7 +370,7 @@ func (p *passFactor) lack() float64 {
 func (p *passFactor) best() (best *way) {
 	for l := range p.lanes {
 		for i := range p.lanes[l].ways {
-			if w := &p.lanes[l].ways[i]; best == nil || w.log+w.most > best.log+best.most {
+			if w := &p.lanes[l].ways[i]; best == nil || w.atBest() > best.atBest() {
 				best = w
 			}
 		}

@@ -19,10 +19,11 @@ func (a *aligner) findPhase() {
 	if !a.pulsed {
 		return
 	}
+	every := a.every()
 	var logs [passPhases]float64
 	best := math.Inf(-1)
 	for p := range logs {
-		a.pulse(func(t float64) float64 { return a.lit(t, p) })
+		a.pulse(func(t float64) float64 { return a.lit(t, every, p) })
 		logs[p] = math.Inf(-1)
 		for _, l := range a.everyFew() {
 			logs[p] = max(logs[p], a.walk(l, a.asPlanned(), true).log)
@@ -36,7 +37,7 @@ func (a *aligner) findPhase() {
 	}
 	a.pulse(func(t float64) (s float64) {
 		for p, w := range logs {
-			s += w / sum * a.lit(t, p)
+			s += w / sum * a.lit(t, every, p)
 		}
 		return s
 	})
@@ -45,20 +46,19 @@ func (a *aligner) findPhase() {
 // pulse sets how likely the pulse was on at every sample taken under pulses.
 func (a *aligner) pulse(on func(t float64) float64) {
 	for i := range a.ticks {
-		if x := &a.ticks[i]; !x.blank && x.underPulses {
+		if x := &a.ticks[i]; x.s > 0 && x.s < 1 {
 			x.s = max(1-surest, min(surest, on(x.t)))
 		}
 	}
 }
 
-// lit is the share of the time since the sample before that the pulses of a phase
-// are on.
-func (a *aligner) lit(t float64, phase int) float64 {
+// lit is the share of the time since the sample before, every seconds ago, that the
+// pulses of a phase are on.
+func (a *aligner) lit(t, every float64, phase int) float64 {
 	const parts = 5
-	edge := a.every()
 	on := 0
 	for i := range parts {
-		at := (t-edge*float64(i)/(parts-1))*a.hz + float64(phase)/passPhases
+		at := (t-every*float64(i)/(parts-1))*a.hz + float64(phase)/passPhases
 		if at-math.Floor(at) < a.duty {
 			on++
 		}

@@ -47,13 +47,16 @@ type grid struct {
 	up     [][]float64 // per row (x): along y
 }
 
+// unknownReachSD is how many standard deviations to each side of the middle an unknown
+// place is looked for. Phones that nobody measured are of many makes: one whose place
+// is left out would fit best where it is not.
+const unknownReachSD = 2.8
+
 func newGrid(s sourceInfo, r resolution) *grid {
 	g := &grid{resolution: r}
 	reach := 2.4 // standard deviations each side of the middle
 	if !s.known {
-		// Phones that nobody measured are of many makes: one whose place is left
-		// out would fit best where it is not.
-		reach = 2.8
+		reach = unknownReachSD
 	}
 	span := func(sd float64) int { return int(math.Ceil(reach * sd / r.step)) } // cells
 	hx, hy := span(s.sd[0]), span(s.sd[1])

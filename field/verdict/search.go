@@ -244,18 +244,21 @@ func (e *engine) search() []*scored {
 	}
 	e.narrow()
 	out := e.grown()
-	if e.ratio && e.elsewhere(out) {
-		*e = *e.m.newEngine(e.ev, e.res)
-		out = e.grown()
+	if e.ratio {
+		if all := e.elsewhere(out); all != nil {
+			*e = *all
+			out = e.grown()
+		}
 	}
 	return out
 }
 
-// elsewhere tells whether the coarse look left out where the sensor is. Headings tell
-// the current only by its ratio to the earth's field, and a pad turned over as a whole
-// fits nearly as well with the sensor elsewhere: the best explanations, and what they
-// come to the other way round, are held against every place.
-func (e *engine) elsewhere(list []*scored) bool {
+// elsewhere is an engine with every place in play, where the coarse look left out the
+// one where the sensor is; nil where it did not. Headings tell the current only by its
+// ratio to the earth's field, and a pad turned over as a whole fits nearly as well with
+// the sensor elsewhere: the best explanations, and what they come to the other way
+// round, are held against every place.
+func (e *engine) elsewhere(list []*scored) *engine {
 	all := e.m.newEngine(e.ev, e.res)
 	for _, s := range list[:min(len(list), 3)] {
 		faults := slices.DeleteFunc(slices.Clone(s.hyp.faults), func(f layout.Fault) bool { return f.Kind == layout.PadReversed })
@@ -264,11 +267,11 @@ func (e *engine) elsewhere(list []*scored) bool {
 		}
 		for _, h := range [2]*hypothesis{s.hyp, newHypothesis(e.m.plan, faults, e.priorOf(faults...))} {
 			if h != nil && all.evaluate(&scored{hyp: h}).log > e.best+1 {
-				return true
+				return all
 			}
 		}
 	}
-	return false
+	return nil
 }
 
 // grown are the hypotheses grown from the best, best first.
@@ -351,7 +354,7 @@ func (e *engine) turnAnew(h *hypothesis) {
 			continue
 		}
 		if c := e.put(o, math.Inf(-1)); !c.own {
-			c.log = e.evaluate(c).log
+			e.score(c)
 		}
 	}
 }
@@ -701,7 +704,7 @@ func (e *engine) grow() {
 // look hopeless where readings do not tell the background: a string without
 // current then passes for a phone that re-zeroed itself.
 func (e *engine) pairBases(first []*scored) {
-	slices.SortStableFunc(first, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
+	slices.SortStableFunc(first, byLog)
 	try := func(h *hypothesis) {
 		if h != nil && !e.met(h) {
 			c := e.put(h, math.Inf(-1))
@@ -929,7 +932,7 @@ func (e *engine) refine(fresh []*scored) {
 	if !e.settles() {
 		return
 	}
-	slices.SortStableFunc(fresh, func(a, b *scored) int { return cmp.Compare(b.log, a.log) })
+	slices.SortStableFunc(fresh, byLog)
 	for _, s := range fresh[:min(len(fresh), refineBest)] {
 		if math.IsInf(s.log, -1) {
 			return

@@ -172,22 +172,23 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 		return best
 	}
 	logs := make([][]float64, len(holds))
+	least := make([]float64, len(holds)) // by how much the best fit is wider than the noise
 	sharp := true
 	for i := range holds {
 		f := fits(&holds[i], smoothings[0])
-		sharp = sharp && math.Max(f.wider[0], math.Max(f.wider[1], f.wider[2])) < usualWide
+		logs[i], least[i] = []float64{f.sure}, slices.Max(f.wider[:])
+		sharp = sharp && least[i] < usualWide
 	}
 	if sharp {
 		return nil
 	}
 	for i := range holds {
-		least := math.Inf(1)
-		for _, tau := range smoothings {
+		for _, tau := range smoothings[1:] {
 			f := fits(&holds[i], tau)
 			logs[i] = append(logs[i], f.sure)
-			least = math.Min(least, math.Max(f.wider[0], math.Max(f.wider[1], f.wider[2])))
+			least[i] = math.Min(least[i], slices.Max(f.wider[:]))
 		}
-		if least > tooWide {
+		if least[i] > tooWide {
 			logs[i] = nil
 		}
 	}

@@ -87,6 +87,16 @@ coils = ["A1", "A2", "A3"]
 	return p
 }
 
+// chanceOf is how likely a hold has a pull, downward or up, to within a share of it.
+func chanceOf(d *digest, want, within float64) (p float64) {
+	for _, r := range d.readings {
+		if math.Abs(r.ax[2].d-want) < within*math.Abs(want) {
+			p += math.Exp(r.logW)
+		}
+	}
+	return p
+}
+
 // A sensor that follows slowly never sees a short pulse whole; the pull is as great all
 // the same.
 func TestRoundedPulses(t *testing.T) {
@@ -98,13 +108,7 @@ func TestRoundedPulses(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i, want := range []float64{300, 280, -310} {
-			p := 0.0
-			for _, r := range ev.holds[i].readings {
-				if math.Abs(r.ax[2].d-want) < 0.1*math.Abs(want) {
-					p += math.Exp(r.logW)
-				}
-			}
-			if p < 0.9 {
+			if p := chanceOf(&ev.holds[i], want, 0.1); p < 0.9 {
 				t.Errorf("%+v: a pull of %g uT within a tenth has chance %.3f: %+v", tc, want, p, ev.holds[i].readings)
 			}
 		}
@@ -204,13 +208,7 @@ func TestSlowSupply(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i, want := range pulls {
-		p := 0.0
-		for _, r := range ev.holds[i].readings {
-			if math.Abs(r.ax[2].d-want) < 0.04*math.Abs(want) {
-				p += math.Exp(r.logW)
-			}
-		}
-		if p < 0.9 {
+		if p := chanceOf(&ev.holds[i], want, 0.04); p < 0.9 {
 			t.Errorf("hold %d: a pull of %g uT has chance %.3f: %+v", i, want, p, ev.holds[i].readings)
 		}
 	}

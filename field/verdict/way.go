@@ -26,7 +26,7 @@ type lane struct {
 func (l *lane) top() float64 {
 	top := math.Inf(-1)
 	for i := range l.ways {
-		top = max(top, l.ways[i].log+l.ways[i].most)
+		top = max(top, l.ways[i].atBest())
 	}
 	return top
 }
@@ -42,6 +42,9 @@ type way struct {
 	lack float64 // by how much log falls short of what samples that fit have
 	top  float64 // no ampere-turns make the pass likelier, whatever the forms say far from best
 }
+
+// atBest is how likely it makes the pass with the ampere-turns that suit it best.
+func (w *way) atBest() float64 { return w.log + w.most }
 
 // form evaluates the quadratic and the linear form for ampere-turns.
 func (w *way) form(turns []float64) (quad, lin float64) {
@@ -105,7 +108,7 @@ func (a *aligner) settle(l int, g guess, most int) guess {
 }
 
 // moved is the largest change from one guess to another: of a share, or of the
-// background in tenths of a microtesla.
+// background in tens of microtesla.
 func (g guess) moved(from guess) float64 {
 	d := 0.0
 	for i := range g.share {
@@ -317,7 +320,7 @@ func (a *aligner) add(l int, g guess) {
 
 // alike tells whether two ways to understand a pass come to the same.
 func (a *aligner) alike(p, q *way) bool {
-	if math.Abs(p.log+p.most-q.log-q.most) > 0.1 {
+	if math.Abs(p.atBest()-q.atBest()) > 0.1 {
 		return false
 	}
 	for i := range p.best {
