@@ -2,11 +2,9 @@ package desk_test
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"errors"
 	"io"
-	"log/slog"
 	"regexp"
 	"strings"
 	"testing"
@@ -15,33 +13,6 @@ import (
 	"polewise/server/desk"
 	"polewise/server/store"
 )
-
-// shop is a desk over a store of its own.
-type shop struct {
-	store *store.Store
-	desk  *desk.Desk
-}
-
-func newShop(t *testing.T) shop {
-	t.Helper()
-	st, err := store.Open(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(context.Background())
-	d, err := desk.Open(ctx, st, desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}, slog.New(slog.NewTextHandler(io.Discard, nil)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		cancel()
-		d.Wait()
-		if err := st.Close(); err != nil {
-			t.Error(err)
-		}
-	})
-	return shop{st, d}
-}
 
 func (s shop) archive(t *testing.T, id string) string {
 	t.Helper()

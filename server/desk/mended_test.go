@@ -1,11 +1,8 @@
 package desk_test
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
-	"io"
-	"log/slog"
 	"testing"
 	"time"
 
@@ -16,36 +13,20 @@ import (
 	"polewise/layout"
 	"polewise/server/desk"
 	"polewise/server/record"
-	"polewise/server/store"
 )
 
 // TestCheckAfterAMend goes through a mend as the bench page does, and over a new
 // start of the program in the middle of it.
 func TestCheckAfterAMend(t *testing.T) {
 	dir := t.TempDir()
-	log := slog.New(slog.NewTextHandler(io.Discard, nil))
 	plan, err := layout.Parse("kennel.toml", assets.Demo())
 	if err != nil {
 		t.Fatal(err)
 	}
 	open := func() (*desk.Desk, func()) {
 		t.Helper()
-		st, err := store.Open(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
-		ctx, cancel := context.WithCancel(context.Background())
-		d, err := desk.Open(ctx, st, desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}, log)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return d, func() {
-			cancel()
-			d.Wait()
-			if err := st.Close(); err != nil {
-				t.Error(err)
-			}
-		}
+		s, shut := openShop(t, dir)
+		return s.desk, shut
 	}
 	// feed sends a made-up capture of some coils, every coil where none is named.
 	feed := func(d *desk.Desk, seed uint64, coil string, faults ...layout.Fault) {

@@ -1,15 +1,10 @@
 package desk_test
 
 import (
-	"context"
 	"fmt"
-	"io"
-	"log/slog"
 	"testing"
 
-	"polewise/assets"
 	"polewise/server/desk"
-	"polewise/server/store"
 )
 
 // TestOhmsReadLastCount has two phones, whose clocks know nothing of each other, read
@@ -18,22 +13,8 @@ func TestOhmsReadLastCount(t *testing.T) {
 	dir := t.TempDir()
 	open := func() (*desk.Desk, func()) {
 		t.Helper()
-		st, err := store.Open(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
-		ctx, cancel := context.WithCancel(context.Background())
-		d, err := desk.Open(ctx, st, desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}, slog.New(slog.NewTextHandler(io.Discard, nil)))
-		if err != nil {
-			t.Fatal(err)
-		}
-		return d, func() {
-			cancel()
-			d.Wait()
-			if err := st.Close(); err != nil {
-				t.Error(err)
-			}
-		}
+		s, shut := openShop(t, dir)
+		return s.desk, shut
 	}
 	d, shut := open()
 	say := func(source string, seq, at int, lines string) {
