@@ -52,6 +52,7 @@ type aligner struct {
 	halves  [2]float64 // half the first coil and half the last, along the line
 	inRow   []bool     // which of the near coils the pass is about
 	anchors []guess
+	walker  *walker
 }
 
 // tick is a moment of a pass: a sample, or one of those in a gap, where the phone
@@ -78,7 +79,7 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hy
 	}
 
 	points := waypoints(d.path, d.slack(sdAlong))
-	a := &aligner{passDigest: d, n: len(points), tilt: tiltSD, sdAlong: sdAlong}
+	a := &aligner{passDigest: d, n: len(points), tilt: tiltSD, sdAlong: sdAlong, walker: &m.walker}
 	for q, j := range [2]int{d.coils[0], d.coils[len(d.coils)-1]} {
 		e := m.plan.WindingOf(j).HalfExtent()
 		sn, cs := math.Sincos(m.plan.Coils[j].Turned)

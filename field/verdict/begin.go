@@ -100,7 +100,7 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 			for _, g := range a.settleAll(l.at, from, warm) {
 				s := a.walk(l.at, g, false)
 				starts = append(starts, start{l.at, tried{g, s.log}})
-				lack = min(lack, a.usual(&s)-s.log)
+				lack = min(lack, a.usual(s)-s.log)
 			}
 		}
 		if lack < wellSettled {
@@ -139,7 +139,7 @@ func (a *aligner) begun() (lanes []fit, reach int) {
 	}
 	for l := mid % 2; l < len(a.lanes); l += 2 {
 		// No way to face makes a lane much likelier than if each sample may choose.
-		lanes = append(lanes, fit{l, a.walk(l, a.asPlanned(), true).log})
+		lanes = append(lanes, fit{l, a.logOf(l, a.asPlanned(), true)})
 	}
 	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
 	return lanes, 1
@@ -171,7 +171,7 @@ func (a *aligner) findGrounds() {
 				for range rounds {
 					g.b = a.improve(l, g, false).b
 				}
-				settled = append(settled, tried{g, a.walk(l, g, false).log})
+				settled = append(settled, tried{g, a.logOf(l, g, false)})
 			}
 		}
 	}
@@ -305,7 +305,7 @@ func (a *aligner) under(l int, g guess) guess {
 		if len(a.grounds) == 1 {
 			return g
 		}
-		if log := a.walk(l, g, false).log; log > best {
+		if log := a.logOf(l, g, false); log > best {
 			best, found = log, g
 		}
 	}
@@ -320,7 +320,7 @@ func (a *aligner) likely(l int, bases []*hypothesis) []tried {
 		g := a.guessOf(h.at)
 		best := tried{log: math.Inf(-1)}
 		for _, g.b = range a.grounds {
-			if log := a.walk(l, g, false).log; log > best.log {
+			if log := a.logOf(l, g, false); log > best.log {
 				best = tried{g, log}
 			}
 		}
@@ -369,7 +369,7 @@ func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 		if key := fmt.Sprint(share); !seen[key] {
 			seen[key] = true
 			g := guess{share, b}
-			all = append(all, tried{g, a.walk(l, g, false).log})
+			all = append(all, tried{g, a.logOf(l, g, false)})
 		}
 	}
 	try(a.asPlanned().share)

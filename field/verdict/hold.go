@@ -85,6 +85,11 @@ func (s *sym3) times(v *[3]float64) [3]float64 {
 
 func dot(a, b *[3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 
+// rows are the matrix written out.
+func (s *sym3) rows() [3][3]float64 {
+	return [3][3]float64{{s.xx, s.xy, s.xz}, {s.xy, s.yy, s.yz}, {s.xz, s.yz, s.zz}}
+}
+
 // chol3 is the lower Cholesky factor of a sym3, with reciprocal diagonal.
 type chol3 struct{ i0, l10, i1, l20, l21, i2 float64 }
 

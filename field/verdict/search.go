@@ -42,6 +42,7 @@ type Model struct {
 	known   likes
 	levels  levels
 	views   views
+	walker  walker
 	counted uint64
 }
 

@@ -2,7 +2,6 @@ package verdict
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -21,44 +20,78 @@ const (
 var leastLog = strayLog + math.Log(strayShare)
 
 // seen is where along the way the phone may have been at each tick, and what
-// there is to see in the lane.
+// there is to see in the lane. It stands until the next walk.
 type seen struct {
 	b      [3]float64 // background
 	rows   []nine     // field at each point under the guess, without background
 	chols  []chol3
+	dets   []float64   // log determinants of chols
 	lo     []int       // per tick: first point
 	weight [][]float64 // per tick, from there
 	stray  [][]bool    // the sample fits nothing there
 	log    float64
 }
 
-// walk sums all walks in a lane. With eitherWay every sample may have been read
-// over coils that face either way.
-func (a *aligner) walk(l int, g guess, eitherWay bool) seen {
-	w := walker{aligner: a, seen: seen{b: g.b}, g: g, eitherWay: eitherWay, off: a.noise.chol()}
-	w.look(l)
-	w.forward()
+// walk sums all walks in a lane and tells where each sample was taken.
+func (a *aligner) walk(l int, g guess, eitherWay bool) *seen {
+	w := a.walker
+	w.begin(a, l, g, eitherWay)
+	w.forward(true)
 	w.back()
-	return w.seen
+	return &w.seen
 }
 
-// walker is a walk being summed.
+// logOf is how likely a guess makes the pass in a lane. With eitherWay every sample
+// may have been read over coils that face either way.
+func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
+	w := a.walker
+	w.begin(a, l, g, eitherWay)
+	w.forward(false)
+	return w.log
+}
+
+// walker is a walk being summed. One serves for all, so that its lists are made once.
 type walker struct {
 	*aligner
 	seen
 	g         guess
 	eitherWay bool
-	off       chol3     // spread of a sample with the supply off
-	dets      []float64 // log determinants of chols
-	hi        []int     // per tick: last point
+	off       chol3 // spread of a sample with the supply off
+	offDet    float64
+	hi        []int // per tick: last point
 	likes     [][]float64
 	ahead     [][paces][]float64 // per tick and pace, of all that came before
+	now, next [paces][]float64   // at each point of the way
+	rest, was [paces][]float64   // the weight of what comes later, from each place
+}
+
+// begin makes a walker ready for a lane.
+func (w *walker) begin(a *aligner, l int, g guess, eitherWay bool) {
+	w.aligner, w.g, w.eitherWay = a, g, eitherWay
+	w.off = a.noise.chol()
+	w.offDet = w.off.logDet()
+	w.b, w.log = g.b, 0
+	ticks := len(w.ticks)
+	w.lo, w.hi = sized(w.lo, ticks), sized(w.hi, ticks)
+	w.likes, w.stray, w.weight, w.ahead = sized(w.likes, ticks), sized(w.stray, ticks), sized(w.weight, ticks), sized(w.ahead, ticks)
+	for v := range paces {
+		w.now[v], w.next[v] = sized(w.now[v], w.n), sized(w.next[v], w.n)
+	}
+	w.look(l)
+}
+
+// sized is a list of so many, the old one if it has room; what it holds is anything.
+func sized[T any](list []T, n int) []T {
+	if n > cap(list) {
+		return append(list[:cap(list)], make([]T, n-cap(list))...)
+	}
+	return list[:n]
 }
 
 // look works out what there is to see at every point of a lane.
 func (w *walker) look(l int) {
 	n, near := w.n, len(w.near)
-	w.rows, w.chols, w.dets = make([]nine, n), make([]chol3, n), make([]float64, n)
+	w.rows, w.chols, w.dets = sized(w.rows, n), sized(w.chols, n), sized(w.dets, n)
 	for k := range n {
 		f := w.others[l*n+k]
 		row := w.aligner.g[(l*n+k)*near : (l*n+k+1)*near]
@@ -85,23 +118,60 @@ func (w *walker) look(l int) {
 	}
 }
 
-// logLike is how likely a tick's sample is at a point.
-func (w *walker) logLike(x *tick, k int) float64 {
+// gauss is a log density, given the factor of its spread and that one's log
+// determinant.
+func gauss(c *chol3, det, x, y, z float64) float64 {
+	x, y, z = c.solve(x, y, z)
+	return -0.5*(x*x+y*y+z*z) - det - 1.5*log2pi
+}
+
+// see works out how likely a tick's sample is at the points that somebody may have
+// got to, relative to the likeliest, and how likely it is there.
+func (w *walker) see(i, lo, hi int) (top float64) {
+	x := &w.ticks[i]
+	w.likes[i], w.stray[i] = sized(w.likes[i], hi-lo+1), sized(w.stray[i], hi-lo+1)
+	like, stray := w.likes[i], w.stray[i]
+	if x.blank {
+		for k := range like {
+			like[k], stray[k] = 1, false
+		}
+		return 0
+	}
 	u := x.pull
 	for r := range u {
 		u[r] -= w.g.b[r]
 	}
-	gauss := func(c *chol3, det, x, y, z float64) float64 {
-		x, y, z = c.solve(x, y, z)
-		return -0.5*(x*x+y*y+z*z) - det - 1.5*log2pi
-	}
 	var dark float64
 	if x.s < 1 || w.eitherWay {
-		dark = gauss(&w.off, w.off.logDet(), u[0], u[1], u[2])
+		dark = gauss(&w.off, w.offDet, u[0], u[1], u[2])
 	}
-	if x.s == 0 {
-		return dark
+	top = math.Inf(-1)
+	for k := range like {
+		if w.at(lo+k) == 0 { // nobody gets there
+			like[k], stray[k] = math.Inf(-1), false
+			continue
+		}
+		l := dark
+		if x.s > 0 {
+			l = w.litLike(x, &u, lo+k, dark)
+		}
+		stray[k] = l < leastLog
+		like[k] = w.share * max(l, leastLog)
+		top = max(top, like[k])
 	}
+	for k, l := range like {
+		if l -= top; l > -700 {
+			like[k] = expDown(l)
+		} else {
+			like[k] = 0
+		}
+	}
+	return top
+}
+
+// litLike is how likely a sample is that may have seen the supply on, given how
+// likely it is in the dark.
+func (w *walker) litLike(x *tick, u *[3]float64, k int, dark float64) float64 {
 	f, c, det := &w.rows[k], &w.chols[k], w.dets[k]
 	l := gauss(c, det, u[0]-f[0], u[1]-f[1], u[2]-f[2])
 	if w.eitherWay {
@@ -114,131 +184,131 @@ func (w *walker) logLike(x *tick, k int) float64 {
 	return l
 }
 
+// at is the weight of all that came to a point.
+func (w *walker) at(k int) float64 { return w.now[0][k] + w.now[1][k] + w.now[2][k] }
+
 // forward sums what came before each tick, with weights relative to the likeliest
 // place of its sample. At each place the phone may go at one of several paces.
-func (w *walker) forward() {
-	n, ticks := w.n, len(w.ticks)
-	w.lo, w.hi = make([]int, ticks), make([]int, ticks)
-	w.likes, w.stray, w.weight = make([][]float64, ticks), make([][]bool, ticks), make([][]float64, ticks)
-	w.ahead = make([][paces][]float64, ticks)
-	now, next := make([]float64, paces*n), make([]float64, paces*n)
+func (w *walker) forward(keep bool) {
 	norm := paces * floats.Sum(w.start)
 	for v := range paces {
-		floats.AddScaled(now[v*n:v*n+n], 1/norm, w.start)
+		floats.ScaleTo(w.now[v], 1/norm, w.start)
 	}
-	lo, hi := 0, n-1
-	at := func(k int) float64 { return now[k] + now[n+k] + now[2*n+k] }
+	lo, hi := 0, w.n-1
 	for i := range w.ticks {
 		if i > 0 {
-			mixPaces(now, n, lo, hi)
-			to := hi
-			for v := range paces {
-				s := &w.strides[i][v]
-				to = max(to, min(n-1, hi+s.most))
-				src, dst := now[v*n:v*n+n], next[v*n:v*n+n]
-				clear(dst[lo:min(n, hi+maxStride+1)])
-				for k := lo; k <= hi; k++ {
-					last := min(n-1, k+s.most)
-					floats.AddScaled(dst[k:last+1], src[k], s.w[:last+1-k])
-				}
-			}
-			now, next = next, now
-			hi = to
+			mixPaces(&w.now, lo, hi)
+			hi = w.goOn(i, lo, hi)
 		}
-		like, stray := make([]float64, hi-lo+1), make([]bool, hi-lo+1)
-		top := math.Inf(-1)
-		for k := lo; k <= hi; k++ {
-			l := math.Inf(-1)
-			switch {
-			case at(k) == 0: // nobody gets there
-			case w.ticks[i].blank:
-				l = 0
-			default:
-				l = w.logLike(&w.ticks[i], k)
-				stray[k-lo] = l < leastLog
-				l = w.share * max(l, leastLog)
-			}
-			like[k-lo] = l
-			top = max(top, l)
-		}
+		top := w.see(i, lo, hi)
 		var sum float64
-		for k := lo; k <= hi; k++ {
-			like[k-lo] = math.Exp(like[k-lo] - top)
-			for v := range paces {
-				now[v*n+k] *= like[k-lo]
-				sum += now[v*n+k]
-			}
+		for v := range paces {
+			floats.Mul(w.now[v][lo:hi+1], w.likes[i])
+			sum += floats.Sum(w.now[v][lo : hi+1])
 		}
 		w.log += top + math.Log(sum)
 		from := lo
-		for lo < hi && at(lo) < nowhere*sum {
+		for lo < hi && w.at(lo) < nowhere*sum {
 			lo++
 		}
-		for hi > lo && at(hi) < nowhere*sum {
+		for hi > lo && w.at(hi) < nowhere*sum {
 			hi--
 		}
 		for v := range paces {
-			floats.Scale(1/sum, now[v*n+lo:v*n+hi+1])
-			w.ahead[i][v] = slices.Clone(now[v*n+lo : v*n+hi+1])
+			now := w.now[v][lo : hi+1]
+			floats.Scale(1/sum, now)
+			if keep {
+				w.ahead[i][v] = append(w.ahead[i][v][:0], now...)
+			}
 		}
-		w.likes[i], w.stray[i] = like[lo-from:hi-from+1], stray[lo-from:hi-from+1]
+		w.likes[i], w.stray[i] = cut(w.likes[i], lo-from, hi-lo+1), cut(w.stray[i], lo-from, hi-lo+1)
 		w.lo[i], w.hi[i] = lo, hi
 	}
+	var end float64
+	for v := range paces {
+		end += floats.Dot(w.now[v][lo:hi+1], w.finish[lo:hi+1])
+	}
+	w.log += math.Log(end + 1e-12)
+}
+
+// cut is so many of a list from one on, moved to its front: so its room stays whole.
+func cut[T any](list []T, from, count int) []T {
+	copy(list, list[from:from+count])
+	return list[:count]
+}
+
+// goOn takes all that stand from lo to hi to where they may be at a tick, and tells
+// the last of these points. Stride by stride, so that the lists added are long.
+func (w *walker) goOn(tick, lo, hi int) (to int) {
+	to = hi
+	for v := range paces {
+		to = max(to, min(w.n-1, hi+w.strides[tick][v].most))
+	}
+	for v := range paces {
+		s := &w.strides[tick][v]
+		src, dst := w.now[v], w.next[v]
+		clear(dst[lo : to+1])
+		for far, share := range s.w[:s.most+1] {
+			if last := min(hi, to-far); last >= lo {
+				floats.AddScaled(dst[lo+far:last+far+1], share, src[lo:last+1])
+			}
+		}
+	}
+	w.now, w.next = w.next, w.now
+	return to
 }
 
 // back goes over the ticks from the last to the first, and with what comes later
 // weighs where each was.
 func (w *walker) back() {
 	last := len(w.ticks) - 1
-	var end float64
-	var rest [paces][]float64 // the weight of what comes later, from each place
 	for v := range paces {
-		rest[v] = slices.Clone(w.finish[w.lo[last] : w.hi[last]+1])
-		end += floats.Dot(w.ahead[last][v], rest[v])
+		w.rest[v] = append(w.rest[v][:0], w.finish[w.lo[last]:w.hi[last]+1]...)
 	}
-	w.log += math.Log(end + 1e-12)
 	for i := last; i >= 0; i-- {
-		weight := make([]float64, w.hi[i]-w.lo[i]+1)
-		for v := range paces {
-			for k, x := range rest[v] {
-				weight[k] += w.ahead[i][v][k] * x
+		weight := sized(w.weight[i], w.hi[i]-w.lo[i]+1)
+		clear(weight)
+		for v, rest := range w.rest {
+			ahead := w.ahead[i][v][:len(rest)]
+			for k, x := range rest {
+				weight[k] += ahead[k] * x
 			}
 		}
 		floats.Scale(1/(floats.Sum(weight)+1e-300), weight)
 		w.weight[i] = weight
 		if i > 0 {
-			rest = w.earlier(i, rest)
+			w.earlier(i)
 		}
 	}
 }
 
 // earlier takes the weight of what comes later than a tick to the tick before.
-func (w *walker) earlier(i int, rest [paces][]float64) (out [paces][]float64) {
+func (w *walker) earlier(i int) {
 	count := w.hi[i-1] - w.lo[i-1] + 1
 	shift := w.lo[i] - w.lo[i-1]
+	w.rest, w.was = w.was, w.rest
 	for v := range paces {
-		out[v] = make([]float64, count)
+		w.rest[v] = sized(w.rest[v], count)
+		clear(w.rest[v])
+		later := w.was[v]
+		floats.Mul(later, w.likes[i])
 		s := &w.strides[i][v]
-		floats.Mul(rest[v], w.likes[i])
-		for k := range count {
-			from, to := max(0, shift-k), min(s.most, shift-k+len(rest[v])-1)
-			if from <= to {
-				out[v][k] = floats.Dot(s.w[from:to+1], rest[v][k+from-shift:k+to-shift+1])
+		for far, share := range s.w[:s.most+1] {
+			// From place k it comes to k+far-shift.
+			from, to := max(0, shift-far), min(count, len(later)+shift-far)
+			if from < to {
+				floats.AddScaled(w.rest[v][from:to], share, later[from+far-shift:to+far-shift])
 			}
 		}
 	}
+	mixPaces(&w.rest, 0, count-1)
 	top := 0.0
-	for k := range count {
-		mean := (out[0][k] + out[1][k] + out[2][k]) / paces
-		for v := range paces {
-			out[v][k] = (1-paceChange)*out[v][k] + paceChange*mean
-			top = max(top, out[v][k])
-		}
+	for v := range paces {
+		top = max(top, floats.Max(w.rest[v]))
 	}
 	for v := range paces {
-		floats.Scale(1/(top+1e-300), out[v])
+		floats.Scale(1/(top+1e-300), w.rest[v])
 	}
-	return out
 }
 
 // Paces: a phone drawn along keeps its speed for a while.
@@ -251,12 +321,13 @@ const (
 var paceOf = [paces]float64{0.62, 1, 1.6}
 
 // mixPaces lets the phone change its pace.
-func mixPaces(a []float64, n, lo, hi int) {
-	for k := lo; k <= hi; k++ {
-		mean := (a[k] + a[n+k] + a[2*n+k]) / paces
-		for v := range paces {
-			a[v*n+k] = (1-paceChange)*a[v*n+k] + paceChange*mean
-		}
+func mixPaces(a *[paces][]float64, lo, hi int) {
+	x, y, z := a[0][lo:hi+1], a[1][lo:hi+1], a[2][lo:hi+1]
+	for k := range x {
+		changed := paceChange * (x[k] + y[k] + z[k]) / paces
+		x[k] = (1-paceChange)*x[k] + changed
+		y[k] = (1-paceChange)*y[k] + changed
+		z[k] = (1-paceChange)*z[k] + changed
 	}
 }
 
@@ -303,7 +374,7 @@ func (a *aligner) usual(s *seen) float64 {
 		if x.s > 0 {
 			det = 0
 			for k, w := range s.weight[i] {
-				det += w * s.chols[s.lo[i]+k].logDet()
+				det += w * s.dets[s.lo[i]+k]
 			}
 		}
 		const misfit = 1.5 // half a squared deviation in each of three axes

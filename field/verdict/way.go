@@ -67,7 +67,7 @@ func (w *way) form(turns []float64) (quad, lin float64) {
 // improve makes a better guess from where a guess puts the samples.
 func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
 	s := a.walk(l, g, eitherWay)
-	h, v := a.normal(l, &s, true)
+	h, v := a.normal(l, s, true)
 	n := len(a.near)
 	for i := range n {
 		mean, sd := 0.0, freeSD
@@ -123,7 +123,7 @@ func (g guess) moved(from guess) float64 {
 // addPrior adds what was known of the background.
 func (a *aligner) addPrior(h *mat.SymDense, v *mat.VecDense) {
 	n := len(a.near)
-	p := [3][3]float64{{a.pb.xx, a.pb.xy, a.pb.xz}, {a.pb.xy, a.pb.yy, a.pb.yz}, {a.pb.xz, a.pb.yz, a.pb.zz}}
+	p := a.pb.rows()
 	for r := range p {
 		for q := range p {
 			if q >= r {
@@ -134,110 +134,145 @@ func (a *aligner) addPrior(h *mat.SymDense, v *mat.VecDense) {
 	}
 }
 
+// tells is what samples tell of the field at one point: the sum of their precisions,
+// and that times what each would have it be.
+type tells struct {
+	r sym3
+	v [3]float64
+}
+
+// add adds what a sample tells that reads u with a spread of precision r.
+func (t *tells) add(r *sym3, u *[3]float64, weight float64) {
+	t.r.addSym(r, weight)
+	for q, x := range r.times(u) {
+		t.v[q] += weight * x
+	}
+}
+
+// leastWeight is how likely a sample has to be taken at a point to count there.
+const leastWeight = 1e-3
+
 // normal are the normal equations for shares and background, given where the
 // samples were taken. Samples that fit nothing there pull at a guess; in what is
-// kept of it they have no say, as they have none in how likely it is.
+// kept of it they have no say, as they have none in how likely it is. What samples
+// tell is summed for each point first: the coils' fields there are the same to all.
 func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDense) {
-	n, near := a.n, len(a.near)
-	size := near + 3
-	hh, hv := make([]float64, size*size), make([]float64, size)
-	g := make([][3]float64, size)
-	for r := range 3 {
-		g[near+r][r] = 1
-	}
+	lit := make([]tells, a.n)
+	var dark tells
 	for i := range a.ticks {
 		now := &a.ticks[i]
 		if now.blank {
 			continue
 		}
-		on := now.s
-		if on > 0 && on < 1 {
-			on = -1 // pulsed: whether a sample saw the pulse is not known
-		}
-		// What the places leave open counts as noise.
-		var mean [3]float64
-		var open sym3
-		for k, w := range s.weight[i] {
-			f := &s.rows[s.lo[i]+k]
-			for r := range mean {
-				mean[r] += w * f[r]
-			}
-		}
-		if on != 0 {
-			for k, w := range s.weight[i] {
-				f := &s.rows[s.lo[i]+k]
-				open.add(f[0]-mean[0], f[1]-mean[1], f[2]-mean[2], w)
-			}
-		}
+		open := s.open(i, now.s != 0)
 		for k, weight := range s.weight[i] {
-			if weight < 1e-3 || s.stray[i][k] && !strays {
+			if weight < leastWeight || s.stray[i][k] && !strays {
 				continue
 			}
-			at := l*n + s.lo[i] + k
-			f := &s.rows[s.lo[i]+k]
+			at := s.lo[i] + k
 			c := a.noise
-			if on != 0 {
-				lit := s.chols[s.lo[i]+k]
-				c = lit.product()
+			if now.s != 0 {
+				c = s.chols[at].product()
 			}
 			c.addSym(&open, 1)
 			ch := c.chol()
 			r := ch.inverse()
-			seesPulse := 1.0
-			if on < 0 { // how likely the sample saw the pulse
-				u := now.pull
-				for q := range u {
-					u[q] -= s.b[q]
-				}
-				x, y, z := ch.solve(u[0]-f[0], u[1]-f[1], u[2]-f[2])
-				p, q, o := ch.solve(u[0], u[1], u[2])
-				lit := now.s * math.Exp(max(-300, -(x*x+y*y+z*z)/2))
-				dark := (1 - now.s) * math.Exp(max(-300, -(p*p+q*q+o*o)/2))
-				seesPulse = lit / (lit + dark + 1e-300)
+			sees := s.seesPulse(now, &ch, at)
+			if share := 1 - sees; share >= leastWeight {
+				dark.add(&r, &now.pull, weight*share*a.share)
 			}
-			for _, lit := range [2]bool{true, false} {
-				share := seesPulse
-				if !lit {
-					share = 1 - seesPulse
-				}
-				if on == 0 {
-					lit = false
-				}
-				if share < 1e-3 {
-					continue
-				}
+			if sees >= leastWeight {
 				u := now.pull
-				row := a.g[at*near : at*near+near]
-				for q := range near {
-					g[q] = [3]float64{}
-					if lit {
-						for x := range g[q] {
-							g[q][x] = a.planned[q] * float64(row[q][x])
-						}
-					}
+				for x, o := range a.others[l*a.n+at][:3] {
+					u[x] -= o
 				}
-				if lit {
-					for x := range u {
-						u[x] -= a.others[at][x]
-					}
-				}
-				w := weight * share * a.share
-				for p := range size {
-					if !lit && p < near {
-						continue
-					}
-					gx := w * (r.xx*g[p][0] + r.xy*g[p][1] + r.xz*g[p][2])
-					gy := w * (r.xy*g[p][0] + r.yy*g[p][1] + r.yz*g[p][2])
-					gz := w * (r.xz*g[p][0] + r.yz*g[p][1] + r.zz*g[p][2])
-					hv[p] += gx*u[0] + gy*u[1] + gz*u[2]
-					for q := p; q < size; q++ {
-						hh[p*size+q] += gx*g[q][0] + gy*g[q][1] + gz*g[q][2]
-					}
-				}
+				lit[at].add(&r, &u, weight*sees*a.share)
 			}
 		}
 	}
-	return mat.NewSymDense(size, hh), mat.NewVecDense(size, hv)
+	return a.equations(l, lit, &dark)
+}
+
+// open is what the places of a tick leave open of the field it saw: it counts as
+// noise.
+func (s *seen) open(tick int, on bool) (open sym3) {
+	if !on {
+		return open
+	}
+	var mean [3]float64
+	for k, w := range s.weight[tick] {
+		for r, f := range s.rows[s.lo[tick]+k][:3] {
+			mean[r] += w * f
+		}
+	}
+	for k, w := range s.weight[tick] {
+		f := &s.rows[s.lo[tick]+k]
+		open.add(f[0]-mean[0], f[1]-mean[1], f[2]-mean[2], w)
+	}
+	return open
+}
+
+// seesPulse is how likely a sample that was taken at a point, with such a spread, saw
+// the supply on.
+func (s *seen) seesPulse(now *tick, spread *chol3, at int) float64 {
+	if now.s == 0 || now.s == 1 {
+		return now.s
+	}
+	u := now.pull
+	for q := range u {
+		u[q] -= s.b[q]
+	}
+	f := &s.rows[at]
+	x, y, z := spread.solve(u[0]-f[0], u[1]-f[1], u[2]-f[2])
+	p, q, o := spread.solve(u[0], u[1], u[2])
+	lit := now.s * math.Exp(max(-300, -(x*x+y*y+z*z)/2))
+	dark := (1 - now.s) * math.Exp(max(-300, -(p*p+q*q+o*o)/2))
+	return lit / (lit + dark + 1e-300)
+}
+
+// equations are the normal equations of what samples tell with the supply on, at each
+// point of a lane, and off.
+func (a *aligner) equations(l int, lit []tells, dark *tells) (*mat.SymDense, *mat.VecDense) {
+	near := len(a.near)
+	size := near + 3
+	hh, hv := make([]float64, size*size), make([]float64, size)
+	g := make([][3]float64, near)
+	sum := *dark
+	for k := range lit {
+		t := &lit[k]
+		if t.r == (sym3{}) {
+			continue
+		}
+		sum.r.addSym(&t.r, 1)
+		for r, x := range t.v {
+			sum.v[r] += x
+		}
+		row := a.g[(l*a.n+k)*near:][:near]
+		for q := range g {
+			for x := range g[q] {
+				g[q][x] = a.planned[q] * float64(row[q][x])
+			}
+		}
+		for p := range g {
+			rg := t.r.times(&g[p])
+			hv[p] += dot(&g[p], &t.v)
+			to := hh[p*size : p*size+size]
+			for q := p; q < near; q++ {
+				to[q] += rg[0]*g[q][0] + rg[1]*g[q][1] + rg[2]*g[q][2]
+			}
+			for r, x := range rg {
+				to[near+r] += x
+			}
+		}
+	}
+	h, v := mat.NewSymDense(size, hh), mat.NewVecDense(size, hv)
+	for p, row := range sum.r.rows() {
+		for q := p; q < 3; q++ {
+			h.SetSym(near+p, near+q, row[q])
+		}
+		v.SetVec(near+p, sum.v[p])
+	}
+	return h, v
 }
 
 // product is L L^T.
@@ -254,7 +289,7 @@ func (c *chol3) product() sym3 {
 func (a *aligner) add(l int, g guess) {
 	n := len(a.near)
 	s := a.walk(l, g, false)
-	full, v := a.normal(l, &s, false)
+	full, v := a.normal(l, s, false)
 	a.addPrior(full, v)
 	// The background is summed out.
 	var cb mat.Cholesky
@@ -292,7 +327,7 @@ func (a *aligner) add(l int, g guess) {
 		hv.SetVec(i, sum)
 	}
 	a.soften(l, h, hv)
-	w := way{log: s.log, lack: a.usual(&s) - s.log, h: make([]float64, n), hh: make([]float64, n*n)}
+	w := way{log: s.log, lack: a.usual(s) - s.log, h: make([]float64, n), hh: make([]float64, n*n)}
 	var db [3]float64
 	for r := range db {
 		db[r] = g.b[r] - a.b0[r]
