@@ -72,6 +72,14 @@ func (s *sym3) adjugate() (adj sym3, det float64) {
 	return adj, s.xx*adj.xx + s.xy*adj.xy + s.xz*adj.xz
 }
 
+// inverse is the matrix's inverse.
+func (s *sym3) inverse() sym3 {
+	adj, det := s.adjugate()
+	var out sym3
+	out.addSym(&adj, 1/det)
+	return out
+}
+
 // between is a^T S b.
 func (s *sym3) between(a, b *[3]float64) float64 {
 	to := s.times(a)
@@ -115,18 +123,6 @@ func (c *chol3) solve(x, y, z float64) (a, b, d float64) {
 	b = (y - c.l10*a) * c.i1
 	d = (z - c.l20*a - c.l21*b) * c.i2
 	return a, b, d
-}
-
-// inverse returns (L L^T)^-1.
-func (c *chol3) inverse() sym3 {
-	// Columns of L^-1.
-	a0, a1, a2 := c.solve(1, 0, 0)
-	_, b1, b2 := c.solve(0, 1, 0)
-	c2 := c.i2
-	return sym3{
-		xx: a0*a0 + a1*a1 + a2*a2, yy: b1*b1 + b2*b2, zz: c2 * c2,
-		xy: a1*b1 + a2*b2, xz: a2 * c2, yz: b2 * c2,
-	}
 }
 
 func (s *sym3) addSym(o *sym3, w float64) {

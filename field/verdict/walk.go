@@ -14,6 +14,9 @@ const (
 	maxStride  = 32 // points of the way from tick to tick, at most
 	// nowhere is the share of the likeliest place below which a place is left.
 	nowhere = 1e-9
+	// faintWeight is the share of a tick below which a place at either end is left in
+	// the end.
+	faintWeight = 1e-6
 )
 
 // leastLog is how unlikely a sample may be: one that fits nothing is a stray.
@@ -22,14 +25,14 @@ var leastLog = strayLog + math.Log(strayShare)
 // seen is where along the way the phone may have been at each tick, and what
 // there is to see in the lane. It stands until the next walk.
 type seen struct {
-	b      [3]float64 // background
-	rows   []nine     // field at each point under the guess, without background
-	chols  []chol3
-	dets   []float64   // log determinants of chols
-	lo     []int       // per tick: first point
-	weight [][]float64 // per tick, from there
-	stray  [][]bool    // the sample fits nothing there
-	log    float64
+	b       [3]float64  // background
+	rows    []nine      // field at each point under the guess, without background
+	spreads []sym3      // of a sample there
+	dets    []float64   // log determinants of their factors
+	from    []int       // per tick: first point
+	weight  [][]float64 // per tick, from there
+	stray   [][]bool    // likewise: the sample fits nothing there
+	log     float64
 }
 
 // walk sums all walks in a lane and tells where each sample was taken.
@@ -58,7 +61,8 @@ type walker struct {
 	eitherWay bool
 	off       chol3 // spread of a sample with the supply off
 	offDet    float64
-	hi        []int // per tick: last point
+	chols     []chol3 // of spreads
+	lo, hi    []int   // per tick: first and last point that somebody may have got to
 	likes     [][]float64
 	ahead     [][paces][]float64 // per tick and pace, of all that came before
 	now, next [paces][]float64   // at each point of the way
@@ -72,7 +76,7 @@ func (w *walker) begin(a *aligner, l int, g guess, eitherWay bool) {
 	w.offDet = w.off.logDet()
 	w.b, w.log = g.b, 0
 	ticks := len(w.ticks)
-	w.lo, w.hi = sized(w.lo, ticks), sized(w.hi, ticks)
+	w.lo, w.hi, w.from = sized(w.lo, ticks), sized(w.hi, ticks), sized(w.from, ticks)
 	w.likes, w.stray, w.weight, w.ahead = sized(w.likes, ticks), sized(w.stray, ticks), sized(w.weight, ticks), sized(w.ahead, ticks)
 	for v := range paces {
 		w.now[v], w.next[v] = sized(w.now[v], w.n), sized(w.next[v], w.n)
@@ -91,7 +95,7 @@ func sized[T any](list []T, n int) []T {
 // look works out what there is to see at every point of a lane.
 func (w *walker) look(l int) {
 	n, near := w.n, len(w.near)
-	w.rows, w.chols, w.dets = sized(w.rows, n), sized(w.chols, n), sized(w.dets, n)
+	w.rows, w.spreads, w.chols, w.dets = sized(w.rows, n), sized(w.spreads, n), sized(w.chols, n), sized(w.dets, n)
 	for k := range n {
 		f := w.others[l*n+k]
 		row := w.aligner.g[(l*n+k)*near : (l*n+k+1)*near]
@@ -113,7 +117,7 @@ func (w *walker) look(l int) {
 		c.add(0, -f[2], f[1], w.tilt*w.tilt)
 		c.add(f[2], 0, -f[0], w.tilt*w.tilt)
 		c.add(f[0], f[1], f[2], yieldSD*yieldSD)
-		w.chols[k] = c.chol()
+		w.spreads[k], w.chols[k] = c, c.chol()
 		w.dets[k] = w.chols[k].logDet()
 	}
 }
@@ -275,11 +279,25 @@ func (w *walker) back() {
 			}
 		}
 		floats.Scale(1/(floats.Sum(weight)+1e-300), weight)
-		w.weight[i] = weight
+		first, count := within(weight)
+		w.from[i] = w.lo[i] + first
+		w.weight[i], w.stray[i] = cut(weight, first, count), cut(w.stray[i], first, count)
 		if i > 0 {
 			w.earlier(i)
 		}
 	}
+}
+
+// within tells where in a list of weights those begin that count, and how many they are.
+func within(weight []float64) (first, count int) {
+	last := len(weight) - 1
+	for first < last && weight[first] < faintWeight {
+		first++
+	}
+	for last > first && weight[last] < faintWeight {
+		last--
+	}
+	return first, last + 1 - first
 }
 
 // earlier takes the weight of what comes later than a tick to the tick before.
@@ -374,7 +392,7 @@ func (a *aligner) usual(s *seen) float64 {
 		if x.s > 0 {
 			det = 0
 			for k, w := range s.weight[i] {
-				det += w * s.dets[s.lo[i]+k]
+				det += w * s.dets[s.from[i]+k]
 			}
 		}
 		const misfit = 1.5 // half a squared deviation in each of three axes

@@ -169,15 +169,14 @@ func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDe
 			if weight < leastWeight || s.stray[i][k] && !strays {
 				continue
 			}
-			at := s.lo[i] + k
+			at := s.from[i] + k
 			c := a.noise
 			if now.s != 0 {
-				c = s.chols[at].product()
+				c = s.spreads[at]
 			}
 			c.addSym(&open, 1)
-			ch := c.chol()
-			r := ch.inverse()
-			sees := s.seesPulse(now, &ch, at)
+			r := c.inverse()
+			sees := s.seesPulse(now, &r, at)
 			if share := 1 - sees; share >= leastWeight {
 				dark.add(&r, &now.pull, weight*share*a.share)
 			}
@@ -201,20 +200,20 @@ func (s *seen) open(tick int, on bool) (open sym3) {
 	}
 	var mean [3]float64
 	for k, w := range s.weight[tick] {
-		for r, f := range s.rows[s.lo[tick]+k][:3] {
+		for r, f := range s.rows[s.from[tick]+k][:3] {
 			mean[r] += w * f
 		}
 	}
 	for k, w := range s.weight[tick] {
-		f := &s.rows[s.lo[tick]+k]
+		f := &s.rows[s.from[tick]+k]
 		open.add(f[0]-mean[0], f[1]-mean[1], f[2]-mean[2], w)
 	}
 	return open
 }
 
-// seesPulse is how likely a sample that was taken at a point, with such a spread, saw
+// seesPulse is how likely a sample that was taken at a point, with such a precision, saw
 // the supply on.
-func (s *seen) seesPulse(now *tick, spread *chol3, at int) float64 {
+func (s *seen) seesPulse(now *tick, r *sym3, at int) float64 {
 	if now.s == 0 || now.s == 1 {
 		return now.s
 	}
@@ -223,10 +222,9 @@ func (s *seen) seesPulse(now *tick, spread *chol3, at int) float64 {
 		u[q] -= s.b[q]
 	}
 	f := &s.rows[at]
-	x, y, z := spread.solve(u[0]-f[0], u[1]-f[1], u[2]-f[2])
-	p, q, o := spread.solve(u[0], u[1], u[2])
-	lit := now.s * math.Exp(max(-300, -(x*x+y*y+z*z)/2))
-	dark := (1 - now.s) * math.Exp(max(-300, -(p*p+q*q+o*o)/2))
+	off := [3]float64{u[0] - f[0], u[1] - f[1], u[2] - f[2]}
+	lit := now.s * expDown(max(-300, -r.between(&off, &off)/2))
+	dark := (1 - now.s) * expDown(max(-300, -r.between(&u, &u)/2))
 	return lit / (lit + dark + 1e-300)
 }
 
@@ -273,16 +271,6 @@ func (a *aligner) equations(l int, lit []tells, dark *tells) (*mat.SymDense, *ma
 		v.SetVec(near+p, sum.v[p])
 	}
 	return h, v
-}
-
-// product is L L^T.
-func (c *chol3) product() sym3 {
-	l00, l11, l22 := 1/c.i0, 1/c.i1, 1/c.i2
-	return sym3{
-		xx: l00 * l00, xy: c.l10 * l00, xz: c.l20 * l00,
-		yy: c.l10*c.l10 + l11*l11, yz: c.l20*c.l10 + c.l21*l11,
-		zz: c.l20*c.l20 + c.l21*c.l21 + l22*l22,
-	}
 }
 
 // add turns a guess in a lane into a way to understand the pass.
