@@ -52,7 +52,9 @@ type aligner struct {
 	halves  [2]float64 // half the first coil and half the last, along the line
 	inRow   []bool     // which of the near coils the pass is about
 	anchors []guess
+	sides   []float64 // of the lanes
 	walker  *walker
+	recall
 }
 
 // tick is a moment of a pass: a sample, or one of those in a gap, where the phone
@@ -66,6 +68,24 @@ type tick struct {
 
 // align fills in the lanes of a pass, beginning from some hypotheses.
 func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hypothesis) {
+	id := d.identity(src, &bg)
+	a := m.aligned.of[id]
+	if a == nil {
+		a = m.newAligner(d, src, bg)
+		m.aligned.keep(id, a)
+	} else {
+		d.near, d.peak = a.near, a.peak
+		a.passDigest, a.anchors = d, nil
+	}
+	d.aligner, d.share = a, a.share
+	for _, side := range a.sides {
+		d.lanes = append(d.lanes, lane{side: side})
+	}
+	a.run(bases)
+}
+
+// newAligner lays out what aligning a pass needs.
+func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *aligner {
 	along, left := d.directions()
 	offset := d.toPad(r2.Vec{X: src.offset[0], Y: src.offset[1]})
 	sin, cos := math.Sincos(d.topDeg * math.Pi / 180)
@@ -74,12 +94,12 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hy
 	half := passReachSD(sdLeft, 2)*math.Hypot(sdLeft, handSD) + 0.002
 	step := max(laneStep, 2*half/(maxLanes-1))
 	count := int(2*half/step)/2*2 + 1
-	for l := range count {
-		d.lanes = append(d.lanes, lane{side: r2.Dot(offset, left) + float64(l-count/2)*step})
-	}
 
 	points := waypoints(d.path, d.slack(sdAlong))
 	a := &aligner{passDigest: d, n: len(points), tilt: tiltSD, sdAlong: sdAlong, walker: &m.walker}
+	for l := range count {
+		a.sides = append(a.sides, r2.Dot(offset, left)+float64(l-count/2)*step)
+	}
 	for q, j := range [2]int{d.coils[0], d.coils[len(d.coils)-1]} {
 		e := m.plan.WindingOf(j).HalfExtent()
 		sn, cs := math.Sincos(m.plan.Coils[j].Turned)
@@ -89,9 +109,9 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hy
 		a.tilt = levelSD
 	}
 	places := make([]r3.Vec, 0, len(points)*count)
-	for l := range d.lanes {
+	for _, side := range a.sides {
 		for _, w := range points {
-			at := r2.Add(w.at, r2.Scale(d.lanes[l].side, r2.Vec{X: -w.dir.Y, Y: w.dir.X}))
+			at := r2.Add(w.at, r2.Scale(side, r2.Vec{X: -w.dir.Y, Y: w.dir.X}))
 			at = r2.Add(at, r2.Scale(r2.Dot(offset, along), w.dir))
 			// Height differs from coil to coil where windings do: it follows the
 			// nearest coil.
@@ -115,9 +135,7 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hy
 	a.grounds = [][3]float64{a.b0}
 	a.findPhase()
 	a.findGrounds()
-	d.share = a.share
-	d.aligner = a
-	a.run(bases)
+	return a
 }
 
 // choose parts the coils into those whose ampere-turns the pass can tell and

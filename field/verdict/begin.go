@@ -98,9 +98,9 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 				continue
 			}
 			for _, g := range a.settleAll(l.at, from, warm) {
-				s := a.walk(l.at, g, false)
-				starts = append(starts, start{l.at, tried{g, s.log}})
-				lack = min(lack, a.usual(s)-s.log)
+				o := a.fitted(l.at, g)
+				starts = append(starts, start{l.at, tried{g, o.log}})
+				lack = min(lack, o.lack)
 			}
 		}
 		if lack < wellSettled {
@@ -133,11 +133,11 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 // as if they faced the other way seen from beside them, and neither leads to the
 // other.
 func (a *aligner) begun() (lanes []fit, reach int) {
-	mid := len(a.lanes) / 2
+	mid := len(a.sides) / 2
 	if a.narrow() {
-		return []fit{{at: mid}}, len(a.lanes)
+		return []fit{{at: mid}}, len(a.sides)
 	}
-	for l := mid % 2; l < len(a.lanes); l += 2 {
+	for l := mid % 2; l < len(a.sides); l += 2 {
 		// No way to face makes a lane much likelier than if each sample may choose.
 		lanes = append(lanes, fit{l, a.logOf(l, a.asPlanned(), true)})
 	}
@@ -211,10 +211,10 @@ func (a *aligner) turned() guess {
 // everyFew are a few lanes all over those there are.
 func (a *aligner) everyFew() []int {
 	if a.narrow() {
-		return []int{len(a.lanes) / 2}
+		return []int{len(a.sides) / 2}
 	}
 	var lanes []int
-	for l := 0; l < len(a.lanes); l += 4 {
+	for l := 0; l < len(a.sides); l += 4 {
 		lanes = append(lanes, l)
 	}
 	return lanes
@@ -229,7 +229,7 @@ type fit struct {
 // narrow tells whether what is found in the middle lane leads to what there is in
 // the others.
 func (a *aligner) narrow() bool {
-	return a.lanes[len(a.lanes)-1].side-a.lanes[0].side < 0.06
+	return a.sides[len(a.sides)-1]-a.sides[0] < 0.06
 }
 
 // beginnings are the guesses to begin from in a lane, the likeliest first.

@@ -26,7 +26,7 @@ func (a *aligner) findPhase() {
 		a.pulse(func(t float64) float64 { return a.lit(t, every, p) })
 		logs[p] = math.Inf(-1)
 		for _, l := range a.everyFew() {
-			logs[p] = max(logs[p], a.logOf(l, a.asPlanned(), true))
+			logs[p] = max(logs[p], a.sum(l, a.asPlanned(), true))
 		}
 		best = max(best, logs[p])
 	}

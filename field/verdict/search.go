@@ -43,6 +43,7 @@ type Model struct {
 	levels  levels
 	views   views
 	walker  walker
+	aligned aligners
 	counted uint64
 }
 

@@ -44,9 +44,9 @@ func (a *aligner) walk(l int, g guess, eitherWay bool) *seen {
 	return &w.seen
 }
 
-// logOf is how likely a guess makes the pass in a lane. With eitherWay every sample
+// sum is how likely a guess makes the pass in a lane. With eitherWay every sample
 // may have been read over coils that face either way.
-func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
+func (a *aligner) sum(l int, g guess, eitherWay bool) float64 {
 	w := a.walker
 	w.begin(a, l, g, eitherWay)
 	w.forward(false)

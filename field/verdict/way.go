@@ -64,9 +64,8 @@ func (w *way) form(turns []float64) (quad, lin float64) {
 	return quad, lin
 }
 
-// improve makes a better guess from where a guess puts the samples.
-func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
-	s := a.walk(l, g, eitherWay)
+// better makes a better guess from where a walk puts the samples.
+func (a *aligner) better(l int, g guess, s *seen) guess {
 	h, v := a.normal(l, s, true)
 	n := len(a.near)
 	for i := range n {
@@ -92,19 +91,6 @@ func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
 		out.b[r] = x.AtVec(n + r)
 	}
 	return out
-}
-
-// settle improves a guess until it stands, or so many times.
-func (a *aligner) settle(l int, g guess, most int) guess {
-	for range most {
-		better := a.improve(l, g, false)
-		still := better.moved(g) < settled
-		g = better
-		if still {
-			break
-		}
-	}
-	return g
 }
 
 // moved is the largest change from one guess to another: of a share, or of the
@@ -273,8 +259,18 @@ func (a *aligner) equations(l int, lit []tells, dark *tells) (*mat.SymDense, *ma
 	return h, v
 }
 
-// add turns a guess in a lane into a way to understand the pass.
+// add turns a guess in a lane into a way to understand the pass, unless there is one
+// like it.
 func (a *aligner) add(l int, g guess) {
+	w := a.wayOf(l, g)
+	if w == nil || slices.ContainsFunc(a.lanes[l].ways, func(o way) bool { return a.alike(w, &o) }) {
+		return
+	}
+	a.lanes[l].ways = append(a.lanes[l].ways, *w)
+}
+
+// newWay is a guess in a lane as a way to understand the pass; nil where it makes none.
+func (a *aligner) newWay(l int, g guess) *way {
 	n := len(a.near)
 	s := a.walk(l, g, false)
 	full, v := a.normal(l, s, false)
@@ -282,7 +278,7 @@ func (a *aligner) add(l int, g guess) {
 	// The background is summed out.
 	var cb mat.Cholesky
 	if !cb.Factorize(full.SliceSym(n, n+3)) {
-		return
+		return nil
 	}
 	ab := mat.NewDense(n, 3, nil)
 	for i := range n {
@@ -292,7 +288,7 @@ func (a *aligner) add(l int, g guess) {
 	}
 	var right mat.Dense
 	if cb.SolveTo(&right, ab.T()) != nil {
-		return
+		return nil
 	}
 	var less mat.Dense
 	less.Mul(ab, &right)
@@ -305,7 +301,7 @@ func (a *aligner) add(l int, g guess) {
 	hv := mat.NewVecDense(n, nil)
 	var vb mat.VecDense
 	if cb.SolveVecTo(&vb, v.SliceVec(n, n+3)) != nil {
-		return
+		return nil
 	}
 	for i := range n {
 		sum := v.AtVec(i)
@@ -335,10 +331,7 @@ func (a *aligner) add(l int, g guess) {
 	w.log -= lin - quad/2
 	w.most = lin - quad/2
 	w.top = w.log + w.most + max(w.lack, 0) + fitsBetter
-	if slices.ContainsFunc(a.lanes[l].ways, func(o way) bool { return a.alike(&w, &o) }) {
-		return
-	}
-	a.lanes[l].ways = append(a.lanes[l].ways, w)
+	return &w
 }
 
 // alike tells whether two ways to understand a pass come to the same.

@@ -1,0 +1,175 @@
+package verdict
+
+import "math"
+
+// Many beginnings of an alignment lead to the same places, and explanations found
+// later, or in the next verdict, to some that were seen. What a guess came to is
+// remembered, and a climb that crosses the path of another ends where that one did.
+
+// recall is what is remembered of aligning a pass.
+type recall struct {
+	outcomes map[key]*outcome
+	crossed  map[key][]crossing // by lane, and by what samples counted for
+}
+
+// outcome is what a guess came to in a lane.
+type outcome struct {
+	log    float64 // NaN: not asked
+	lack   float64 // likewise
+	better *guess  // nil: likewise
+	way    *way    // nil: likewise, or there is none
+	asked  bool    // for the way
+}
+
+// crossing is a guess that a climb came by, and where the climb ended.
+type crossing struct {
+	by, end guess
+	rounds  int // that the climb had, at most
+}
+
+// crossingWithin is how near the path of another a climb has to come to end as it did:
+// of guesses up to three times as far apart one is kept in the end.
+const crossingWithin = 0.03
+
+// stageOf names a lane, and what samples count for.
+func (a *aligner) stageOf(l int) key {
+	k := newKey()
+	k.mix(float64(l))
+	k.mix(a.share)
+	return k
+}
+
+func (a *aligner) outcome(l int, g guess, eitherWay bool) *outcome {
+	k := a.stageOf(l)
+	for _, x := range g.share {
+		k.mix(x)
+	}
+	for _, x := range g.b {
+		k.mix(x)
+	}
+	if eitherWay {
+		k.mix(1)
+	}
+	o := a.outcomes[k]
+	if o == nil {
+		if a.outcomes == nil || len(a.outcomes) >= mostOutcomes {
+			a.outcomes, a.crossed = map[key]*outcome{}, map[key][]crossing{}
+		}
+		o = &outcome{log: math.NaN(), lack: math.NaN()}
+		a.outcomes[k] = o
+	}
+	return o
+}
+
+// logOf is how likely a guess makes the pass in a lane.
+func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
+	o := a.outcome(l, g, eitherWay)
+	if math.IsNaN(o.log) {
+		o.log = a.sum(l, g, eitherWay)
+	}
+	return o.log
+}
+
+// fitted is what a guess came to, and by how much it falls short of what samples that
+// fit come to.
+func (a *aligner) fitted(l int, g guess) *outcome {
+	o := a.outcome(l, g, false)
+	if math.IsNaN(o.lack) {
+		s := a.walk(l, g, false)
+		o.log, o.lack = s.log, a.usual(s)-s.log
+	}
+	return o
+}
+
+// improve makes a better guess from where a guess puts the samples.
+func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
+	o := a.outcome(l, g, eitherWay)
+	if o.better == nil {
+		s := a.walk(l, g, eitherWay)
+		better := a.better(l, g, s)
+		o.log, o.lack, o.better = s.log, a.usual(s)-s.log, &better
+	}
+	return *o.better
+}
+
+// wayOf is a guess in a lane as a way to understand the pass; nil where it makes none.
+func (a *aligner) wayOf(l int, g guess) *way {
+	o := a.outcome(l, g, false)
+	if !o.asked {
+		o.asked, o.way = true, a.newWay(l, g)
+	}
+	return o.way
+}
+
+// settle improves a guess until it stands, or so many times.
+func (a *aligner) settle(l int, g guess, most int) guess {
+	var came []guess
+	at := a.stageOf(l)
+climb:
+	for range most {
+		for _, c := range a.crossed[at] {
+			if c.rounds >= most && c.by.moved(g) < crossingWithin {
+				g = c.end
+				break climb
+			}
+		}
+		better := a.improve(l, g, false)
+		still := better.moved(g) < settled
+		came = append(came, g)
+		g = better
+		if still {
+			break
+		}
+	}
+	for _, by := range came {
+		a.crossed[at] = append(a.crossed[at], crossing{by, g, most})
+	}
+	return g
+}
+
+// aligners are those of the passes of the last verdicts.
+type aligners struct {
+	of   map[key]*aligner
+	size int // fields held in them
+}
+
+// Bounds on what is remembered of passes: 30 MB of fields, and what so many guesses of
+// a pass came to.
+const (
+	mostAligned  = 30 << 20 / 36
+	mostOutcomes = 1 << 14
+)
+
+func (l *aligners) keep(id key, a *aligner) {
+	if l.of == nil || l.size+len(a.g) > mostAligned {
+		l.of, l.size = map[key]*aligner{}, 0
+	}
+	l.of[id] = a
+	l.size += len(a.g)
+}
+
+// identity is equal for equal readings of a pass, drawn with a sensor in an equal place
+// over an equal background.
+func (d *passDigest) identity(src *sourceInfo, bg *background) key {
+	k := newKey()
+	for _, v := range [][]float64{
+		src.offset[:], src.sd[:], src.sigma[:], bg.b[:], bg.variance[:], d.up[:],
+		{float64(d.source), d.from, d.to, d.topDeg, d.hz, d.duty, d.overrun, float64(len(d.xs))},
+	} {
+		for _, x := range v {
+			k.add(x)
+		}
+	}
+	for i, j := range d.coils {
+		k.add(float64(j))
+		k.add(d.path[i].X)
+		k.add(d.path[i].Y)
+	}
+	for i := range d.xs {
+		x := &d.xs[i]
+		for _, v := range [...]float64{x.t, x.s, x.u[0], x.u[1], x.u[2]} {
+			k.mix(v)
+		}
+	}
+	return k
+}
