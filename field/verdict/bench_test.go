@@ -42,33 +42,54 @@ func capturesOf(p *layout.Plan, o rehearsal.Options) []*capture.Capture {
 	return []*capture.Capture{c}
 }
 
+// readings are the ways a phone with its sensor in one place may read a pad.
+func readings() map[string]rehearsal.Options {
+	out := map[string]rehearsal.Options{}
+	for _, known := range []bool{true, false} {
+		holds := rehearsal.Defaults()
+		holds.OffsetMM = &[2]float64{2, 18}
+		name := "offset-unknown"
+		if known {
+			holds.TellOffsetMM = 4
+			name = "offset-known"
+		}
+		passes, headings := holds, holds
+		passes.Passes = true
+		headings.Route = capture.Heading
+		if known {
+			holds.Rest = rehearsal.RestHolds
+		}
+		out[name], out["passes/"+name], out["headings/"+name] = holds, passes, headings
+	}
+	return out
+}
+
 // BenchmarkVerdict judges finished captures. A warm model is what the bench
 // page has; a cold one is what the judge command makes.
 func BenchmarkVerdict(b *testing.B) {
-	known := rehearsal.Defaults()
-	known.Rest, known.TellOffsetMM = rehearsal.RestHolds, 4
-	known.OffsetMM = &[2]float64{2, 18}
-	unknown := rehearsal.Defaults()
-	unknown.OffsetMM = &[2]float64{2, 18}
 	var base time.Duration
 	for _, tc := range []struct {
-		name   string
+		read   string
 		nx, ny int
-		o      rehearsal.Options
 	}{
-		{"20-coils/offset-known", 5, 4, known},
-		{"20-coils/offset-unknown", 5, 4, unknown},
-		{"50-coils/offset-known", 10, 5, known},
-		{"100-coils/offset-known", 10, 10, known},
-		{"200-coils/offset-known", 10, 20, known},
+		{"offset-known", 5, 4},
+		{"offset-unknown", 5, 4},
+		{"passes/offset-known", 5, 4},
+		{"passes/offset-unknown", 5, 4},
+		{"headings/offset-known", 5, 4},
+		{"headings/offset-unknown", 5, 4},
+		{"offset-known", 10, 5},
+		{"offset-known", 10, 10},
+		{"offset-known", 10, 20},
 	} {
 		p := grid(tc.nx, tc.ny)
-		tc.o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "S2C3"}}
-		captures := capturesOf(p, tc.o)
+		o := readings()[tc.read]
+		o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "S2C3"}}
+		captures := capturesOf(p, o)
 		for _, warm := range []bool{false, true} {
-			name := tc.name + "/cold"
+			name := fmt.Sprintf("%d-coils/%s/cold", tc.nx*tc.ny, tc.read)
 			if warm {
-				name = tc.name + "/warm"
+				name = fmt.Sprintf("%d-coils/%s/warm", tc.nx*tc.ny, tc.read)
 			}
 			b.Run(name, func(b *testing.B) {
 				m, err := verdict.Warm(p)
@@ -100,41 +121,18 @@ func BenchmarkVerdict(b *testing.B) {
 	}
 }
 
-// BenchmarkLive judges what the bench page gets when a hold ends, right after the
-// verdict on the holds before it, against judging the same with a new model.
+// BenchmarkLive judges what the bench page gets when a hold or a pass ends, right
+// after the verdict on those before it, against judging the same with a new model.
 func BenchmarkLive(b *testing.B) {
-	known := rehearsal.Defaults()
-	known.Rest, known.TellOffsetMM = rehearsal.RestHolds, 4
-	known.OffsetMM = &[2]float64{2, 18}
-	unknown := rehearsal.Defaults()
-	unknown.OffsetMM = &[2]float64{2, 18}
-	for _, tc := range []struct {
-		name string
-		o    rehearsal.Options
-	}{{"offset-known", known}, {"offset-unknown", unknown}} {
-		p := grid(5, 4)
-		tc.o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "S2C3"}}
-		made, err := rehearsal.Make(p, tc.o)
-		if err != nil {
-			b.Fatal(err)
-		}
-		upTo := func(holds int) *capture.Capture {
-			n := 0
-			for ; holds > 0; n++ {
-				if _, ok := made.Lines[n].(capture.Lift); ok {
-					holds--
-				}
-			}
-			c, err := capture.FromLines(made.Lines[:n])
-			if err != nil {
-				b.Fatal(err)
-			}
-			return c
-		}
-		before, now := upTo(19), upTo(20)
+	p := grid(5, 4)
+	for _, name := range []string{"offset-known", "offset-unknown", "passes/offset-known", "passes/offset-unknown", "headings/offset-known", "headings/offset-unknown"} {
+		o := readings()[name]
+		o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "S2C3"}}
+		stages := stagesOf(b, p, o)
+		before, now := stages[len(stages)-2], stages[len(stages)-1]
 		var whole time.Duration
 		for _, live := range []bool{false, true} {
-			b.Run(fmt.Sprintf("20-coils/%s/live=%v", tc.name, live), func(b *testing.B) {
+			b.Run(fmt.Sprintf("20-coils/%s/live=%v", name, live), func(b *testing.B) {
 				var each time.Duration
 				for b.Loop() {
 					b.StopTimer()
@@ -160,4 +158,23 @@ func BenchmarkLive(b *testing.B) {
 			})
 		}
 	}
+}
+
+// stagesOf is a made-up capture as it stood when each of its holds or passes ended.
+func stagesOf(t testing.TB, p *layout.Plan, o rehearsal.Options) (out []*capture.Capture) {
+	made, err := rehearsal.Make(p, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n, line := range made.Lines {
+		switch line.(type) {
+		case capture.Lift, capture.PassEnd:
+			c, err := capture.FromLines(made.Lines[:n+1])
+			if err != nil {
+				t.Fatal(err)
+			}
+			out = append(out, c)
+		}
+	}
+	return out
 }
