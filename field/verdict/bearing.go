@@ -271,12 +271,22 @@ func restHeading(cut *capture.Stretches, lag float64) (rad, topDeg float64, ok b
 type bearingFactor struct {
 	frame_ frame
 	*bearingDigest
-	ph  *phone
-	buf []float64
-	sin float64
-	cos float64
+	ph    *phone
+	buf   []float64
+	pad   turning // from pad axes to the phone's
+	earth turning // from the phone's axes to along and across the earth's field
+	turn  turning // by what the compass turned
+	base  float64 // variance of that, radians
 	// ratio: the scales stand for the earth's field.
 	ratio bool
+}
+
+// turning is an angle by its sine and cosine.
+type turning struct{ sin, cos float64 }
+
+func turningBy(rad float64) (t turning) {
+	t.sin, t.cos = math.Sincos(rad)
+	return t
 }
 
 func (b *bearingFactor) frame() *frame { return &b.frame_ }
@@ -288,63 +298,107 @@ func (b *bearingFactor) name() string {
 }
 
 func (e *engine) addBearingFactor(d *bearingDigest) {
-	ph := e.phones[d.source]
-	f := &bearingFactor{bearingDigest: d, ph: ph, ratio: e.ratio}
-	f.sin, f.cos = math.Sincos(d.topDeg * math.Pi / 180)
-	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg), id: e.m.fresh()}
+	f := &bearingFactor{
+		bearingDigest: d, ph: e.phones[d.source], ratio: e.ratio,
+		pad: turningBy(d.topDeg * math.Pi / 180), earth: turningBy(d.off + d.hand), turn: turningBy(d.on - d.off),
+		base: d.sdOff*d.sdOff + d.sdOn*d.sdOn + 0.0015,
+	}
+	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(f.ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg)}
+	f.frame_.id = f.identity()
+	if e.ev.sources[d.source].mended != nil {
+		f.frame_.id.text(e.ev.sources[d.source].mended.key)
+	}
 	e.factors = append(e.factors, f)
+}
+
+// identity is equal for equal headings beside equal cells, in this verdict or the next.
+func (b *bearingFactor) identity() key {
+	k := newKey()
+	g := b.ph.grid
+	k.text("heading")
+	for _, x := range [...]float64{float64(b.source), float64(b.coil), b.shift[0], b.shift[1], b.topDeg, b.off, b.on, b.sdOff, b.sdOn, b.hand, b.duty,
+		g.x0, g.y0, float64(g.nx), float64(g.ny), float64(g.margin), g.step, g.sd, g.lift} {
+		k.add(x)
+	}
+	if b.ratio {
+		k.add(1)
+	}
+	return k
 }
 
 func (b *bearingFactor) like(out, _ []float64, field []nine, in *view, _ *background, sc *scales) {
 	nodes := len(sc.s)
-	need := len(field) * nodes
-	if cap(b.buf) < need {
-		b.buf = make([]float64, need)
+	b.buf = sized(b.buf, len(field)*nodes)
+	for k := range field {
+		b.scores(b.buf[k*nodes:k*nodes+nodes], &field[k], sc, b.ph.sd)
 	}
-	score := b.buf[:need]
-	turnedSin, turnedCos := math.Sincos(b.on - b.off)
-	base := b.sdOff*b.sdOff + b.sdOn*b.sdOn + 0.0015
+	b.ph.blur(out, b.buf, in, nodes, 0, headingStray)
+}
+
+// headingStray is the log density of a heading that the phone's filter refused.
+var headingStray = math.Log(headingOutlier / (2 * math.Pi))
+
+// roughly takes the placement of the mark for one Gaussian about the middle of each
+// cell.
+func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *scales) {
+	nodes := len(sc.s)
+	low := math.Exp(headingStray)
+	for q := range field {
+		row := out[q*nodes : q*nodes+nodes]
+		b.scores(row, &field[q], sc, placeSD)
+		for m, s := range row {
+			row[m] = math.Log(s + low)
+		}
+	}
+}
+
+// scores are the densities of the turn at a place, for each scale, the place known to
+// placeSD.
+func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float64) {
+	yx, yy, _ := f.slopeY()
+	px, py := b.duty*(b.pad.cos*f[0]+b.pad.sin*f[1]), b.duty*(-b.pad.sin*f[0]+b.pad.cos*f[1])
 	// The earth's horizontal field in phone axes points where the heading says:
 	// a phone whose top edge points east (90 degrees) has it along -x.
-	ex, ey := -math.Sin(b.off+b.hand), math.Cos(b.off+b.hand)
-	// density of the turn where the pad pulls by so much along the earth's field
-	// and across it, and the earth by h. Where the field turns counter-clockwise in
-	// the phone's axes, north lies further left and the heading grows. A von Mises
-	// density needs no angles.
-	density := func(along, across, h, open float64) float64 {
-		t := h + along
-		r2 := t*t + across*across
-		precision := (r2 + 9) / (base*(r2+9) + open)
-		away := 1 - (turnedCos*t+turnedSin*across)/math.Sqrt(r2+1e-9)
-		if away*precision > faint {
-			return 0
-		}
-		return expDown(math.Min(0, -away*precision)) * math.Sqrt(precision/(2*math.Pi))
+	along, across := -b.earth.sin*px+b.earth.cos*py, -b.earth.sin*py-b.earth.cos*px
+	// How far the pull may be off for want of the exact place and current.
+	open := placeSD*placeSD*(f[3]*f[3]+f[4]*f[4]+yx*yx+yy*yy)/2 + sc.sd*sc.sd*(px*px+py*py)
+	if b.ratio {
+		b.densities(row, along, across, open+4)
+		return
 	}
-	for k := range field {
-		f := &field[k]
-		yx, yy, _ := f.slopeY()
-		// Pad axes to phone axes: back by the direction of the top edge.
-		px, py := b.duty*(b.cos*f[0]+b.sin*f[1]), b.duty*(-b.sin*f[0]+b.cos*f[1])
-		along, across := ex*px+ey*py, ex*py-ey*px
-		// How far the pull may be off for want of the exact place and current.
-		open := b.ph.sd*b.ph.sd*(f[3]*f[3]+f[4]*f[4]+yx*yx+yy*yy)/2 + sc.sd*sc.sd*(px*px+py*py)
-		row := score[k*nodes : k*nodes+nodes]
-		if b.ratio {
-			for m, n := range earths {
-				row[m] = density(along, across, n.uT, open+4)
-			}
+	var each [len(earths)]float64
+	for m, s := range sc.s {
+		b.densities(each[:], s*along, s*across, s*s*open+4)
+		row[m] = 0
+		for q, n := range earths {
+			row[m] += n.p * each[q]
+		}
+	}
+}
+
+// densities are those of the turn under each of the earths, where the pad pulls by so
+// much along the earth's field and across it. Where the field turns counter-clockwise
+// in the phone's axes, north lies further left and the heading grows. A von Mises
+// density needs no angles.
+func (b *bearingFactor) densities(out []float64, along, across, open float64) {
+	side, square := b.turn.sin*across, across*across
+	out = out[:len(earths)]
+	for m := range out {
+		t := earths[m].uT + along
+		r2 := t*t + square
+		precision := (r2 + 9) / (b.base*(r2+9) + open)
+		away := (1 - (b.turn.cos*t+side)/math.Sqrt(r2+1e-9)) * precision
+		if away > faintTurn {
+			out[m] = 0
 			continue
 		}
-		for m, s := range sc.s {
-			row[m] = 0
-			for _, n := range earths {
-				row[m] += n.p * density(s*along, s*across, n.uT, s*s*open+4)
-			}
-		}
+		out[m] = expDown(min(0, -away)) * math.Sqrt(precision*(1/(2*math.Pi)))
 	}
-	b.ph.blur(out, score, in, nodes, 0, math.Log(headingOutlier/(2*math.Pi)))
 }
+
+// faintTurn is how unlikely a turn may be before it is nothing beside one that the
+// phone's filter refused: a millionth of that.
+const faintTurn = 20
 
 // ceiling implements factor.
 func (b *bearingFactor) ceiling([]nine, *background, *scales) float64 {

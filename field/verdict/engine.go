@@ -37,6 +37,14 @@ type factor interface {
 	like(out, at []float64, field []nine, in *view, bg *background, sc *scales)
 }
 
+// roughFactor can tell about what it says by few places.
+type roughFactor interface {
+	factor
+	// roughly is about what like would say of a few offset cells, given the field over
+	// their middles: a hint, some log units off.
+	roughly(out []float64, field []nine, bg *background, sc *scales)
+}
+
 type frame struct {
 	src   int
 	group int
@@ -472,32 +480,33 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 		work.rough[p] = append(work.rough[p][:0], work.few[p]...)
 	}
 	for _, o := range work.left {
-		f, ok := e.factors[o.factor].(*holdFactor)
+		f, ok := e.factors[o.factor].(roughFactor)
 		if !ok {
 			return false
 		}
-		cells := n.glance[f.source].cells
+		fr := f.frame()
+		ph := e.phones[fr.src]
+		cells := n.glance[fr.src].cells
 		field := e.fieldOf(n, o.factor)
 		middles := work.middles[:0]
 		if n.rough[o.factor] == nil {
 			for _, c := range cells {
-				middles = append(middles, field[f.ph.slot[f.ph.middle(c)]])
+				middles = append(middles, field[ph.slot[ph.middle(c)]])
 			}
 			n.rough[o.factor] = make([]float64, len(cells)*nodes)
 			f.roughly(n.rough[o.factor], middles, &n.bg[o.factor], sc)
 			middles = middles[:0]
 		}
-		cols := f.frame_.cols
-		work.change.set(cols, n.at, h.at, work.share, affectUT/8)
+		work.change.set(fr.cols, n.at, h.at, work.share, affectUT/8)
 		for _, c := range cells {
-			k := f.ph.middle(c)
-			middles = append(middles, work.change.at(field[f.ph.slot[k]], cols.row(k)))
+			k := ph.middle(c)
+			middles = append(middles, work.change.at(field[ph.slot[k]], fr.cols.row(k)))
 		}
 		out := slices.Grow(work.out[:0], len(cells)*nodes)[:len(cells)*nodes]
 		f.roughly(out, middles, &n.bg[o.factor], sc)
 		work.out, work.middles = out, middles
 		for q, v := range out {
-			work.rough[f.source][q] += v - n.rough[o.factor][q]
+			work.rough[fr.src][q] += v - n.rough[o.factor][q]
 		}
 		hope -= o.hope
 		if e.totalOver(n.glance.cells, work.rough, sc)+hope < limit {

@@ -329,9 +329,8 @@ func (p *pull) scores(row []float64, open *sym3, f *nine, sc *scales) {
 	}
 }
 
-// roughly is like with the placement of the mark taken for one Gaussian about the
-// middle of each of a few offset cells: a hint, some log units off. It gets the
-// field there, cell by cell.
+// roughly takes the placement of the mark for one Gaussian about the middle of each
+// cell.
 func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *scales) {
 	comps := h.pulls(bg)
 	nodes := len(sc.s)
