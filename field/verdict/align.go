@@ -46,6 +46,7 @@ type aligner struct {
 	grounds [][3]float64 // backgrounds to begin from
 	planned []float64    // ampere-turns of the near coils
 	others  []nine       // field of the coils left as planned, at every point of every lane
+	whole   []nine       // field of all as planned, likewise
 	g       []slim       // per point, per near coil
 	tilt    float64
 	sdAlong float64    // of the sensor's place in the phone, along the line
@@ -151,10 +152,11 @@ func (a *aligner) choose(m *Model, cols *columns) {
 			a.inRow = append(a.inRow, slices.Contains(a.coils, int(j)))
 		}
 	}
-	a.others = make([]nine, len(cols.places))
+	a.others, a.whole = make([]nine, len(cols.places)), make([]nine, len(cols.places))
 	a.g = make([]slim, len(cols.places)*len(keep))
 	for k := range a.others {
 		row := cols.row(k)
+		a.whole[k] = cols.plannedAt(k)
 		q := 0
 		for i := range cols.near {
 			if q < len(keep) && keep[q] == i {

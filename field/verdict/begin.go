@@ -365,11 +365,20 @@ func (a *aligner) patterns(l int) (out []tried) {
 func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 	var all []tried
 	seen := map[string]bool{}
+	var highest []float64 // so many of their logs: what is below them is not asked for
 	try := func(share []float64) {
 		if key := fmt.Sprint(share); !seen[key] {
 			seen[key] = true
 			g := guess{share, b}
-			all = append(all, tried{g, a.logOf(l, g, false)})
+			least := math.Inf(-1)
+			if len(highest) == mostPatterns {
+				least = highest[0]
+			}
+			log := a.logAbove(l, g, least)
+			all = append(all, tried{g, log})
+			at, _ := slices.BinarySearch(highest, log)
+			highest = slices.Insert(highest, at, log)
+			highest = highest[max(0, len(highest)-mostPatterns):]
 		}
 	}
 	try(a.asPlanned().share)

@@ -70,6 +70,20 @@ func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
 	return o.log
 }
 
+// logAbove is logOf for a guess that is of no use unless it makes the pass likelier
+// than least: of another it may say that it is hopeless.
+func (a *aligner) logAbove(l int, g guess, least float64) float64 {
+	o := a.outcome(l, g, false)
+	if math.IsNaN(o.log) {
+		log, ok := a.sumAbove(l, g, least)
+		if !ok {
+			return math.Inf(-1)
+		}
+		o.log = log
+	}
+	return o.log
+}
+
 // fitted is what a guess came to, and by how much it falls short of what samples that
 // fit come to.
 func (a *aligner) fitted(l int, g guess) *outcome {

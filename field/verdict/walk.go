@@ -17,6 +17,9 @@ const (
 	// faintWeight is the share of a tick below which a place at either end is left in
 	// the end.
 	faintWeight = 1e-6
+	// leastChange is the field, microtesla, that a coil must make more or less than
+	// planned to be followed.
+	leastChange = 0.02
 )
 
 // leastLog is how unlikely a sample may be: one that fits nothing is a stray.
@@ -39,7 +42,7 @@ type seen struct {
 func (a *aligner) walk(l int, g guess, eitherWay bool) *seen {
 	w := a.walker
 	w.begin(a, l, g, eitherWay)
-	w.forward(true)
+	w.forward(true, math.Inf(-1))
 	w.back()
 	return &w.seen
 }
@@ -49,8 +52,17 @@ func (a *aligner) walk(l int, g guess, eitherWay bool) *seen {
 func (a *aligner) sum(l int, g guess, eitherWay bool) float64 {
 	w := a.walker
 	w.begin(a, l, g, eitherWay)
-	w.forward(false)
+	w.forward(false, math.Inf(-1))
 	return w.log
+}
+
+// sumAbove is sum for a guess that is of no use unless it makes the pass likelier than
+// least: ok is false as soon as it is known not to.
+func (a *aligner) sumAbove(l int, g guess, least float64) (log float64, ok bool) {
+	w := a.walker
+	w.begin(a, l, g, false)
+	ok = w.forward(false, least)
+	return w.log, ok
 }
 
 // walker is a walk being summed. One serves for all, so that its lists are made once.
@@ -66,6 +78,8 @@ type walker struct {
 	likes     [][]float64
 	ahead     [][paces][]float64 // per tick and pace, of all that came before
 	now, next [paces][]float64   // at each point of the way
+	index     []int              // of the coils whose ampere-turns are not as planned
+	delta     []float64          // and by how much
 	rest, was [paces][]float64   // the weight of what comes later, from each place
 }
 
@@ -95,14 +109,20 @@ func sized[T any](list []T, n int) []T {
 // look works out what there is to see at every point of a lane.
 func (w *walker) look(l int) {
 	n, near := w.n, len(w.near)
+	w.index, w.delta = w.index[:0], w.delta[:0]
+	for i, share := range w.g.share {
+		if d := (share - 1) * w.planned[i]; math.Abs(d)*w.peak[i] > leastChange {
+			w.index, w.delta = append(w.index, i), append(w.delta, d)
+		}
+	}
 	w.rows, w.spreads, w.chols, w.dets = sized(w.rows, n), sized(w.spreads, n), sized(w.chols, n), sized(w.dets, n)
 	for k := range n {
-		f := w.others[l*n+k]
+		f := w.whole[l*n+k]
 		row := w.aligner.g[(l*n+k)*near : (l*n+k+1)*near]
-		for i := range row {
-			t := w.g.share[i] * w.planned[i]
+		for q, i := range w.index {
+			t, r := w.delta[q], &row[i]
 			for x := range f {
-				f[x] += t * float64(row[i][x])
+				f[x] += t * float64(r[x])
 			}
 		}
 		w.rows[k] = f
@@ -192,8 +212,17 @@ func (w *walker) litLike(x *tick, u *[3]float64, k int, dark float64) float64 {
 func (w *walker) at(k int) float64 { return w.now[0][k] + w.now[1][k] + w.now[2][k] }
 
 // forward sums what came before each tick, with weights relative to the likeliest
-// place of its sample. At each place the phone may go at one of several paces.
-func (w *walker) forward(keep bool) {
+// place of its sample. At each place the phone may go at one of several paces. It
+// reports false, and does not go to the end, where the pass cannot be likelier than
+// least any more.
+func (w *walker) forward(keep bool, least float64) bool {
+	hope := 0.0 // what samples not looked at yet add at most, each where it fits fully
+	fits := w.share * (-w.offDet - 1.5*log2pi)
+	for i := range w.ticks {
+		if !w.ticks[i].blank {
+			hope += fits
+		}
+	}
 	norm := paces * floats.Sum(w.start)
 	for v := range paces {
 		floats.ScaleTo(w.now[v], 1/norm, w.start)
@@ -211,6 +240,12 @@ func (w *walker) forward(keep bool) {
 			sum += floats.Sum(w.now[v][lo : hi+1])
 		}
 		w.log += top + math.Log(sum)
+		if !w.ticks[i].blank {
+			hope -= fits
+		}
+		if w.log+hope < least {
+			return false
+		}
 		from := lo
 		for lo < hi && w.at(lo) < nowhere*sum {
 			lo++
@@ -233,6 +268,7 @@ func (w *walker) forward(keep bool) {
 		end += floats.Dot(w.now[v][lo:hi+1], w.finish[lo:hi+1])
 	}
 	w.log += math.Log(end + 1e-12)
+	return true
 }
 
 // cut is so many of a list from one on, moved to its front: so its room stays whole.
