@@ -184,17 +184,19 @@ func (a *aligner) findGrounds() {
 		if t.log < settled[0].log-hopelessLane || len(found) == mostGrounds {
 			break
 		}
-		if !slices.ContainsFunc(found, func(b [3]float64) bool { return near(b, t.b) }) {
+		if !slices.ContainsFunc(found, func(b [3]float64) bool { return within(b, t.b, sameGround) }) {
 			found = append(found, t.b)
 		}
 	}
 	a.grounds = found
 }
 
-// near tells whether one background leads where another does.
-func near(a, b [3]float64) bool {
-	const same = 8 // uT
-	return math.Abs(a[0]-b[0]) < same && math.Abs(a[1]-b[1]) < same && math.Abs(a[2]-b[2]) < same
+// sameGround is within how many microtesla one background leads where another does.
+const sameGround = 8
+
+// within tells whether two backgrounds differ by less than so many microtesla, each axis.
+func within(a, b [3]float64, ut float64) bool {
+	return math.Abs(a[0]-b[0]) < ut && math.Abs(a[1]-b[1]) < ut && math.Abs(a[2]-b[2]) < ut
 }
 
 // turned is the guess that the whole row faces the wrong way.
@@ -298,10 +300,14 @@ func (a *aligner) anchor(turns []float64) bool {
 // under is the guess of some shares under the background that suits them.
 func (a *aligner) under(l int, g guess) guess {
 	best, found := math.Inf(-1), g
+	var came [][3]float64
 	for _, g.b = range a.grounds {
-		for range 2 {
-			g.b = a.improve(l, g, false).b
+		g.b = a.improve(l, g, false).b
+		if slices.ContainsFunc(came, func(b [3]float64) bool { return within(b, g.b, 1) }) {
+			continue // one that leads where another did
 		}
+		came = append(came, g.b)
+		g.b = a.improve(l, g, false).b
 		if len(a.grounds) == 1 {
 			return g
 		}

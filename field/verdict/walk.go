@@ -315,7 +315,7 @@ func (w *walker) back() {
 			}
 		}
 		floats.Scale(1/(floats.Sum(weight)+1e-300), weight)
-		first, count := within(weight)
+		first, count := counting(weight)
 		w.from[i] = w.lo[i] + first
 		w.weight[i], w.stray[i] = cut(weight, first, count), cut(w.stray[i], first, count)
 		if i > 0 {
@@ -324,8 +324,8 @@ func (w *walker) back() {
 	}
 }
 
-// within tells where in a list of weights those begin that count, and how many they are.
-func within(weight []float64) (first, count int) {
+// counting tells where in a list of weights those begin that count, and how many they are.
+func counting(weight []float64) (first, count int) {
 	last := len(weight) - 1
 	for first < last && weight[first] < faintWeight {
 		first++
@@ -356,12 +356,12 @@ func (w *walker) earlier(i int) {
 		}
 	}
 	mixPaces(&w.rest, 0, count-1)
-	top := 0.0
+	sum := 1e-300
 	for v := range paces {
-		top = max(top, floats.Max(w.rest[v]))
+		sum += floats.Sum(w.rest[v])
 	}
 	for v := range paces {
-		floats.Scale(1/(top+1e-300), w.rest[v])
+		floats.Scale(1/sum, w.rest[v])
 	}
 }
 
