@@ -90,6 +90,7 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 		tried
 	}
 	var starts []start
+	top := best
 	for _, warm := range [2]bool{false, true} {
 		lack := math.Inf(1)
 		for _, l := range lanes {
@@ -97,8 +98,9 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 			if len(from) == 0 || from[0].log < best-hopelessLane {
 				continue
 			}
-			for _, g := range a.settleAll(l.at, from, warm) {
+			for _, g := range a.settleAll(l.at, from, warm, top-hopelessWay) {
 				o := a.fitted(l.at, g)
+				top = max(top, o.log)
 				starts = append(starts, start{l.at, tried{g, o.log}})
 				lack = min(lack, o.lack)
 			}
@@ -107,12 +109,8 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 			break
 		}
 	}
-	best = math.Inf(-1)
 	for _, s := range starts {
-		best = max(best, s.log)
-	}
-	for _, s := range starts {
-		if s.log < best-hopelessWay {
+		if s.log < top-hopelessWay {
 			continue
 		}
 		a.add(s.lane, s.guess)
@@ -240,9 +238,9 @@ func (a *aligner) beginnings(l int, bases []*hypothesis) []tried {
 }
 
 // settleAll are what beginnings lead to, the beginnings themselves and the plan
-// among them. Warm, they begin with samples that count for little, and reach what
+// among them, but for those that would not make the pass likelier than least. Warm, they begin with samples that count for little, and reach what
 // they are held from by a few that lie wrong.
-func (a *aligner) settleAll(l int, begin []tried, warm bool) []guess {
+func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []guess {
 	var found []guess
 	keep := func(g guess) {
 		if !slices.ContainsFunc(found, func(o guess) bool { return o.like(g) }) {
@@ -258,14 +256,18 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool) []guess {
 				g = a.settle(l, g, (rounds+1)/2)
 			}
 			a.share = full
-			keep(a.settle(l, g, 2*rounds))
+			if g, ok := a.settleAbove(l, g, 2*rounds, least); ok {
+				keep(g)
+			}
 		}
 		return found
 	}
 	keep(a.asPlanned())
 	both := func(g guess) {
 		keep(g)
-		keep(a.settle(l, g, 2*rounds))
+		if g, ok := a.settleAbove(l, g, 2*rounds, least); ok {
+			keep(g)
+		}
 	}
 	for _, t := range begin {
 		both(t.guess)

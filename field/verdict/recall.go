@@ -117,8 +117,20 @@ func (a *aligner) wayOf(l int, g guess) *way {
 
 // settle improves a guess until it stands, or so many times.
 func (a *aligner) settle(l int, g guess, most int) guess {
+	g, _ = a.settleAbove(l, g, most, math.Inf(-1))
+	return g
+}
+
+// stillGained is how many times what a round of improving gained the rounds after it
+// may gain, about.
+const stillGained = 10
+
+// settleAbove is settle for a guess that is of no use unless it comes to make the pass
+// likelier than least: ok is false as soon as it looks as if it would not.
+func (a *aligner) settleAbove(l int, g guess, most int, least float64) (end guess, ok bool) {
 	var came []guess
 	at := a.stageOf(l)
+	was := math.Inf(-1)
 climb:
 	for range most {
 		for _, c := range a.crossed[at] {
@@ -128,6 +140,11 @@ climb:
 			}
 		}
 		better := a.improve(l, g, false)
+		log := a.logOf(l, g, false)
+		if log+stillGained*max(log-was, 0) < least {
+			return g, false
+		}
+		was = log
 		still := better.moved(g) < settled
 		came = append(came, g)
 		g = better
@@ -138,7 +155,7 @@ climb:
 	for _, by := range came {
 		a.crossed[at] = append(a.crossed[at], crossing{by, g, most})
 	}
-	return g
+	return g, true
 }
 
 // aligners are those of the passes of the last verdicts.
