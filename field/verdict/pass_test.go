@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -273,5 +274,40 @@ func TestPassOverAShortRow(t *testing.T) {
 	}
 	if decided < 48 {
 		t.Errorf("%d of 96 coils decided, expected half of them at least", decided)
+	}
+}
+
+// TestOneMorePass: what a model remembers of passes makes the next verdict faster, and
+// nothing else.
+func TestOneMorePass(t *testing.T) {
+	for _, name := range []string{"passes/offset-known", "passes/offset-unknown"} {
+		p := grid(4, 3)
+		o := readings()[name]
+		o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "S2C3"}}
+		m, err := verdict.Warm(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for n, c := range stagesOf(t, p, o) {
+			live, err := m.Judge(c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			fresh, err := verdict.Judge(p, c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i, want := range fresh.Coils {
+				got := live.Coils[i]
+				if got.State != want.State {
+					t.Errorf("%s: after %d passes coil %s is %s, and %s to a new model", name, n+1, got.ID, got.State, want.State)
+				}
+				for state, x := range want.P {
+					if math.Abs(got.P[state]-x) > 1e-3 {
+						t.Errorf("%s: after %d passes coil %s is %s by %.4f, and by %.4f to a new model", name, n+1, got.ID, state, got.P[state], x)
+					}
+				}
+			}
+		}
 	}
 }
