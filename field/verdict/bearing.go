@@ -167,6 +167,15 @@ func runsOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (offs
 	return offs, ons
 }
 
+// allRuns are those of all holds.
+func allRuns(plan *layout.Plan, cut *capture.Stretches) (runs []bearingRun) {
+	for i := range cut.Holds {
+		offs, ons := runsOf(plan, cut, &cut.Holds[i])
+		runs = append(append(runs, offs...), ons...)
+	}
+	return runs
+}
+
 // tend fits a run as a unit vector that tends to a direction, the rest of the
 // way shrinking by e every lag: z = a + b exp(-t/lag). It returns a, how sure
 // its direction is, what is left of the way at the end, and the squared error.

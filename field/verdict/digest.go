@@ -44,13 +44,8 @@ type digest struct {
 const vague = 1e8
 
 const (
-	// switchGuard keeps samples near a switching of the supply out: the person
-	// taps a moment before or after, and the sensor's own filter needs a sample
-	// or two.
-	guardBefore = 0.12
-	guardAfter  = 0.26
-	jumpPrior   = 0.03 // chance that a phone re-zeroes within one hold
-	jumpSD      = 18.0 // uT, per axis
+	jumpPrior = 0.03 // chance that a phone re-zeroes within one hold
+	jumpSD    = 18.0 // uT, per axis
 )
 
 // sample is a magnetometer sample with what the supply did.
@@ -61,104 +56,85 @@ type sample struct {
 }
 
 // digestSteady fits background and pull to samples under a drive that is off
-// or on. Every place where the phone may have re-zeroed itself is tried.
+// or on. Every place where the phone may have re-zeroed itself is tried, and every
+// moment at which the supply may really have been switched.
 func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, jumped bool) {
-	n := len(xs)
-	on := 0
-	for _, x := range xs {
-		if x.s > 0 {
-			on++
-		}
-	}
-	if n == 0 {
+	seen := perState(xs)
+	if seen[1] == 0 {
 		return nil, false, false
 	}
-	toggled = on > 0 && on < n
-	if on == 0 {
-		return nil, false, false
-	}
-	type fit struct {
-		logW float64
-		ax   [3]axis
-	}
-	var fits []fit
-	for k := 0; k < n; k++ { // k == 0: no jump; else the offset changed before sample k
-		f := fit{logW: math.Log((1 - jumpPrior) * (1 - toldOffChance))}
-		if k > 0 {
-			if n < 4 {
-				break
-			}
-			f.logW = math.Log(jumpPrior / float64(n-1))
-		}
-		ll := 0.0
-		f.ax, ll = fitAxes(xs, k, sigma, toggled)
-		f.logW += ll
-		fits = append(fits, f)
-		// Without a toggle a jump leaves two levels, and either may be the one
-		// that goes with the background elsewhere.
-		if k > 0 && !toggled {
-			g := f
-			f.logW -= math.Ln2
-			g.logW -= math.Ln2
-			for a := 0; a < 3; a++ {
-				g.ax[a] = meanAxis(xs[k:], a, sigma[a])
-				f.ax[a] = meanAxis(xs[:k], a, sigma[a])
-			}
-			fits[len(fits)-1] = f
-			fits = append(fits, g)
-		}
-	}
+	toggled = seen[0] > 0
+	fits := jumps(xs, sigma, toggled)
 	still := fits[0] // the best that needs no jump
 	if toggled {
 		for _, o := range toldOff(xs) {
-			f := fit{logW: o.logP}
-			ll := 0.0
-			f.ax, ll = fitAxes(o.xs, 0, sigma, true)
-			f.logW += ll
-			for a := range sigma {
-				f.logW += o.left * typicalLog(sigma[a])
-			}
+			f := o.fit(sigma)
 			if f.logW > still.logW {
 				still = f
 			}
 			fits = append(fits, f)
 		}
 	}
-	best := math.Inf(-1)
-	for _, f := range fits {
-		best = math.Max(best, f.logW)
+	slices.SortFunc(fits, func(a, b reading) int { return cmp.Compare(b.logW, a.logW) })
+	best := fits[0].logW
+	jumped = still.logW < best-6 && slices.ContainsFunc(fits, func(f reading) bool {
+		return f.logW > best-1 && matters(&still.ax, &f.ax, toggled)
+	})
+	return merged(fits), toggled, jumped
+}
+
+// jumps fits a hold's samples without a jump, which comes first, and with one before
+// each of them.
+func jumps(xs []sample, sigma [3]float64, toggled bool) []reading {
+	n := len(xs)
+	ax, log := fitAxes(xs, 0, sigma, toggled)
+	out := []reading{{math.Log((1-jumpPrior)*(1-toldOffChance)) + log, ax}}
+	if n < 4 {
+		return out
 	}
-	slices.SortFunc(fits, func(a, b fit) int { return cmp.Compare(b.logW, a.logW) })
+	prior := math.Log(jumpPrior / float64(n-1))
+	for k := 1; k < n; k++ {
+		ax, log := fitAxes(xs, k, sigma, toggled)
+		if toggled {
+			out = append(out, reading{prior + log, ax})
+			continue
+		}
+		// Without a toggle a jump leaves two levels, and either may be the one
+		// that goes with the background elsewhere.
+		for _, level := range [2][]sample{xs[:k], xs[k:]} {
+			r := reading{logW: prior + log - math.Ln2}
+			for a := range r.ax {
+				r.ax[a] = meanAxis(level, a, sigma[a])
+			}
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// merged are the likeliest of some fits, sorted by how likely they are, those that say
+// the same taken together and all to a weight of 1.
+func merged(fits []reading) (out []reading) {
+	const most, least = 6, -16
+	best := fits[0].logW
 	var total float64
 	for _, f := range fits {
 		total += math.Exp(f.logW - best)
 	}
 	for _, f := range fits {
-		w := f.logW - best - math.Log(total)
-		if w < -16 {
+		f.logW -= best + math.Log(total)
+		if f.logW < least {
 			break
 		}
-		merged := false
-		for i := range readings {
-			if closeReadings(&readings[i], &f.ax) {
-				readings[i].logW = logAdd(readings[i].logW, w)
-				merged = true
-				break
-			}
-		}
-		if !merged && len(readings) < 6 {
-			readings = append(readings, reading{logW: w, ax: f.ax})
+		at := slices.IndexFunc(out, func(r reading) bool { return closeReadings(&r, &f.ax) })
+		switch {
+		case at >= 0:
+			out[at].logW = logAdd(out[at].logW, f.logW)
+		case len(out) < most:
+			out = append(out, f)
 		}
 	}
-	if still.logW >= best-6 {
-		return readings, toggled, false
-	}
-	for _, f := range fits {
-		if f.logW > best-1 && matters(&still.ax, &f.ax, toggled) {
-			return readings, toggled, true
-		}
-	}
-	return readings, toggled, false
+	return out
 }
 
 // Noise that wanders, the tail of a filter and a nudge of the hand look like small
@@ -230,6 +206,15 @@ func toldOff(xs []sample) (out []otherTold) {
 		kept[i].logP = math.Log((1 - jumpPrior) * toldOffChance / float64(len(kept)))
 	}
 	return kept
+}
+
+// fit is what they say then.
+func (o *otherTold) fit(sigma [3]float64) reading {
+	ax, log := fitAxes(o.xs, 0, sigma, true)
+	for a := range sigma {
+		log += o.left * typicalLog(sigma[a])
+	}
+	return reading{o.logP + log, ax}
 }
 
 // typicalLog is what a sample that fits adds to a log likelihood.

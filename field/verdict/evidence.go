@@ -3,7 +3,6 @@ package verdict
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"polewise/field/capture"
 	"polewise/layout"
@@ -26,12 +25,11 @@ type evidence struct {
 
 // sourceInfo is one phone: what it said of its sensor.
 type sourceInfo struct {
-	known        bool
-	offset, sd   [2]float64 // metres, phone frame
-	sigma        [3]float64 // noise of one sample, uT
-	fullScale    float64
-	unknownLines int
-	mended       *afterMend // read before this mend; nil: since
+	known      bool
+	offset, sd [2]float64 // metres, phone frame
+	sigma      [3]float64 // noise of one sample, uT
+	fullScale  float64
+	mended     *afterMend // read before this mend; nil: since
 }
 
 // restReading is the background as a phone saw it with the supply off.
@@ -81,22 +79,9 @@ func (ev *evidence) note(format string, args ...any) {
 	ev.notes = append(ev.notes, s)
 }
 
+// add boils one capture down.
 func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 	src := len(ev.sources)
-	info := sourceInfo{sd: [2]float64{offsetSDX, offsetSDY}, offset: [2]float64{offsetMeanX, offsetMeanY}, unknownLines: c.Unknown}
-	if s := c.Start.Sensor; s != nil {
-		info.fullScale = s.FullScaleUT
-		if s.OffsetMM != nil {
-			info.known = true
-			for a := range info.offset {
-				info.offset[a] = s.OffsetMM[a] * 1e-3
-				info.sd[a] = capture.DefaultOffsetSDMM * 1e-3
-				if s.OffsetSDMM != nil {
-					info.sd[a] = s.OffsetSDMM[a] * 1e-3
-				}
-			}
-		}
-	}
 	cut := c.Cut()
 	for _, list := range [3][]capture.Stretch{cut.Holds, cut.Passes, cut.Rests} {
 		for i := range list {
@@ -110,49 +95,24 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 	default:
 		ev.note("%d lines of a kind this program does not know were left out.", c.Unknown)
 	}
-
-	var forNoise [][]sample
-	var held [][]sample
+	var still [][]sample // stretches in which nothing but noise and the supply change a reading
+	held := make([][]sample, len(cut.Holds))
 	settled := math.Max(guardAfter, settlesWithin(cut))
 	for i := range cut.Holds {
-		xs := steadySamples(cut, &cut.Holds[i], plan, settled)
-		held = append(held, xs)
-		if xs != nil {
-			forNoise = append(forNoise, xs)
+		held[i] = steadySamples(cut, &cut.Holds[i], plan, settled)
+		if held[i] != nil {
+			still = append(still, held[i])
 		}
 	}
 	for i := range cut.Rests {
-		r := &cut.Rests[i]
-		xs := make([]sample, len(r.B))
-		for k, b := range r.B {
-			xs[k] = sample{t: b.T, u: b.UT}
-		}
-		forNoise = append(forNoise, xs)
-		if len(r.B) > 0 {
-			ev.rests = append(ev.rests, restReading{source: src, b: medianOf(xs), topDeg: r.TopDeg, t: r.To, n: len(r.B)})
-		}
+		still = append(still, ev.addRest(&cut.Rests[i], src))
 	}
-	info.sigma = noise(forNoise)
-	for a := range info.sigma { // what one more hold does to it is not worth reading the others anew
-		info.sigma[a] = snapped(info.sigma[a], 1.05)
-	}
+	info := sourceOf(c, still)
 	ev.sources = append(ev.sources, info)
-
-	seenAmps := map[float64]bool{}
-	for _, d := range cut.Drives {
-		if d.Amps != nil && d.State != capture.Off && !seenAmps[*d.Amps] {
-			seenAmps[*d.Amps] = true
-			ev.amps = append(ev.amps, ampsReading{*d.Amps})
-		}
-	}
+	ev.addAmps(cut)
 
 	tops := flatTops(cut, info.fullScale)
-	var runs []bearingRun
-	for i := range cut.Holds {
-		offs, ons := runsOf(plan, cut, &cut.Holds[i])
-		runs = append(append(runs, offs...), ons...)
-	}
-	lag := lagOf(runs)
+	lag := lagOf(allRuns(plan, cut))
 	smooth := smoothingOf(plan, cut, info.sigma)
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
@@ -160,47 +120,102 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 			ev.addBearing(plan, cut, h, src, lag)
 			continue
 		}
-		d := digest{
-			coil: plan.CoilIndex(h.Hold.Coil), source: src, from: h.From, to: h.To,
-			topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), open: h.Open, label: h.Hold.Coil,
-		}
-		if h.Hold.ShiftMM != nil {
-			d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}
-		}
-		d.clipped = clippedIn(h, tops)
-		hz, duty, pulsed := pulseOf(cut, h, plan)
-		if pulsed {
-			xs := pulsedSamples(cut, h, plan)
-			if smooth != nil {
-				d.readings = digestRounded(xs, info.sigma, hz, duty, smooth)
-			} else {
-				d.readings = digestPulses(xs, info.sigma, hz, duty)
-			}
-			d.toggled = false
+		d := digestOf(plan, h, src, tops)
+		if hz, duty, pulsed := pulseOf(cut, h, plan); pulsed {
+			d.readings = digestPulsed(pulsedSamples(cut, h, plan), info.sigma, hz, duty, smooth)
 		} else {
 			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma)
 		}
-		if d.jumped {
-			ev.note("The readings over %s jumped while the phone lay still: a phone that re-zeroes itself. Read %s again to be sure.", d.label, d.label)
-		}
-		for a := range d.clipped {
-			if d.clipped[a] != 0 {
-				ev.note("Over %s the sensor reached the end of its range; only the direction of that reading counts. A lower current would tell more.", d.label)
-				break
-			}
-		}
-		if d.samples == 0 {
-			continue
-		}
-		if len(d.readings) == 0 {
-			ev.note("The hold on %s has no readings with the supply on; it tells nothing.", d.label)
-			continue
-		}
-		ev.holds = append(ev.holds, d)
+		ev.addHold(d)
 	}
 	for i := range cut.Passes {
 		ev.addPass(plan, cut, &cut.Passes[i], src, tops)
 	}
+	ev.addReadings(plan, cut)
+}
+
+// sourceOf is what is known of the phone that wrote a capture; its noise is taken
+// from stretches in which it lay still.
+func sourceOf(c *capture.Capture, still [][]sample) sourceInfo {
+	info := sourceInfo{sd: [2]float64{offsetSDX, offsetSDY}, offset: [2]float64{offsetMeanX, offsetMeanY}}
+	info.sigma = noise(still)
+	for a := range info.sigma { // what one more hold does to it is not worth reading the others anew
+		info.sigma[a] = snapped(info.sigma[a], 1.05)
+	}
+	s := c.Start.Sensor
+	if s == nil {
+		return info
+	}
+	info.fullScale = s.FullScaleUT
+	if s.OffsetMM == nil {
+		return info
+	}
+	info.known = true
+	for a := range info.offset {
+		info.offset[a] = s.OffsetMM[a] * 1e-3
+		info.sd[a] = capture.DefaultOffsetSDMM * 1e-3
+		if s.OffsetSDMM != nil {
+			info.sd[a] = s.OffsetSDMM[a] * 1e-3
+		}
+	}
+	return info
+}
+
+// addRest adds the background of a rest, and returns its samples.
+func (ev *evidence) addRest(r *capture.Stretch, src int) []sample {
+	xs := make([]sample, len(r.B))
+	for k, b := range r.B {
+		xs[k] = sample{t: b.T, u: b.UT}
+	}
+	if len(xs) > 0 {
+		ev.rests = append(ev.rests, restReading{source: src, b: medianOf(xs), topDeg: r.TopDeg, t: r.To, n: len(xs)})
+	}
+	return xs
+}
+
+// addAmps adds what was read off the supply: the same figure twice is one reading.
+func (ev *evidence) addAmps(cut *capture.Stretches) {
+	seen := map[float64]bool{}
+	for _, d := range cut.Drives {
+		if d.Amps != nil && d.State != capture.Off && !seen[*d.Amps] {
+			seen[*d.Amps] = true
+			ev.amps = append(ev.amps, ampsReading{*d.Amps})
+		}
+	}
+}
+
+// digestOf is a hold before its samples are read.
+func digestOf(plan *layout.Plan, h *capture.Stretch, src int, tops [3][]flatTop) digest {
+	d := digest{
+		coil: plan.CoilIndex(h.Hold.Coil), source: src, from: h.From, to: h.To,
+		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), open: h.Open, label: h.Hold.Coil,
+		clipped: clippedIn(h, tops),
+	}
+	if h.Hold.ShiftMM != nil {
+		d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}
+	}
+	return d
+}
+
+// addHold keeps a hold if it tells anything, and says what is wrong with it.
+func (ev *evidence) addHold(d digest) {
+	if d.jumped {
+		ev.note("The readings over %s jumped while the phone lay still: a phone that re-zeroes itself. Read %s again to be sure.", d.label, d.label)
+	}
+	if d.clipped != [3]float64{} {
+		ev.note("Over %s the sensor reached the end of its range; only the direction of that reading counts. A lower current would tell more.", d.label)
+	}
+	switch {
+	case d.samples == 0:
+	case len(d.readings) == 0:
+		ev.note("The hold on %s has no readings with the supply on; it tells nothing.", d.label)
+	default:
+		ev.holds = append(ev.holds, d)
+	}
+}
+
+// addReadings adds what was read by hand and with an ohmmeter.
+func (ev *evidence) addReadings(plan *layout.Plan, cut *capture.Stretches) {
 	for _, r := range cut.Readings {
 		f := faceReading{coil: plan.CoilIndex(r.Coil), face: r.Face, ut: math.NaN()}
 		if r.UT != nil {
@@ -252,180 +267,6 @@ func unhurried(bs []capture.B) []capture.B {
 // heapShare is the share of the usual time between readings under which the second
 // came too soon after the first.
 const heapShare = 0.3
-
-// driveAt is the state of the supply at time t. Where the capture has no drive
-// line at all the plan's supply stands for it; before the first one nothing is
-// known.
-func driveAt(cut *capture.Stretches, plan *layout.Plan, t float64) (capture.Drive, bool) {
-	if len(cut.Drives) == 0 {
-		if plan.Supply.Pulsed {
-			return capture.Drive{State: capture.Pulse, Hz: plan.Supply.Hz, Duty: plan.Supply.Duty, T: math.Inf(-1)}, true
-		}
-		return capture.Drive{State: capture.On, T: math.Inf(-1)}, true
-	}
-	return cut.DriveAt(t)
-}
-
-// steadySamples returns a hold's samples with the drive off or on, away from
-// the moments of switching until so long after them; nil where the drive was pulsed.
-func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, settled float64) []sample {
-	take := func(before, after float64) (xs []sample, pulsed bool) {
-		for _, b := range h.B {
-			d, ok := driveAt(cut, plan, b.T)
-			if !ok {
-				continue
-			}
-			if d.State == capture.Pulse {
-				return nil, true
-			}
-			if nearSwitch(cut, b.T, before, after) {
-				continue
-			}
-			x := sample{t: b.T, u: b.UT}
-			if d.State == capture.On {
-				x.s = 1
-			}
-			xs = append(xs, x)
-		}
-		return xs, false
-	}
-	xs, pulsed := take(guardBefore, settled)
-	if pulsed {
-		return nil
-	}
-	if settled > guardAfter {
-		more, _ := take(guardBefore, guardAfter)
-		for state, n := range perState(more) {
-			if left := perState(xs)[state]; left < 2 && left < n {
-				xs = more
-				break
-			}
-		}
-	}
-	if len(xs)*2 < len(h.B) && settled == guardAfter {
-		if more, _ := take(0.02, 0.08); len(more) > len(xs) {
-			xs = more
-		}
-	}
-	return xs
-}
-
-// perState counts the samples with the supply off and on.
-func perState(xs []sample) (n [2]int) {
-	for _, x := range xs {
-		n[int(x.s)]++
-	}
-	return n
-}
-
-// settlesWithin is how long after it was told to be switched the supply, and the sensor
-// with it, take to come to where they stay: for most of the switchings seen in holds. A
-// supply that is switched by hand follows late, some rise slowly, and so do sensors
-// that smooth.
-func settlesWithin(cut *capture.Stretches) float64 {
-	var times []float64
-	for i := range cut.Holds {
-		h := &cut.Holds[i]
-		for k := 1; k < len(cut.Drives); k++ {
-			d := &cut.Drives[k]
-			if d.T <= h.From || d.T >= h.To || d.State == cut.Drives[k-1].State || d.State == capture.Pulse || cut.Drives[k-1].State == capture.Pulse {
-				continue
-			}
-			from, to := cut.Drives[k-1].T, h.To
-			if k+1 < len(cut.Drives) {
-				to = math.Min(to, cut.Drives[k+1].T)
-			}
-			if t, ok := settlingTime(h.B, from, d.T, to); ok {
-				times = append(times, t)
-			}
-		}
-	}
-	if len(times) < 3 {
-		return 0
-	}
-	slices.Sort(times)
-	return times[len(times)*4/5]
-}
-
-// settlingTime is how long after a switching at a moment readings are on their way
-// still, between the switchings before and after it.
-func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
-	const (
-		least  = 20.0 // uT of change, or nothing is seen
-		near   = 0.02 // of the change: as good as there
-		unsure = 3.0  // uT
-		rest   = 0.6  // of the time: by then it is taken to be there
-	)
-	var before, after []sample
-	for _, b := range bs {
-		switch {
-		case b.T > from && b.T < at-guardBefore:
-			before = append(before, sample{t: b.T, u: b.UT})
-		case b.T > at+rest*(to-at) && b.T < to:
-			after = append(after, sample{t: b.T, u: b.UT})
-		}
-	}
-	if len(before) < 2 || len(after) < 2 {
-		return 0, false
-	}
-	was, is := medianOf(before[max(0, len(before)-5):]), medianOf(after)
-	var step [3]float64
-	for a := range step {
-		step[a] = is[a] - was[a]
-	}
-	size := math.Sqrt(dot(&step, &step))
-	if size < least {
-		return 0, false
-	}
-	for _, b := range bs {
-		if b.T <= at || b.T > at+rest*(to-at) {
-			continue
-		}
-		var away [3]float64
-		for a := range away {
-			away[a] = is[a] - b.UT[a]
-		}
-		if dot(&away, &step)/size > near*size+unsure {
-			t = b.T - at
-		}
-	}
-	return t, true
-}
-
-// nearSwitch tells whether the supply was switched within before seconds after
-// t or after seconds before it.
-func nearSwitch(cut *capture.Stretches, t, before, after float64) bool {
-	for i, d := range cut.Drives {
-		if i > 0 && cut.Drives[i-1].State == d.State {
-			continue
-		}
-		if d.T <= t && t-d.T < after && i > 0 || d.T > t && d.T-t < before {
-			return true
-		}
-	}
-	return false
-}
-
-// pulseOf tells whether the supply was pulsed during a stretch, and how.
-func pulseOf(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan) (hz, duty float64, pulsed bool) {
-	for _, b := range h.B {
-		if d, ok := driveAt(cut, plan, b.T); ok && d.State == capture.Pulse {
-			return d.Hz, d.Duty, true
-		}
-	}
-	return 0, 0, false
-}
-
-// pulsedSamples returns a stretch's samples taken under the pulse train.
-func pulsedSamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan) []sample {
-	var xs []sample
-	for _, b := range h.B {
-		if d, ok := driveAt(cut, plan, b.T); ok && d.State == capture.Pulse {
-			xs = append(xs, sample{t: b.T, u: b.UT})
-		}
-	}
-	return xs
-}
 
 func medianOf(xs []sample) (m [3]float64) {
 	v := make([]float64, len(xs))

@@ -6,6 +6,15 @@ import (
 	"slices"
 )
 
+// digestPulsed is what the samples of a hold under a pulse train say, for a phone that
+// smooths its readings or does not.
+func digestPulsed(xs []sample, sigma [3]float64, hz, duty float64, smooth []smoothing) []reading {
+	if smooth != nil {
+		return digestRounded(xs, sigma, hz, duty, smooth)
+	}
+	return digestPulses(xs, sigma, hz, duty)
+}
+
 // digestPulses finds background and pull in samples under a pulse train of
 // known frequency and duty and unknown phase. Where the two levels stand
 // clearly apart, each sample is given to one of them, and the phase only has to

@@ -1,0 +1,194 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/field/capture"
+	"polewise/layout"
+)
+
+// What the supply did while a sample was taken: a sample too near a switching tells
+// neither of the one state nor of the other.
+
+// Samples so many seconds before and after a switching of the supply are left out: the
+// person taps a moment before or after, and the sensor's own filter needs a sample or
+// two.
+const (
+	guardBefore = 0.12
+	guardAfter  = 0.26
+)
+
+// driveAt is the state of the supply at time t. Where the capture has no drive
+// line at all the plan's supply stands for it; before the first one nothing is
+// known.
+func driveAt(cut *capture.Stretches, plan *layout.Plan, t float64) (capture.Drive, bool) {
+	if len(cut.Drives) == 0 {
+		if plan.Supply.Pulsed {
+			return capture.Drive{State: capture.Pulse, Hz: plan.Supply.Hz, Duty: plan.Supply.Duty, T: math.Inf(-1)}, true
+		}
+		return capture.Drive{State: capture.On, T: math.Inf(-1)}, true
+	}
+	return cut.DriveAt(t)
+}
+
+// steadySamples returns a hold's samples with the drive off or on, away from
+// the moments of switching until so long after them; nil where the drive was pulsed.
+func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, settled float64) []sample {
+	take := func(before, after float64) (xs []sample, pulsed bool) {
+		for _, b := range h.B {
+			d, ok := driveAt(cut, plan, b.T)
+			if !ok {
+				continue
+			}
+			if d.State == capture.Pulse {
+				return nil, true
+			}
+			if nearSwitch(cut, b.T, before, after) {
+				continue
+			}
+			x := sample{t: b.T, u: b.UT}
+			if d.State == capture.On {
+				x.s = 1
+			}
+			xs = append(xs, x)
+		}
+		return xs, false
+	}
+	xs, pulsed := take(guardBefore, settled)
+	if pulsed {
+		return nil
+	}
+	if settled > guardAfter {
+		more, _ := take(guardBefore, guardAfter)
+		for state, n := range perState(more) {
+			if left := perState(xs)[state]; left < 2 && left < n {
+				xs = more
+				break
+			}
+		}
+	}
+	if len(xs)*2 < len(h.B) && settled == guardAfter {
+		if more, _ := take(0.02, 0.08); len(more) > len(xs) {
+			xs = more
+		}
+	}
+	return xs
+}
+
+// perState counts the samples with the supply off and on.
+func perState(xs []sample) (n [2]int) {
+	for _, x := range xs {
+		n[int(x.s)]++
+	}
+	return n
+}
+
+// settlesWithin is how long after it was told to be switched the supply, and the sensor
+// with it, take to come to where they stay: for most of the switchings seen in holds. A
+// supply that is switched by hand follows late, some rise slowly, and so do sensors
+// that smooth.
+func settlesWithin(cut *capture.Stretches) float64 {
+	var times []float64
+	for i := range cut.Holds {
+		h := &cut.Holds[i]
+		for k := 1; k < len(cut.Drives); k++ {
+			d := &cut.Drives[k]
+			if d.T <= h.From || d.T >= h.To || d.State == cut.Drives[k-1].State || d.State == capture.Pulse || cut.Drives[k-1].State == capture.Pulse {
+				continue
+			}
+			from, to := cut.Drives[k-1].T, h.To
+			if k+1 < len(cut.Drives) {
+				to = math.Min(to, cut.Drives[k+1].T)
+			}
+			if t, ok := settlingTime(h.B, from, d.T, to); ok {
+				times = append(times, t)
+			}
+		}
+	}
+	if len(times) < 3 {
+		return 0
+	}
+	slices.Sort(times)
+	return times[len(times)*4/5]
+}
+
+// settlingTime is how long after a switching at a moment readings are on their way
+// still, between the switchings before and after it.
+func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
+	const (
+		least  = 20.0 // uT of change, or nothing is seen
+		near   = 0.02 // of the change: as good as there
+		unsure = 3.0  // uT
+		rest   = 0.6  // of the time: by then it is taken to be there
+	)
+	var before, after []sample
+	for _, b := range bs {
+		switch {
+		case b.T > from && b.T < at-guardBefore:
+			before = append(before, sample{t: b.T, u: b.UT})
+		case b.T > at+rest*(to-at) && b.T < to:
+			after = append(after, sample{t: b.T, u: b.UT})
+		}
+	}
+	if len(before) < 2 || len(after) < 2 {
+		return 0, false
+	}
+	was, is := medianOf(before[max(0, len(before)-5):]), medianOf(after)
+	var step [3]float64
+	for a := range step {
+		step[a] = is[a] - was[a]
+	}
+	size := math.Sqrt(dot(&step, &step))
+	if size < least {
+		return 0, false
+	}
+	for _, b := range bs {
+		if b.T <= at || b.T > at+rest*(to-at) {
+			continue
+		}
+		var away [3]float64
+		for a := range away {
+			away[a] = is[a] - b.UT[a]
+		}
+		if dot(&away, &step)/size > near*size+unsure {
+			t = b.T - at
+		}
+	}
+	return t, true
+}
+
+// nearSwitch tells whether the supply was switched within before seconds after
+// t or after seconds before it.
+func nearSwitch(cut *capture.Stretches, t, before, after float64) bool {
+	for i, d := range cut.Drives {
+		if i > 0 && cut.Drives[i-1].State == d.State {
+			continue
+		}
+		if d.T <= t && t-d.T < after && i > 0 || d.T > t && d.T-t < before {
+			return true
+		}
+	}
+	return false
+}
+
+// pulseOf tells whether the supply was pulsed during a stretch, and how.
+func pulseOf(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan) (hz, duty float64, pulsed bool) {
+	for _, b := range h.B {
+		if d, ok := driveAt(cut, plan, b.T); ok && d.State == capture.Pulse {
+			return d.Hz, d.Duty, true
+		}
+	}
+	return 0, 0, false
+}
+
+// pulsedSamples returns a stretch's samples taken under the pulse train.
+func pulsedSamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan) []sample {
+	var xs []sample
+	for _, b := range h.B {
+		if d, ok := driveAt(cut, plan, b.T); ok && d.State == capture.Pulse {
+			xs = append(xs, sample{t: b.T, u: b.UT})
+		}
+	}
+	return xs
+}
