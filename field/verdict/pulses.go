@@ -125,101 +125,112 @@ const (
 	edgeShare  = 0.2   // samples further than this share of the gap from both levels were taken on an edge
 )
 
-func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty float64) []reading {
-	var level [2][3]float64
-	var count [2]int
-	var spread [2][3]float64
-	used := make([]bool, len(xs))
-	for l := 0; l < 2; l++ {
-		for a := 0; a < 3; a++ {
+// levelPair are the two levels that samples under pulses lie at.
+type levelPair struct {
+	label  []int  // per sample: 0 or 1
+	used   []bool // per sample: it was not taken on an edge
+	mean   [2][3]float64
+	spread [2][3]float64 // squared deviations from the median
+	count  [2]int
+}
+
+// twoLevels reads samples that lie at two levels: one is the pulse.
+func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty float64) (out []reading) {
+	l := levelsOf(xs, label, gap, sigma)
+	logs := l.pulse(xs, hz, duty)
+	total := logAdd(logs[0], logs[1])
+	for _, on := range [2]int{1, 0} {
+		if w := logs[on] - total; w >= -16 {
+			out = append(out, reading{logW: w, ax: l.axes(on, sigma)})
+		}
+	}
+	return out
+}
+
+// levelsOf finds the two levels and leaves out samples that lie at neither.
+func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64) levelPair {
+	l := levelPair{label: label, used: make([]bool, len(xs))}
+	var middle [2][3]float64
+	for k := range middle {
+		for a := range middle[k] {
 			var v []float64
 			for i, x := range xs {
-				if label[i] == l {
+				if label[i] == k {
 					v = append(v, x.u[a])
 				}
 			}
 			slices.Sort(v)
-			level[l][a] = v[len(v)/2]
+			middle[k][a] = v[len(v)/2]
 		}
 	}
+	l.mean = middle
+	var sum [2][3]float64
 	for i, x := range xs {
-		l := label[i]
-		var far float64
-		for a := 0; a < 3; a++ {
-			far += (x.u[a] - level[l][a]) * (x.u[a] - level[l][a])
+		k := label[i]
+		var off [3]float64
+		for a := range off {
+			off[a] = x.u[a] - middle[k][a]
 		}
-		if math.Sqrt(far) > edgeShare*gap+6*sigma[2] {
+		if math.Sqrt(dot(&off, &off)) > edgeShare*gap+6*sigma[2] {
 			continue
 		}
-		used[i] = true
-		count[l]++
-		for a := 0; a < 3; a++ {
-			spread[l][a] += (x.u[a] - level[l][a]) * (x.u[a] - level[l][a])
+		l.used[i] = true
+		l.count[k]++
+		for a := range off {
+			sum[k][a] += x.u[a]
+			l.spread[k][a] += off[a] * off[a]
 		}
 	}
-	for l := 0; l < 2; l++ {
-		for a := 0; a < 3; a++ {
-			var m float64
-			for i, x := range xs {
-				if used[i] && label[i] == l {
-					m += x.u[a]
-				}
-			}
-			if count[l] > 0 {
-				level[l][a] = m / float64(count[l])
+	for k, n := range l.count {
+		for a := range sum[k] {
+			if n > 0 {
+				l.mean[k][a] = sum[k][a] / float64(n)
 			}
 		}
 	}
-	logs := [2]float64{math.Inf(-1), math.Inf(-1)} // level 1 is the pulse; level 0 is
-	for p := 0; p < phases; p++ {
+	return l
+}
+
+// pulse is how likely each of the levels is the pulse, as a logarithm: it was on
+// whenever a sample of that level was taken, at one phase or another.
+func (l *levelPair) pulse(xs []sample, hz, duty float64) [2]float64 {
+	logs := [2]float64{math.Inf(-1), math.Inf(-1)}
+	for p := range phases {
 		phi := (float64(p) + 0.5) / phases
-		var l1, l0 float64
+		var at [2]float64
 		for i, x := range xs {
-			if !used[i] {
+			if !l.used[i] {
 				continue
 			}
 			on := mislabel/2 + (1-mislabel)*onAt(x.t, hz, duty, phi)
-			if label[i] == 1 {
-				l1 += math.Log(on)
-				l0 += math.Log(1 - on)
-			} else {
-				l1 += math.Log(1 - on)
-				l0 += math.Log(on)
-			}
+			at[l.label[i]] += math.Log(on)
+			at[1-l.label[i]] += math.Log(1 - on)
 		}
-		logs[0] = logAdd(logs[0], l1)
-		logs[1] = logAdd(logs[1], l0)
+		for k := range logs {
+			logs[k] = logAdd(logs[k], at[k])
+		}
 	}
-	total := logAdd(logs[0], logs[1])
-	var out []reading
-	for way := 0; way < 2; way++ {
-		w := logs[way] - total
-		if w < -16 {
-			continue
-		}
-		on, off := 1-way, way
-		r := reading{logW: w}
-		for a := 0; a < 3; a++ {
-			// A spread beyond the noise (a jump, a slow sensor) is kept as doubt
-			// that more samples do not take away.
-			extra := 0.0
-			for l := 0; l < 2; l++ {
-				if count[l] > 2 {
-					v := spread[l][a] / float64(count[l])
-					extra = math.Max(extra, v-2*sigma[a]*sigma[a])
-				}
-			}
-			v := func(l int) float64 {
-				return sigma[a]*sigma[a]/math.Max(1, float64(count[l])) + extra/2
-			}
-			r.ax[a] = axis{
-				b: level[off][a], d: level[on][a] - level[off][a],
-				vb: v(off), vd: v(off) + v(on), cv: -v(off),
+	return logs
+}
+
+// axes are background and pull if the pulse is the level on. A spread beyond the
+// noise (a jump, a slow sensor) is kept as doubt that more samples do not take away.
+func (l *levelPair) axes(on int, sigma [3]float64) (ax [3]axis) {
+	off := 1 - on
+	for a := range ax {
+		noise, extra := sigma[a]*sigma[a], 0.0
+		for k, n := range l.count {
+			if n > 2 {
+				extra = math.Max(extra, l.spread[k][a]/float64(n)-2*noise)
 			}
 		}
-		out = append(out, r)
+		v := func(k int) float64 { return noise/math.Max(1, float64(l.count[k])) + extra/2 }
+		ax[a] = axis{
+			b: l.mean[off][a], d: l.mean[on][a] - l.mean[off][a],
+			vb: v(off), vd: v(off) + v(on), cv: -v(off),
+		}
 	}
-	return out
+	return ax
 }
 
 // byPhase fits background and pull at every phase. Pulls too small to see and

@@ -19,7 +19,10 @@ import (
 type smoothing struct{ tau, logP float64 }
 
 // smoothings are the time constants tried, seconds; the first is as good as none.
-var smoothings = []float64{0.004, 0.03, 0.045, 0.06, 0.08, 0.105, 0.14, 0.185, 0.245, 0.33, 0.45}
+var smoothings = []smoothing{
+	{tau: 0.004}, {tau: 0.03}, {tau: 0.045}, {tau: 0.06}, {tau: 0.08}, {tau: 0.105},
+	{tau: 0.14}, {tau: 0.185}, {tau: 0.245}, {tau: 0.33}, {tau: 0.45},
+}
 
 const (
 	wavePhases   = 40
@@ -129,78 +132,63 @@ func waves(xs []sample, hz, duty, tau float64) [][]wave {
 	return out
 }
 
-// pulsedHold is the samples of a hold under a pulse train.
+// pulsedHold is the samples of a hold under a pulse train, and how well each of the
+// smoothings explains them.
 type pulsedHold struct {
 	xs       []sample
 	hz, duty float64
-	gap      float64
+	gap      float64   // between the two levels
+	logs     []float64 // nil: no smoothing fits, and it says nothing of it
+	least    float64   // by how much the best fit is wider than the noise
+}
+
+// fit is the likeliest of all phases under one time constant.
+func (h *pulsedHold) fit(sigma [3]float64, tau float64) (best waveFit) {
+	best.sure = math.Inf(-1)
+	for _, ws := range waves(h.xs, h.hz, h.duty, tau) {
+		if f := fitWave(h.xs, sigma, ws); f.sure > best.sure {
+			best = f
+		}
+	}
+	return best
+}
+
+// try fits more time constants.
+func (h *pulsedHold) try(sigma [3]float64, by []smoothing) {
+	for _, s := range by {
+		f := h.fit(sigma, s.tau)
+		h.logs = append(h.logs, f.sure)
+		h.least = math.Min(h.least, slices.Max(f.wider[:]))
+	}
 }
 
 // smoothingOf finds how slowly a phone's readings follow the pulses, from the holds
 // with the widest swing. It is nothing, as a rule: most samples lie at one level or
 // the other.
 func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []smoothing {
-	var holds []pulsedHold
-	s := math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
-	for i := range cut.Holds {
-		hz, duty, pulsed := pulseOf(cut, &cut.Holds[i], plan)
-		if !pulsed {
-			continue
-		}
-		h := pulsedHold{xs: thinned(pulsedSamples(cut, &cut.Holds[i], plan)), hz: hz, duty: duty}
-		if len(h.xs) < 8 {
-			continue
-		}
-		if _, h.gap = split(h.xs); h.gap > 8*s {
-			holds = append(holds, h)
-		}
-	}
-	slices.SortFunc(holds, func(a, b pulsedHold) int { return cmp.Compare(b.gap, a.gap) })
-	holds = holds[:min(len(holds), smoothHolds)]
-	if len(holds) == 0 {
-		return nil
-	}
-	// What fits badly whatever the phone does, one that re-zeroed itself perhaps, says
-	// nothing of it.
-	fits := func(h *pulsedHold, tau float64) (best waveFit) {
-		best.sure = math.Inf(-1)
-		for _, ws := range waves(h.xs, h.hz, h.duty, tau) {
-			if f := fitWave(h.xs, sigma, ws); f.sure > best.sure {
-				best = f
-			}
-		}
-		return best
-	}
-	logs := make([][]float64, len(holds))
-	least := make([]float64, len(holds)) // by how much the best fit is wider than the noise
+	holds := widestPulses(plan, cut, sigma)
 	sharp := true
 	for i := range holds {
-		f := fits(&holds[i], smoothings[0])
-		logs[i], least[i] = []float64{f.sure}, slices.Max(f.wider[:])
-		sharp = sharp && least[i] < usualWide
+		holds[i].try(sigma, smoothings[:1])
+		sharp = sharp && holds[i].least < usualWide
 	}
 	if sharp {
 		return nil
 	}
 	for i := range holds {
-		for _, tau := range smoothings[1:] {
-			f := fits(&holds[i], tau)
-			logs[i] = append(logs[i], f.sure)
-			least[i] = math.Min(least[i], slices.Max(f.wider[:]))
-		}
-		if least[i] > tooWide {
-			logs[i] = nil
+		h := &holds[i]
+		h.try(sigma, smoothings[1:])
+		// What fits badly whatever the phone does, one that re-zeroed itself perhaps, says
+		// nothing of it.
+		if h.least > tooWide {
+			h.logs = nil
 		}
 	}
-	var all []smoothing
-	for k, tau := range smoothings {
-		s := smoothing{tau: tau}
-		for i := range holds {
-			if logs[i] != nil {
-				s.logP += logs[i][k]
-			}
+	all := slices.Clone(smoothings)
+	for i := range holds {
+		for k, log := range holds[i].logs {
+			all[k].logP += log
 		}
-		all = append(all, s)
 	}
 	likelier := func(a, b smoothing) int { return cmp.Compare(a.logP, b.logP) }
 	none, top := all[0], slices.MaxFunc(all, likelier)
@@ -210,8 +198,8 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 	for _, step := range [4]float64{0.82, 0.91, 1.1, 1.21} {
 		s := smoothing{tau: top.tau * step}
 		for i := range holds {
-			if logs[i] != nil {
-				s.logP += fits(&holds[i], s.tau).sure
+			if holds[i].logs != nil {
+				s.logP += holds[i].fit(sigma, s.tau).sure
 			}
 		}
 		all = append(all, s)
@@ -225,6 +213,26 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 		all[i].logP -= top.logP
 	}
 	return all
+}
+
+// widestPulses are the holds under pulses whose two levels stand furthest apart.
+func widestPulses(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) (holds []pulsedHold) {
+	s := math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
+	for i := range cut.Holds {
+		hz, duty, pulsed := pulseOf(cut, &cut.Holds[i], plan)
+		if !pulsed {
+			continue
+		}
+		h := pulsedHold{xs: thinned(pulsedSamples(cut, &cut.Holds[i], plan)), hz: hz, duty: duty, least: math.Inf(1)}
+		if len(h.xs) < 8 {
+			continue
+		}
+		if _, h.gap = split(h.xs); h.gap > 8*s {
+			holds = append(holds, h)
+		}
+	}
+	slices.SortFunc(holds, func(a, b pulsedHold) int { return cmp.Compare(b.gap, a.gap) })
+	return holds[:min(len(holds), smoothHolds)]
 }
 
 // thinned leaves as many samples of a fast sensor as tell how slowly it follows, at
@@ -248,17 +256,15 @@ func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothi
 		return nil
 	}
 	// What the best fit leaves unexplained is taken for noise.
-	best := math.Inf(-1)
-	var wider [3]float64
-	for _, s := range by {
-		for _, ws := range waves(xs, hz, duty, s.tau) {
-			if f := fitWave(xs, sigma, ws); f.sure > best {
-				best, wider = f.sure, f.wider
-			}
+	h := pulsedHold{xs: xs, hz: hz, duty: duty}
+	best := h.fit(sigma, by[0].tau)
+	for _, s := range by[1:] {
+		if f := h.fit(sigma, s.tau); f.sure > best.sure {
+			best = f
 		}
 	}
 	for a := range sigma {
-		sigma[a] *= wider[a]
+		sigma[a] *= best.wider[a]
 	}
 	var out []reading
 	total := math.Inf(-1)
