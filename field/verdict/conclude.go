@@ -18,65 +18,32 @@ const (
 
 // conclude sums the scored hypotheses up to a verdict.
 func (e *engine) conclude(list []*scored) *Verdict {
-	plan := e.m.plan
 	v := &Verdict{Outcome: Undecided, Causes: []Cause{}, Notes: e.ev.notes}
 	if v.Notes == nil {
 		v.Notes = []string{}
 	}
 	weights := normalise(list)
-	p := make([]map[State]float64, len(plan.Coils))
-	for j := range p {
-		p[j] = map[State]float64{StateAsPlanned: 0, StateReversed: 0, StateDead: 0, StateWeak: 0}
-	}
-	fine, sum, joined := 0.0, 0.0, 0.0
-	for i, s := range list {
-		sum += weights[i]
-		for j, st := range s.hyp.states {
-			p[j][st] += weights[i]
-		}
-		if s.hyp.fine() {
-			fine += weights[i]
-		}
-		if s.hyp.joinedWrong() {
-			joined += weights[i]
-		}
-	}
+	all := e.sumUp(list, weights)
 	var top *node
 	if len(list) > 0 {
 		top = e.evaluate(&scored{hyp: list[0].hyp})
 	}
 	odd := e.unexplained(top)
-	misread := odd.coils(len(plan.Coils))
-	shaky := e.shaky()
-	still := e.stillWrong(p)
 	// A fault is known where the joins are, or some coil is not as planned, whatever it
 	// is. That one of many coils is wrong, nobody knows which, is no fault yet.
-	known := joined >= MinClaim
+	known := all.joined >= MinClaim
 	found, withheld := false, false // faulty coils that are claimed, and that are not
-	all := true
-	for j := range plan.Coils {
-		c := Coil{ID: plan.Coils[j].ID, State: StateUndecided, P: p[j], ExpectedUT: e.m.tops[j], Used: e.used(j) - e.measured(j)}
-		for _, st := range []State{StateAsPlanned, StateReversed, StateDead, StateWeak} {
-			if p[j][st] >= MinClaim {
-				c.State = st
-			}
-		}
-		if misread[j] || shaky[j] && c.State != StateAsPlanned && !e.borne(list, p, j, func(k int) bool { return shaky[k] || misread[k] }) {
-			withheld = withheld || c.State != StateAsPlanned
-			c.State = StateUndecided
-		}
-		if c.Used == 0 { // what nobody read may be likely, and is not known
-			c.State = StateUndecided
-		}
-		if e.ev.mended != nil && (e.ev.mended.touched[j] || still != "") && !e.readSince(j) {
-			c.State = StateUndecided
-		}
+	sound := true
+	claimed, still := e.claims(list, all.coils, odd)
+	for j := range e.m.plan.Coils {
+		c := Coil{ID: e.m.plan.Coils[j].ID, State: claimed[j].state, P: all.coils[j], ExpectedUT: e.m.tops[j], Used: e.used(j) - e.measured(j)}
+		withheld = withheld || claimed[j].withheld
 		found = found || c.State != StateAsPlanned && c.State != StateUndecided
-		known = known || p[j][StateAsPlanned] <= 1-MinClaim
+		known = known || c.P[StateAsPlanned] <= 1-MinClaim
 		if top != nil {
 			c.ExpectedUT, c.MeasuredUT = e.compare(top, j)
 		}
-		all = all && c.State == StateAsPlanned
+		sound = sound && c.State == StateAsPlanned
 		v.Coils = append(v.Coils, c)
 	}
 	closing := e.closing()
@@ -84,9 +51,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Notes = append(v.Notes, fmt.Sprintf("%s was mended and is not as planned yet. Something else may have been turned in its place: read every coil again.", still))
 	}
 	switch {
-	case all && fine >= MinClaim && closing == nil:
+	case sound && all.fine >= MinClaim && closing == nil:
 		v.Outcome = AsPlanned
-	case sum > MinClaim && fine <= 1-MinClaim && known && !odd.many && (found || !withheld):
+	case all.sum > MinClaim && all.fine <= 1-MinClaim && known && !odd.many && (found || !withheld):
 		v.Outcome = Fault
 	}
 	if v.Outcome != AsPlanned {
@@ -99,7 +66,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Notes = append(v.Notes, e.alone()...)
 	}
 	v.Next = e.next(v, list, weights)
-	if closing != nil && (all || e.ev.mended.touched[plan.CoilIndex(closing.At)]) {
+	if closing != nil && (sound || e.ev.mended.touched[e.m.plan.CoilIndex(closing.At)]) {
 		v.Next = closing
 	}
 	for j := range v.Coils {
@@ -108,6 +75,70 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		}
 	}
 	return v
+}
+
+// totals are sums over all hypotheses.
+type totals struct {
+	coils  []map[State]float64 // per coil
+	fine   float64             // nothing is wrong
+	joined float64             // strings or coils are joined where they should not be
+	sum    float64             // 1, or 0 where there is no hypothesis
+}
+
+func (e *engine) sumUp(list []*scored, weights []float64) totals {
+	out := totals{coils: make([]map[State]float64, len(e.m.plan.Coils))}
+	for j := range out.coils {
+		out.coils[j] = map[State]float64{StateAsPlanned: 0, StateReversed: 0, StateDead: 0, StateWeak: 0}
+	}
+	for i, s := range list {
+		out.sum += weights[i]
+		for j, st := range s.hyp.states {
+			out.coils[j][st] += weights[i]
+		}
+		if s.hyp.fine() {
+			out.fine += weights[i]
+		}
+		if s.hyp.joinedWrong() {
+			out.joined += weights[i]
+		}
+	}
+	return out
+}
+
+// claim is what is said of a coil; withheld tells that nothing is, though it may well not
+// be as planned, since its readings cannot be relied on.
+type claim struct {
+	state    State
+	withheld bool
+}
+
+// claims says of every coil what is sure of it, and names a mended coil that is still
+// wrong, if there is one.
+func (e *engine) claims(list []*scored, p []map[State]float64, odd unexplained) (out []claim, still string) {
+	misread, shaky := odd.coils(len(p)), e.shaky()
+	still = e.stillWrong(p)
+	doubtful := func(k int) bool { return shaky[k] || misread[k] }
+	out = make([]claim, len(p))
+	for j := range out {
+		c := &out[j]
+		c.state = StateUndecided
+		for st, q := range p[j] {
+			if q >= MinClaim {
+				c.state = st
+			}
+		}
+		wrong := c.state != StateAsPlanned
+		switch {
+		case misread[j] || shaky[j] && wrong && !e.borne(list, p, j, doubtful):
+			c.withheld = wrong
+			c.state = StateUndecided
+		case e.used(j) == e.measured(j): // what nobody read may be likely, and is not known
+			c.state = StateUndecided
+		case e.ev.mended != nil && (e.ev.mended.touched[j] || still != "") && !e.readSince(j):
+			c.state = StateUndecided
+		}
+	}
+	return out, still
 }
 
 // alone says what a sound field does not tell: a coil that lost turns, alone in its
