@@ -1,0 +1,64 @@
+package verdict
+
+import (
+	"slices"
+	"strings"
+
+	"polewise/layout"
+)
+
+const (
+	maxCauses  = 6
+	leastCause = 0.004 // causes less likely than this are not told
+)
+
+// causes merges hypotheses that name the same faults and words them.
+func (e *engine) causes(list []*scored, weights []float64) []Cause {
+	type merged struct {
+		hyp *hypothesis
+		p   float64
+	}
+	var order []*merged
+	byName := map[string]*merged{}
+	for i, s := range list {
+		if len(s.hyp.faults) == 0 {
+			continue
+		}
+		name := faultNames(s.hyp.faults)
+		m, ok := byName[name]
+		if !ok {
+			m = &merged{hyp: s.hyp}
+			byName[name] = m
+			order = append(order, m)
+		}
+		m.p += weights[i]
+	}
+	slices.SortStableFunc(order, func(a, b *merged) int {
+		switch {
+		case a.p > b.p:
+			return -1
+		case a.p < b.p:
+			return 1
+		}
+		return 0
+	})
+	out := []Cause{}
+	for _, m := range order {
+		if len(out) == maxCauses || m.p < leastCause {
+			break
+		}
+		mend := mendFor(e.m.plan, m.hyp.faults)
+		out = append(out, Cause{P: round(m.p, 6), Faults: m.hyp.faults, Mend: mend, Say: say(e.m.plan, m.hyp, mend)})
+	}
+	return out
+}
+
+// faultNames is a name equal for equal sets of faults, whatever their degree.
+func faultNames(faults []layout.Fault) string {
+	var names []string
+	for _, f := range faults {
+		names = append(names, string(f.Kind)+":"+f.ID+":"+strings.Join(f.IDs, ",")+":"+f.String)
+	}
+	slices.Sort(names)
+	return strings.Join(names, ";")
+}

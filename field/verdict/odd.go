@@ -1,0 +1,144 @@
+package verdict
+
+import (
+	"fmt"
+	"slices"
+)
+
+// What was read and the best hypothesis does not explain, and what cannot be relied on:
+// nothing is claimed of coils that rest on it.
+
+// Bounds on readings that nothing explains.
+const (
+	strayMargin = 3     // log units above the outlier level that still count as unexplained
+	straysMany  = 3     // so many, and
+	straysShare = 0.25  // such a share of all holds, put everything in doubt
+	passShort   = 40.0  // log units by which a pass may fall short of what fits it best
+	passLack    = 150.0 // and that best of what samples that fit have
+	passesMany  = 0.5   // such a share of all passes puts everything in doubt
+)
+
+// unexplained is what was read and the best hypothesis does not explain.
+type unexplained struct {
+	holds  []*holdFactor
+	passes []*passFactor
+	many   bool // so much that nothing may be claimed
+	others map[int]bool
+}
+
+// unexplained looks at every reading under the best hypothesis.
+func (e *engine) unexplained(n *node) (u unexplained) {
+	if n == nil {
+		return u
+	}
+	holds, passes := 0, 0
+	u.others = map[int]bool{}
+	for i, f := range e.factors {
+		switch f := f.(type) {
+		case *holdFactor:
+			holds++
+			c, m := e.likeliest(n, f.source)
+			if n.said[i].log[c*len(n.sc.s)+m] < outlierLog(f.pulls(&n.bg[i]))+strayMargin {
+				u.holds = append(u.holds, f)
+			} else {
+				u.others[f.coil] = true
+			}
+		case *passFactor:
+			passes++
+			if n.short[i] > passShort || f.lack() > passLack {
+				u.passes = append(u.passes, f)
+			}
+		}
+	}
+	u.many = len(u.holds) >= straysMany && float64(len(u.holds)) > straysShare*float64(holds) ||
+		float64(len(u.passes)) > passesMany*float64(passes)
+	return u
+}
+
+// shaky are the coils of which every reading is a hold in which the phone
+// re-zeroed itself.
+func (e *engine) shaky() map[int]bool {
+	jumped := map[int]int{}
+	for _, f := range e.factors {
+		if h, ok := f.(*holdFactor); ok && h.jumped {
+			jumped[h.coil]++
+		}
+	}
+	out := map[int]bool{}
+	for j, n := range jumped {
+		out[j] = n == e.used(j)
+	}
+	return out
+}
+
+// borne tells whether what is wrong with coil j, where its own holds cannot be
+// relied on, shows in other coils as well: the likeliest hypothesis has a fault that
+// makes coil j what it is claimed to be, and makes another coil, that is no less
+// surely claimed, what that one is. Holds that jumped show nothing else by
+// themselves but what fits the plan.
+func (e *engine) borne(list []*scored, p []map[State]float64, j int, doubtful func(int) bool) bool {
+	if len(list) == 0 {
+		return false
+	}
+	h := list[0].hyp
+	for i := range h.faults {
+		if e.m.plan.CoilIndex(h.faults[i].ID) == j {
+			return false
+		}
+	}
+	for i := range h.faults {
+		without := newHypothesis(e.m.plan, slices.Delete(slices.Clone(h.faults), i, i+1), 0)
+		if without == nil || without.states[j] == h.states[j] || p[j][h.states[j]] < MinClaim {
+			continue
+		}
+		for k := range h.states {
+			if k != j && !doubtful(k) && without.states[k] != h.states[k] && p[k][h.states[k]] >= MinClaim && e.used(k) > 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// coils tells which coils must not be claimed: what was read over them nothing
+// explains. Where that is so of many, none is.
+func (u *unexplained) coils(count int) map[int]bool {
+	out := map[int]bool{}
+	for _, h := range u.holds {
+		out[h.coil] = true
+	}
+	for _, p := range u.passes {
+		for _, j := range p.coils {
+			if !u.others[j] {
+				out[j] = true
+			}
+		}
+	}
+	for j := 0; u.many && j < count; j++ {
+		out[j] = true
+	}
+	return out
+}
+
+// notes tells of readings that no hypothesis explains.
+func (u *unexplained) notes() (out []string) {
+	var bad []string
+	for _, h := range u.holds {
+		bad = append(bad, h.label)
+	}
+	slices.Sort(bad)
+	bad = slices.Compact(bad)
+	if u.many {
+		for _, p := range u.passes {
+			bad = append(bad, "the row "+p.label)
+		}
+		return []string{fmt.Sprintf("The readings over %s fit neither the plan nor any fault known here: a bridge between strings, the wrong plan, or the wrong coils under the phone. Nothing is claimed.", and(bad))}
+	}
+	if len(bad) > 0 {
+		out = append(out, fmt.Sprintf("What was read over %s fits neither the plan nor any fault known here. Was the phone on that coil? Is steel near? Read it again.", and(bad)))
+	}
+	for _, p := range u.passes {
+		out = append(out, fmt.Sprintf("The pass from %s fits neither the plan nor any fault known here. Draw the phone along that row again, or lay it on each of its coils.", p.label))
+	}
+	return out
+}
