@@ -55,6 +55,7 @@ type aligner struct {
 	anchors []guess
 	sides   []float64 // of the lanes
 	walker  *walker
+	trailing
 	recall
 }
 
@@ -67,8 +68,8 @@ type tick struct {
 	blank bool
 }
 
-// align fills in the lanes of a pass, beginning from some hypotheses.
-func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hypothesis) {
+// prepare gives a pass what aligning it needs, if it can what was left of the last time.
+func (m *Model) prepare(d *passDigest, src *sourceInfo, bg background) {
 	id := d.identity(src, &bg)
 	a := m.aligned.of[id]
 	if a == nil {
@@ -82,7 +83,6 @@ func (m *Model) align(d *passDigest, src *sourceInfo, bg background, bases []*hy
 	for _, side := range a.sides {
 		d.lanes = append(d.lanes, lane{side: side})
 	}
-	a.run(bases)
 }
 
 // newAligner lays out what aligning a pass needs.
@@ -134,8 +134,6 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 	a.choose(m, cols)
 	a.lay(src, bg)
 	a.grounds = [][3]float64{a.b0}
-	a.findPhase()
-	a.findGrounds()
 	return a
 }
 
@@ -188,13 +186,7 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 		if i > 0 {
 			a.idle(a.xs[i-1].t, x.t)
 		}
-		k := tick{t: x.t, s: x.s}
-		for r := range k.pull {
-			for q, u := range x.u {
-				k.pull[r] += rot[r][q] * u
-			}
-		}
-		a.ticks = append(a.ticks, k)
+		a.ticks = append(a.ticks, tick{t: x.t})
 	}
 	a.idle(a.xs[len(a.xs)-1].t, a.to)
 	speed := 0.0 // points a second
@@ -219,6 +211,25 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 	for k := range a.n {
 		a.start = append(a.start, at(float64(k)-mid, a.halves[0]))
 		a.finish = append(a.finish, at(float64(k)-float64(a.n-1)+mid, a.halves[1]))
+	}
+}
+
+// read puts samples into the ticks, in pad axes.
+func (a *aligner) read(xs []sample) {
+	rot := rotation(a.topDeg, a.up)
+	i := 0
+	for k := range a.ticks {
+		t := &a.ticks[k]
+		if t.blank {
+			continue
+		}
+		t.s, t.pull = xs[i].s, [3]float64{}
+		for r := range t.pull {
+			for q, u := range xs[i].u {
+				t.pull[r] += rot[r][q] * u
+			}
+		}
+		i++
 	}
 }
 

@@ -180,9 +180,21 @@ func (e *engine) alignPasses() {
 	var fresh []*passDigest
 	for i := range e.ev.passes {
 		if d := &e.ev.passes[i]; d.lanes == nil {
-			e.m.align(d, &e.ev.sources[d.source], e.groups[e.groupFor(d.source, d.topDeg)].prior(), bases)
+			e.m.prepare(d, &e.ev.sources[d.source], e.groups[e.groupFor(d.source, d.topDeg)].prior())
 			fresh = append(fresh, d)
 		}
+	}
+	for src := range e.phones {
+		var of []*passDigest
+		for _, d := range fresh {
+			if d.source == src {
+				of = append(of, d)
+			}
+		}
+		catchUp(of)
+	}
+	for _, d := range fresh {
+		d.aligner.run(bases)
 	}
 	for src, ph := range e.phones {
 		chance := slices.Clone(ph.prior)

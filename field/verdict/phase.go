@@ -24,10 +24,7 @@ func (a *aligner) findPhase() {
 	best := math.Inf(-1)
 	for p := range logs {
 		a.pulse(func(t float64) float64 { return a.lit(t, every, p) })
-		logs[p] = math.Inf(-1)
-		for _, l := range a.everyFew() {
-			logs[p] = max(logs[p], a.sum(l, a.asPlanned(), true))
-		}
+		logs[p] = a.facingAny()
 		best = max(best, logs[p])
 	}
 	var sum float64
