@@ -2,6 +2,7 @@ package capture
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -16,6 +17,16 @@ type Stretch struct {
 	B        []B
 	Gravity  []Gravity
 	Bearings []Bearing
+}
+
+// Ends are the least and the greatest that an axis read, in uT; +Inf and -Inf where it
+// read nothing.
+func (s *Stretch) Ends(axis int) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, b := range s.B {
+		lo, hi = min(lo, b.UT[axis]), max(hi, b.UT[axis])
+	}
+	return lo, hi
 }
 
 // Stretches is a capture put in order of time and cut into its parts. Slices

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -13,12 +14,9 @@ type flatTop struct {
 	sign  float64 // +1: the field may be higher; -1: lower
 }
 
-// flatTops looks for levels at the very end of what an axis ever read that come
-// back bit for bit while the other axes go on: a sensor at the end of its
-// range, which may lie below full scale and differ between the two directions.
-// Coarse quantisation alone repeats values too, but not the same extreme over
-// two coils, far from the background, and not in an axis that elsewhere seldom
-// repeats and has no other value near it that comes back as often.
+// flatTops looks for levels that come back bit for bit while the other axes go on: a
+// sensor at the end of its range, which may lie below full scale and differ between the
+// two directions.
 func flatTops(cut *capture.Stretches, fullScale float64) [3][]flatTop {
 	var tops [3][]flatTop
 	background := offLevel(cut)
@@ -29,59 +27,141 @@ func flatTops(cut *capture.Stretches, fullScale float64) [3][]flatTop {
 	for i := range cut.Passes {
 		stretches = append(stretches, &cut.Passes[i])
 	}
-	for a := 0; a < 3; a++ {
+	for a := range tops {
+		ends := endsOf(stretches, a)
 		lo, hi := math.Inf(1), math.Inf(-1)
-		for _, s := range stretches {
-			for _, b := range s.B {
-				lo, hi = math.Min(lo, b.UT[a]), math.Max(hi, b.UT[a])
-			}
+		for _, e := range ends {
+			lo, hi = math.Min(lo, e.level), math.Max(hi, e.level)
 		}
-		for _, end := range []flatTop{{hi, 1}, {lo, -1}} {
-			holds, most, beside := 0, 0, 0
-			repeats, total := 0, 0 // of other values
-			for _, s := range stretches {
-				n := 0
-				for i, b := range s.B {
-					switch {
-					case b.UT[a] == end.level:
-						n++
-					case i > 0:
-						total++
-						if b.UT[a] == s.B[i-1].UT[a] {
-							repeats++
-						}
-					}
-				}
-				if n >= 3 && (n*4 >= len(s.B) || s.Pass != nil) {
-					holds++
-				}
-				if n > most {
-					most = n
-					beside = mostBeside(s, a, end.level)
-				}
-			}
-			elsewhere := float64(repeats) / math.Max(1, float64(total))
-			full := fullScale > 0 && math.Abs(end.level) >= 0.98*fullScale
-			away := math.Abs(end.level-background[a]) > awayUT // false too where the background is not known
-			apart := math.Abs(end.level-background[a]) > apartUT || math.IsNaN(background[a]) && math.Abs(end.level) > 2*awayUT
-			switch {
-			case full && most >= 1,
-				holds >= 2 && most >= 4 && away,
-				most >= 5 && elsewhere < 0.25 && apart && most >= 2*beside:
-				tops[a] = append(tops[a], end)
+		alike := alikeOf(stretches, a)
+		coarse := slices.ContainsFunc(ends, func(e end) bool { // it repeats what it reads of the background too
+			return math.Abs(e.level-background[a]) < apartUT && e.flat(alike)
+		})
+		for _, e := range ends {
+			full := fullScale > 0 && math.Abs(e.level) >= 0.98*fullScale
+			beyond := e.sign * (e.level - background[a]) // false in comparisons where the background is not known
+			apart := math.Abs(e.level-background[a]) > apartUT || math.IsNaN(background[a]) && math.Abs(e.level) > 2*awayUT
+			outermost := e.level == hi && e.sign > 0 || e.level == lo && e.sign < 0
+			if full || outermost && flatEnd(stretches, a, e.level, background[a], apart) || beyond > awayUT && !coarse && e.flat(alike) {
+				tops[a] = append(tops[a], e.flatTop)
 			}
 		}
 	}
 	return tops
 }
 
+// flatEnd tells whether the very end of what an axis ever read is a flat top. Coarse
+// quantisation alone repeats values too, but not the same extreme over two coils, far
+// from the background, and not in an axis that elsewhere seldom repeats and has no other
+// value near it that comes back as often.
+func flatEnd(stretches []*capture.Stretch, a int, level, background float64, apart bool) bool {
+	holds, most, beside := 0, 0, 0
+	repeats, total := 0, 0 // of other values
+	for _, s := range stretches {
+		n := 0
+		for i, b := range s.B {
+			switch {
+			case b.UT[a] == level:
+				n++
+			case i > 0:
+				total++
+				if b.UT[a] == s.B[i-1].UT[a] {
+					repeats++
+				}
+			}
+		}
+		if n >= 3 && (n*4 >= len(s.B) || s.Pass != nil) {
+			holds++
+		}
+		if n > most {
+			most = n
+			beside = mostBeside(s, a, level)
+		}
+	}
+	elsewhere := float64(repeats) / math.Max(1, float64(total))
+	away := math.Abs(level-background) > awayUT // false too where the background is not known
+	return holds >= 2 && most >= 4 && away || most >= 5 && elsewhere < 0.25 && apart && most >= 2*beside
+}
+
+// end is a level at which what an axis read in some stretches ends. A phone that
+// re-zeroes itself moves the level at which its sensor stops, so there may be several.
+type end struct {
+	flatTop
+	samples int // at the level
+	free    int // of these, all but the first of each stretch
+	beside  int // samples that nearly reached it
+}
+
+// endsOf are all levels at which an axis ends, by size.
+func endsOf(stretches []*capture.Stretch, a int) []end {
+	found := map[flatTop]*end{}
+	for _, s := range stretches {
+		if len(s.B) == 0 {
+			continue
+		}
+		lo, hi := s.Ends(a)
+		for _, top := range [2]flatTop{{lo, -1}, {hi, 1}} {
+			e := found[top]
+			if e == nil {
+				e = &end{flatTop: top}
+				found[top] = e
+			}
+			e.free--
+			for _, b := range s.B {
+				switch d := math.Abs(b.UT[a] - top.level); {
+				case d == 0:
+					e.samples++
+					e.free++
+				case d < besideUT:
+					e.beside++
+				}
+			}
+		}
+	}
+	out := make([]end, 0, len(found))
+	for _, e := range found {
+		out = append(out, *e)
+	}
+	slices.SortFunc(out, func(p, q end) int {
+		return cmp.Or(cmp.Compare(p.level, q.level), cmp.Compare(p.sign, q.sign))
+	})
+	return out
+}
+
+// alikeOf is the share of samples that repeat the one before, of those near it: what
+// noise and quantisation make of a field that stands still. Samples at either end of a
+// stretch are left out, since those may be flat tops.
+func alikeOf(stretches []*capture.Stretch, a int) float64 {
+	repeats, total := 1.0, 1.0
+	for _, s := range stretches {
+		lo, hi := s.Ends(a)
+		for i := 1; i < len(s.B); i++ {
+			was, is := s.B[i-1].UT[a], s.B[i].UT[a]
+			if is == lo || is == hi || math.Abs(is-was) >= besideUT {
+				continue
+			}
+			total++
+			if is == was {
+				repeats++
+			}
+		}
+	}
+	return repeats / total
+}
+
+// flat tells whether a level comes back more often than it would by chance, with hardly
+// a sample just short of it.
+func (e *end) flat(alike float64) bool {
+	const least, chance = 5, 1e-3
+	return e.samples >= least && e.beside*10 <= e.samples && math.Pow(alike, float64(e.free)) < chance
+}
+
 // mostBeside is how often the commonest of the values next to a level came back
 // in a stretch: a sensor that goes by steps as coarse as its noise repeats them all.
 func mostBeside(s *capture.Stretch, axis int, level float64) int {
-	const next = 3.0 // uT
 	count := map[float64]int{}
 	for _, b := range s.B {
-		if d := math.Abs(b.UT[axis] - level); d > 0 && d < next {
+		if d := math.Abs(b.UT[axis] - level); d > 0 && d < besideUT {
 			count[b.UT[axis]]++
 		}
 	}
@@ -91,6 +171,9 @@ func mostBeside(s *capture.Stretch, axis int, level float64) int {
 	}
 	return most
 }
+
+// besideUT is how near a level a sample lies that nearly reached it.
+const besideUT = 3.0
 
 // awayUT is how far from the background a level must lie to be called a flat
 // top in an axis that repeats values anyway: the background repeats too.

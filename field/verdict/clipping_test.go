@@ -1,0 +1,70 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"polewise/field/capture"
+)
+
+// A sensor stops at the end of its own range; what the phone took off or put on when it
+// re-zeroed itself moves the level at which that shows. Every such level is a flat top.
+func TestFlatTopsOfAPhoneThatReZeroes(t *testing.T) {
+	const stops = 160.0 // uT either way, before the offset is put on
+	rng := rand.New(rand.NewPCG(8, 3))
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"off"}`}
+	at := 0.1
+	sample := func(z, offset float64) {
+		noisy := func(x float64) float64 { return x + 0.4*rng.NormFloat64() }
+		z = max(-stops, min(stops, noisy(z)))
+		u := [3]float64{noisy(12) + offset, noisy(-31), math.Round((z+offset)/0.2) * 0.2}
+		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.2f,%.2f,%.2f]}`, at, u[0], u[1], u[2]))
+		at += 0.1
+	}
+	for range 15 {
+		sample(-40, 0)
+	}
+	lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.2f,"state":"pulse","hz":3.3,"duty":0.6}`, at))
+	type held struct{ pull, offset float64 }
+	for i, h := range []held{{600, 0}, {-500, 0}, {420, 24}, {90, 24}, {-450, 24}, {700, -18}} {
+		lines = append(lines, fmt.Sprintf(`{"type":"hold","t":%.2f,"at":"A%d"}`, at, i+1))
+		for k := range 16 {
+			if k%5 < 3 {
+				sample(-40+h.pull, h.offset)
+			} else {
+				sample(-40, h.offset)
+			}
+		}
+		lines = append(lines, fmt.Sprintf(`{"type":"lift","t":%.2f}`, at))
+	}
+	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := map[string]bool{}
+	for a, tops := range flatTops(c.Cut(), 0) {
+		for _, top := range tops {
+			found[fmt.Sprintf("axis %d at %.0f, %+.0f", a, top.level, top.sign)] = true
+		}
+	}
+	want := map[string]bool{}
+	for _, level := range []float64{160, 184, 142} {
+		want[fmt.Sprintf("axis 2 at %.0f, +1", level)] = true
+	}
+	for _, level := range []float64{-160, -136} {
+		want[fmt.Sprintf("axis 2 at %.0f, -1", level)] = true
+	}
+	for name := range want {
+		if !found[name] {
+			t.Errorf("no flat top found on %s", name)
+		}
+	}
+	for name := range found {
+		if !want[name] {
+			t.Errorf("a flat top found on %s, where the sensor did not stop", name)
+		}
+	}
+}
