@@ -26,6 +26,7 @@ const (
 	turnedGain = 0.85 // a turned or shifted hold must leave so much less open
 	ohmsGain   = 0.6  // and the ohmmeter, which takes longer, so much less
 	uselessAt  = 0.97 // what leaves more than this open is not worth asking for
+	causeSure  = 0.9  // a cause as likely as this is known well enough to go and look
 )
 
 // rival is an explanation with where it puts the sensor of the phone in use.
@@ -53,7 +54,7 @@ type choice struct {
 func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	coils := doubtful(v)
 	if len(coils) == 0 {
-		return nil
+		return e.whichCause(v, list, weights)
 	}
 	switch c := &v.Coils[coils[0]]; {
 	case c.Used == 0 && len(e.ev.ohms) > 0 && !slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.Used > 0 }):
@@ -63,15 +64,11 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	case c.withheld():
 		return &Next{At: c.ID, Why: fmt.Sprintf("What was read over %s cannot be relied on. Read it once more.", c.ID)}
 	}
-	rivals := e.rivals(list, weights)
-	all := 0.0
-	for i := range rivals {
-		for k := range i {
-			if differ(rivals[i].s.hyp, rivals[k].s.hyp) {
-				all += math.Sqrt(rivals[i].weight * rivals[k].weight)
-			}
-		}
+	if n := e.nothingFlows(coils[0], list, weights); n != nil {
+		return n
 	}
+	rivals := e.rivals(list, weights)
+	all := leftOpen(rivals)
 	var best *choice
 	for _, j := range coils[:min(len(coils), nextCoils)] {
 		for _, c := range e.choices(rivals, j) {
@@ -97,6 +94,55 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	return &best.next
 }
 
+// nothingFlows asks for the ohmmeter where no coil of the pad seems to carry current:
+// what reads the field tells nothing more there, and the supply may simply be off.
+func (e *engine) nothingFlows(j int, list []*scored, weights []float64) *Next {
+	still := 0.0
+	for i, s := range list {
+		if s.hyp.cur.PadAmps <= 0 {
+			still += weights[i]
+		}
+	}
+	if still < 0.5 || slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" }) {
+		return nil
+	}
+	return &Next{At: e.m.plan.Coils[j].ID, Route: "ohms", Across: "pad",
+		Why: "Nothing flows in the pad. Is the supply on, and the pad plugged in? If so, switch the supply off and measure the pad at its own plug."}
+}
+
+// whichCause asks for the ohms that tell causes apart where every coil is decided and
+// what made them so is not: with strings in series, say, one open joint anywhere stops
+// them all.
+func (e *engine) whichCause(v *Verdict, list []*scored, weights []float64) *Next {
+	if v.Outcome != Fault || len(v.Causes) == 0 || v.Causes[0].P >= causeSure {
+		return nil
+	}
+	rivals := e.rivals(list, weights)
+	all := leftOpen(rivals)
+	var best *choice
+	for _, c := range e.wiringChoices(rivals, 0) {
+		if best == nil || c.open < best.open {
+			best = &c
+		}
+	}
+	if best.open > uselessAt*all {
+		return nil
+	}
+	return &best.next
+}
+
+// leftOpen is what is left open without another reading.
+func leftOpen(rivals []rival) (all float64) {
+	for i := range rivals {
+		for k := range i {
+			if differ(rivals[i].s.hyp, rivals[k].s.hyp) {
+				all += math.Sqrt(rivals[i].weight * rivals[k].weight)
+			}
+		}
+	}
+	return all
+}
+
 // wiringChoices are ohmmeter readings of the pad and of strings, for where every
 // coil is claimed and what is left open is how they are joined.
 func (e *engine) wiringChoices(rivals []rival, j int) (out []choice) {
@@ -108,11 +154,11 @@ func (e *engine) wiringChoices(rivals []rival, j int) (out []choice) {
 	}
 	for i, a := range across {
 		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(expect[i](r.s.hyp.cur)) })
-		where := "the pad at its own plug"
+		where, at := "the pad at its own plug", j
 		if kind, id, ok := strings.Cut(a, ":"); ok {
-			where = fmt.Sprintf("%s %s unplugged from the rest", kind, id)
+			where, at = fmt.Sprintf("%s %s unplugged from the rest", kind, id), e.m.plan.Strings[i-1].Coils[0]
 		}
-		c.next = Next{At: e.m.plan.Coils[j].ID, Route: "ohms", Across: a, Why: fmt.Sprintf("Every coil is decided; how they are joined is not. Supply off: measure %s.", where)}
+		c.next = Next{At: e.m.plan.Coils[at].ID, Route: "ohms", Across: a, Why: fmt.Sprintf("Every coil is decided; the wiring is not. Supply off: measure %s.", where)}
 		out = append(out, c)
 	}
 	return out

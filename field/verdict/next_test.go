@@ -214,3 +214,69 @@ func TestNextAfterOhmsAlone(t *testing.T) {
 		t.Errorf("%s, asked for %+v", v.Outcome, v.Next)
 	}
 }
+
+// TestNextWhereNothingFlows: with strings in series one open joint stops every coil, and
+// the field says no more than that. The ohmmeter finds it, string by string.
+func TestNextWhereNothingFlows(t *testing.T) {
+	text := `format = 1
+name = "in series"
+[supply]
+volts = 6
+[[winding]]
+id = "r"
+shape = "round"
+inner = 80
+turns = 50
+build = 6
+width = 8
+wire_awg = 22
+`
+	for i, id := range []string{"A1", "A2", "B1", "B2", "C1", "C2"} {
+		text += fmt.Sprintf("[[coil]]\nid = %q\nwinding = \"r\"\nat = [%d, %d]\n", id, 60+110*(i%2), 60+110*(i/2))
+	}
+	for _, s := range []string{"A", "B", "C"} {
+		text += fmt.Sprintf("[[string]]\nid = \"S%s\"\ncoils = [\"%s1\", \"%s2\"]\n", s, s, s)
+	}
+	text += "[[group]]\nid = \"all\"\njoin = \"series\"\nof = [\"SA\", \"SB\", \"SC\"]\n"
+	p, err := layout.Parse("series", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cur, err := p.Solve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := careful(5, layout.Fault{Kind: layout.StringOpen, ID: "SB"})
+	o.Ohms = false
+	made, err := rehearsal.Make(p, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := made.Lines
+	var asked []string
+	for len(asked) < 5 {
+		c, err := capture.FromLines(lines)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := verdict.Judge(p, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if v.Next == nil {
+			if v.Outcome != verdict.Fault || v.Causes[0].P < 0.9 || v.Causes[0].Faults[0].ID != "SB" {
+				t.Errorf("after %v: %s, %+v", asked, v.Outcome, v.Causes)
+			}
+			break
+		}
+		asked = append(asked, v.Next.Across)
+		o := capture.Ohms{T: 200 + float64(len(asked)), Across: v.Next.Across}
+		if v.Next.Across != "pad" && v.Next.Across != "string:SB" {
+			o.Ohms = &cur.StringOhms[0]
+		}
+		lines = append(lines, o)
+	}
+	if len(asked) == 0 || asked[len(asked)-1] != "string:SB" {
+		t.Errorf("asked for %v, expected the ohms of strings up to SB", asked)
+	}
+}
