@@ -69,6 +69,8 @@ type phone struct {
 	freeze   float64 // share of reads that repeat the last
 	gap      float64 // chance of a gap per read
 	window   float64 // seconds a reading is the mean of
+	slow     float64 // time constant with which readings follow the field, seconds
+	early    bool    // it clips before its own offset is put on: a re-zero moves the level
 	gravity  bool
 	pitch    float64 // how the phone lies on a level bench: bump of the camera
 	roll     float64

@@ -27,6 +27,7 @@ func Conditions() []Condition {
 
 		{"no-rest", "no rest at all", 1.0 / 1_000, 1, 0, false, noRest, nil},
 		{"rough", "clipped, frozen, gaps, muddled, jumps", 1.0 / 1_000, 1, 0, false, rough, nil},
+		{"passes-slow", "one pass per row, a sensor that follows slowly", 1.0 / 2_000, 1, 0, false, passesSlow, nil},
 		{"passes-unknown", "one pass per row, offset unknown", 1.0 / 2_000, 0.05, 0.95, false, passesUnknown, nil},
 		{"headings-unknown", "headings, offset unknown", 1.0 / 1_000, 1, 0, false, headingsUnknown, nil},
 		{"mixed", "some holds, some by hand, ohms, offset unknown", 1.0 / 1_000, 1, 0, false, mixed, nil},
@@ -168,6 +169,14 @@ func passes(s *session) {
 	s.restAndPass()
 }
 
+// passesSlow: what the sensor reads comes a tenth of a second to three tenths late, and
+// blurred.
+func passesSlow(s *session) {
+	s.phone.slow = s.r.between(0.1, 0.3)
+	s.note("follows with %.2f s", s.phone.slow)
+	passes(s)
+}
+
 func passesUnknown(s *session) { s.restAndPass() }
 
 func (s *session) restAndPass() {
@@ -250,6 +259,7 @@ func rough(s *session) {
 			ph.least[i] = -math.Max(most*s.r.between(0.4, 1.5), 100) + math.Min(0, ph.bias[i])
 		}
 	}
+	ph.early = s.r.chance(0.5)
 	s.jump, s.jumpIn = 0.2, 0.15
 	s.start()
 	s.drive("off", 0, 0)

@@ -49,30 +49,32 @@ type session struct {
 	phone    phone
 	route    string
 
-	now       float64
-	nextRead  float64
-	frozen    float64 // until when readings repeat
-	last      vec
-	haveLast  bool
-	state     string // off, on, pulse
-	hz, duty  float64
-	phase     float64
-	tellAmps  bool
-	jump      float64 // chance of a re-zero jump per move
-	jumpIn    float64 // chance of one within a hold
-	jumpAt    float64 // when the next one comes
-	moving    bool    // samples between holds are written too
-	rough     bool
-	lag       float64 // heading
-	compass   [2]float64
-	compassOn bool
-	bearingSD float64
-	wobble    float64
-	gyro      bool
-	gyroDrift float64
-	degStep   float64
-	yaw       float64 // real, of the moment
-	startYaw  float64
+	now        float64
+	nextRead   float64
+	frozen     float64 // until when readings repeat
+	last       vec
+	followed   vec // what a slow sensor has come to
+	followedTo float64
+	haveLast   bool
+	state      string // off, on, pulse
+	hz, duty   float64
+	phase      float64
+	tellAmps   bool
+	jump       float64 // chance of a re-zero jump per move
+	jumpIn     float64 // chance of one within a hold
+	jumpAt     float64 // when the next one comes
+	moving     bool    // samples between holds are written too
+	rough      bool
+	lag        float64 // heading
+	compass    [2]float64
+	compassOn  bool
+	bearingSD  float64
+	wobble     float64
+	gyro       bool
+	gyroDrift  float64
+	degStep    float64
+	yaw        float64 // real, of the moment
+	startYaw   float64
 
 	// take reads a coil once more the way the condition has it; nil: not at all.
 	take func(coil int, o holdOptions)
@@ -212,13 +214,36 @@ func (s *session) sampleFor(seconds float64, sees func(t float64) vec) {
 			s.rezero()
 			s.jumpAt = math.Inf(1)
 		}
-		s.read(t, sees(t))
+		s.read(t, s.follow(t, sees))
 		s.nextRead += s.phone.period
 		if s.r.chance(s.phone.gap) {
 			s.nextRead += s.r.between(0.2, 1.5)
 		}
 	}
 	s.now = end
+}
+
+// follow is what a sensor that follows slowly has come to at a time: a first-order
+// low-pass of what there was to see since it last read.
+func (s *session) follow(t float64, sees func(t float64) vec) vec {
+	const step = 0.01
+	now := sees(t)
+	if s.phone.slow == 0 {
+		return now
+	}
+	if s.followedTo == 0 || t-s.followedTo > 10*s.phone.slow {
+		s.followed, s.followedTo = now, t
+		return now
+	}
+	for s.followedTo < t {
+		dt := math.Min(step, t-s.followedTo)
+		s.followedTo += dt
+		s.followed = s.followed.plus(sees(s.followedTo).minus(s.followed).times(1 - math.Exp(-dt/s.phone.slow)))
+		if dt < 1e-9 {
+			break
+		}
+	}
+	return s.followed
 }
 
 // rezero moves the phone's own offset by 5 to 40 uT.
@@ -230,6 +255,10 @@ func (s *session) rezero() {
 
 func (s *session) read(t float64, field vec) {
 	ph := &s.phone
+	least, most := ph.least, ph.most
+	if ph.early {
+		least, most = least.plus(ph.bias), most.plus(ph.bias)
+	}
 	field = field.plus(ph.bias)
 	if s.route == "heading" {
 		s.readHeading(t, field)
@@ -240,7 +269,7 @@ func (s *session) read(t float64, field vec) {
 	} else {
 		for i := range field {
 			x := field[i] + ph.white*s.r.NormFloat64()
-			x = math.Min(math.Max(x, ph.least[i]), ph.most[i])
+			x = math.Min(math.Max(x, least[i]), most[i])
 			field[i] = math.Round(math.Round(x/ph.step[i])*ph.step[i]*1e4) / 1e4
 		}
 		if ph.freeze > 0 && s.r.chance(ph.freeze*ph.period/0.4) {
