@@ -95,6 +95,7 @@ func (c *cards) windings(f *planning.Figures) {
 		c.item("For", fmt.Sprintf("%s (%s)", strings.Join(card.Coils, ", "), count(len(card.Coils), "coil")))
 		c.list("Set", card.Set)
 		c.list("Count", card.Count)
+		c.list("Ends", card.Ends)
 		c.list("Measure", card.Measure)
 		c.list("Mark", card.Mark)
 	}

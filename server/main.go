@@ -117,5 +117,5 @@ func onePlan(c *cobra.Command, args []string) error {
 
 const cautions = `While checking: low current only; never leave a driven pad alone; keep it away
 from pacemakers, insulin pumps and other implants, magnetic cards and mechanical
-watches; isolate the supply. No medical claim is made, and no rule of your place
-or licensed person is replaced.`
+watches; isolate the supply. Burning enamel gives off fumes. No medical claim is
+made, and no rule of your place or licensed person is replaced.`

@@ -13,7 +13,7 @@ const (
 	UnknownLead = ""       // the plan does not say which way the coil is wound
 )
 
-// Card is what to set, count, measure and mark for one kind of coil.
+// Card is what to set, count, make bare, measure and mark for one kind of coil.
 type Card struct {
 	Winding  string   `json:"winding"`
 	Coils    []string `json:"coils"`
@@ -22,6 +22,7 @@ type Card struct {
 	PlusLead string   `json:"plus_lead"`
 	Set      []string `json:"set"`
 	Count    []string `json:"count"`
+	Ends     []string `json:"ends"`
 	Measure  []string `json:"measure"`
 	Mark     []string `json:"mark"`
 }
@@ -83,6 +84,10 @@ func (j *job) card(c *layout.Coil) Card {
 	card.Count = []string{fmt.Sprintf("%d turns", w.Turns)}
 	if f.TurnsPerLayer > 0 {
 		card.Count = append(card.Count, fmt.Sprintf("%s, about %.1f mm high when laid well; the plan gives them %s", layersInWords(f), f.BuildMM, mm(w.Build)))
+	}
+	card.Ends = []string{
+		"burn and sand the enamel off both ends; burning it gives off fumes: air the room",
+		"solder the leads on, and measure through them",
 	}
 	room := f.OhmsRoom
 	card.Measure = []string{

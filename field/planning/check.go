@@ -110,6 +110,9 @@ func (j *job) setting(s float64, r reach) Setting {
 		out.Amps = s * j.c.PadAmps
 		out.LimitAmps = twoDigits(1.25 * out.Amps)
 	}
+	if most := j.plan.Supply.LimitAmps; most > 0 { // it cannot be set to more
+		out.LimitAmps = math.Min(out.LimitAmps, most)
+	}
 	out.LeastUT, out.MostUT = s*r.least, s*r.most
 	return out
 }

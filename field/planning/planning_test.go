@@ -271,6 +271,9 @@ func TestCheckCurrent(t *testing.T) {
 			set.Supply = layout.Supply{Volts: s.Volts, LimitAmps: s.LimitAmps, SourceOhms: p.Supply.SourceOhms}
 			g := mustPlan(t, &set, Defaults())
 			near(t, id+" "+name+": amperes shown", g.Pad.Amps, s.Amps, 1e-6)
+			if most := p.Supply.LimitAmps; most > 0 && s.LimitAmps > most {
+				t.Errorf("%s %s: %s, of a supply that gives %g A at most", id, name, s.Say, most)
+			}
 			if g.Pad.Limited != s.HoldAmps {
 				t.Errorf("%s %s: limit holds %v, said %v", id, name, g.Pad.Limited, s.HoldAmps)
 			}

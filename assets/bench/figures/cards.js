@@ -33,7 +33,7 @@ function card(c, plan, nth) {
       el("p", { class: "card-of" }, plan, el("br"), `card ${nth}`),
     ),
     el("p", { class: "card-coils" }, el("strong", {}, `${c.coils.length} `), c.coils.length === 1 ? "coil: " : "coils: ", c.coils.join(", ")),
-    el("dl", {}, ...part("Set", c.set), ...part("Count", c.count), ...part("Measure", c.measure), ...part("Mark", c.mark)),
+    el("dl", {}, ...part("Set", c.set), ...part("Count", c.count), ...part("Ends", c.ends), ...part("Measure", c.measure), ...part("Mark", c.mark)),
   );
 }
 
