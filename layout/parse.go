@@ -131,7 +131,7 @@ func (r *planReader) plan(t *table) *Plan {
 	}
 	p.Name, _ = t.text("name", required, "the name of the pad", `"Kennel bed"`)
 	if t.has("name") && len(p.Name) > maxNameBytes {
-		t.bad("name", "", "expected at most %d bytes, found %d.", maxNameBytes, len(p.Name))
+		t.bad("name", "Make it shorter.", "expected at most %d bytes, found %d.", maxNameBytes, len(p.Name))
 	}
 	unit, _ := t.word("length_unit", optional, "mm", "cm", "in")
 	p.Unit = LengthUnit(unit)

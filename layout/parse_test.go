@@ -34,6 +34,11 @@ func TestBrokenPlans(t *testing.T) {
 			if !errors.As(err, &problems) {
 				t.Fatalf("expected problems, found %v", err)
 			}
+			for _, p := range problems.List {
+				if p.Remedy == "" {
+					t.Errorf("nothing to do about it: %s", p)
+				}
+			}
 			if (plan != nil) != problems.OnlyUnbuildable() {
 				t.Errorf("plan given: %v, only unbuildable: %v", plan != nil, problems.OnlyUnbuildable())
 			}

@@ -121,7 +121,7 @@ func (t *table) word(key string, n need, words ...string) (string, bool) {
 		return words[0], n == optional && !t.has(key)
 	}
 	if !slices.Contains(words, s) {
-		remedy := ""
+		remedy := fmt.Sprintf("Write one of these, as in %s = %q.", key, words[0])
 		if near := nearest(s, words); near != "" {
 			remedy = fmt.Sprintf("Did you mean %q?", near)
 		}
@@ -160,7 +160,7 @@ func (t *table) number(key string, n need, l limits) (float64, bool) {
 	v, ok := t.get(key)
 	if !ok {
 		if n == required {
-			t.missing(key, l.what, as(key, "Add it"))
+			t.missing(key, l.what, t.as(key, "Add it"))
 		}
 		return 0, false
 	}
@@ -171,7 +171,7 @@ func (t *table) finite(key string, v any, l limits) (float64, bool) {
 	x, ok := asNumber(v)
 	switch {
 	case !ok:
-		remedy := as(key, "Write it")
+		remedy := t.as(key, "Write it")
 		if s, isText := v.(string); isText {
 			if _, err := strconv.ParseFloat(s, 64); err == nil {
 				remedy = "Write it without quotes."
@@ -181,10 +181,10 @@ func (t *table) finite(key string, v any, l limits) (float64, bool) {
 		}
 		t.bad(key, remedy, "expected %s, found %s.", l.what, show(v))
 	case math.IsNaN(x) || math.IsInf(x, 0):
-		t.bad(key, "", "expected a finite number, found %s.", show(v))
+		t.bad(key, t.as(key, "Write a plain number"), "expected a finite number, found %s.", show(v))
 		return 0, false
 	case !l.contains(x):
-		t.bad(key, "", "expected %s, found %s.", l, show(v))
+		t.bad(key, t.as(key, "Put it right"), "expected %s, found %s.", l, show(v))
 		return x, false
 	}
 	return x, ok
@@ -195,12 +195,12 @@ func (t *table) whole(key string, lo, hi int64, what string) (int64, bool) {
 	v, ok := t.get(key)
 	expected := fmt.Sprintf("%s, a whole number from %d to %d", what, lo, hi)
 	if !ok {
-		t.missing(key, expected, as(key, "Add it"))
+		t.missing(key, expected, t.as(key, "Add it"))
 		return 0, false
 	}
 	n, ok := v.(int64)
 	if !ok || n < lo || n > hi {
-		t.bad(key, "", "expected %s, found %s.", expected, show(v))
+		t.bad(key, t.as(key, "Put it right"), "expected %s, found %s.", expected, show(v))
 		return n, false
 	}
 	return n, true
@@ -211,11 +211,7 @@ func (t *table) pair(key string, n need, l limits) (x, y float64, ok bool) {
 	v, there := t.get(key)
 	if !there {
 		if n == required {
-			remedy := as(key, "Add it")
-			if key == "inner" { // of a shape that takes two
-				remedy = "Add it, as in inner = [60, 40]."
-			}
-			t.missing(key, "[x, y], each "+l.what, remedy)
+			t.missing(key, "[x, y], each "+l.what, asLike(key, "Add it", pairExamples))
 		}
 		return 0, 0, false
 	}
@@ -304,7 +300,7 @@ func (t *table) children(key string, n need) []*table {
 		return nil
 	}
 	if len(maps) > MaxParts {
-		t.bad(key, "", "expected at most %d of these tables, found %d.", MaxParts, len(maps))
+		t.bad(key, "Make several plans of it.", "expected at most %d of these tables, found %d.", MaxParts, len(maps))
 		return nil
 	}
 	if len(maps) == 0 && n == required {
@@ -329,13 +325,24 @@ func (t *table) children(key string, n need) []*table {
 
 // examples of what keys take, where it is not said at the place itself.
 var examples = map[string]string{
-	"size": "[600, 600]", "volts": "2.0", "amps": "1.0", "source_ohms": "0.1", "limit_amps": "2.5", "hz": "1.0", "duty": "0.5",
+	"volts": "2.0", "amps": "1.0", "source_ohms": "0.1", "limit_amps": "2.5", "hz": "1.0", "duty": "0.5",
 	"above": "6", "inner": "90", "corner": "10", "turns": "60", "build": "6", "width": "8", "wire_awg": "22", "wire_mm": "0.6",
-	"ohms": "0.97", "at": "[120, 120]", "turned": "45", "lead_ohms": "0.05",
+	"ohms": "0.97", "turned": "45", "lead_ohms": "0.05",
 }
 
-// as says to write a key like its example, if it has one.
-func as(key, what string) string {
+// pairExamples are those of keys that take two numbers; some take one or two.
+var pairExamples = map[string]string{"size": "[600, 600]", "inner": "[60, 40]", "at": "[120, 120]"}
+
+// as says to write a key like its example, if it has one: of two numbers where two
+// are written.
+func (t *table) as(key, what string) string {
+	if _, isList := t.values[key].([]any); isList {
+		return asLike(key, what, pairExamples)
+	}
+	return asLike(key, what, examples)
+}
+
+func asLike(key, what string, examples map[string]string) string {
 	if e, ok := examples[key]; ok {
 		return fmt.Sprintf("%s, as in %s = %s.", what, key, e)
 	}

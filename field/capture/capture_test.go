@@ -2,6 +2,7 @@ package capture
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -38,6 +39,9 @@ func TestBrokenCaptures(t *testing.T) {
 			}
 			if err == nil {
 				t.Fatalf("accepted; expected: %s", want)
+			}
+			if e := (*Error)(nil); !errors.As(err, &e) || e.Remedy == "" {
+				t.Errorf("nothing to do about it: %s", err)
 			}
 			if err.Error() != want {
 				t.Errorf("message\n got: %s\nwant: %s", err, want)

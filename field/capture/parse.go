@@ -46,7 +46,39 @@ func (e *Error) Error() string {
 	return b.String()
 }
 
+// remedies are how keys are written, for where a line's own mistake says no more.
+var remedies = map[string]string{
+	"type":                 `Say what the line is, as in "type":"b".`,
+	"t":                    `Write the seconds since the capture began, as in "t":12.5.`,
+	"at":                   `Name the coil the phone lies on, as in "at":"A1".`,
+	"route":                `Say "vector", "heading" or "hand".`,
+	"v":                    `Write "v":1.`,
+	"device":               `Write any text, or leave it out.`,
+	"top_deg":              `Write degrees counter-clockwise from away, as in "top_deg":90, or leave it out.`,
+	"sensor.offset_mm":     `Write x and y from the mark to the sensor, as in "offset_mm":[0,40], or leave it out when nothing is known.`,
+	"sensor.offset_sd_mm":  `Write how well x and y are known, as in "offset_sd_mm":[5,5], or leave it out.`,
+	"sensor.full_scale_uT": `Write the largest value of an axis, as in "full_scale_uT":4900, or leave it out.`,
+	"state":                `Say "off", "on" or "pulse".`,
+	"hz":                   `Write the pulses a second, as in "hz":1.`,
+	"duty":                 `Write the share of the time that the pulse is on, as in "duty":0.5.`,
+	"amps":                 `Write what the supply shows, as in "amps":1.2, or leave it out.`,
+	"uT":                   `Write x, y and z in microtesla, as in "uT":[12.1,-3.0,-41.9].`,
+	"ms2":                  `Write x, y and z in metres per second squared, as in "ms2":[0,0,9.81].`,
+	"deg":                  `Write the compass heading in degrees, as in "deg":123.4.`,
+	"turned_deg":           `Write degrees clockwise since the capture began, or leave it out.`,
+	"accuracy_deg":         `Write degrees, or leave it out.`,
+	"shift_mm":             `Write x and y on the pad, as in "shift_mm":[10,0], or leave it out.`,
+	"along":                `Name the coils in the order the phone comes to them, as in "along":["A1","A2"].`,
+	"face":                 `Say "north", "south" or "none".`,
+	"across":               `Say "coil:ID", "string:ID", "group:ID" or "pad".`,
+	"ohms":                 `Write null for an open circuit.`,
+	"celsius":              `Write the coil's temperature, as in "celsius":21, or leave it out.`,
+}
+
 func bad(key, remedy, format string, args ...any) *Error {
+	if remedy == "" {
+		remedy = remedies[key]
+	}
 	return &Error{Key: key, Say: fmt.Sprintf(format, args...), Remedy: remedy}
 }
 
@@ -212,7 +244,7 @@ func NotJSON(err error) *Error {
 	case errors.As(err, &syntax):
 		return bad("", "Was the file cut off, or edited by hand?", "not JSON (at byte %d: %s).", syntax.Offset, syntax.Error())
 	default:
-		return bad("", "", "not JSON: %s.", err)
+		return bad("", "Was the file cut off, or edited by hand?", "not JSON: %s.", err)
 	}
 }
 
@@ -305,16 +337,16 @@ func (w *wire) coil() (string, error) {
 func parseStart(w *wire) (Line, error) {
 	var s Start
 	if w.Route == nil {
-		return nil, bad("route", `Say "vector", "heading" or "hand".`, "missing.")
+		return nil, bad("route", "", "missing.")
 	}
 	switch s.Route = Route(*w.Route); s.Route {
 	case Vector, Heading, Hand:
 	default:
-		return nil, bad("route", "", `expected "vector", "heading" or "hand", found %q.`, *w.Route)
+		return nil, bad("route", "", "there is no %q.", *w.Route)
 	}
 	switch {
 	case w.V == nil && s.Route != Hand:
-		return nil, bad("v", `Write "v":1.`, "missing: expected the version of the capture's format.")
+		return nil, bad("v", "", "missing: expected the version of the capture's format.")
 	case w.V != nil && *w.V != 1:
 		return nil, bad("v", "It may come from a newer polewise.", "expected version 1, found %g.", *w.V)
 	default:
@@ -348,7 +380,10 @@ func parseSensor(raw []byte) (*Sensor, error) {
 	}
 	if err := json.Unmarshal(raw, &w); err != nil {
 		e := NotJSON(err)
-		e.Key = "sensor." + e.Key
+		if e.Key != "" {
+			e.Key = "sensor." + e.Key
+			e.Remedy = remedies[e.Key]
+		}
 		return nil, e
 	}
 	var s Sensor
@@ -384,7 +419,7 @@ func parseDrive(w *wire) (Line, error) {
 		return nil, err
 	}
 	if w.State == nil {
-		return nil, bad("state", `Say "off", "on" or "pulse".`, "missing.")
+		return nil, bad("state", "", "missing.")
 	}
 	switch d.State = DriveState(*w.State); d.State {
 	case Off, On:
@@ -399,7 +434,7 @@ func parseDrive(w *wire) (Line, error) {
 			return nil, bad("duty", `A duty of 1 is "on", of 0 is "off".`, "expected a number between 0 and 1, found %g.", d.Duty)
 		}
 	default:
-		return nil, bad("state", "", `expected "off", "on" or "pulse", found %q.`, *w.State)
+		return nil, bad("state", "", "there is no %q.", *w.State)
 	}
 	d.Amps, err = optional("amps", w.Amps, 0, 1e4)
 	return d, err
@@ -480,7 +515,7 @@ func parsePass(w *wire) (Line, error) {
 		return nil, bad("along", "For a single coil use a hold.", "expected a list of at least two coils, found %d.", len(w.Along))
 	}
 	if len(w.Along) > maxCoilsPass {
-		return nil, bad("along", "", "expected at most %d coils, found %d.", maxCoilsPass, len(w.Along))
+		return nil, bad("along", "Make several passes of it.", "expected at most %d coils, found %d.", maxCoilsPass, len(w.Along))
 	}
 	p.Along = w.Along
 	p.TopDeg, err = optional("top_deg", w.TopDeg, -3600, 3600)
@@ -497,17 +532,17 @@ func parseReading(w *wire) (Line, error) {
 		return nil, err
 	}
 	if w.Face == nil {
-		return nil, bad("face", `Say "north", "south" or "none".`, "missing.")
+		return nil, bad("face", "", "missing.")
 	}
 	switch r.Face = Face(*w.Face); r.Face {
 	case North, South, None:
 	default:
-		return nil, bad("face", "", `expected "north", "south" or "none", found %q.`, *w.Face)
+		return nil, bad("face", "", "there is no %q.", *w.Face)
 	}
 	if w.UT != nil && string(w.UT) != "null" {
 		var v float64
 		if err := json.Unmarshal(w.UT, &v); err != nil {
-			return nil, bad("uT", "", "expected a number, found %s.", clip(w.UT))
+			return nil, bad("uT", `Write one number in microtesla, as in "uT":-300, or leave it out.`, "expected a number, found %s.", clip(w.UT))
 		}
 		r.UT, err = optional("uT", &v, -maxUT, maxUT)
 	}
@@ -521,19 +556,19 @@ func parseOhms(w *wire) (Line, error) {
 		return nil, err
 	}
 	if w.Across == nil {
-		return nil, bad("across", `Say "coil:ID", "string:ID", "group:ID" or "pad".`, "missing.")
+		return nil, bad("across", "", "missing.")
 	}
 	o.Across = *w.Across
 	if kind, id := o.Target(); kind == "" || (kind != "pad" && id == "") {
-		return nil, bad("across", "", `expected "coil:ID", "string:ID", "group:ID" or "pad", found %q.`, *w.Across)
+		return nil, bad("across", "", "there is no %q.", *w.Across)
 	}
 	if w.Ohms == nil {
-		return nil, bad("ohms", `Write null for an open circuit.`, "missing: expected a number or null.")
+		return nil, bad("ohms", "", "missing: expected a number or null.")
 	}
 	if string(w.Ohms) != "null" {
 		var v float64
 		if err := json.Unmarshal(w.Ohms, &v); err != nil {
-			return nil, bad("ohms", `Write null for an open circuit.`, "expected a number or null, found %s.", clip(w.Ohms))
+			return nil, bad("ohms", "", "expected a number or null, found %s.", clip(w.Ohms))
 		}
 		if o.Ohms, err = optional("ohms", &v, 0, 1e9); err != nil {
 			return nil, err
