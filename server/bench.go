@@ -79,7 +79,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 
 	st, err := store.Open(o.data)
 	if err != nil {
-		return fmt.Errorf("%w. Name another data folder with --data", err)
+		return dataWords(err)
 	}
 	defer st.Close()
 	key, err := pairing.OpenKey(o.data)
@@ -99,7 +99,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 
 	d, err := desk.Open(ctx, st, text, log)
 	if err != nil {
-		return err
+		return dataWords(fmt.Errorf("cannot use %s: %w", st.Path(), err))
 	}
 	site := web.NewSite(d, st, key, log)
 	if o.plan != "" {

@@ -14,6 +14,7 @@ import (
 	"polewise/assets"
 	"polewise/field/verdict"
 	"polewise/layout"
+	"polewise/server/store"
 )
 
 // command runs the program's own entry.
@@ -279,5 +280,22 @@ func TestRehearseJudge(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestDamagedData: a spoilt database is told with the way to put a backup back, and
+// nothing is begun in it.
+func TestDamagedData(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, store.FileName)
+	if err := os.WriteFile(path, bytes.Repeat([]byte("spoilt "), 2000), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	status, _, errs := command("", "bench", "--data", dir, "--listen", "127.0.0.1:0", "--phone-listen", "127.0.0.1:0")
+	if status != exitTrouble || !strings.Contains(errs, "put the backup in its place") || !strings.Contains(errs, "--data") {
+		t.Errorf("status %d: %s", status, errs)
+	}
+	if raw, err := os.ReadFile(path); err != nil || !bytes.HasPrefix(raw, []byte("spoilt spoilt")) {
+		t.Errorf("it was written to (%v)", err)
 	}
 }

@@ -11,6 +11,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"polewise/server/store"
 )
 
 // flagWords says what is wrong with a flag, and what was expected.
@@ -60,6 +62,14 @@ func cannotRead(what, name string, err error) error {
 		return fmt.Errorf("%s: you are not allowed to read this file. Change its permissions, or copy it to where you may", name)
 	}
 	return fmt.Errorf("%s: %s cannot be read: %w", name, what, err)
+}
+
+// dataWords says what to do about a data folder that cannot be used.
+func dataWords(err error) error {
+	if remedy := store.Remedy(err); remedy != "" {
+		return fmt.Errorf("%w. %s Or name another data folder with --data", err, remedy)
+	}
+	return fmt.Errorf("%w. Name another data folder with --data", err)
 }
 
 // listenWords says why nothing can listen at an address.

@@ -61,7 +61,11 @@ func Open(ctx context.Context, s *store.Store, plan PlanText, log *slog.Logger) 
 		return nil, err
 	}
 	if last != nil && last.Rehearsal == "" && (!plan.Asked || string(last.PlanTOML) == string(plan.TOML)) {
-		if err := d.resume(ctx, last); err != nil {
+		err := d.resume(ctx, last)
+		if store.Damaged(err) {
+			return nil, err // nothing more is written to what may be saved yet
+		}
+		if err != nil {
 			log.Warn("the last check cannot be taken up again; beginning a new one", "check", last.ID, "err", err)
 			last = nil
 		}

@@ -110,6 +110,9 @@ func Open(dir string) (*Store, error) {
 	}
 	sweep(dir)
 	path := filepath.Join(dir, FileName)
+	if err := setAsideForeignLog(path); err != nil {
+		return nil, fmt.Errorf("cannot open %s: %w", path, err)
+	}
 	db, err := sql.Open("sqlite", "file:"+path+"?_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=busy_timeout(5000)&_pragma=foreign_keys(1)")
 	if err != nil {
 		return nil, fmt.Errorf("cannot open %s: %w", path, err)

@@ -140,3 +140,65 @@ func TestSweepsWhatAKilledProgramLeft(t *testing.T) {
 		t.Errorf("a file of today is gone: %v", err)
 	}
 }
+
+// TestBackupPutBack: what a killed program left beside the database is not written over
+// a backup put in its place.
+func TestBackupPutBack(t *testing.T) {
+	ctx := context.Background()
+	dir, killed := t.TempDir(), t.TempDir()
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	check := func(id string) {
+		t.Helper()
+		if err := s.NewCheck(ctx, Check{ID: id, Began: time.Now(), PlanTOML: []byte("a plan")}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	check("kept")
+	backup := filepath.Join(t.TempDir(), "backup.db")
+	if err := s.Backup(ctx, backup); err != nil {
+		t.Fatal(err)
+	}
+	check("of later")
+	// As a kill leaves it, with the backup in the place of the database.
+	for from, to := range map[string]string{backup: FileName, s.Path() + "-wal": FileName + "-wal"} {
+		raw, err := os.ReadFile(from)
+		if err != nil || len(raw) == 0 {
+			t.Fatalf("%s: %d bytes, %v", from, len(raw), err)
+		}
+		if err := os.WriteFile(filepath.Join(killed, to), raw, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for range 2 { // and after a start that used it
+		back, err := Open(killed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		last, err := back.LastCheck(ctx)
+		if err != nil || last == nil || last.ID != "kept" {
+			t.Errorf("the check begun last is %+v, %v; expected that of the backup", last, err)
+		}
+		if err := back.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// TestDamaged: of a damaged file it is said how a backup is put back.
+func TestDamaged(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(strings.Repeat("no database ", 1000)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	_, err := Open(dir)
+	if !Damaged(err) || !strings.Contains(Remedy(err), "put the backup in its place") || !strings.Contains(Remedy(err), FileName+"-wal") {
+		t.Errorf("%v: %q", err, Remedy(err))
+	}
+	if err := errors.New("another"); Damaged(err) || Remedy(err) != "" {
+		t.Errorf("%v is damaged: %q", err, Remedy(err))
+	}
+}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -14,6 +15,7 @@ import (
 
 	"polewise/field/capture"
 	"polewise/server/desk"
+	"polewise/server/store"
 )
 
 // Limits of a socket.
@@ -217,7 +219,7 @@ func (s *Site) clientError(err error) *desk.ClientError {
 		return c
 	}
 	s.Log.Error("a message was not stored", "err", err)
-	return &desk.ClientError{Code: "not-stored", Say: "The readings could not be stored: " + err.Error(), Hint: "Is the disk full? They are sent again by themselves."}
+	return &desk.ClientError{Code: "not-stored", Say: "The readings could not be stored: " + err.Error() + ".", Hint: cmp.Or(store.Remedy(err), "Is the disk full?") + " They are sent again by themselves."}
 }
 
 // live is the bench page's websocket: the state, and what the phones do.

@@ -2,6 +2,7 @@ package web
 
 import (
 	"archive/zip"
+	"cmp"
 	"context"
 	"encoding/csv"
 	"errors"
@@ -256,7 +257,7 @@ func (s *Site) asClient(err error) map[string]any {
 	var c *desk.ClientError
 	if !errors.As(err, &c) {
 		s.Log.Error("request failed", "err", err)
-		c = &desk.ClientError{Code: "trouble", Say: "The program could not do that: " + err.Error(), Hint: "Try again. If it stays, look at what the program printed."}
+		c = &desk.ClientError{Code: "trouble", Say: "The program could not do that: " + err.Error() + ".", Hint: cmp.Or(store.Remedy(err), "Try again. If it stays, look at what the program printed.")}
 	}
 	return map[string]any{"error": c}
 }
