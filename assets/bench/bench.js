@@ -80,7 +80,6 @@ export class Bench {
     this.judging.show(next.judging);
     const asks = next.prompt && (next.prompt.do === "hold" || next.prompt.do === "ohms") && (readCoils(next).length > 0 || next.phones.some((p) => p.connected));
     byId("prompt").textContent = asks ? next.prompt.say : "";
-    byId("prompt-why").textContent = asks ? next.prompt.why || "" : "";
     this.asked.show(asks ? next : null);
     this.drawing.setPlan(next.plan);
     this.map.planChanged(next.check.id);

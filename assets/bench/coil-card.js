@@ -30,7 +30,7 @@ export class CoilCard {
     const p = state.predicted?.coils.find((k) => k.id === c.id);
     const string = state.plan.strings.find((s) => s.id === c.string);
     const w = state.plan.windings.find((k) => k.id === c.winding);
-    const next = state.verdict?.next?.at === c.id ? state.verdict.next.why : "";
+    const next = state.verdict?.next?.at === c.id;
     const key = JSON.stringify([state.check.id, c, v, p, next]);
     if (key === this.key) return;
     this.key = key;
@@ -50,7 +50,7 @@ export class CoilCard {
         ...fact("Winding", `${w.id}: ${w.turns} turns, ${w.inner_mm[0] === w.inner_mm[1] ? w.inner_mm[0] : w.inner_mm.join(" × ")} mm inside, ${w.build_mm} × ${w.width_mm} mm section`),
         ...fact("String", string ? `${string.id}, coil ${string.coils.indexOf(c.id) + 1} of ${string.coils.length} from its plus end` : "none"),
       ),
-      next ? el("p", { class: "next" }, el("strong", {}, "Asked for next. "), next) : null,
+      next ? el("p", { class: "next" }, el("strong", {}, "Asked for next."), " The verdict says why.") : null,
       read ? el("button", { type: "button", class: "small", "data-act": "reading", onclick: () => this.o.onreading(c.id) }, "Look at its readings") : null,
     ];
     this.place.replaceChildren(...parts.filter(Boolean));

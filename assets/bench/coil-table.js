@@ -77,7 +77,7 @@ function rowOf(id, cells, selected, o) {
   return el(
     "tr",
     { class: selected ? "selected" : null },
-    el("th", { scope: "row" }, el("button", { type: "button", class: "coil-button", "aria-pressed": String(selected), onclick: () => o.onpick(id) }, id)),
+    el("th", { scope: "row" }, el("button", { type: "button", class: "coil-button", "data-coil": id, "aria-pressed": String(selected), onclick: () => o.onpick(id) }, id)),
     el("td", {}, cells.state ? stateBadge(cells.state) : el("span", { class: "note" }, "not read"), cells.sure && " ", cells.sure && el("span", { class: "sure" }, cells.sure)),
     el("td", {}, cells.expected),
     el("td", {}, cells.read),

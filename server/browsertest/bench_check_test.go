@@ -103,7 +103,7 @@ func TestReadingLookedAtThrownOutTakenAgain(t *testing.T) {
 	waitFor(t, ctx, "and right after", `!document.querySelectorAll("#verdict svg.wiring")[1].querySelector(".wrong") && document.querySelectorAll("#verdict svg.wiring")[1].textContent.includes("turn over")`)
 
 	// The hold on B2, with what both explanations expected, in strokes and in numbers.
-	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll(".coil-button")].find((b) => b.textContent === "B2").click()`, nil))
+	do(t, ctx, press(`.coil-button[data-coil="B2"]`))
 	waitFor(t, ctx, "the readings of B2", `document.querySelector("#holds-title").textContent === "Readings of B2"`)
 	waitFor(t, ctx, "its plot", `document.querySelectorAll("#holds .plot .plot-read").length === 3 && document.querySelectorAll("#holds .plot .plot-best").length === 3 && document.querySelectorAll("#holds .plot .plot-rest").length === 3`)
 	var off float64
@@ -120,7 +120,7 @@ func TestReadingLookedAtThrownOutTakenAgain(t *testing.T) {
 	// line stands off the likeliest one's, in a stroke of its own.
 	var odd string
 	do(t, ctx, chromedp.Evaluate(`fetch("api/state").then((r) => r.json()).then((s) => s.why.rival.match(/[A-C][1-3]/g).at(-1))`, &odd, awaited))
-	do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`[...document.querySelectorAll(".coil-button")].find((b) => b.textContent === %q).click()`, odd), nil))
+	do(t, ctx, press(fmt.Sprintf(`.coil-button[data-coil=%q]`, odd)))
 	waitFor(t, ctx, "the readings of "+odd, fmt.Sprintf(`document.querySelector("#holds-title").textContent === "Readings of %s" && document.querySelectorAll("#holds .plot .plot-rival").length === 3`, odd))
 	var rival struct {
 		Apart, Z    float64
@@ -143,7 +143,7 @@ func TestReadingLookedAtThrownOutTakenAgain(t *testing.T) {
 		t.Errorf("the rival's lines over %s: %+v", odd, rival)
 	}
 	shot(t, ctx, "rival")
-	do(t, ctx, chromedp.Evaluate(`[...document.querySelectorAll(".coil-button")].find((b) => b.textContent === "B2").click()`, nil))
+	do(t, ctx, press(`.coil-button[data-coil="B2"]`))
 	waitFor(t, ctx, "B2 again", `document.querySelector("#holds-title").textContent === "Readings of B2"`)
 
 	do(t, ctx, press("#holds .throw-out"))

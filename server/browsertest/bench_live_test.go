@@ -88,8 +88,9 @@ func TestLiveFromReadingToClaim(t *testing.T) {
 	shot(t, ctx, "all read")
 }
 
-// TestNextReadingSaysWhy leaves a check in doubt: what is asked for next comes
-// with its reason, the same over the drawing, in the drawing and in the panel.
+// TestNextReadingSaysWhy leaves a check in doubt: what is asked for next is the same
+// over the drawing, in the drawing and in the panel, and its reason is told once, also
+// with that coil picked.
 func TestNextReadingSaysWhy(t *testing.T) {
 	t.Parallel()
 	program := startProgram(t)
@@ -103,10 +104,10 @@ func TestNextReadingSaysWhy(t *testing.T) {
 		t.Helper()
 		waitFor(t, ctx, coil+" to be asked for", fmt.Sprintf(`(([id, why]) =>
 			document.querySelector("#prompt").textContent.includes(id) &&
-			document.querySelector("#prompt-why").textContent.includes(why) &&
 			document.querySelector("#drawing .coil.is-next")?.dataset.coil === id &&
 			document.querySelector("#verdict .next").textContent.startsWith("Next: " + id) &&
-			document.querySelector("#verdict .next").textContent.includes(why)
+			document.querySelector("#verdict .next").textContent.includes(why) &&
+			document.querySelector("main:not([hidden])").innerText.split(why).length === 2
 		)(%s)`, asJSON(t, []string{coil, why})))
 	}
 	asked("B1", "B1 has not been read yet.")
@@ -118,6 +119,9 @@ func TestNextReadingSaysWhy(t *testing.T) {
 	if next.At == "" || next.Why == "" {
 		t.Fatalf("one reading of a coil with shorted turns decides everything: %+v", next)
 	}
+	asked(next.At, next.Why)
+	do(t, ctx, press(fmt.Sprintf(`.coil-button[data-coil=%q]`, next.At)))
+	waitFor(t, ctx, "its card", `document.querySelector("#coil .next").textContent.includes("Asked for next")`)
 	asked(next.At, next.Why)
 	shot(t, ctx, "in doubt")
 }

@@ -346,7 +346,7 @@ func TestRecordsList(t *testing.T) {
 	})
 	do(t, ctx, fetch.Enable().WithPatterns([]*fetch.RequestPattern{{URLPattern: "*/weighed"}}), chromedp.Reload())
 	<-asked
-	waitFor(t, ctx, "word of it", `/Working out again what was expected of 9 readings, \d+ s so far/.test(document.querySelector(".rec-past .rec-working:not([hidden])")?.textContent)`)
+	waitFor(t, ctx, "word of it", `/Working out again what was expected of 9 readings: all of them are held against one explanation after another, \d+ s so far/.test(document.querySelector(".rec-past .rec-working:not([hidden])")?.textContent)`)
 	shot(t, ctx, "weighing")
 	do(t, ctx, press("#rec-weigh-stop"))
 	waitFor(t, ctx, "it to be stopped", `document.querySelector("#rec-weigh-outcome").textContent.includes("Stopped") && document.querySelectorAll(".rec-past .plot-read").length === 3`)

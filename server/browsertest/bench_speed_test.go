@@ -255,7 +255,7 @@ func TestEditorTwoHundredCoils(t *testing.T) { // not in parallel: it goes by th
 	}
 	one := drag("E10")
 	e.tap("E1")
-	do(t, e.ctx, chromedp.Evaluate(`document.querySelector("#ed-details-E").click()`, nil))
+	e.click("#ed-details-E")
 	e.click("#ed-pick")
 	e.wait("a row to be picked", `document.querySelector("#ed-picked h2").textContent === "20 coils"`)
 	do(t, e.ctx, chromedp.Evaluate(`scrollTo(0, 0)`, nil))

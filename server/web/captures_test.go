@@ -181,6 +181,9 @@ func alike(was, now *desk.HoldState) bool {
 // the same as while it was in progress, of holds and of passes.
 func TestWeighedAgain(t *testing.T) {
 	type weighed struct {
+		Progress struct {
+			Most float64 `json:"most_s"`
+		}
 		Done  *desk.Weighed
 		Error *desk.ClientError
 	}
@@ -221,6 +224,9 @@ func TestWeighedAgain(t *testing.T) {
 		var k weighed
 		if code, p := s.asked(t, path, nil, &k); code != http.StatusOK || k.Error != nil || k.Done == nil {
 			t.Fatal(code, p, k.Error)
+		}
+		if k.Progress.Most != usualWeighing.Seconds() {
+			t.Errorf("told to take %g s at most, and it may take %v", k.Progress.Most, usualWeighing)
 		}
 		for i := range k.Done.Passes {
 			p := &k.Done.Passes[i]

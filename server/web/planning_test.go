@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"math"
 	"net/http"
 	"strings"
@@ -32,19 +33,23 @@ func (s *stage) asked(t *testing.T, path string, body, answer any) (status int, 
 		t.Fatal(err)
 	}
 	defer r.Body.Close()
-	var out json.RawMessage
-	if err := json.NewDecoder(r.Body).Decode(&out); err != nil {
-		t.Fatal(err)
-	}
-	if r.StatusCode >= 400 {
-		var e struct{ Error desk.ClientError }
-		if err := json.Unmarshal(out, &e); err != nil || e.Error.Code == "" || e.Error.Say == "" {
-			t.Errorf("%s: status %d, not told in words: %s", path, r.StatusCode, out)
+	for lines := json.NewDecoder(r.Body); ; { // most answers are one
+		var out json.RawMessage
+		if err := lines.Decode(&out); err == io.EOF {
+			break
+		} else if err != nil {
+			t.Fatal(err)
 		}
-		return r.StatusCode, e.Error
-	}
-	if err := json.Unmarshal(out, answer); err != nil {
-		t.Fatalf("%s: %v in %s", path, err, out)
+		if r.StatusCode >= 400 {
+			var e struct{ Error desk.ClientError }
+			if err := json.Unmarshal(out, &e); err != nil || e.Error.Code == "" || e.Error.Say == "" {
+				t.Errorf("%s: status %d, not told in words: %s", path, r.StatusCode, out)
+			}
+			return r.StatusCode, e.Error
+		}
+		if err := json.Unmarshal(out, answer); err != nil {
+			t.Fatalf("%s: %v in %s", path, err, out)
+		}
 	}
 	return r.StatusCode, problem
 }

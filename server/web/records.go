@@ -157,6 +157,7 @@ func (s *Site) weighed(w http.ResponseWriter, r *http.Request) {
 	}
 	defer done(s.weighingTurn)
 	out := s.linesTo(w)
+	out.line(map[string]any{"progress": map[string]float64{"most_s": s.weighing.Seconds()}})
 	k, err := s.Desk.Weigh(ctx, chi.URLParam(r, "id"))
 	switch {
 	case r.Context().Err() != nil: // nobody is there to be told

@@ -85,9 +85,13 @@ export class PastCheck {
       words,
       async ({ signal, tell }) => {
         const from = performance.now();
-        const ticking = setInterval(() => tell(`${words}, ${Math.round((performance.now() - from) / 1000)} s so far.`), 500);
+        let most = 0; // seconds after which it is given up
+        const ticking = setInterval(() => {
+          const s = Math.round((performance.now() - from) / 1000);
+          tell(`${words}: all of them are held against one explanation after another, ${s} s so far${most ? `, ${Math.round(most / 60)} minutes at most` : ""}.`);
+        }, 500);
         try {
-          const told = await follow(path, { signal }, () => {}, BROKEN);
+          const told = await follow(path, { signal }, (m) => (most = m.progress.most_s), BROKEN);
           if (turn !== this.turn) return [];
           const { otherwise, ...known } = told;
           Object.assign(state, known);
