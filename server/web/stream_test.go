@@ -369,6 +369,41 @@ func TestForeignOrigin(t *testing.T) {
 	if r.StatusCode != http.StatusForbidden {
 		t.Errorf("bench page under a foreign name: %d, expected 403", r.StatusCode)
 	}
+	// What a browser says of where a request comes from.
+	for _, c := range []struct {
+		path, site, mode, dest string
+		want                   int
+	}{
+		{"/", "none", "navigate", "document", 200},
+		{"/", "cross-site", "navigate", "document", 200}, // a link to the page
+		{"/", "cross-site", "navigate", "iframe", 403},
+		{"/api/state", "same-origin", "cors", "empty", 200},
+		{"/api/state", "cross-site", "no-cors", "image", 403},
+		{"/api/state", "same-site", "no-cors", "script", 403}, // another port of this computer
+		{"/api/backup", "cross-site", "navigate", "document", 403},
+		{"/api/backup", "same-origin", "cors", "empty", 200},
+		{"/nothing", "none", "navigate", "document", 404},
+	} {
+		req, _ := http.NewRequest(http.MethodGet, s.bench.URL+c.path, nil)
+		for k, v := range map[string]string{"Site": c.site, "Mode": c.mode, "Dest": c.dest} {
+			req.Header.Set("Sec-Fetch-"+k, v)
+		}
+		r, err := http.DefaultClient.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		body, _ := io.ReadAll(r.Body)
+		r.Body.Close()
+		if r.StatusCode != c.want {
+			t.Errorf("%+v: %d", c, r.StatusCode)
+		}
+		if r.Header.Get("Cross-Origin-Resource-Policy") != "same-origin" || r.Header.Get("Content-Security-Policy") == "" {
+			t.Errorf("%+v: headers %v", c, r.Header)
+		}
+		if c.want >= 400 && !strings.Contains(string(body), `"hint":"Open the`) {
+			t.Errorf("%+v: not told in words: %s", c, body)
+		}
+	}
 }
 
 func TestTenMegabytes(t *testing.T) {

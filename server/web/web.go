@@ -100,6 +100,7 @@ func headers(csp string) func(http.Handler) http.Handler {
 			h.Set("X-Content-Type-Options", "nosniff")
 			h.Set("Referrer-Policy", "no-referrer")
 			h.Set("Cross-Origin-Opener-Policy", "same-origin")
+			h.Set("Cross-Origin-Resource-Policy", "same-origin")
 			h.Set("Permissions-Policy", "magnetometer=(self), accelerometer=(self), gyroscope=(self), screen-wake-lock=(self), camera=(), microphone=(), geolocation=()")
 			h.Set("Cache-Control", "no-store")
 			next.ServeHTTP(w, r)
@@ -156,17 +157,27 @@ func (s *Site) requireKey(next http.Handler) http.Handler {
 	})
 }
 
-// sameOrigin refuses requests that another site's page makes: sockets and
-// anything that changes something.
+// sameOrigin refuses requests that another site's page makes: sockets, anything that
+// changes something, and what a browser says it fetches for such a page. A link to a
+// page may be followed from anywhere, one to data or to a download not.
 func (s *Site) sameOrigin(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		changes := r.Method != http.MethodGet && r.Method != http.MethodHead
-		if (changes || r.Header.Get("Upgrade") != "") && !originIsOurs(r) {
+		if (changes || r.Header.Get("Upgrade") != "") && !originIsOurs(r) || fetchedElsewhere(r) {
 			problem(w, http.StatusForbidden, "foreign-origin", "This request comes from another site's page.", "Open the page from its own address.")
 			return
 		}
 		next.ServeHTTP(w, r)
 	})
+}
+
+func fetchedElsewhere(r *http.Request) bool {
+	h := r.Header
+	if site := h.Get("Sec-Fetch-Site"); site != "cross-site" && site != "same-site" {
+		return false // its own page, an address typed, or not a browser
+	}
+	link := r.Method == http.MethodGet && h.Get("Sec-Fetch-Mode") == "navigate" && h.Get("Sec-Fetch-Dest") == "document"
+	return !link || strings.HasPrefix(r.URL.Path, "/api/")
 }
 
 func originIsOurs(r *http.Request) bool {
@@ -201,9 +212,15 @@ func loopbackHost(listen string) func(http.Handler) http.Handler {
 // Bench is the handler of the bench listener.
 func (s *Site) Bench(listen string) http.Handler {
 	r := chi.NewRouter()
-	r.Use(loopbackHost(listen), s.sameOrigin, squeeze)
+	r.Use(headers(cspBench), loopbackHost(listen), s.sameOrigin, squeeze)
+	nothing := func(w http.ResponseWriter, r *http.Request) {
+		problem(w, http.StatusNotFound, "no-page", "There is nothing at this address.", "Open the bench page by the address that the program printed.")
+	}
+	r.NotFound(nothing)
+	r.MethodNotAllowed(func(w http.ResponseWriter, r *http.Request) {
+		problem(w, http.StatusMethodNotAllowed, "wrong-method", "This address does not take "+r.Method+".", "Open the bench page by the address that the program printed.")
+	})
 	r.Group(func(r chi.Router) {
-		r.Use(headers(cspBench))
 		r.Get("/", page(assets.Bench))
 		r.Handle("/app/*", static("/app/", assets.Bench))
 		r.Handle("/common/*", static("/common/", assets.Common))
