@@ -2,6 +2,7 @@
 // what was read, what is claimed and how sure that is. It is built once and then
 // only changed where something changed.
 import { svg } from "../common/dom.js";
+import { fitName, shortName } from "../common/names.js";
 import { faceSign, outline } from "../common/pad.js";
 import { percent, shapeOf, wordOf } from "../common/states.js";
 import { north } from "../common/north.js";
@@ -86,10 +87,14 @@ export class CoilMark {
     const glyph = (size, x, y) =>
       svg("path", { class: "state-shape", d: shapeOf(look.state), transform: `translate(${r * (x - size / 2)} ${r * (y - size / 2)}) scale(${(r * size) / 17})` });
     // Within the bore: name, face, word and figures, each where it is wide enough.
-    const near = svg("g", { class: "near" }, text("coil-name", 0.36, -0.52, coil.id));
+    const named = (size, room, y) => {
+      const name = fitName(coil.id, size, room);
+      return text("coil-name", name.letter, y, name.text);
+    };
+    const near = svg("g", { class: "near" }, named(0.36, 1.6, -0.52));
     sign.setAttribute("transform", `translate(0 ${-r * 0.16})`);
     near.append(sign);
-    const far = svg("g", { class: "far" }, text("coil-name", NAME_SIZE, -0.12, coil.id));
+    const far = svg("g", { class: "far" }, named(NAME_SIZE, 1.8, -0.12));
     const small = faceSign(face, r * 0.24);
     small.setAttribute("class", `${sign.getAttribute("class")}`);
     small.setAttribute("transform", `translate(${look.state ? -r * 0.32 : 0} ${r * 0.4})`);
@@ -129,7 +134,8 @@ export class CoilMark {
     const always = look && (wrong || look.selected || look.step || look.trouble || look.fooled || look.counting !== null);
     const rank = look?.next ? 0 : always ? 1 : look?.state === "undecided" ? 2 : 3;
     const r = (winding.shape === "round" ? this.r : Math.hypot(...winding.inner_mm) / 2) + winding.build_mm;
-    return { id: coil.id, text: look?.next ? `next: ${coil.id}` : coil.id, x: coil.x_mm, y: -coil.y_mm, r, rank };
+    const name = shortName(coil.id, 12);
+    return { id: coil.id, text: look?.next ? `next: ${name}` : name, x: coil.x_mm, y: -coil.y_mm, r, rank };
   }
 
   /** @param {Look} look */

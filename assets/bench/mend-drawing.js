@@ -2,6 +2,7 @@
 // line from the plus rail to the minus rail, its coils with the face they show.
 // What has to be touched is ringed, with a word for what to do there.
 import { el, svg } from "../common/dom.js";
+import { fitName, shortName } from "../common/names.js";
 import { faceSign, PATTERNS } from "../common/pad.js";
 import { shapeOf } from "../common/states.js";
 import { scene } from "./wiring-scene.js";
@@ -86,12 +87,13 @@ function drawRow(r, place, longest, s) {
     for (const x of [first - 20, last + 20]) parts.push(svg("circle", { class: "touch", cx: x, cy: y, r: 7.5 }));
     parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": 9, "text-anchor": "middle" }, r.touchEnds === "move" ? "rejoin" : r.touchEnds));
   }
-  parts.push(svg("text", { class: "string-name", x: 18, y: y + 19, "font-size": 9 }, `string ${r.string}`));
+  parts.push(svg("text", { class: "string-name", x: 18, y: y + 19, "font-size": 9 }, r.string.length > 3 ? shortName(r.string, 8) : `string ${r.string}`)); // beside the first coil's name
   return svg("g", {}, ...parts);
 }
 
 /** @param {import("./wiring-scene.js").Slot} k */
 function drawSlot(k, x, y) {
+  const name = fitName(k.id, 9, COIL - 2);
   return svg(
     "g",
     { class: k.wrong ? "wire-coil wrong" : "wire-coil", transform: `translate(${x} ${y})` },
@@ -101,7 +103,7 @@ function drawSlot(k, x, y) {
     k.weak ? svg("path", { class: "state-shape weak-sign", d: shapeOf("weak"), transform: `translate(${R - 4} ${-R - 6}) scale(0.62)` }) : null,
     k.gap ? gap(R + 6, 0) : null,
     k.touch || k.guest ? svg("circle", { class: "touch", r: R + 4 }) : null,
-    svg("text", { "text-anchor": "middle", "font-size": 9, y: R + 13, "font-weight": k.touch ? 700 : 400 }, k.id),
+    svg("text", { "text-anchor": "middle", "font-size": name.letter, y: R + 13, "font-weight": k.touch ? 700 : 400 }, name.text),
     k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": 9, y: k.bypass ? -R - 11 : -R - 7 }, k.touch) : null,
   );
 }

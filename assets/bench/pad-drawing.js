@@ -3,6 +3,7 @@
 // that two hundred coils and ten readings a second do not hold the page up.
 import { el, svg } from "../common/dom.js";
 import { bounds, PATTERNS } from "../common/pad.js";
+import { shortName } from "../common/names.js";
 import { CoilMark, NAME_SIZE } from "./coil-mark.js";
 import { placeLabels } from "./far-labels.js";
 import { leads } from "./leads.js";
@@ -254,7 +255,7 @@ function drawEnds(run, large) {
     svg("g", { class: "plus-mark", transform: `translate(${p.x} ${p.y})` }, svg("circle", { r: 4.4 }), svg("path", { d: "M-2.4 0h4.8M0-2.4v4.8" })),
   );
   const ends = run.ends.map((e) => {
-    const words = `${run.string} ${e.sign === "+" ? "+" : "−"}`;
+    const words = `${shortName(run.string, 7)} ${e.sign === "+" ? "+" : "−"}`;
     const half = 4 + words.length * 3.1;
     return svg(
       "g",

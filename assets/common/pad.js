@@ -1,6 +1,7 @@
 // The pad drawn to scale, seen from above: y points away from the person, so up
 // on the page. Used by the bench page, large, and by the phone page, small.
 import { svg } from "./dom.js";
+import { fitName } from "./names.js";
 import { north } from "./north.js";
 import { shapeOf, wordOf } from "./states.js";
 
@@ -128,8 +129,8 @@ function drawCoil(c, w, options) {
   const sign = faceSign(face, size * 0.1);
   sign.setAttribute("transform", `translate(0 ${-size * 0.3})`);
   if (face !== 0) group.append(sign);
-  const font = size * 0.24;
-  group.append(svg("text", { class: "coil-name", "text-anchor": "middle", "font-size": font, y: font * 0.35 }, c.id));
+  const name = fitName(c.id, size * 0.24, size * 0.85);
+  group.append(svg("text", { class: "coil-name", "text-anchor": "middle", "font-size": name.letter, y: name.letter * 0.35 }, name.text));
   if (state) {
     const k = (size * 0.2) / 17;
     group.append(

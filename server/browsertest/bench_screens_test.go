@@ -3,12 +3,16 @@ package browsertest
 import (
 	"context"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"polewise/server/testplan"
 )
 
 // unfold opens what is folded in the view shown.
@@ -187,4 +191,53 @@ func fitsIn(t *testing.T, ctx context.Context, what string) {
 		shot(t, ctx, "does not fit")
 	}
 	do(t, ctx, chromedp.EmulateViewport(1280, 900))
+}
+
+// TestLongNames has names as long as they may be: no view gets wider than a small
+// screen, and what is drawn stays within its coil and its label, told apart by its end.
+func TestLongNames(t *testing.T) {
+	t.Parallel()
+	long := func(s string) string { return fmt.Sprintf("%q", "Hall-of-the-long-house-by-32"[:32-len(s)-4]+s) }
+	var pairs []string
+	for _, id := range []string{"A1", "A2", "B1", "B2", "A", "B", "w"} {
+		pairs = append(pairs, fmt.Sprintf("%q", id), long(id))
+	}
+	file := filepath.Join(t.TempDir(), "long.toml")
+	toml := strings.NewReplacer(pairs...).Replace(testplan.Few("The pad of a customer whose name goes on and on", 2, 2, 120))
+	if err := os.WriteFile(file, []byte(toml), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	program := startProgram(t, "--plan", file)
+	ctx := newBrowser(t, 1280, 900)
+	narrow := func(view, there string) {
+		t.Helper()
+		do(t, ctx, chromedp.Navigate("about:blank"), chromedp.Navigate(program.Bench+view))
+		waitFor(t, ctx, view, there)
+		for _, width := range []int64{320, 360} {
+			var wide int64
+			do(t, ctx, unfold, chromedp.EmulateViewport(width, 740), chromedp.Evaluate(`document.documentElement.scrollWidth`, &wide))
+			if wide > width {
+				t.Errorf("%s: %d pixels wide in a window of %d", view, wide, width)
+			}
+			shot(t, ctx, fmt.Sprintf("%s-%d", strings.NewReplacer("?", "", "#", "-", "=", "-").Replace(view), width))
+		}
+		do(t, ctx, chromedp.EmulateViewport(1280, 900))
+	}
+	narrow("#plan", `document.querySelector("#winding-cards .winding-card") && document.querySelector("#ohms-sheet tbody tr")`)
+	for _, state := range []string{"reversed", "string", "doubt"} {
+		narrow("?canned="+state+"#check", `document.querySelectorAll("#coils tbody tr").length === 4`)
+	}
+	var out []string
+	do(t, ctx, chromedp.Evaluate(`(() => {
+		const within = (text, box) => { const [a, b] = [text.getBoundingClientRect(), box.getBoundingClientRect()]; return a.left >= b.left - 1 && a.right <= b.right + 1; };
+		const names = [...document.querySelectorAll("#drawing .coil")].map((c) => [c.querySelector(".near .coil-name"), c.querySelector(".copper")]);
+		const ends = [...document.querySelectorAll("#drawing .string-end")].map((e) => [e.querySelector("text"), e.querySelector("rect")]);
+		const all = [...names, ...ends];
+		if (all.length !== 8 || new Set(names.map(([n]) => n.textContent)).size !== 4) return ["drawn: " + all.map(([n]) => n.textContent).join()];
+		return all.filter(([n, box]) => !within(n, box)).map(([n]) => n.textContent);
+	})()`, &out))
+	if len(out) > 0 {
+		t.Errorf("names that stick out: %q", out)
+	}
+	shot(t, ctx, "drawn")
 }

@@ -81,6 +81,19 @@ func (b box) scale() string {
 		size*0.003, b.x, y-h, 2*h, b.x, y, step, b.x+step, y-h, 2*h, b.x+step+size*0.015, y+size*0.012, size*0.035, step)
 }
 
+// fitName makes a name fit into a coil as the pages do: first smaller, then without its
+// middle. All names stand whole in the tables.
+func fitName(name string, letter, room float64) (string, float64) {
+	const wide, least = 0.62, 0.7 // of a bold letter; of the height wanted
+	fits := room / (wide * letter)
+	scale := math.Min(1, math.Max(least, fits/float64(len(name))))
+	if most := int(fits/scale + 1e-6); len(name) > most {
+		end := (most - 1) / 2
+		name = name[:most-1-end] + "…" + name[len(name)-end:]
+	}
+	return name, letter * scale
+}
+
 // ring draws a winding's outline at a distance outside its inner path.
 func ring(w *layout.Winding, u float64, class string, turnedDeg float64) string {
 	const mm = 1e3
@@ -140,7 +153,8 @@ func (r *Record) drawing(p *layout.Plan) string {
 		fmt.Fprintf(&s, `<g transform="translate(%.1f %.1f)">`, c.At.X*mm, -c.At.Y*mm)
 		s.WriteString(ring(w, w.Build*mm, "copper", turned))
 		s.WriteString(ring(w, 0, "bore", turned))
-		fmt.Fprintf(&s, `<text class="name" text-anchor="middle" font-size="%.1f" y="%.1f">%s</text>`, q*0.5, -q*0.22, html.EscapeString(c.ID))
+		name, letter := fitName(c.ID, 0.5, 1.8)
+		fmt.Fprintf(&s, `<text class="name" text-anchor="middle" font-size="%.1f" y="%.1f">%s</text>`, q*letter, -q*0.22, html.EscapeString(name))
 		fmt.Fprintf(&s, `<g transform="translate(%.1f %.1f)">%s</g>`, -q*0.3, q*0.4, face(shown, q*0.22, class))
 		fmt.Fprintf(&s, `<path class="claim" d="%s" transform="translate(%.1f %.1f) scale(%.3f)"/>`, glyphs[claim], q*0.06, q*0.16, q*0.5/17)
 		s.WriteString(`</g>`)

@@ -397,3 +397,17 @@ func TestReadingsWithTheSupplyOn(t *testing.T) {
 		t.Errorf("%d holds", seen)
 	}
 }
+
+// TestNamesFit: a name in the drawing is no wider than its coil, and keeps its ends.
+func TestNamesFit(t *testing.T) {
+	for _, name := range []string{"A1", "left-7", "Longest-name_of-a-coil-32-chars1"} {
+		short, letter := fitName(name, 0.5, 1.8)
+		wide := 0.62 * letter * float64(len([]rune(short)))
+		if wide > 1.8+1e-9 || letter < 0.35-1e-9 || short[:1] != name[:1] || short[len(short)-1:] != name[len(name)-1:] {
+			t.Errorf("%s: drawn as %s, %.2f high and %.2f wide", name, short, letter, wide)
+		}
+	}
+	if short, letter := fitName("A1", 0.5, 1.8); short != "A1" || letter != 0.5 {
+		t.Errorf("A1: drawn as %s, %.2f high", short, letter)
+	}
+}

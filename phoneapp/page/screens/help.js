@@ -105,7 +105,7 @@ function certificate(base, where) {
     el("h2", {}, "The certificate"),
     el("p", {}, "The bench program made its own certificate, so the browser warns of it. Going on past the warning is enough in most browsers. If the connection is still refused, or to be rid of the warning, install the bench's authority once:"),
     ...order.map((s) => el("details", { open: s === where.system }, el("summary", {}, name[s]), el("ol", {}, ...steps[s].map((t) => el("li", {}, t))))),
-    el("p", {}, el("a", { id: "ca", href: new URL("ca.crt", base).href, download: "polewise-authority.crt" }, "Fetch the authority's certificate")),
+    el("p", {}, el("a", { id: "ca", class: "apart", href: new URL("ca.crt", base).href, download: "polewise-authority.crt" }, "Fetch the authority's certificate")),
     el("p", { class: "remark" }, "It lets your own bench vouch for itself to this phone. Remove it in the same settings when you no longer need it."),
   ];
 }

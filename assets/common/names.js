@@ -1,0 +1,24 @@
+// Names written where there is little room: first smaller, then without their middle,
+// since names of one pad mostly differ at their ends. Whole names stand in the tables
+// and in what a screen reader says. Pure.
+
+const WIDE = 0.62; // a bold letter, of its height
+const LEAST = 0.7; // of the height wanted
+
+/** @param {string} name @param {number} most letters */
+export function shortName(name, most) {
+  const room = Math.max(3, Math.floor(most));
+  if (name.length <= room) return name;
+  const end = Math.floor((room - 1) / 2);
+  return `${name.slice(0, room - 1 - end)}…${name.slice(name.length - end)}`;
+}
+
+/**
+ * @param {string} name @param {number} letter height wanted @param {number} room width, in the same unit
+ * @returns {{text: string, letter: number}}
+ */
+export function fitName(name, letter, room) {
+  const fits = room / (WIDE * letter);
+  const scale = Math.min(1, Math.max(LEAST, fits / name.length));
+  return { text: shortName(name, fits / scale + 1e-6), letter: letter * scale };
+}
