@@ -57,7 +57,12 @@ export function showVerdict(place, state, o) {
       el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),
       el("p", {}, state.check.rehearsal ? "Press Begin on the made-up phone, then do as it says." : "Scan the code below with a phone and lay it on one coil after another. No phone or no pad at hand? Rehearse with made-up ones; it takes a minute."),
     );
-    if (!state.check.rehearsal) parts.push(el("button", { type: "button", class: "main", onclick: o.onrehearse }, "Rehearse now"));
+    if (!state.check.rehearsal) {
+      parts.push(
+        el("p", {}, el("strong", {}, "Before you switch the supply on: "), "low current only, never leave a driven pad alone, and keep it away from pacemakers and other implants. ", el("a", { href: "#cautions" }, "All cautions")),
+        el("button", { type: "button", class: "main", onclick: o.onrehearse }, "Rehearse now"),
+      );
+    }
     place.replaceChildren(...parts);
     return;
   }

@@ -7,8 +7,8 @@ export class HandRun {
   /** @param {import("./run.js").Tools} tools */
   constructor(tools) {
     this.tools = tools;
-    /** @type {"convention"|"faces"|"result"} */
-    this.stage = outFace.get() ? "faces" : "convention";
+    /** @type {"convention"|"on"|"faces"|"result"} */
+    this.stage = outFace.get() ? "on" : "convention";
     /** Faces read, for the drawing: 1 for field toward the reader, -1 away, 0 nothing. @type {Record<string, number>} */
     this.faces = {};
     /** @type {{at: string, t: number}[]} */
@@ -21,9 +21,9 @@ export class HandRun {
     this.do = {
       convention: (word) => {
         tools.told.callOutFace(word);
-        this.stage = "faces";
-        this.show();
+        this.to("on");
       },
+      supplyOn: () => this.to("faces"),
       read: (face) => this.readFace(face),
       undo: () => this.undo(),
       pick: (id) => {
@@ -71,6 +71,7 @@ export class HandRun {
 
   restore(kept) {
     Object.assign(this, kept);
+    if (this.stage === "on" && this.read.length > 0) this.stage = "faces";
   }
 
   /** @param {"north"|"south"|"none"} face */

@@ -222,6 +222,7 @@ const STATES = {
   "heading-on": () => heading({ stage: "on", hold: { at: "A1" } }),
   "heading-on-strong": () => heading({ stage: "on", hold: { at: "A1", across_uT: -310 } }),
   convention: () => page.show(conventionScreen(nothing)),
+  "hand-on": () => hand({ stage: "on" }),
   "hand-faces": () => hand({}),
   "hand-other-convention": () => hand({}, told(null, "south")),
   "sensor-lay": () => sensor({}),

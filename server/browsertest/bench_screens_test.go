@@ -38,6 +38,11 @@ func TestEveryState(t *testing.T) {
 		if name == "reversed" {
 			verdictInView(t, ctx, program)
 		}
+		if name == "fresh" { // before anything is driven
+			waitFor(t, ctx, "the caution, and the way to all of them", `document.querySelector("#verdict").innerText.includes("pacemakers") && document.querySelector('#verdict a[href="#cautions"]')`)
+			do(t, ctx, press(`#verdict a[href="#cautions"]`))
+			waitFor(t, ctx, "all cautions", `document.querySelector("#cautions").getBoundingClientRect().top < innerHeight && !document.querySelector("main[data-view=check]").hidden`)
+		}
 		do(t, ctx, unfold)
 		looked(t, ctx, "state "+name)
 		if name == "many" {

@@ -79,6 +79,13 @@ func testByHand(t *testing.T, press func(*testing.T, context.Context, string), t
 	}
 	press(t, phone, "begin")
 	press(t, phone, "call-north")
+	// Before the supply is switched on the cautions are in sight, whole.
+	says(t, phone, "#title", "Now the supply on")
+	waitFor(t, phone, "the cautions in sight", `(() => {
+		const c = document.querySelector(".caution").getBoundingClientRect();
+		return c.height > 100 && c.top > 0 && c.bottom <= document.querySelector("#actions").getBoundingClientRect().top;
+	})()`)
+	press(t, phone, "is-on")
 	says(t, phone, "#title", "Which face of A1 looks up?")
 	press(t, phone, "ohms")
 	says(t, phone, "#title", "Ohms")
@@ -105,6 +112,7 @@ func testByHand(t *testing.T, press func(*testing.T, context.Context, string), t
 	press(t, phone, "south")
 	// Nothing more is asked for: the result comes by itself.
 	says(t, phone, "#title", "A2 reversed")
+	says(t, phone, "#lead", "Supply off before you touch a joint.")
 	shot(t, phone, "result")
 	s := program.waitState(t, "A2 claimed reversed", is("A2", "reversed"))
 	if c := s.coil("A1"); c.State != "as-planned" {

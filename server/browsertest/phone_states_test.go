@@ -135,7 +135,7 @@ func TestPhoneStatesSideways(t *testing.T) {
 	t.Parallel()
 	program := startProgram(t)
 	ctx := newBrowser(t, 640, 360)
-	for _, name := range []string{"start-raw", "supply-off", "unsteady", "counting", "claim-reversed", "broken", "small-pad", "much-said", "result-reversed", "heading-weak", "hand-faces", "hand-other-convention", "sensor-found"} {
+	for _, name := range []string{"start-raw", "supply-off", "unsteady", "counting", "claim-reversed", "broken", "small-pad", "much-said", "result-reversed", "heading-weak", "hand-on", "hand-faces", "hand-other-convention", "sensor-found"} {
 		var hidden []string
 		var footer float64
 		do(t, ctx, chromedp.Navigate(program.Phone+"app/states.html?state="+name),

@@ -1,6 +1,7 @@
 // The screens of the hand route: faces by a compass needle or a hand meter.
 import { el } from "../../common/dom.js";
 import { drawnKey, padDrawing } from "../drawing.js";
+import { supplyWords } from "../supply.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
 
@@ -13,6 +14,8 @@ export function handScreen(run, told) {
   switch (run.stage) {
     case "convention":
       return conventionScreen(run.do.convention);
+    case "on":
+      return supplyScreen(run, told);
     case "faces":
       return facesScreen(run, told);
     default:
@@ -37,6 +40,21 @@ export function conventionScreen(onanswer) {
     actions: [
       { label: "North", id: "call-north", main: true, onclick: () => onanswer("north") },
       { label: "South", id: "call-south", main: true, onclick: () => onanswer("south") },
+    ],
+  };
+}
+
+/** The cautions are on it whole: among faces they are below what is tapped. */
+function supplyScreen(run, told) {
+  return {
+    title: "Now the supply on",
+    lead: `Set ${supplyWords(told.plan.supply)}. Have a compass needle or a hand meter ready.`,
+    note: run.note,
+    bodied: "hand on",
+    body: [cautions()],
+    actions: [
+      { label: "It is on", id: "is-on", main: true, onclick: run.do.supplyOn },
+      { label: "Ohms first, supply off", id: "ohms", onclick: run.do.ohms },
     ],
   };
 }

@@ -23,7 +23,7 @@ export function resultScreen(told, o) {
   return {
     whole: true,
     title: outcomeTitle(v),
-    lead: v?.outcome === "as-planned" && !told.rehearsal ? `${outcomeLead(v)} Supply off. Measure the ohms if you have not yet, then sign off on the bench page.` : outcomeLead(v),
+    lead: [outcomeLead(v), ...(told.rehearsal ? [] : [THEN[v?.outcome]])].filter(Boolean).join(" "),
     note: o.note,
     drawing: () => padDrawing(told.plan, { states, onpick: o.onpick, label: "The pad, with what is known of each coil" }),
     drawn: drawnKey({ states, plan: told.check, result: true }),
@@ -32,6 +32,12 @@ export function resultScreen(told, o) {
     actions: [...again, ...steps, ...o.actions],
   };
 }
+
+/** What a real pad then asks of the hands. */
+const THEN = {
+  "as-planned": "Supply off. Measure the ohms if you have not yet, then sign off on the bench page.",
+  fault: "Supply off before you touch a joint.",
+};
 
 /** @param {any} v */
 export function outcomeTitle(v) {
