@@ -2,10 +2,10 @@
 // is built once for a plan; what is known of the coils is changed in place, so
 // that two hundred coils and ten readings a second do not hold the page up.
 import { el, svg } from "../common/dom.js";
-import { bounds, PATTERNS } from "../common/pad.js";
+import { placeLabels } from "../common/far-labels.js";
 import { shortName } from "../common/names.js";
+import { bounds, drawName, PATTERNS } from "../common/pad.js";
 import { CoilMark, NAME_SIZE } from "./coil-mark.js";
-import { placeLabels } from "./far-labels.js";
 import { leads } from "./leads.js";
 import { View } from "./view.js";
 
@@ -265,16 +265,6 @@ function drawEnds(run, large) {
     );
   });
   return [...plus, ...ends];
-}
-
-/** @param {import("./far-labels.js").Label} label @param {number} letter @param {string | null | undefined} state */
-function drawName({ text, box, from, rank, id }, letter, state) {
-  const middle = { x: box.x + box.w / 2, y: box.y + box.h / 2 };
-  const node = svg("g", { class: `far-name${rank < 2 ? " is-always" : ""}${rank === 0 ? " is-next" : ""}${state ? ` is-${state}` : ""}`, "data-names": id, "aria-hidden": "true" });
-  if (from) node.append(svg("path", { class: "far-name-line", d: `M${from.x} ${from.y}L${middle.x} ${middle.y}`, "stroke-width": letter / 9 }));
-  if (rank < 2) node.append(svg("rect", { ...{ x: box.x, y: box.y, width: box.w, height: box.h }, rx: letter * 0.3, "stroke-width": letter / 9 }));
-  node.append(svg("text", { "text-anchor": "middle", x: middle.x, y: middle.y + letter * 0.36, "font-size": letter }, text));
-  return node;
 }
 
 /** A length to compare with, as large as its letters ask for. */

@@ -84,6 +84,16 @@ export function faceSign(face, r) {
   return sign;
 }
 
+/** A name beside its coil. @param {import("./far-labels.js").Label} label @param {number} letter @param {string | null | undefined} state */
+export function drawName({ text, box, from, rank, id }, letter, state) {
+  const middle = { x: box.x + box.w / 2, y: box.y + box.h / 2 };
+  const node = svg("g", { class: `far-name${rank < 2 ? " is-always" : ""}${rank === 0 ? " is-next" : ""}${state ? ` is-${state}` : ""}`, "data-names": id, "aria-hidden": "true" });
+  if (from) node.append(svg("path", { class: "far-name-line", d: `M${from.x} ${from.y}L${middle.x} ${middle.y}`, "stroke-width": letter / 9 }));
+  if (rank < 2) node.append(svg("rect", { ...{ x: box.x, y: box.y, width: box.w, height: box.h }, rx: letter * 0.3, "stroke-width": letter / 9 }));
+  node.append(svg("text", { "text-anchor": "middle", x: middle.x, y: middle.y + letter * 0.36, "font-size": letter }, text));
+  return node;
+}
+
 /** @param {Coil} c @param {Winding} w @param {any} options */
 function drawCoil(c, w, options) {
   const state = options.states?.[c.id];

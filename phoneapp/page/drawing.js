@@ -1,11 +1,15 @@
 // The small drawings of the phone page: the pad with the next coil and the phone
 // on it, and the phone with its sensor.
 import { svg } from "../common/dom.js";
-import { drawPad } from "../common/pad.js";
+import { placeLabels } from "../common/far-labels.js";
+import { shortName } from "../common/names.js";
+import { bounds, drawName, drawPad } from "../common/pad.js";
 
 // A phone of middling size, millimetres; only for the drawing.
 const PHONE_MM = { width: 72, height: 152, round: 9 };
 const LINE_MM = 3; // half its line, and a little air
+const FAR = 0.08; // of the drawing's width: a smaller coil has no name in it
+const LETTERS = 27; // of a name beside its coil, in the drawing's width
 
 /**
  * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted: boolean}} Lies where the phone's mark lies, pad frame, and whether that is off a coil's middle; top edge counter-clockwise from pad +y
@@ -20,7 +24,29 @@ export function padDrawing(plan, o) {
     // drawing keeps its scale from coil to coil.
     makeRoom(root, [...plan.coils.map((c) => around({ ...c, top_deg: 0 })), around(o.phone)]);
   }
+  nameFar(root, plan, o);
   return root;
+}
+
+/**
+ * Where coils are too small for names in them, those that matter stand beside them:
+ * the next one, and what is wrong.
+ * @param {SVGElement} root @param {any} plan @param {{next?: string | null, states?: Record<string, string>}} o
+ */
+function nameFar(root, plan, o) {
+  const width = Number((root.getAttribute("viewBox") || "").split(" ")[2]);
+  const windings = new Map(plan.windings.map((w) => [w.id, w]));
+  const reach = (c) => Math.max(...windings.get(c.winding).inner_mm) / 2 + windings.get(c.winding).build_mm;
+  if (!plan.coils.some((c) => 2 * reach(c) < FAR * width)) return;
+  root.classList.add("is-far");
+  const b = bounds(plan);
+  const spots = plan.coils.map((c) => {
+    const rank = c.id === o.next ? 0 : ["reversed", "dead", "weak"].includes(o.states?.[c.id] || "") ? 1 : 3;
+    return { id: c.id, text: shortName(c.id, 12), x: c.x_mm, y: -c.y_mm, r: reach(c), rank };
+  });
+  const named = spots.filter((s) => s.rank < 2);
+  const letter = width / LETTERS;
+  for (const l of placeLabels(named, { x: b.x0, y: -b.y1, w: b.x1 - b.x0, h: b.y1 - b.y0 }, letter)) root.append(drawName(l, letter, l.rank === 0 ? null : o.states?.[l.id]));
 }
 
 /** @typedef {{x0: number, y0: number, x1: number, y1: number}} Box y down, as drawn */

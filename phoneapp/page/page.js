@@ -72,6 +72,8 @@ export function show(s, over = false) {
   if (!measure) watchRoom();
   uncover();
   // Keys and screen readers follow to a new screen, unless they are at work in it.
+  // Another screen begins at its top, unless somebody reads the help below it.
+  if (changed && !/** @type {any} */ (byId("others")).open) scrollTo(0, 0);
   const at = document.activeElement;
   const lost = !at || at === document.body || (at instanceof HTMLElement && !at.isConnected);
   if (changed && lost) title.focus({ preventScroll: true });

@@ -93,7 +93,7 @@ func seenFromFar(t *testing.T, ctx context.Context) {
 			const drawn = [...coil.querySelectorAll(".tiny :is(path, circle)")].filter((n) => box(n).height >= 3);
 			(shapes[state] ||= new Set()).add(drawn.map((n) => n.getAttribute("d") || n.localName).join(" "));
 		}
-		const { placeLabels } = await import("./app/far-labels.js");
+		const { placeLabels } = await import("./common/far-labels.js");
 		const bounds = { x: -30, y: -30, w: 2240, h: 1200 };
 		const row = placeLabels(Array.from({ length: 200 }, (_, i) => ({ id: "c" + i, text: "S10-" + (i % 20), x: 60 + (i % 20) * 108, y: 60 + Math.floor(i / 20) * 112, r: 50, rank: i >= 60 && i < 80 ? 1 : 3 })), bounds, 72);
 		return {

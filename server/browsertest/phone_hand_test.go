@@ -2,6 +2,9 @@ package browsertest
 
 import (
 	"context"
+	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -10,6 +13,8 @@ import (
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"polewise/server/testplan"
 )
 
 // tabTo presses the tabulator until an element has the focus.
@@ -141,4 +146,41 @@ func TestPhoneByTouch(t *testing.T) {
 		waitFor(t, ctx, "the field to be touched", `document.activeElement?.id === "`+id+`"`)
 		do(t, ctx, chromedp.Evaluate(`document.activeElement.select()`, nil), chromedp.KeyEvent(value))
 	})
+}
+
+// TestPhoneOnManyCoils reads a pad of 200 coils by needle: on a drawing so small the
+// next coil has its name beside it, and another screen begins at its top, however far
+// down the one before was scrolled.
+func TestPhoneOnManyCoils(t *testing.T) {
+	t.Parallel()
+	file := filepath.Join(t.TempDir(), "many.toml")
+	if err := os.WriteFile(file, []byte(testplan.Many(10, testplan.Round70)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	program := startProgram(t, "--plan", file)
+	phone := newBrowser(t, 360, 740, noRawReadings()...)
+	do(t, phone, chromedp.Navigate(program.Phone))
+	for _, id := range []string{"begin", "call-north", "is-on"} {
+		waitFor(t, phone, id, fmt.Sprintf(`document.querySelector("#%s")`, id))
+		do(t, phone, press("#"+id))
+	}
+	asked := func(coil string) {
+		t.Helper()
+		says(t, phone, "#title", "Which face of "+coil+" looks up?")
+		waitFor(t, phone, coil+" named", fmt.Sprintf(`(() => {
+			const name = document.querySelector("#drawing .far-name.is-next");
+			const [text, box] = [name.querySelector("text").getBoundingClientRect(), document.querySelector("#drawing").getBoundingClientRect()];
+			const title = document.querySelector("#title").getBoundingClientRect();
+			return name.textContent === %q && text.height >= 11 && text.left >= box.left && text.right <= box.right && title.top >= 0 && title.bottom < innerHeight / 2;
+		})()`, coil))
+	}
+	asked("A1")
+	shot(t, phone, "first")
+	do(t, phone, chromedp.Evaluate(`scrollTo(0, 1e4)`, nil))
+	waitFor(t, phone, "it to be scrolled", `scrollY > 50`)
+	do(t, phone, press("#north"))
+	asked("A2")
+	do(t, phone, press("#result"))
+	says(t, phone, "#lead", "Next: A2. A2 has not been read yet.")
+	shot(t, phone, "result")
 }

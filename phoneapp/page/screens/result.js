@@ -57,7 +57,11 @@ function outcomeLead(v) {
   if (!v) return "No verdict yet: nothing has been read, or the bench is still at it.";
   if (v.outcome === "as-planned") return "Every coil faces as planned.";
   if (v.outcome === "fault") return v.causes[0]?.say || "At least one coil is not as planned, and the readings do not tell why.";
-  if (v.next) return v.next.across ? v.next.why : `Next: ${v.next.at}. ${v.next.why}`;
+  if (v.next?.across) return v.next.why;
+  // As long as coils are not read, the one that the page asks for.
+  const unread = v.coils.find((c) => c.used === 0 && c.state === "undecided");
+  if (v.next && unread && unread.id !== v.next.at) return `Next: ${unread.id}. ${unread.id} has not been read yet.`;
+  if (v.next) return `Next: ${v.next.at}. ${v.next.why}`;
   return "What was read does not tell. Read every coil once.";
 }
 
