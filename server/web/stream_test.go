@@ -531,3 +531,33 @@ func TestPagesAreStrict(t *testing.T) {
 		}
 	}
 }
+
+// TestRefusedAsAPage: whoever opens an old address in a browser reads words, and a
+// program gets them as JSON.
+func TestRefusedAsAPage(t *testing.T) {
+	s := newStage(t)
+	for _, c := range []struct {
+		url, hint string
+		status    int
+	}{
+		{s.phone.URL + "/an-old-key/", "Scan the QR code on the bench page again.", 403},
+		{s.phone.URL + "/", "Scan the QR code on the bench page again.", 403},
+		{s.phone.URL + "/" + testKey + "/nothing", "Scan the code on the bench page again.", 404},
+		{s.bench.URL + "/nothing", "Open the bench page by the address that the program printed.", 404},
+	} {
+		for _, accept := range []string{"text/html,application/xhtml+xml", "application/json", ""} {
+			req, _ := http.NewRequest(http.MethodGet, c.url, nil)
+			req.Header.Set("Accept", accept)
+			r, err := s.phone.Client().Do(req)
+			if err != nil {
+				t.Fatal(err)
+			}
+			body, _ := io.ReadAll(r.Body)
+			r.Body.Close()
+			page := strings.HasPrefix(r.Header.Get("Content-Type"), "text/html") && strings.Contains(string(body), "<p>"+c.hint+"</p>") && !strings.Contains(string(body), "{")
+			if r.StatusCode != c.status || page != strings.Contains(accept, "html") || !strings.Contains(string(body), c.hint) || r.Header.Get("Content-Security-Policy") == "" {
+				t.Errorf("%s as %q: %d %s\n%s", c.url, accept, r.StatusCode, r.Header, body)
+			}
+		}
+	}
+}

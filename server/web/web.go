@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"html/template"
 	"io/fs"
 	"log/slog"
 	"net"
@@ -119,7 +120,7 @@ func (s *Site) Phone() http.Handler {
 	r.Use(headers(cspPhone), s.sameOrigin, squeeze)
 	r.Route("/{key}", s.phoneRoutes)
 	forbid := func(w http.ResponseWriter, r *http.Request) {
-		problem(w, http.StatusForbidden, "no-key", "This address lacks the pairing key.", "Scan the QR code on the bench page again.")
+		refuse(w, r, http.StatusForbidden, "no-key", "This address lacks the pairing key.", "Scan the QR code on the bench page again.")
 	}
 	r.NotFound(forbid)
 	r.MethodNotAllowed(forbid)
@@ -143,14 +144,14 @@ func (s *Site) phoneRoutes(r chi.Router) {
 	r.Post("/feed", s.feedPost)
 	r.Get("/rehearsals/{id}/sensor", s.rehearsalSensor)
 	r.NotFound(func(w http.ResponseWriter, r *http.Request) {
-		problem(w, http.StatusNotFound, "no-page", "There is nothing at this address.", "Scan the code on the bench page again.")
+		refuse(w, r, http.StatusNotFound, "no-page", "There is nothing at this address.", "Scan the code on the bench page again.")
 	})
 }
 
 func (s *Site) requireKey(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !s.Key.Matches(chi.URLParam(r, "key")) {
-			problem(w, http.StatusForbidden, "wrong-key", "The pairing key in this address is not the right one.", "Scan the QR code on the bench page again.")
+			refuse(w, r, http.StatusForbidden, "wrong-key", "The pairing key in this address is not the right one.", "Scan the QR code on the bench page again.")
 			return
 		}
 		next.ServeHTTP(w, r)
@@ -164,7 +165,7 @@ func (s *Site) sameOrigin(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		changes := r.Method != http.MethodGet && r.Method != http.MethodHead
 		if (changes || r.Header.Get("Upgrade") != "") && !originIsOurs(r) || fetchedElsewhere(r) {
-			problem(w, http.StatusForbidden, "foreign-origin", "This request comes from another site's page.", "Open the page from its own address.")
+			refuse(w, r, http.StatusForbidden, "foreign-origin", "This request comes from another site's page.", "Open the page from its own address.")
 			return
 		}
 		next.ServeHTTP(w, r)
@@ -201,7 +202,7 @@ func loopbackHost(listen string) func(http.Handler) http.Handler {
 			}
 			ip := net.ParseIP(strings.Trim(host, "[]"))
 			if host != "localhost" && host != own && (ip == nil || !ip.IsLoopback()) {
-				problem(w, http.StatusForbidden, "wrong-host", "The bench page answers to 127.0.0.1 and localhost only.", "Open it by the address that the program printed.")
+				refuse(w, r, http.StatusForbidden, "wrong-host", "The bench page answers to 127.0.0.1 and localhost only.", "Open it by the address that the program printed.")
 				return
 			}
 			next.ServeHTTP(w, r)
@@ -214,11 +215,11 @@ func (s *Site) Bench(listen string) http.Handler {
 	r := chi.NewRouter()
 	r.Use(headers(cspBench), loopbackHost(listen), s.sameOrigin, squeeze)
 	nothing := func(w http.ResponseWriter, r *http.Request) {
-		problem(w, http.StatusNotFound, "no-page", "There is nothing at this address.", "Open the bench page by the address that the program printed.")
+		refuse(w, r, http.StatusNotFound, "no-page", "There is nothing at this address.", "Open the bench page by the address that the program printed.")
 	}
 	r.NotFound(nothing)
 	r.MethodNotAllowed(func(w http.ResponseWriter, r *http.Request) {
-		problem(w, http.StatusMethodNotAllowed, "wrong-method", "This address does not take "+r.Method+".", "Open the bench page by the address that the program printed.")
+		refuse(w, r, http.StatusMethodNotAllowed, "wrong-method", "This address does not take "+r.Method+".", "Open the bench page by the address that the program printed.")
 	})
 	r.Group(func(r chi.Router) {
 		r.Get("/", page(assets.Bench))
@@ -246,7 +247,7 @@ func static(prefix string, f fs.FS) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		i := strings.Index(r.URL.Path, prefix)
 		if i < 0 || strings.HasSuffix(r.URL.Path, "/") {
-			problem(w, http.StatusNotFound, "no-file", "There is no such file.", "Load the page again.")
+			refuse(w, r, http.StatusNotFound, "no-file", "There is no such file.", "Load the page again.")
 			return
 		}
 		q := r.Clone(r.Context())
@@ -258,7 +259,7 @@ func static(prefix string, f fs.FS) http.Handler {
 // authority serves the local authority's certificate for phones to install.
 func (s *Site) authority(w http.ResponseWriter, r *http.Request) {
 	if s.CA == nil {
-		problem(w, http.StatusNotFound, "own-certificate", "This program runs with a certificate of your own.", "Install the authority that signed it.")
+		refuse(w, r, http.StatusNotFound, "own-certificate", "This program runs with a certificate of your own.", "Install the authority that signed it.")
 		return
 	}
 	w.Header().Set("Content-Type", "application/x-x509-ca-cert")
@@ -281,6 +282,33 @@ func writeJSON(w http.ResponseWriter, status int, v any) {
 	w.WriteHeader(status)
 	_ = json.NewEncoder(w).Encode(v) // the client has gone; nobody is left to tell
 }
+
+// refuse answers with an error in words, as a page where a person opened the address.
+func refuse(w http.ResponseWriter, r *http.Request, status int, code, say, hint string) {
+	if !strings.Contains(r.Header.Get("Accept"), "text/html") {
+		problem(w, status, code, say, hint)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	_ = refusal.Execute(w, map[string]string{"Say": say, "Hint": hint}) // the client has gone
+}
+
+// refusal needs no style of its own: a browser's own is readable, by day and by night.
+var refusal = template.Must(template.New("refusal").Parse(`<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark">
+<title>polewise</title>
+</head>
+<body>
+<h1>{{.Say}}</h1>
+<p>{{.Hint}}</p>
+</body>
+</html>
+`))
 
 // problem answers with an error in words, as the streams do.
 func problem(w http.ResponseWriter, status int, code, say, hint string) {
