@@ -3,6 +3,9 @@
 
 const VIEWS = ["plan", "check", "records"];
 
+/** What the link for keys, past what stands above every view, leads to. */
+const CONTENT = { plan: ["To the plan", "editor"], check: ["To the verdict", "verdict"], records: ["To the records", "records"] };
+
 /** @typedef {"plan" | "check" | "records"} View */
 
 /** @returns {View} */
@@ -16,8 +19,10 @@ export function currentView() {
  * @param {(view: View) => void} onview told of every view shown
  */
 export function followViews(onview) {
+  const skip = /** @type {HTMLAnchorElement} */ (document.querySelector(".skip"));
   const show = () => {
     const view = currentView();
+    [skip.textContent, skip.hash] = CONTENT[view];
     for (const main of document.querySelectorAll("main[data-view]")) main.hidden = main.dataset.view !== view;
     for (const a of document.querySelectorAll("nav.views a")) {
       if (a.hash.slice(1) === view) a.setAttribute("aria-current", "page");
@@ -25,6 +30,10 @@ export function followViews(onview) {
     }
     document.body.dataset.view = view;
     onview(view);
+  };
+  skip.onclick = (e) => {
+    e.preventDefault(); // the fragment says which view is shown
+    document.getElementById(CONTENT[currentView()][1])?.focus();
   };
   addEventListener("hashchange", show);
   show();

@@ -246,3 +246,17 @@ func TestLongNames(t *testing.T) {
 	}
 	shot(t, ctx, "drawn")
 }
+
+// TestSkipLink: in each view the first Tab reaches a link past what stands above all of
+// them, and it leads into that view.
+func TestSkipLink(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	ctx := newBrowser(t, 1280, 900)
+	for view, to := range map[string]string{"plan": "editor", "check": "verdict", "records": "records"} {
+		do(t, ctx, chromedp.Navigate("about:blank"), chromedp.Navigate(program.Bench), chromedp.Evaluate(`location.hash = "`+view+`"`, nil))
+		waitFor(t, ctx, "the view "+view, fmt.Sprintf(`document.body.dataset.view === %q && document.querySelector("#%s").checkVisibility()`, view, to))
+		do(t, ctx, chromedp.Evaluate(`document.querySelector(".skip").focus()`, nil), chromedp.KeyEvent(kb.Enter))
+		waitFor(t, ctx, "the focus in "+view, fmt.Sprintf(`document.activeElement.id === %q && document.body.dataset.view === %q`, to, view))
+	}
+}
