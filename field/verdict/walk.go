@@ -14,6 +14,9 @@ const (
 	maxStride  = 32 // points of the way from tick to tick, at most
 	// nowhere is the share of the likeliest place below which a place is left.
 	nowhere = 1e-9
+	// Of all that set out, fewer than are left behind never remain, and where there is nobody
+	// even fewer are: shares stay numbers that can be divided by.
+	leftBehind, nobody = 1e-100, 1e-150
 	// faintWeight is the share of a tick below which a place at either end is left in
 	// the end.
 	faintWeight = 1e-6
@@ -171,7 +174,7 @@ func (w *walker) see(i, lo, hi int) (top float64) {
 	}
 	top = math.Inf(-1)
 	for k := range like {
-		if w.at(lo+k) == 0 { // nobody gets there
+		if w.at(lo+k) < nobody {
 			like[k], stray[k] = math.Inf(-1), false
 			continue
 		}
@@ -284,6 +287,7 @@ func (w *walker) goOn(tick, lo, hi int) (to int) {
 	for v := range paces {
 		to = max(to, min(w.n-1, hi+w.strides[tick][v].most))
 	}
+	all := 0.0
 	for v := range paces {
 		s := &w.strides[tick][v]
 		src, dst := w.now[v], w.next[v]
@@ -293,8 +297,14 @@ func (w *walker) goOn(tick, lo, hi int) (to int) {
 				floats.AddScaled(dst[lo+far:last+far+1], share, src[lo:last+1])
 			}
 		}
+		all += floats.Sum(dst[lo : to+1])
 	}
 	w.now, w.next = w.next, w.now
+	if all < leftBehind { // all have run past the end of the way: a few stay there
+		for v := range paces {
+			w.now[v][to] = leftBehind
+		}
+	}
 	return to
 }
 
