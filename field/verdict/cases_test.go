@@ -135,3 +135,17 @@ func TestPassNamedByItsEnds(t *testing.T) {
 		}
 	}
 }
+
+// TestTwoFaultsTogether: a coil in the wrong string, and another that lost half of its
+// turns, read by a phone that does not say where its sensor is. Either fault alone
+// explained little, and the best of the rest was the whole pad reversed, with the
+// sensor outside the winding.
+func TestTwoFaultsTogether(t *testing.T) {
+	v := judged(t, "two-together", "two-together")
+	want := []verdict.State{verdict.StateWeak, verdict.StateAsPlanned, verdict.StateAsPlanned, verdict.StateAsPlanned}
+	for j, c := range v.Coils {
+		if c.State != want[j] {
+			t.Errorf("%s is %s, claimed %s at %.4f", c.ID, want[j], c.State, c.P[c.State])
+		}
+	}
+}

@@ -67,6 +67,7 @@ type engine struct {
 	priors  map[faultName]float64 // of each of the singles, log
 	best    float64
 	bail    float64            // see the constant
+	reach   float64            // by which what nothing explains widens the search: see grow
 	seen    map[uint64]*scored // nil: known to be hopeless
 	first   *firstExpansion
 	idle    map[uint64]bool // bases that the coarse look found hopeless

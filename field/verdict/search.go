@@ -138,7 +138,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 
 // newEngine lays out the factors of a body of evidence.
 func (m *Model) newEngine(ev *evidence, res resolution) *engine {
-	e := &engine{m: m, id: m.fresh(), ev: ev, res: res, best: math.Inf(-1), bail: bail, seen: map[uint64]*scored{}, ratio: ev.onlyBearings(), known: &m.known}
+	e := &engine{m: m, id: m.fresh(), ev: ev, res: res, best: math.Inf(-1), bail: bail, reach: 1, seen: map[uint64]*scored{}, ratio: ev.onlyBearings(), known: &m.known}
 	if e.ratio {
 		e.res.scales = len(earths)
 	}
@@ -251,9 +251,37 @@ func (e *engine) search() []*scored {
 			*e = *all
 			out = e.grown()
 		}
+	} else if all, anew := e.anywhere(out); all != nil {
+		*e = *all
+		out = anew
 	}
 	return out
 }
+
+// anywhere is an engine with every place in play and what it grew, where that explains
+// the readings better; nil where it does not. The coarse look goes by the faults that
+// change most, one after the other: where two others together are what is wrong, it
+// leaves out the place where the sensor is, and what it leaves explains the readings
+// badly.
+func (e *engine) anywhere(list []*scored) (*engine, []*scored) {
+	if len(list) == 0 || len(e.ev.passes) > 0 || len(e.factors) > coarseKept || e.evaluate(&scored{hyp: list[0].hyp}).misfit() < badMisfit {
+		return nil, nil
+	}
+	all := e.m.newEngine(e.ev, e.res)
+	all.reach = anywhereReach
+	if anew := all.grown(); all.best > e.best+1 {
+		return all, anew
+	}
+	return nil, nil
+}
+
+// badMisfit is the misfit, in log units, from which the likeliest explanation is
+// looked past; and so many times the usual reach the search then has for the way to
+// what explains more.
+const (
+	badMisfit     = 8
+	anywhereReach = 3
+)
 
 // elsewhere is an engine with every place in play, where the coarse look left out the
 // one where the sensor is; nil where it did not. Headings tell the current only by its
@@ -328,11 +356,18 @@ func (e *engine) scoreAnew() {
 	if len(list) > 0 {
 		e.turnAnew(list[0].hyp)
 	}
+	e.best = e.highest()
+}
+
+// highest is the score of the best hypothesis seen.
+func (e *engine) highest() float64 {
+	best := math.Inf(-1)
 	for _, s := range e.seen {
 		if s != nil {
-			e.best = math.Max(e.best, s.log)
+			best = math.Max(best, s.log)
 		}
 	}
+	return best
 }
 
 // turnAnew scores an explanation with one coil more turned, each with backgrounds of
@@ -687,11 +722,15 @@ func (e *engine) grow() {
 		} else if next.log < e.best-nearBest {
 			continue // the same coils with more or fewer turns lost: what goes with them was seen
 		}
+		led := next.log >= e.best-1e-9
 		n := e.expand(next, work)
+		if led {
+			e.best = e.highest() // seen from what it was grown from it may have looked better
+		}
 		// As long as nothing explains the readings well, the way to what does
 		// may lead over something that explains them worse.
 		if n.log >= e.best-1e-9 {
-			within = expandWithin + math.Min(n.misfit(), 60)
+			within = expandWithin + math.Min(e.reach*n.misfit(), 60)
 		} else if e.bestFits() {
 			within = expandWithin
 		}
