@@ -149,3 +149,20 @@ func TestTwoFaultsTogether(t *testing.T) {
 		}
 	}
 }
+
+// TestJoinedAndReversed: two strings in series and one of them reversed, read by a phone
+// that does not say where its sensor is. Either fault alone explained nothing with the
+// sensor where it is, and the other string was said to be reversed, with the sensor
+// outside every winding.
+func TestJoinedAndReversed(t *testing.T) {
+	v := judged(t, "joined-and-reversed", "joined-and-reversed")
+	for _, c := range v.Coils {
+		want := verdict.StateAsPlanned
+		if c.ID[0] >= 'C' {
+			want = verdict.StateReversed
+		}
+		if c.State != want {
+			t.Errorf("%s is %s, claimed %s at %.4f", c.ID, want, c.State, c.P[c.State])
+		}
+	}
+}

@@ -264,7 +264,7 @@ func (e *engine) search() []*scored {
 // leaves out the place where the sensor is, and what it leaves explains the readings
 // badly.
 func (e *engine) anywhere(list []*scored) (*engine, []*scored) {
-	if len(list) == 0 || len(e.ev.passes) > 0 || len(e.factors) > coarseKept || e.evaluate(&scored{hyp: list[0].hyp}).misfit() < badMisfit {
+	if len(list) == 0 || len(e.ev.passes) > 0 || len(e.factors) > coarseKept || !e.astray(e.evaluate(&scored{hyp: list[0].hyp})) {
 		return nil, nil
 	}
 	all := e.m.newEngine(e.ev, e.res)
@@ -275,13 +275,9 @@ func (e *engine) anywhere(list []*scored) (*engine, []*scored) {
 	return nil, nil
 }
 
-// badMisfit is the misfit, in log units, from which the likeliest explanation is
-// looked past; and so many times the usual reach the search then has for the way to
-// what explains more.
-const (
-	badMisfit     = 8
-	anywhereReach = 3
-)
+// anywhereReach is by how many times its usual reach the search then looks for the way
+// to what explains more.
+const anywhereReach = 3
 
 // elsewhere is an engine with every place in play, where the coarse look left out the
 // one where the sensor is; nil where it did not. Headings tell the current only by its
@@ -602,7 +598,7 @@ func (e *engine) climb() (nodes, bases []*node) {
 	}
 	slices.SortStableFunc(bases, func(a, b *node) int { return cmp.Compare(b.log, a.log) })
 	best, from, most := bases[0], bases[0], tellingFault
-	for _, n := range bases[:min(len(bases), maxClimbs)] {
+	up := func(n *node) {
 		base := n
 		for left := maxFaults; left > 0; left-- {
 			if n.log > best.log {
@@ -648,8 +644,73 @@ func (e *engine) climb() (nodes, bases []*node) {
 		}
 		e.slim(n)
 	}
+	for _, n := range bases[:min(len(bases), maxClimbs)] {
+		up(n)
+	}
+	if e.astray(best) {
+		for _, n := range e.pairs() {
+			up(n)
+		}
+	}
 	return nodes, bases
 }
+
+// astray tells whether the likeliest explanation found explains the readings so badly
+// that another is to be looked for, with the sensor elsewhere.
+func (e *engine) astray(n *node) bool {
+	return n.misfit() > math.Max(leastAstray, astrayShare*float64(len(e.factors)))
+}
+
+// What readings may be short of, in log units, all together and each.
+const (
+	leastAstray = 8
+	astrayShare = 1.0
+)
+
+// pairs are the likeliest explanations by two faults of whole strings, groups or the
+// pad, or strings in series: either alone may look hopeless with the sensor where it is.
+func (e *engine) pairs() []*node {
+	scoredAs := func(h *hypothesis) *node {
+		n := e.evaluate(&scored{hyp: h})
+		e.slim(n)
+		return n
+	}
+	var list, out []*node
+	of := map[*node]single{}
+	joins := 0
+	for _, s := range e.singles {
+		if s.kind == layout.StringsInSeries {
+			joins++
+		}
+		if !s.changesMany() && (s.kind != layout.StringsInSeries || joins > mostJoins) {
+			continue
+		}
+		if h := e.m.planned.with(e.m.plan, s); h != nil {
+			n := scoredAs(h)
+			of[n] = s
+			list = append(list, n)
+		}
+	}
+	best := func(list []*node, most int) []*node {
+		slices.SortStableFunc(list, func(a, b *node) int { return cmp.Compare(b.log, a.log) })
+		return list[:min(len(list), most)]
+	}
+	list = best(list, pairedFaults)
+	for i, n := range list {
+		for _, o := range list[:i] {
+			if h := n.hyp.with(e.m.plan, of[o]); h != nil {
+				out = append(out, scoredAs(h))
+			}
+		}
+	}
+	return best(out, pairClimbs)
+}
+
+// Bounds on pairs: the faults that are paired, and the pairs that are told.
+const (
+	pairedFaults = 24
+	pairClimbs   = 4
+)
 
 // apart is how far two hypotheses' ampere-turns differ, all told.
 func apart(a, b []float64) (sum float64) {
