@@ -44,8 +44,9 @@ type digest struct {
 const vague = 1e8
 
 const (
-	jumpPrior = 0.03 // chance that a phone re-zeroes within one hold
-	jumpSD    = 18.0 // uT, per axis
+	jumpPrior = 0.03   // chance that a phone re-zeroes within one hold
+	jumpSD    = 18.0   // uT, per axis
+	pullSD    = 1000.0 // the same of what the pad does, before anything was read
 )
 
 // sample is a magnetometer sample with what the supply did.
@@ -53,6 +54,9 @@ type sample struct {
 	t float64
 	u [3]float64
 	s float64 // 0 off, 1 on
+	// Taken so soon after the supply was told to be switched, within the hold, that it
+	// may not have been yet.
+	early bool
 }
 
 // digestSteady fits background and pull to samples under a drive that is off
@@ -66,14 +70,18 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 	toggled = seen[0] > 0
 	fits := jumps(xs, sigma, toggled)
 	still := fits[0] // the best that needs no jump
-	if toggled {
-		for _, o := range toldOff(xs) {
-			f := o.fit(sigma)
-			if f.logW > still.logW {
-				still = f
-			}
-			fits = append(fits, f)
+	add := func(f reading) {
+		if f.logW > still.logW {
+			still = f
 		}
+		fits = append(fits, f)
+	}
+	for _, f := range switchedOtherwise(xs, sigma, toggled, fits) {
+		add(f)
+	}
+	if f, ok := neverSwitched(xs, sigma); toggled && ok && f.logW > still.logW-worthDoubt {
+		toggled = false
+		add(f)
 	}
 	slices.SortFunc(fits, func(a, b reading) int { return cmp.Compare(b.logW, a.logW) })
 	best := fits[0].logW
@@ -158,70 +166,6 @@ func matters(still, jumped *[3]axis, toggled bool) bool {
 	return math.Sqrt(math.Max(level, pull)) > math.Max(smallJump, smallJumpShare*math.Sqrt(size))
 }
 
-// How often the supply is told to have been switched a moment after or before it
-// was, and by how much at most.
-const (
-	toldOffChance = 0.1
-	mostToldOff   = 0.7 // seconds
-)
-
-// otherTold is a hold's samples with the supply switched at another moment than
-// told. One sample may be left out, taken while the field changed.
-type otherTold struct {
-	xs   []sample
-	left float64 // samples left out
-	logP float64
-}
-
-// toldOff lists what the samples are when one of the switchings was told late or
-// early.
-func toldOff(xs []sample) (out []otherTold) {
-	for i := 1; i < len(xs); i++ {
-		if xs[i].s == xs[i-1].s {
-			continue
-		}
-		for _, step := range []int{-1, 1} {
-			first := i
-			if step < 0 {
-				first = i - 1
-			}
-			for k := first; k >= 0 && k < len(xs) && xs[k].s == xs[first].s && math.Abs(xs[k].t-xs[first].t) < mostToldOff; k += step {
-				moved := slices.Clone(xs)
-				for q := first; q != k+step; q += step {
-					moved[q].s = 1 - moved[q].s
-				}
-				out = append(out, otherTold{xs: moved})
-				// The same with the last one moved taken in between.
-				out = append(out, otherTold{xs: slices.Delete(slices.Clone(moved), k, k+1), left: 1})
-			}
-		}
-	}
-	kept := out[:0]
-	for _, o := range out {
-		if slices.ContainsFunc(o.xs, func(x sample) bool { return x.s > 0 }) && slices.ContainsFunc(o.xs, func(x sample) bool { return x.s == 0 }) {
-			kept = append(kept, o)
-		}
-	}
-	for i := range kept {
-		kept[i].logP = math.Log((1 - jumpPrior) * toldOffChance / float64(len(kept)))
-	}
-	return kept
-}
-
-// fit is what they say then.
-func (o *otherTold) fit(sigma [3]float64) reading {
-	ax, log := fitAxes(o.xs, 0, sigma, true)
-	for a := range sigma {
-		log += o.left * typicalLog(sigma[a])
-	}
-	return reading{o.logP + log, ax}
-}
-
-// typicalLog is what a sample that fits adds to a log likelihood.
-func typicalLog(sigma float64) float64 {
-	return -0.5*math.Log(2*math.Pi*sigma*sigma) - 0.5
-}
-
 // closeReadings tells whether two fits say the same of the pull.
 func closeReadings(r *reading, ax *[3]axis) bool {
 	for a := 0; a < 3; a++ {
@@ -280,7 +224,7 @@ func fitAxis(xs []sample, a, k int, sigma float64, toggled bool) (axis, float64)
 		}
 		yy += x.u[a] * x.u[a] * prec
 	}
-	prior := [3]float64{1 / (500.0 * 500), 1 / (1000.0 * 1000), 1 / (jumpSD * jumpSD)}
+	prior := [3]float64{1 / (500.0 * 500), 1 / (pullSD * pullSD), 1 / (jumpSD * jumpSD)}
 	ll := -float64(len(xs)) / 2 * math.Log(2*math.Pi*sigma*sigma)
 	if !toggled {
 		// Only b + d is seen: fold d into b.

@@ -105,6 +105,38 @@ func TestSupplyToldLate(t *testing.T) {
 	}
 }
 
+// TestFrozenUntilSwitched: the readings froze, and what was read with the supply told off,
+// or on, was read before it was: that is no coil without field.
+func TestFrozenUntilSwitched(t *testing.T) {
+	sigma := [3]float64{0.4, 0.4, 0.4}
+	rng := rand.New(rand.NewPCG(5, 5))
+	level := func(n int, told, is float64, early bool) (xs []sample) {
+		for range n {
+			x := sample{s: told, early: early}
+			for a := range x.u {
+				x.u[a] = -40 + 800*is + sigma[a]*rng.NormFloat64()
+			}
+			xs = append(xs, x)
+		}
+		return xs
+	}
+	// Read on alone at first, though told off; then on.
+	readings, toggled, _ := digestSteady(append(level(2, 0, 1, true), level(12, 1, 1, false)...), sigma)
+	if toggled || readings[0].ax[2].vd < vague || math.Abs(readings[0].ax[2].b-760) > 1.5 {
+		t.Errorf("told off, and on all the time: toggled %v, %+v", toggled, readings[0].ax[2])
+	}
+	// Off at first, though told on; nothing is left of what was read with it told off.
+	readings, _, jumped := digestSteady(append(level(5, 1, 0, true), level(12, 1, 1, false)...), sigma)
+	if jumped || math.Abs(readings[0].ax[2].d-800) > 1.5 || math.Abs(readings[0].ax[2].b+40) > 1.5 {
+		t.Errorf("told on, and off at first: jumped %v, %+v", jumped, readings[0].ax[2])
+	}
+	// Never read with it on: the pull may be anything.
+	readings, toggled, _ = digestSteady(append(level(12, 0, 0, false), level(2, 1, 0, true)...), sigma)
+	if toggled || readings[0].ax[2].vd < 500*500 || math.Abs(readings[0].ax[2].b+40) > 1.5 {
+		t.Errorf("told on, and off all the time: toggled %v, %+v", toggled, readings[0].ax[2])
+	}
+}
+
 // A jump at the very moment of switching cannot be told from the pull: the hold
 // must keep both readings, or a wide error.
 func TestJumpAtTheSwitch(t *testing.T) {

@@ -51,6 +51,9 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 			if d.State == capture.On {
 				x.s = 1
 			}
+			if at := switchedAt(cut, b.T); at > h.From {
+				x.early = b.T-at < mostToldOff
+			}
 			xs = append(xs, x)
 		}
 		return xs, false
@@ -156,6 +159,18 @@ func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
 		}
 	}
 	return t, true
+}
+
+// switchedAt is when the supply was last told to be switched before t; -Inf where it
+// never was.
+func switchedAt(cut *capture.Stretches, t float64) float64 {
+	at := math.Inf(-1)
+	for i := 1; i < len(cut.Drives) && cut.Drives[i].T <= t; i++ {
+		if cut.Drives[i].State != cut.Drives[i-1].State {
+			at = cut.Drives[i].T
+		}
+	}
+	return at
 }
 
 // nearSwitch tells whether the supply was switched within before seconds after

@@ -1,0 +1,159 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+)
+
+// A person taps a moment before or after they switch the supply, and readings may freeze
+// just then: that the supply was switched at another moment than told is tried against a
+// phone that re-zeroed itself.
+
+// switchedOtherwise fits a hold's samples with the supply switched at other moments than
+// told; fits are those as told.
+func switchedOtherwise(xs []sample, sigma [3]float64, toggled bool, fits []reading) (out []reading) {
+	if !toggled {
+		return offAtFirst(xs, sigma)
+	}
+	others := toldOff(xs)
+	for i := range others {
+		out = append(out, others[i].fit(sigma))
+	}
+	least := fairLog(sigma, len(xs)) - nothingFits
+	fair := func(f reading) bool { return f.logW > least }
+	if slices.ContainsFunc(fits, fair) || slices.ContainsFunc(out, fair) {
+		return out
+	}
+	for i := range others { // two switchings, perhaps
+		if others[i].left > 0 {
+			continue
+		}
+		for _, o := range toldOff(others[i].xs) {
+			o.logP += others[i].logP
+			out = append(out, o.fit(sigma))
+		}
+	}
+	return out
+}
+
+// offAtFirst fits samples that were all told to be taken with the supply on, and of which
+// the first may have been taken before it was.
+func offAtFirst(xs []sample, sigma [3]float64) (out []reading) {
+	first := 0
+	for first < len(xs) && xs[first].early {
+		first++
+	}
+	for k := 1; k <= min(first, len(xs)-1); k++ {
+		moved := slices.Clone(xs)
+		for i := range k {
+			moved[i].s = 0
+		}
+		ax, log := fitAxes(moved, 0, sigma, true)
+		out = append(out, reading{math.Log((1-jumpPrior)*toldOffChance/float64(first)) + log, ax})
+	}
+	return out
+}
+
+// neverSwitched fits samples as if nothing had been read with the supply off, or nothing
+// with it on; ok is false where that is certain not to be so.
+func neverSwitched(xs []sample, sigma [3]float64) (f reading, ok bool) {
+	off, on := allEarly(xs, 0), allEarly(xs, 1)
+	f.logW = math.Log((1 - jumpPrior) * toldOffChance)
+	for a := range f.ax {
+		_, log := fitAxis(xs, a, 0, sigma[a], false)
+		f.logW += log
+		f.ax[a] = meanAxis(xs, a, sigma[a])
+		if !off { // the background is known then, and the pull is not
+			f.ax[a].vd = pullSD * pullSD
+		}
+	}
+	return f, off || on
+}
+
+// worthDoubt is how far below the best, in log units, a supply that was switched too
+// late for any reading still is to be reckoned with.
+const worthDoubt = 16
+
+// allEarly tells whether every sample with the supply off, or on, was taken so soon
+// that it may not have been switched yet.
+func allEarly(xs []sample, state float64) bool {
+	return !slices.ContainsFunc(xs, func(x sample) bool { return x.s == state && !x.early })
+}
+
+// nothingFits is how far in log units samples may fall short of a fair fit before
+// stranger ways to understand them are tried.
+const nothingFits = 25
+
+// fairLog is about the log evidence of so many samples that fit, with background and
+// pull open.
+func fairLog(sigma [3]float64, n int) (log float64) {
+	for a := range sigma {
+		log += float64(n)*typicalLog(sigma[a]) - math.Log(500*pullSD*float64(n)/(sigma[a]*sigma[a]))
+	}
+	return log
+}
+
+// How often the supply is told to have been switched a moment after or before it
+// was, and by how much at most.
+const (
+	toldOffChance = 0.1
+	mostToldOff   = 0.7 // seconds
+)
+
+// otherTold is a hold's samples with the supply switched at another moment than
+// told. One sample may be left out, taken while the field changed.
+type otherTold struct {
+	xs   []sample
+	left float64 // samples left out
+	logP float64
+}
+
+// toldOff lists what the samples are when one of the switchings was told late or
+// early.
+func toldOff(xs []sample) (out []otherTold) {
+	for i := 1; i < len(xs); i++ {
+		if xs[i].s == xs[i-1].s {
+			continue
+		}
+		for _, step := range []int{-1, 1} {
+			first := i
+			if step < 0 {
+				first = i - 1
+			}
+			for k := first; k >= 0 && k < len(xs) && xs[k].s == xs[first].s && math.Abs(xs[k].t-xs[first].t) < mostToldOff; k += step {
+				moved := slices.Clone(xs)
+				for q := first; q != k+step; q += step {
+					moved[q].s = 1 - moved[q].s
+				}
+				out = append(out, otherTold{xs: moved})
+				// The same with the last one moved taken in between.
+				out = append(out, otherTold{xs: slices.Delete(slices.Clone(moved), k, k+1), left: 1})
+			}
+		}
+	}
+	kept := out[:0]
+	for _, o := range out {
+		if slices.ContainsFunc(o.xs, func(x sample) bool { return x.s > 0 }) && slices.ContainsFunc(o.xs, func(x sample) bool { return x.s == 0 }) {
+			kept = append(kept, o)
+		}
+	}
+	for i := range kept {
+		kept[i].logP = math.Log((1 - jumpPrior) * toldOffChance / float64(len(kept)))
+	}
+	return kept
+}
+
+// fit is what they say then.
+func (o *otherTold) fit(sigma [3]float64) reading {
+	ax, log := fitAxes(o.xs, 0, sigma, true)
+	for a := range sigma {
+		log += o.left * typicalLog(sigma[a])
+	}
+	return reading{o.logP + log, ax}
+}
+
+// typicalLog is what a sample that fits adds to a log likelihood.
+func typicalLog(sigma float64) float64 {
+	return -0.5*math.Log(2*math.Pi*sigma*sigma) - 0.5
+}
+
