@@ -199,18 +199,22 @@ func offLevel(cut *capture.Stretches) [3]float64 {
 	return medianOf(xs)
 }
 
-// clippedIn returns, per axis, the level at which the samples of a hold lie
-// flat, or 0.
-func clippedIn(h *capture.Stretch, tops [3][]flatTop) (level [3]float64) {
+// clippedIn returns, per axis, the level at which the samples of a hold lie flat, or
+// 0: those with the supply not off, all of which may be few.
+func clippedIn(cut *capture.Stretches, h *capture.Stretch, tops [3][]flatTop) (level [3]float64) {
 	for a := range tops {
 		for _, top := range tops[a] {
-			n := 0
+			n, all := 0, 0
 			for _, b := range h.B {
+				if d, known := cut.DriveAt(b.T); known && d.State == capture.Off {
+					continue
+				}
+				all++
 				if b.UT[a] == top.level {
 					n++
 				}
 			}
-			if n >= 2 && n*5 >= len(h.B) {
+			if n >= 2 && n*5 >= all {
 				level[a] = top.level
 			}
 		}

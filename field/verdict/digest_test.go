@@ -105,6 +105,44 @@ func TestSupplyToldLate(t *testing.T) {
 	}
 }
 
+// Told too early both when it was switched on and off again, the supply was on for less
+// than told.
+func TestSupplyToldLateTwice(t *testing.T) {
+	sigma := [3]float64{0.4, 0.4, 0.4}
+	xs := steady(rand.New(rand.NewPCG(7, 7)), 0.4, 120, 0, 0)
+	for i := range xs {
+		xs[i].s = 0
+		if i >= 7 && i < 22 { // on from 10 to 20
+			xs[i].s = 1
+		}
+	}
+	readings, toggled, jumped := digestSteady(xs, sigma)
+	if !toggled || jumped || len(readings) == 0 {
+		t.Fatalf("toggled %v, jumped %v, %d readings", toggled, jumped, len(readings))
+	}
+	if d := readings[0].ax[2].d; math.Abs(d-120) > 1.5 {
+		t.Errorf("pull %.1f, expected 120", d)
+	}
+}
+
+// TestFlatForAMoment: a hold with the supply on for a moment only reached the end of the
+// sensor's range in it.
+func TestFlatForAMoment(t *testing.T) {
+	const top = 102.3
+	cut := &capture.Stretches{Drives: []capture.Drive{{T: 0, State: capture.Off}, {T: 1.5, State: capture.On}}}
+	h := capture.Stretch{}
+	for i := range 17 {
+		b := capture.B{T: float64(i) / 10, UT: [3]float64{5, 5, 30 + float64(i%3)}}
+		if b.T > 1.49 {
+			b.UT[2] = top
+		}
+		h.B = append(h.B, b)
+	}
+	if level := clippedIn(cut, &h, [3][]flatTop{2: {{top, 1}}}); level != [3]float64{2: top} {
+		t.Errorf("flat at %v, expected at %g along z", level, top)
+	}
+}
+
 // TestFrozenUntilSwitched: the readings froze, and what was read with the supply told off,
 // or on, was read before it was: that is no coil without field.
 func TestFrozenUntilSwitched(t *testing.T) {

@@ -120,7 +120,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 			ev.addBearing(plan, cut, h, src, lag)
 			continue
 		}
-		d := digestOf(plan, h, src, tops)
+		d := digestOf(plan, cut, h, src, tops)
 		if hz, duty, pulsed := pulseOf(cut, h, plan); pulsed {
 			d.readings = digestPulsed(pulsedSamples(cut, h, plan), info.sigma, hz, duty, smooth)
 		} else {
@@ -185,11 +185,11 @@ func (ev *evidence) addAmps(cut *capture.Stretches) {
 }
 
 // digestOf is a hold before its samples are read.
-func digestOf(plan *layout.Plan, h *capture.Stretch, src int, tops [3][]flatTop) digest {
+func digestOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, tops [3][]flatTop) digest {
 	d := digest{
 		coil: plan.CoilIndex(h.Hold.Coil), source: src, from: h.From, to: h.To,
 		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), open: h.Open, label: h.Hold.Coil,
-		clipped: clippedIn(h, tops),
+		clipped: clippedIn(cut, h, tops),
 	}
 	if h.Hold.ShiftMM != nil {
 		d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}

@@ -156,4 +156,3 @@ func (o *otherTold) fit(sigma [3]float64) reading {
 func typicalLog(sigma float64) float64 {
 	return -0.5*math.Log(2*math.Pi*sigma*sigma) - 0.5
 }
-
