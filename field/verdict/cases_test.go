@@ -1,13 +1,16 @@
 package verdict_test
 
 import (
+	"fmt"
 	"os"
 	"slices"
+	"strings"
 	"testing"
 
 	"polewise/field/capture"
 	"polewise/field/verdict"
 	"polewise/layout"
+	"polewise/server/testplan"
 )
 
 // judged is the verdict on a plan and captures of testdata.
@@ -164,5 +167,41 @@ func TestJoinedAndReversed(t *testing.T) {
 		if c.State != want {
 			t.Errorf("%s is %s, claimed %s at %.4f", c.ID, want, c.State, c.P[c.State])
 		}
+	}
+}
+
+// TestDeadAmongNeighbours: what its neighbours leave over the middle of a shorted coil
+// is nearly half of what it makes itself, the other way. Whoever reads it by needle may
+// call that no face, and it must not be taken for a coil that lost part of its turns.
+func TestDeadAmongNeighbours(t *testing.T) {
+	p, err := layout.Parse("close", []byte(testplan.Few("Close together", 3, 3, 102.5)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cur, err := p.Solve(layout.Fault{Kind: layout.CoilShorted, ID: "B2"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := `{"type":"start","v":1,"route":"hand"}` + "\n"
+	for i := range 2 * len(p.Coils) {
+		id, face := p.Coils[i%len(p.Coils)].ID, "north"
+		if id == "B2" {
+			face = "none"
+		}
+		text += fmt.Sprintf(`{"type":"reading","t":%d,"at":%q,"face":%q}`+"\n", i, id, face)
+	}
+	for i, s := range p.Strings {
+		text += fmt.Sprintf(`{"type":"ohms","t":%d,"across":"string:%s","ohms":%.2f,"celsius":20}`+"\n", 100+i, s.ID, cur.StringOhms[i])
+	}
+	c, err := capture.Read(strings.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := verdict.Judge(p, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b2 := v.Coils[p.CoilIndex("B2")]; b2.State != verdict.StateDead && b2.State != verdict.StateUndecided || b2.P[verdict.StateDead] < 0.9 {
+		t.Errorf("B2 is called %s: %v", b2.State, b2.P)
 	}
 }

@@ -8,6 +8,7 @@ import (
 
 const (
 	handWrong   = 0.01  // a face read or tapped wrongly (common practice, no source)
+	deadNone    = 0.5   // a needle that follows the neighbours alone, and so weaker, is told as none at least so often
 	ohmShare    = 0.015 // error of an ohmmeter with its leads
 	ohmAbsolute = 0.05
 	wireShare   = 0.02    // resistance against the plan: gauge, stretched wire
@@ -34,6 +35,9 @@ func (m *Model) faceLike(f *faceReading, h *hypothesis) float64 {
 		none = handWrong / 2
 	case strength > 0.1:
 		none = 0.9 + (handWrong/2-0.9)*(strength-0.1)/0.3
+	}
+	if h.at[f.coil] == 0 {
+		none = math.Max(none, deadNone) // whatever its neighbours leave there
 	}
 	// Of those that find a face, how many find the one that is there.
 	right := 1 - handWrong/2
