@@ -219,9 +219,10 @@ func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
 		}
 	}
 	faults := append(slices.Clone(h.faults), s.fault)
+	logPrior := h.logPrior + s.logP + together(len(faults)) - together(len(h.faults))
 	flipped := s.flips(p)
 	if flipped == nil || slices.ContainsFunc(faults, func(f layout.Fault) bool { return f.Kind == layout.CoilInWrongString }) {
-		return newHypothesis(p, faults, h.logPrior+s.logP)
+		return newHypothesis(p, faults, logPrior)
 	}
 	// A reversal changes signs and nothing else.
 	cur := *h.cur
@@ -229,7 +230,7 @@ func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
 	for _, j := range flipped {
 		cur.CoilAmps[j] = -cur.CoilAmps[j]
 	}
-	n := &hypothesis{faults: faults, logPrior: h.logPrior + s.logP, cur: &cur}
+	n := &hypothesis{faults: faults, logPrior: logPrior, cur: &cur}
 	n.fill(p)
 	return n
 }

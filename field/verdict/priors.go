@@ -1,5 +1,7 @@
 package verdict
 
+import "math"
+
 // What is taken for granted before any reading. Lengths in metres, angles in
 // radians, field in microtesla. The figures are those a workshop and the phones
 // in it give; where they are wrong the verdict grows doubtful, not false, since
@@ -41,6 +43,19 @@ const (
 	pSeries         = 0.006 // of two strings side by side; of more, each is as likely to be joined to any other
 	pWrongString    = 0.015 // shared among all coils and strings
 )
+
+// third is by how much less likely three faults at once are, or more, than if each came
+// by itself: one usually has a cause, two happen, and what looks like a third is rarely
+// one.
+const third = 0.15
+
+// together is what the prior of so many faults has beside their own, as a logarithm.
+func together(faults int) float64 {
+	if faults < 3 {
+		return 0
+	}
+	return math.Log(third)
+}
 
 // inCoil is the share of open strings that are broken inside a coil: the two are
 // told apart only where an ohmmeter was put to a coil of the string.

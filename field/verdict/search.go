@@ -900,31 +900,33 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 		fresh = append(fresh, c)
 		e.best = math.Max(e.best, l)
 	}
+	more := together(len(n.hyp.faults)+1) - together(len(n.hyp.faults))
 	for i := range e.singles {
 		s := &e.singles[i]
+		logP := s.logP + more
 		apart := !first && e.first.apart(i, changed)
 		// Far from what distinguishes this hypothesis from the first one a fault
 		// gains or loses what it did there.
-		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+s.logP < e.best-e.bail || n.log < e.best-nearBest) {
+		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+logP < e.best-e.bail || n.log < e.best-nearBest) {
 			continue
 		}
 		h := n.hyp.with(e.m.plan, *s)
 		if h == nil || e.met(h) {
 			continue
 		}
-		l := n.log + e.first.gain[i] + s.logP
+		l := n.log + e.first.gain[i] + logP
 		if !apart {
 			l = e.child(n, h, work)
 		}
 		if first {
-			e.first.gain[i] = l - n.log - s.logP
+			e.first.gain[i] = l - n.log - logP
 			e.first.touched[i] = newBitset(len(e.factors), work.order)
 		}
 		if math.IsInf(l, -1) {
 			e.seen[h.key] = nil // known, and not worth keeping
 			continue
 		}
-		keep(h, l, l-n.log-s.logP)
+		keep(h, l, l-n.log-logP)
 	}
 	for i := range n.hyp.faults {
 		for _, h := range e.instead(n.hyp, i) {
@@ -966,7 +968,7 @@ func (e *engine) instead(h *hypothesis, fault int) (out []*hypothesis) {
 		}
 		if rest == nil {
 			fewer := slices.Delete(slices.Clone(h.faults), fault, fault+1)
-			if rest = newHypothesis(e.m.plan, fewer, h.logPrior-e.priorOf(f)); rest == nil {
+			if rest = newHypothesis(e.m.plan, fewer, e.priorOf(fewer...)); rest == nil {
 				return nil
 			}
 		}

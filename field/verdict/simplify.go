@@ -132,7 +132,7 @@ func (e *engine) priorOf(faults ...layout.Fault) (sum float64) {
 	for i := range faults {
 		sum += e.priors[nameOf(&faults[i])]
 	}
-	return sum
+	return sum + together(len(faults))
 }
 
 // faultName tells single faults apart.
