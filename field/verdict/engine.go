@@ -575,7 +575,7 @@ func (e *engine) affected(n *node, at []float64, sameScales bool, work *workspac
 			work.order = append(work.order, affectedFactor{factor: i, change: change})
 		}
 	}
-	sortAffected(work.order)
+	slices.SortFunc(work.order, func(x, y affectedFactor) int { return cmp.Compare(y.change, x.change) })
 }
 
 // rotation returns the matrix that takes phone axes to pad axes: gravity says

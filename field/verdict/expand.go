@@ -1,0 +1,170 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+)
+
+// Neighbours of a hypothesis are those with one fault more, and those with another fault
+// in the place of one.
+
+// expand scores a hypothesis with every single fault added.
+func (e *engine) expand(s *scored, work *workspace) *node {
+	n := e.evaluate(s)
+	e.best = math.Max(e.best, n.log)
+	first := e.first == nil
+	if first {
+		e.first = &firstExpansion{n: n, gain: make([]float64, len(e.singles)), touched: make([]bitset, len(e.singles))}
+	}
+	changed := e.changedFrom(n)
+	var fresh []*scored
+	keep := func(h *hypothesis, l, gain float64) {
+		c := e.put(h, l)
+		c.gain = gain
+		fresh = append(fresh, c)
+		e.best = math.Max(e.best, l)
+	}
+	more := together(len(n.hyp.faults)+1) - together(len(n.hyp.faults))
+	for i := range e.singles {
+		s := &e.singles[i]
+		logP := s.logP + more
+		apart := !first && e.first.apart(i, changed)
+		// Far from what distinguishes this hypothesis from the first one a fault
+		// gains or loses what it did there.
+		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+logP < e.best-e.bail || n.log < e.best-nearBest) {
+			continue
+		}
+		h := n.hyp.with(e.m.plan, *s)
+		if h == nil || e.met(h) {
+			continue
+		}
+		l := n.log + e.first.gain[i] + logP
+		if !apart {
+			l = e.child(n, h, work)
+		}
+		if first {
+			e.first.gain[i] = l - n.log - logP
+			e.first.touched[i] = newBitset(len(e.factors), work.order)
+		}
+		if math.IsInf(l, -1) {
+			e.seen[h.key] = nil // known, and not worth keeping
+			continue
+		}
+		keep(h, l, l-n.log-logP)
+	}
+	for i := range n.hyp.faults {
+		for _, h := range e.instead(n.hyp, i) {
+			if e.met(h) {
+				continue
+			}
+			// Against this one's backgrounds it may look hopeless and yet be right:
+			// then it is not kept, but not known for hopeless either.
+			if l := e.child(n, h, work); !math.IsInf(l, -1) {
+				keep(h, l, l-h.logPrior-(n.log-n.hyp.logPrior)+s.gain)
+			}
+		}
+	}
+	e.refine(fresh)
+	return n
+}
+
+// met tells whether a hypothesis was scored before; where it is likelier by
+// itself than the equal one, it takes its place.
+func (e *engine) met(h *hypothesis) bool {
+	old, ok := e.seen[h.key]
+	if old != nil && h.logPrior > old.hyp.logPrior {
+		e.put(h, old.log)
+	}
+	return ok
+}
+
+// instead lists a hypothesis with one of its faults exchanged for another at the
+// same coil, or for another of strings and pad: what the search came to by way of
+// the one may be the other all the time.
+func (e *engine) instead(h *hypothesis, fault int) (out []*hypothesis) {
+	f := h.faults[fault]
+	ofCoil := f.ID != "" && e.m.plan.CoilIndex(f.ID) >= 0
+	var rest *hypothesis
+	for i := range e.singles {
+		s := &e.singles[i]
+		if atCoil := e.m.plan.CoilIndex(s.fault.ID) >= 0; atCoil != ofCoil || atCoil && s.fault.ID != f.ID {
+			continue
+		}
+		if rest == nil {
+			fewer := slices.Delete(slices.Clone(h.faults), fault, fault+1)
+			if rest = newHypothesis(e.m.plan, fewer, e.priorOf(fewer...)); rest == nil {
+				return nil
+			}
+		}
+		if o := rest.with(e.m.plan, *s); o != nil && o.key != h.key {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// nearBest is how near the best a hypothesis must come for faults far away from
+// its own to be added to it as well, and for any where one that differs in degree
+// alone was grown from.
+const nearBest = 1.5
+
+// firstExpansion keeps what each single fault gained when added to the
+// hypothesis expanded first. A fault whose readings are none of those that
+// another hypothesis changes gains the same there, and need not be scored again:
+// that is what keeps large pads cheap.
+type firstExpansion struct {
+	n       *node
+	gain    []float64 // log likelihood gained; NaN where the fault made no sense
+	touched []bitset  // factors that the fault reaches
+}
+
+// apart tells whether a fault reaches none of the changed factors.
+func (f *firstExpansion) apart(single int, changed bitset) bool {
+	return changed != nil && f.touched[single] != nil && !f.touched[single].meets(changed)
+}
+
+// changedFrom lists the factors in which a node differs from the one expanded
+// first; nil where the two cannot be compared.
+func (e *engine) changedFrom(n *node) bitset {
+	if e.first.n == n || !n.sc.equal(&e.first.n.sc) || len(e.ev.ohms) > 0 || len(e.ev.faces) > 0 {
+		return nil
+	}
+	work := e.newWorkspace()
+	e.affected(e.first.n, n.at, true, work)
+	return newBitset(len(e.factors), work.order)
+}
+
+// bitset is a set of factor numbers.
+type bitset []uint64
+
+func newBitset(size int, list []affectedFactor) bitset {
+	b := make(bitset, (size+63)/64)
+	for _, a := range list {
+		b[a.factor/64] |= 1 << (a.factor % 64)
+	}
+	return b
+}
+
+func (b bitset) meets(o bitset) bool {
+	for i := range b {
+		if b[i]&o[i] != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// refine scores the best few of a node's neighbours anew with backgrounds of
+// their own: seen against their parent's they may look far worse than they are.
+func (e *engine) refine(fresh []*scored) {
+	if !e.settles() {
+		return
+	}
+	slices.SortStableFunc(fresh, byLog)
+	for _, s := range fresh[:min(len(fresh), refineBest)] {
+		if math.IsInf(s.log, -1) {
+			return
+		}
+		e.score(s)
+	}
+}

@@ -1,0 +1,250 @@
+package verdict
+
+import (
+	"maps"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"polewise/field"
+	"polewise/field/capture"
+	"polewise/layout"
+)
+
+// Model is what the verdict keeps of a plan between captures: its field and its
+// single faults. It is not safe for use by several goroutines at once.
+type Model struct {
+	plan    *layout.Plan
+	pad     *field.Pad
+	planned *hypothesis
+	tops    []float64   // planned Bz over each coil's centre at sensor height, uT
+	over    [][]float64 // the same per ampere-turn of every coil; nil until needed
+	columns map[columnsKey]*columns
+	halt    <-chan struct{} // closed when the search going on is no longer wanted
+	known   likes
+	levels  levels
+	views   views
+	walker  walker
+	aligned aligners
+	counted uint64
+}
+
+type columnsKey struct {
+	coil   int
+	topDeg float64
+	shift  [2]float64
+	x0, y0 float64
+	nx, ny int
+	step   float64
+	lift   float64
+	turned string
+}
+
+// Bounds on what a model keeps for live verdicts. Of the coarse look at more holds
+// than these nothing is kept: their columns are soon made again, and hold as much as
+// all that is worked out after them.
+const (
+	maxCachedColumns = 400
+	coarseKept       = 60
+)
+
+// forget drops what is known of the field at cells of a resolution.
+func (m *Model) forget(r resolution) {
+	maps.DeleteFunc(m.columns, func(k columnsKey, _ *columns) bool { return k.step == r.step })
+}
+
+// Warm prepares a model of a plan. The plan must not change afterwards.
+func Warm(plan *layout.Plan) (*Model, error) {
+	if _, err := plan.Solve(); err != nil {
+		return nil, err
+	}
+	m := &Model{plan: plan, pad: field.NewPad(plan), columns: map[columnsKey]*columns{}, views: views{}}
+	m.planned = newHypothesis(plan, nil, 0)
+	for j := range plan.Coils {
+		m.tops = append(m.tops, m.fieldOver(m.planned, j).Z)
+	}
+	return m, nil
+}
+
+// fieldOver is the field at the planned sensor height over a coil's centre in
+// microtesla.
+func (m *Model) fieldOver(h *hypothesis, j int) r3.Vec {
+	return r3.Scale(1e6, m.pad.At(h.at, m.sensorOver(j)))
+}
+
+// sensorOver is the planned place of the sensor over a coil's centre.
+func (m *Model) sensorOver(j int) r3.Vec {
+	c := &m.plan.Coils[j]
+	return r3.Vec{X: c.At.X, Y: c.At.Y, Z: m.plan.SensorHeight(j)}
+}
+
+// placesOf lists where the sensor may be during a hold, per place cell.
+func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []r3.Vec {
+	c := &m.plan.Coils[coil]
+	z := m.plan.SensorHeight(coil) + g.lift
+	sin, cos := math.Sincos(topDeg * math.Pi / 180)
+	out := make([]r3.Vec, g.size())
+	for k := range out {
+		o := g.offset(k)
+		out[k] = r3.Vec{
+			X: c.At.X + shift[0] + cos*o.X - sin*o.Y,
+			Y: c.At.Y + shift[1] + sin*o.X + cos*o.Y,
+			Z: z,
+		}
+	}
+	return out
+}
+
+// reachUT is the least field of a coil over a hold that is followed.
+const reachUT = 0.4
+
+func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, mended *afterMend) *columns {
+	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step, g.lift, ""}
+	if mended != nil {
+		key.turned = mended.key
+	}
+	if c, ok := m.columns[key]; ok {
+		return c
+	}
+	c := columnsAt(m.plan, m.pad, m.planned.at, m.placesOf(g, coil, shift, topDeg), reachUT)
+	c.findPeaks(g.everyFew(peakStep))
+	if mended != nil {
+		c.turned = mended.turned
+	}
+	if len(m.columns) >= maxCachedColumns {
+		clear(m.columns)
+	}
+	m.columns[key] = c
+	return c
+}
+
+// newEngine lays out the factors of a body of evidence.
+func (m *Model) newEngine(ev *evidence, res resolution) *engine {
+	e := &engine{m: m, id: m.fresh(), ev: ev, res: res, best: math.Inf(-1), bail: bail, reach: 1, seen: map[uint64]*scored{}, ratio: ev.onlyBearings(), known: &m.known}
+	if e.ratio {
+		e.res.scales = len(earths)
+	}
+	for _, s := range ev.sources {
+		ph := &phone{grid: newGrid(s, res)}
+		ph.view = ph.viewOf(ph.allCells())
+		e.phones = append(e.phones, ph)
+	}
+	for i := range ev.holds {
+		d := &ev.holds[i]
+		ph := e.phones[d.source]
+		h := &holdFactor{digest: d, ph: ph, rot: rotation(d.topDeg, d.up), tilt: tiltSD}
+		if d.up != [3]float64{} {
+			h.tilt = levelSD
+		}
+		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg)}
+		h.frame_.id = h.identity()
+		if ev.sources[d.source].mended != nil {
+			h.frame_.id.text(ev.sources[d.source].mended.key)
+		}
+		if !d.toggled {
+			e.groups[h.frame_.group].settles = true
+		}
+		e.factors = append(e.factors, h)
+	}
+	for i := range ev.bearings {
+		e.addBearingFactor(&ev.bearings[i])
+	}
+	open := map[int]bool{}
+	for _, o := range ev.ohms {
+		if o.kind == "coil" {
+			for _, j := range m.plan.Strings[m.plan.StringOf(o.index)].Coils {
+				open[j] = true
+			}
+		}
+	}
+	e.singles = singles(m.plan, open)
+	e.priors = make(map[faultName]float64, len(e.singles))
+	for i := range e.singles {
+		e.priors[nameOf(&e.singles[i].fault)] = e.singles[i].logP
+	}
+	e.alignPasses()
+	for i := range ev.passes {
+		e.addPassFactors(&ev.passes[i])
+	}
+	return e
+}
+
+// groupFor finds or makes the background group of a phone lying one way.
+func (e *engine) groupFor(src int, topDeg float64) int {
+	for g := range e.groups {
+		if e.groups[g].src == src && math.Abs(wrapDeg(e.groups[g].topDeg-topDeg)) < 15 {
+			return g
+		}
+	}
+	// Nothing known: the earth's field and the phone's own error, which may be
+	// hundreds of microtesla.
+	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{250, 250, 250}}
+	if b, n := e.restOf(src); n > 0 {
+		gr.mean = b
+		// Nobody knows which way the phone lay during the rest, but it lay flat.
+		gr.sd = [3]float64{28, 28, 14}
+		for _, r := range e.ev.rests {
+			if r.source == src && math.Abs(wrapDeg(r.topDeg-topDeg)) >= 15 {
+				gr.sd = [3]float64{45, 45, 14}
+			}
+		}
+	}
+	e.groups = append(e.groups, gr)
+	return len(e.groups) - 1
+}
+
+// restOf is the middle of a source's rests.
+func (e *engine) restOf(src int) (b [3]float64, n int) {
+	for _, r := range e.ev.rests {
+		if r.source != src {
+			continue
+		}
+		for a := range b {
+			b[a] += r.b[a]
+		}
+		n++
+	}
+	for a := range b {
+		b[a] /= math.Max(1, float64(n))
+	}
+	return b, n
+}
+
+func wrapDeg(d float64) float64 {
+	d = math.Mod(d, 360)
+	switch {
+	case d > 180:
+		d -= 360
+	case d <= -180:
+		d += 360
+	}
+	return d
+}
+
+// engineFor lays out what the captures say, those before a mend with them.
+func (m *Model) engineFor(before *Before, captures []*capture.Capture) (*engine, error) {
+	ev, err := gatherAfter(m.plan, before, captures)
+	if err != nil {
+		return nil, err
+	}
+	m.settlePlaces(ev)
+	return m.newEngine(ev, fineCells), nil
+}
+
+// Judge decides on what the captures say.
+func (m *Model) Judge(captures ...*capture.Capture) (*Verdict, error) {
+	e, err := m.engineFor(nil, captures)
+	if err != nil {
+		return nil, err
+	}
+	return e.conclude(e.search()), nil
+}
+
+// Judge warms a model and decides.
+func Judge(plan *layout.Plan, captures ...*capture.Capture) (*Verdict, error) {
+	m, err := Warm(plan)
+	if err != nil {
+		return nil, err
+	}
+	return m.Judge(captures...)
+}

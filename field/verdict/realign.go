@@ -1,0 +1,94 @@
+package verdict
+
+import (
+	"slices"
+
+	"polewise/layout"
+)
+
+// A pass is aligned before anything is known of the pad. What is found then is aligned
+// to as well, so that each explanation is judged by how well it fits at its best.
+
+// Bounds on how often passes are aligned anew to what was found.
+const (
+	realignments = 3
+	realignBest  = 6
+	realignNear  = 9.0 // log units behind the best
+)
+
+// realign aligns the passes to the best hypotheses found, so that each of them
+// is judged by how well it fits at its best. It reports whether that added
+// anything.
+func (e *engine) realign() bool {
+	if len(e.ev.passes) == 0 {
+		return false
+	}
+	added := false
+	top := append(e.ranked(), &scored{hyp: e.m.planned, log: e.best})
+	for i, s := range top {
+		if s.log < e.best-realignNear || i >= realignBest && s.hyp != e.m.planned {
+			continue
+		}
+		for k := range e.ev.passes {
+			if e.ev.passes[k].aligner.anchor(s.hyp.at) {
+				added = true
+			}
+		}
+	}
+	for _, s := range top {
+		if s.base && e.anchorShort(s) {
+			added = true
+		}
+	}
+	return e.anchorRows(top[0].hyp) || added
+}
+
+// anchorShort aligns to a hypothesis the one pass that stands most against it, if
+// without that it would be among the best: the pass may have been aligned to its
+// rivals alone. It reports whether that added anything.
+func (e *engine) anchorShort(s *scored) bool {
+	n := e.evaluate(&scored{hyp: s.hyp})
+	worst := -1
+	for i, f := range e.factors {
+		if _, ok := f.(*passFactor); ok && (worst < 0 || n.short[i] > n.short[worst]) {
+			worst = i
+		}
+	}
+	if worst < 0 || n.log+n.short[worst] < e.best-realignNear {
+		return false
+	}
+	return e.factors[worst].(*passFactor).aligner.anchor(n.at)
+}
+
+// anchorRows aligns every pass that nothing fits well to a hypothesis without what it
+// says of the coils of that row, and to each of those coils turned in it: what was
+// found there may only be the best that a wrong alignment leaves. It reports whether
+// that added anything.
+func (e *engine) anchorRows(h *hypothesis) bool {
+	added := false
+	for _, f := range e.factors {
+		p, ok := f.(*passFactor)
+		if !ok || p.lack() < poorLack {
+			continue
+		}
+		inRow := func(id string) bool { return slices.Contains(p.coils, e.m.plan.CoilIndex(id)) }
+		base := newHypothesis(e.m.plan, slices.DeleteFunc(slices.Clone(h.faults), func(f layout.Fault) bool { return inRow(f.ID) }), 0)
+		if base == nil {
+			continue
+		}
+		added = p.aligner.anchor(base.at) || added
+		for _, s := range e.singles {
+			if s.kind != layout.CoilReversed || !inRow(s.fault.ID) {
+				continue
+			}
+			if o := base.with(e.m.plan, s); o != nil {
+				added = p.aligner.anchor(o.at) || added
+			}
+		}
+	}
+	return added
+}
+
+// poorLack is by how much the best that is known of a pass may fall short of samples
+// that fit, in log units, before it is aligned to more than the best hypotheses.
+const poorLack = 8
