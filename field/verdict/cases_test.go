@@ -205,3 +205,18 @@ func TestDeadAmongNeighbours(t *testing.T) {
 		t.Errorf("B2 is called %s: %v", b2.State, b2.P)
 	}
 }
+
+// TestStrayPass: a shorted coil and two strings in series make four coils several times
+// as strong as planned. No way was found that fits the pass over them, which then told
+// nothing; the pass over the shorted coil alone said that a whole string was open.
+func TestStrayPass(t *testing.T) {
+	v := judged(t, "stray-pass", "stray-pass")
+	for _, c := range v.Coils {
+		if c.ID == "B1" {
+			continue
+		}
+		if c.State != verdict.StateAsPlanned && c.State != verdict.StateUndecided {
+			t.Errorf("%s is as planned, claimed %s at %.4f", c.ID, c.State, c.P[c.State])
+		}
+	}
+}

@@ -143,6 +143,28 @@ func TestFlatForAMoment(t *testing.T) {
 	}
 }
 
+// TestRestBeforeSwitching: of a rest only what was read far from the switchings counts,
+// and a reading or two beside one are no rest.
+func TestRestBeforeSwitching(t *testing.T) {
+	cut := &capture.Stretches{Drives: []capture.Drive{{T: 0, State: capture.Off}, {T: 2.5, State: capture.On}}}
+	rest := func(from float64) (xs []sample) {
+		for i := range 25 {
+			if at := float64(i) / 10; at >= from {
+				xs = append(xs, sample{t: at})
+			}
+		}
+		return xs
+	}
+	for _, tc := range []struct {
+		from float64
+		left int
+	}{{0, 22}, {2, 2}, {2.35, 0}} {
+		if n := len(restSamples(cut, rest(tc.from))); n != tc.left {
+			t.Errorf("read from %g s on: %d samples of the rest, expected %d", tc.from, n, tc.left)
+		}
+	}
+}
+
 // TestFrozenUntilSwitched: the readings froze, and what was read with the supply told off,
 // or on, was read before it was: that is no coil without field.
 func TestFrozenUntilSwitched(t *testing.T) {

@@ -105,7 +105,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		}
 	}
 	for i := range cut.Rests {
-		still = append(still, ev.addRest(&cut.Rests[i], src))
+		still = append(still, ev.addRest(cut, &cut.Rests[i], src))
 	}
 	info := sourceOf(c, still)
 	ev.sources = append(ev.sources, info)
@@ -162,15 +162,15 @@ func sourceOf(c *capture.Capture, still [][]sample) sourceInfo {
 }
 
 // addRest adds the background of a rest, and returns its samples.
-func (ev *evidence) addRest(r *capture.Stretch, src int) []sample {
-	xs := make([]sample, len(r.B))
+func (ev *evidence) addRest(cut *capture.Stretches, r *capture.Stretch, src int) []sample {
+	all := make([]sample, len(r.B))
 	for k, b := range r.B {
-		xs[k] = sample{t: b.T, u: b.UT}
+		all[k] = sample{t: b.T, u: b.UT}
 	}
-	if len(xs) > 0 {
+	if xs := restSamples(cut, all); len(xs) > 0 {
 		ev.rests = append(ev.rests, restReading{source: src, b: medianOf(xs), topDeg: r.TopDeg, t: r.To, n: len(xs)})
 	}
-	return xs
+	return all
 }
 
 // addAmps adds what was read off the supply: the same figure twice is one reading.

@@ -45,7 +45,8 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 			}
 		case *passFactor:
 			passes++
-			if n.short[i] > passShort || f.lack() > passLack {
+			c, m := e.likeliest(n, f.frame().src)
+			if n.short[i] > passShort || f.lack() > passLack || n.said[i].log[c*len(n.sc.s)+m] < f.stray()*f.trust()+strayMargin {
 				u.passes = append(u.passes, f)
 			}
 		}

@@ -79,6 +79,22 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 	return xs
 }
 
+// restSamples are those of a rest's samples away from the moments of switching. Where so
+// few are left that all may have been read with the supply on, as when the readings
+// stopped for a while, there was no rest.
+func restSamples(cut *capture.Stretches, all []sample) []sample {
+	var xs []sample
+	for _, x := range all {
+		if !nearSwitch(cut, x.t, mostToldOff/2, mostToldOff/2) {
+			xs = append(xs, x)
+		}
+	}
+	if len(xs) == 0 && len(all) > 2 {
+		return all
+	}
+	return xs
+}
+
 // perState counts the samples with the supply off and on.
 func perState(xs []sample) (n [2]int) {
 	for _, x := range xs {
