@@ -55,8 +55,8 @@ type sample struct {
 	u [3]float64
 	s float64 // 0 off, 1 on
 	// Taken so soon after the supply was told to be switched, within the hold, that it
-	// may not have been yet.
-	early bool
+	// may not have been yet; and so soon before that, that it may have been.
+	early, soon bool
 }
 
 // digestSteady fits background and pull to samples under a drive that is off
@@ -76,12 +76,16 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 		}
 		fits = append(fits, f)
 	}
-	for _, f := range switchedOtherwise(xs, sigma, toggled, fits) {
+	for _, f := range switchedOtherwise(xs, sigma, fits) {
 		add(f)
 	}
-	if f, ok := neverSwitched(xs, sigma); toggled && ok && f.logW > still.logW-worthDoubt {
-		toggled = false
-		add(f)
+	if toggled {
+		for _, f := range neverSwitched(xs, sigma) {
+			if f.logW > still.logW-worthDoubt {
+				toggled = false
+				add(f)
+			}
+		}
 	}
 	slices.SortFunc(fits, func(a, b reading) int { return cmp.Compare(b.logW, a.logW) })
 	best := fits[0].logW

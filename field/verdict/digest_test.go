@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -122,6 +123,19 @@ func TestSupplyToldLateTwice(t *testing.T) {
 	}
 	if d := readings[0].ax[2].d; math.Abs(d-120) > 1.5 {
 		t.Errorf("pull %.1f, expected 120", d)
+	}
+	// The hold began with the supply on, which was told off before it was.
+	xs = append(steady(rand.New(rand.NewPCG(8, 8)), 0.4, 120, 0, 0)[17:], steady(rand.New(rand.NewPCG(9, 9)), 0.4, 120, 0, 0)[10:20]...)
+	for i := range xs {
+		xs[i].t = float64(i) / 10
+		if i < 3 {
+			xs[i].s = 0
+		}
+		xs[i].early = i < 6
+	}
+	readings, _, jumped = digestSteady(xs, sigma)
+	if jumped || math.Abs(readings[0].ax[2].d-120) > 1.5 {
+		t.Errorf("told off too early: jumped %v, pull %.1f, expected 120", jumped, readings[0].ax[2].d)
 	}
 }
 
@@ -331,5 +345,27 @@ func TestCoarseStepsAreNoFlatTop(t *testing.T) {
 		if len(tops) > 0 {
 			t.Errorf("axis %d: flat tops %v", a, tops)
 		}
+	}
+}
+
+// TestSwitchedBeforeTold: the supply was on already when the phone was laid down, and told
+// to be switched on a moment later. Background and pull were seen together alone.
+func TestSwitchedBeforeTold(t *testing.T) {
+	plan := plain(t)
+	text := `{"type":"start","v":1,"route":"vector"}` + "\n" + `{"type":"drive","t":0,"state":"off"}` + "\n" + `{"type":"hold","t":3,"at":"A1"}` + "\n" + `{"type":"drive","t":3.2,"state":"on"}` + "\n"
+	for i := range 14 {
+		text += fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.2f,4,%.2f]}`+"\n", 3.02+0.1*float64(i), 5+0.2*float64(i%3), -700+0.3*float64(i%4))
+	}
+	c, err := capture.Read(strings.NewReader(text + `{"type":"lift","t":4.5}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ev, err := gather(plan, []*capture.Capture{c})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := ev.holds[0]
+	if h.toggled || !slices.ContainsFunc(h.readings, func(r reading) bool { return r.ax[2].vd >= vague/2 && r.logW > -3 }) {
+		t.Errorf("toggled %v, %+v; expected that all may have been read with the supply on", h.toggled, h.readings)
 	}
 }

@@ -51,9 +51,9 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 			if d.State == capture.On {
 				x.s = 1
 			}
-			if at := switchedAt(cut, b.T); at > h.From {
-				x.early = b.T-at < mostToldOff
-			}
+			last, next := switchedAround(cut, b.T)
+			x.early = last > h.From && b.T-last < mostToldOff
+			x.soon = next < h.To && next-b.T < mostToldOff
 			xs = append(xs, x)
 		}
 		return xs, false
@@ -177,16 +177,20 @@ func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
 	return t, true
 }
 
-// switchedAt is when the supply was last told to be switched before t; -Inf where it
-// never was.
-func switchedAt(cut *capture.Stretches, t float64) float64 {
-	at := math.Inf(-1)
-	for i := 1; i < len(cut.Drives) && cut.Drives[i].T <= t; i++ {
-		if cut.Drives[i].State != cut.Drives[i-1].State {
-			at = cut.Drives[i].T
+// switchedAround is when the supply was told to be switched last before t and next after
+// it; infinite where it never was.
+func switchedAround(cut *capture.Stretches, t float64) (last, next float64) {
+	last, next = math.Inf(-1), math.Inf(1)
+	for i := 1; i < len(cut.Drives); i++ {
+		switch d := &cut.Drives[i]; {
+		case d.State == cut.Drives[i-1].State:
+		case d.T <= t:
+			last = d.T
+		default:
+			return last, d.T
 		}
 	}
-	return at
+	return last, next
 }
 
 // nearSwitch tells whether the supply was switched within before seconds after

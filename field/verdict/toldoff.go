@@ -11,10 +11,7 @@ import (
 
 // switchedOtherwise fits a hold's samples with the supply switched at other moments than
 // told; fits are those as told.
-func switchedOtherwise(xs []sample, sigma [3]float64, toggled bool, fits []reading) (out []reading) {
-	if !toggled {
-		return offAtFirst(xs, sigma)
-	}
+func switchedOtherwise(xs []sample, sigma [3]float64, fits []reading) (out []reading) {
 	others := toldOff(xs)
 	for i := range others {
 		out = append(out, others[i].fit(sigma))
@@ -36,48 +33,37 @@ func switchedOtherwise(xs []sample, sigma [3]float64, toggled bool, fits []readi
 	return out
 }
 
-// offAtFirst fits samples that were all told to be taken with the supply on, and of which
-// the first may have been taken before it was.
-func offAtFirst(xs []sample, sigma [3]float64) (out []reading) {
-	first := 0
-	for first < len(xs) && xs[first].early {
-		first++
-	}
-	for k := 1; k <= min(first, len(xs)-1); k++ {
-		moved := slices.Clone(xs)
-		for i := range k {
-			moved[i].s = 0
-		}
-		ax, log := fitAxes(moved, 0, sigma, true)
-		out = append(out, reading{math.Log((1-jumpPrior)*toldOffChance/float64(first)) + log, ax})
-	}
-	return out
-}
-
-// neverSwitched fits samples as if nothing had been read with the supply off, or nothing
-// with it on; ok is false where that is certain not to be so.
-func neverSwitched(xs []sample, sigma [3]float64) (f reading, ok bool) {
-	off, on := allEarly(xs, 0), allEarly(xs, 1)
+// neverSwitched fits samples as if all had been read with the supply on, and as if all had
+// been with it off, where that may be: what was told otherwise was read so near a
+// switching that it may have come before or after it.
+func neverSwitched(xs []sample, sigma [3]float64) (out []reading) {
+	var f reading
 	f.logW = math.Log((1 - jumpPrior) * toldOffChance)
 	for a := range f.ax {
 		_, log := fitAxis(xs, a, 0, sigma[a], false)
 		f.logW += log
 		f.ax[a] = meanAxis(xs, a, sigma[a])
-		if !off { // the background is known then, and the pull is not
+	}
+	if allUnsure(xs, 0) {
+		out = append(out, f)
+	}
+	if allUnsure(xs, 1) { // the background is seen then, and the pull is not
+		for a := range f.ax {
 			f.ax[a].vd = pullSD * pullSD
 		}
+		out = append(out, f)
 	}
-	return f, off || on
+	return out
 }
 
 // worthDoubt is how far below the best, in log units, a supply that was switched too
 // late for any reading still is to be reckoned with.
 const worthDoubt = 16
 
-// allEarly tells whether every sample with the supply off, or on, was taken so soon
-// that it may not have been switched yet.
-func allEarly(xs []sample, state float64) bool {
-	return !slices.ContainsFunc(xs, func(x sample) bool { return x.s == state && !x.early })
+// allUnsure tells whether every sample with the supply off, or on, was taken so near a
+// switching that the supply may have been in its other state.
+func allUnsure(xs []sample, state float64) bool {
+	return !slices.ContainsFunc(xs, func(x sample) bool { return x.s == state && !x.early && !x.soon })
 }
 
 // nothingFits is how far in log units samples may fall short of a fair fit before
@@ -109,8 +95,17 @@ type otherTold struct {
 }
 
 // toldOff lists what the samples are when one of the switchings was told late or
-// early.
+// early, that before the first of them among others.
 func toldOff(xs []sample) (out []otherTold) {
+	for k := 0; k < len(xs) && xs[k].early && xs[k].s == xs[0].s; k++ {
+		moved := slices.Clone(xs)
+		for q := range k + 1 {
+			moved[q].s = 1 - moved[q].s
+			moved[q].early = false
+		}
+		out = append(out, otherTold{xs: moved})
+		out = append(out, otherTold{xs: slices.Delete(slices.Clone(moved), k, k+1), left: 1})
+	}
 	for i := 1; i < len(xs); i++ {
 		if xs[i].s == xs[i-1].s {
 			continue
