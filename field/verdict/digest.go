@@ -76,7 +76,7 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 		}
 		fits = append(fits, f)
 	}
-	for _, f := range switchedOtherwise(xs, sigma, fits) {
+	for _, f := range switchedOtherwise(xs, sigma) {
 		add(f)
 	}
 	if toggled {

@@ -9,26 +9,11 @@ import (
 // just then: that the supply was switched at another moment than told is tried against a
 // phone that re-zeroed itself.
 
-// switchedOtherwise fits a hold's samples with the supply switched at other moments than
-// told; fits are those as told.
-func switchedOtherwise(xs []sample, sigma [3]float64, fits []reading) (out []reading) {
-	others := toldOff(xs)
-	for i := range others {
-		out = append(out, others[i].fit(sigma))
-	}
-	least := fairLog(sigma, len(xs)) - nothingFits
-	fair := func(f reading) bool { return f.logW > least }
-	if slices.ContainsFunc(fits, fair) || slices.ContainsFunc(out, fair) {
-		return out
-	}
-	for i := range others { // two switchings, perhaps
-		if others[i].left > 0 {
-			continue
-		}
-		for _, o := range toldOff(others[i].xs) {
-			o.logP += others[i].logP
-			out = append(out, o.fit(sigma))
-		}
+// switchedOtherwise fits a hold's samples with one switching of the supply at another
+// moment than told. Two at once would let a hold read the other way round, off for on.
+func switchedOtherwise(xs []sample, sigma [3]float64) (out []reading) {
+	for _, o := range toldOff(xs) {
+		out = append(out, o.fit(sigma))
 	}
 	return out
 }
@@ -64,19 +49,6 @@ const worthDoubt = 16
 // switching that the supply may have been in its other state.
 func allUnsure(xs []sample, state float64) bool {
 	return !slices.ContainsFunc(xs, func(x sample) bool { return x.s == state && !x.early && !x.soon })
-}
-
-// nothingFits is how far in log units samples may fall short of a fair fit before
-// stranger ways to understand them are tried.
-const nothingFits = 25
-
-// fairLog is about the log evidence of so many samples that fit, with background and
-// pull open.
-func fairLog(sigma [3]float64, n int) (log float64) {
-	for a := range sigma {
-		log += float64(n)*typicalLog(sigma[a]) - math.Log(500*pullSD*float64(n)/(sigma[a]*sigma[a]))
-	}
-	return log
 }
 
 // How often the supply is told to have been switched a moment after or before it
