@@ -156,7 +156,7 @@ func TestPhoneSocketHangs(t *testing.T) {
 		};
 		try { localStorage.setItem("polewise out-face", '"north"'); } catch {}`), chromedp.Navigate(program.Phone))
 	says(t, phone, "#title", "Kennel")
-	do(t, phone, press("#begin"), chromedp.WaitVisible("#south", chromedp.ByQuery), press("#south"))
+	do(t, phone, press("#begin"), chromedp.WaitVisible("#is-on", chromedp.ByQuery), press("#is-on"), chromedp.WaitVisible("#south", chromedp.ByQuery), press("#south"))
 	says(t, phone, "#link", "connected, by single messages")
 	says(t, phone, "#claim", "A1")
 	program.waitState(t, "A1 read", used("A1"))
