@@ -238,8 +238,9 @@ func (a *aligner) beginnings(l int, bases []*hypothesis) []tried {
 }
 
 // settleAll are what beginnings lead to, the beginnings themselves and the plan
-// among them, but for those that would not make the pass likelier than least. Warm, they begin with samples that count for little, and reach what
-// they are held from by a few that lie wrong.
+// among them, but for those that would not make the pass likelier than least. Warm,
+// they begin with samples that count for little, and reach what they are held from by
+// a few that lie wrong.
 func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []guess {
 	var found []guess
 	keep := func(g guess) {

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -33,15 +34,7 @@ func (e *engine) causes(list []*scored, weights []float64) []Cause {
 		}
 		m.p += weights[i]
 	}
-	slices.SortStableFunc(order, func(a, b *merged) int {
-		switch {
-		case a.p > b.p:
-			return -1
-		case a.p < b.p:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(order, func(a, b *merged) int { return cmp.Compare(b.p, a.p) })
 	out := []Cause{}
 	for _, m := range order {
 		if len(out) == maxCauses || m.p < leastCause {

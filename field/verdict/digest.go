@@ -76,8 +76,8 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 		}
 		fits = append(fits, f)
 	}
-	for _, f := range switchedOtherwise(xs, sigma) {
-		add(f)
+	for _, o := range toldOff(xs) {
+		add(o.fit(sigma))
 	}
 	if toggled {
 		for _, f := range neverSwitched(xs, sigma) {

@@ -109,6 +109,8 @@ type scored struct {
 // byLog puts the likelier first.
 func byLog(a, b *scored) int { return cmp.Compare(b.log, a.log) }
 
+func nodesByLog(a, b *node) int { return byLog(a.scored, b.scored) }
+
 // scalesFor lays the nodes of the current's scale where prior and display
 // readings put it.
 func (e *engine) scalesFor(h *hypothesis) scales {

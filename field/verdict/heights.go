@@ -7,10 +7,10 @@ import (
 
 // A case, or a plan that has the sensor a few millimetres off, moves it away from every
 // coil at once, or nearer to all. Coils under it then seem weaker and those beside it
-// stronger, or the other way, not all alike, which can look like a fault of whole strings, or like weak coils
-// besides the one that is wrong. So where a fault is about to be told that the pad as
-// planned, or fewer faults, would hardly explain less well, they are held against the
-// readings at other heights too.
+// stronger, or the other way, not all alike, which can look like a fault of whole
+// strings, or like weak coils besides the one that is wrong. So where a fault is about to
+// be told that the pad as planned, or fewer faults, would hardly explain less well, they
+// are held against the readings at other heights too.
 
 const (
 	commonHeightSD = 0.002 // metres, over all holds of a check

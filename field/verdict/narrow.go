@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"cmp"
 	"maps"
 	"math"
 	"slices"
@@ -98,7 +97,7 @@ func (e *engine) climb() (nodes, bases []*node) {
 		e.slim(n)
 		bases = append(bases, n)
 	}
-	slices.SortStableFunc(bases, func(a, b *node) int { return cmp.Compare(b.log, a.log) })
+	slices.SortStableFunc(bases, nodesByLog)
 	best, from, most := bases[0], bases[0], tellingFault
 	up := func(n *node) {
 		base := n
@@ -194,7 +193,7 @@ func (e *engine) pairs() []*node {
 		}
 	}
 	best := func(list []*node, most int) []*node {
-		slices.SortStableFunc(list, func(a, b *node) int { return cmp.Compare(b.log, a.log) })
+		slices.SortStableFunc(list, nodesByLog)
 		return list[:min(len(list), most)]
 	}
 	list = best(list, pairedFaults)

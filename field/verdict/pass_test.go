@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -18,6 +19,22 @@ func passing(seed uint64, faults ...layout.Fault) rehearsal.Options {
 	o.Seed, o.Faults, o.Passes = seed, faults, true
 	o.TellOffsetMM, o.OffsetMM = 3, &[2]float64{2, 12}
 	return o
+}
+
+// rightly counts the coils that a verdict claims to be what they are; any other claim is
+// an error.
+func rightly(t *testing.T, of string, v *verdict.Verdict, is func(id string) verdict.State) (n int) {
+	t.Helper()
+	for _, c := range v.Coils {
+		switch want := is(c.ID); c.State {
+		case want:
+			n++
+		case verdict.StateUndecided:
+		default:
+			t.Errorf("%s: %s is said to be %s with p %.4f, it is %s", of, c.ID, c.State, c.P[c.State], want)
+		}
+	}
+	return n
 }
 
 // TestPassOfAnUnknownPhone: where in the phone the sensor sits comes out of the
@@ -45,20 +62,13 @@ func TestPassOfAnUnknownPhone(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for _, c := range v.Coils {
-				want := verdict.StateAsPlanned
-				if strings.Contains(tc.reversed, c.ID) {
-					want = verdict.StateReversed
+			coils += len(v.Coils)
+			decided += rightly(t, fmt.Sprintf("%v, sensor at %.0f mm", tc.faults, at), v, func(id string) verdict.State {
+				if strings.Contains(tc.reversed, id) {
+					return verdict.StateReversed
 				}
-				coils++
-				switch c.State {
-				case want:
-					decided++
-				case verdict.StateUndecided:
-				default:
-					t.Errorf("%v, sensor at %.0f mm: %s is said to be %s with p %.4f, it is %s", tc.faults, at, c.ID, c.State, c.P[c.State], want)
-				}
-			}
+				return verdict.StateAsPlanned
+			})
 		}
 	}
 	if decided < coils*9/10 {
@@ -83,21 +93,14 @@ func TestPassWithoutRest(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for _, c := range v.Coils {
-				want := verdict.StateAsPlanned
+			decided += rightly(t, fmt.Sprintf("%v, seed %d", faults, seed), v, func(id string) verdict.State {
 				for _, f := range faults {
-					if c.ID == f.ID || strings.HasPrefix(c.ID, f.ID) {
-						want = verdict.StateReversed
+					if id == f.ID || strings.HasPrefix(id, f.ID) {
+						return verdict.StateReversed
 					}
 				}
-				switch c.State {
-				case want:
-					decided++
-				case verdict.StateUndecided:
-				default:
-					t.Errorf("%v, seed %d: %s is said to be %s with p %.4f, it is %s", faults, seed, c.ID, c.State, c.P[c.State], want)
-				}
-			}
+				return verdict.StateAsPlanned
+			})
 		}
 	}
 	if decided < 3*4*9*8/10 {
@@ -257,19 +260,12 @@ func TestPassOverAShortRow(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for _, c := range v.Coils {
-				want := verdict.StateAsPlanned
-				if c.ID == dead {
-					want = verdict.StateDead
+			decided += rightly(t, fmt.Sprintf("%s is dead, seed %d", dead, seed), v, func(id string) verdict.State {
+				if id == dead {
+					return verdict.StateDead
 				}
-				switch c.State {
-				case want:
-					decided++
-				case verdict.StateUndecided:
-				default:
-					t.Errorf("%s is dead, seed %d: %s is said to be %s with p %.4f", dead, seed, c.ID, c.State, c.P[c.State])
-				}
-			}
+				return verdict.StateAsPlanned
+			})
 		}
 	}
 	if decided < 48 {

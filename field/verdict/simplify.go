@@ -22,11 +22,7 @@ func (e *engine) simplify() {
 		e.fewerReversals(s)
 		s.log += s.hyp.logPrior - before
 	}
-	for _, s := range e.seen {
-		if s != nil {
-			e.best = math.Max(e.best, s.log)
-		}
-	}
+	e.best = math.Max(e.best, e.highest())
 }
 
 // exchange puts a hypothesis made of other faults in the place of one with the same

@@ -9,15 +9,6 @@ import (
 // just then: that the supply was switched at another moment than told is tried against a
 // phone that re-zeroed itself.
 
-// switchedOtherwise fits a hold's samples with one switching of the supply at another
-// moment than told. Two at once would let a hold read the other way round, off for on.
-func switchedOtherwise(xs []sample, sigma [3]float64) (out []reading) {
-	for _, o := range toldOff(xs) {
-		out = append(out, o.fit(sigma))
-	}
-	return out
-}
-
 // neverSwitched fits samples as if all had been read with the supply on, and as if all had
 // been with it off, where that may be: what was told otherwise was read so near a
 // switching that it may have come before or after it.
@@ -67,13 +58,13 @@ type otherTold struct {
 }
 
 // toldOff lists what the samples are when one of the switchings was told late or
-// early, that before the first of them among others.
+// early, that before the first of them among others. Two at once would let a hold read
+// the other way round, off for on.
 func toldOff(xs []sample) (out []otherTold) {
 	for k := 0; k < len(xs) && xs[k].early && xs[k].s == xs[0].s; k++ {
 		moved := slices.Clone(xs)
 		for q := range k + 1 {
 			moved[q].s = 1 - moved[q].s
-			moved[q].early = false
 		}
 		out = append(out, otherTold{xs: moved})
 		out = append(out, otherTold{xs: slices.Delete(slices.Clone(moved), k, k+1), left: 1})
