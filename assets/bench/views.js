@@ -33,8 +33,21 @@ export function followViews(onview) {
   };
   skip.onclick = (e) => {
     e.preventDefault(); // the fragment says which view is shown
-    document.getElementById(CONTENT[currentView()][1])?.focus();
+    focusOn(/** @type {HTMLElement} */ (document.getElementById(CONTENT[currentView()][1])));
   };
   addEventListener("hashchange", show);
   show();
+}
+
+/**
+ * Focuses what takes no focus by itself, as long as it keeps it. For good it must not take
+ * any: a fragment of its name in the address would focus and frame it.
+ * @param {HTMLElement} section
+ */
+function focusOn(section) {
+  if (!section.hasAttribute("tabindex")) {
+    section.tabIndex = -1;
+    section.addEventListener("blur", () => section.removeAttribute("tabindex"), { once: true });
+  }
+  section.focus();
 }

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
@@ -258,5 +259,13 @@ func TestSkipLink(t *testing.T) {
 		waitFor(t, ctx, "the view "+view, fmt.Sprintf(`document.body.dataset.view === %q && document.querySelector("#%s").checkVisibility()`, view, to))
 		do(t, ctx, chromedp.Evaluate(`document.querySelector(".skip").focus()`, nil), chromedp.KeyEvent(kb.Enter))
 		waitFor(t, ctx, "the focus in "+view, fmt.Sprintf(`document.activeElement.id === %q && document.body.dataset.view === %q`, to, view))
+	}
+	// A bookmark of a view opens it with nothing framed.
+	var focused string
+	do(t, ctx, chromedp.Navigate("about:blank"), chromedp.Navigate(program.Bench+"#records"))
+	waitFor(t, ctx, "the records", `document.body.dataset.view === "records" && document.readyState === "complete" && document.querySelector("#records input")?.checkVisibility()`)
+	do(t, ctx, chromedp.Sleep(300*time.Millisecond), chromedp.Evaluate(`document.activeElement.id || document.activeElement.localName`, &focused))
+	if focused != "body" {
+		t.Errorf("opened at the records: the focus is on %q, expected nowhere", focused)
 	}
 }
