@@ -7,7 +7,7 @@
 //                                                          │                         └ doubtful ─ quiet or same ─ tap ┘
 //                                                          └ every coil read ─ waiting ─ verdict ─ result
 //
-// Doubtful: there is hardly any field (quiet: the phone may lie beside the pad), or
+// Doubtful: there is far less field than planned (quiet: the phone may lie beside the pad), or
 // it reads just as on the coil before (same: it may not have been moved at all).
 //
 // The rest is taken with the phone lying on the coil that is read first, so that
@@ -33,7 +33,7 @@ const HOLD_S = 2.5;
 const PERIODS = 3; // of a pulsed drive
 const LEAST_READINGS = 12; // that differ
 const FROZEN_READINGS = 5; // fewer than so many different ones in twice the time: frozen
-const QUIET_UT = 8; // less pull than this, or than a fifth of what is planned, is asked about
+const QUIET_UT = 8; // less pull than this, or than a fifth of what a sound coil would give, is asked about
 const QUIET_SHARE = 0.2;
 const UNKNOWN_NOISE_UT = 0.9;
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
@@ -83,6 +83,11 @@ export class VectorFlow extends Effects {
     /** Mean readings with the supply off, by the way the phone lay. @type {{top_deg: number, u: number[]}[]} */
     this.backgrounds = [];
     this.detector = new HoldDetector({ hz: this.hz, duty: this.duty });
+    /**
+     * Largest share of the planned pull that a hold came to. A sensor away from the
+     * mark meets less than planned, on every coil. @type {number | null}
+     */
+    this.reach = null;
     /** The hold counted last. @type {{at: string, on: Sample[]} | null} */
     this.before = null;
     /** The hold in progress. @type {{at: string, top_deg: number, t: number, from: number, off: Sample[], on: Sample[]} | null} */
@@ -381,7 +386,7 @@ export class VectorFlow extends Effects {
       this.breakOff(s.t, "frozen");
       return;
     }
-    if (this.hold.off.length > 0 && this.quiet(this.hold.on, this.hold.at)) {
+    if (this.hold.off.length > 0 && this.pull(this.hold.on) < QUIET_UT) {
       this.line({ type: "lift", t: after(s.t) });
       this.stage = "unchanged";
       return;
@@ -464,6 +469,9 @@ export class VectorFlow extends Effects {
     const { at, t: began, on } = this.hold;
     this.hold = null;
     this.laid = null;
+    const pull = this.pull(on);
+    // A coil that gives nothing does not tell where the sensor sits.
+    if (pull >= QUIET_UT && pull < Infinity && this.expected[at] > 0) this.reach = Math.min(1, Math.max(pull / this.expected[at], this.reach ?? 0));
     this.before = { at, on };
     this.done.push({ at, t: began });
     this.chosen = null;
@@ -512,15 +520,19 @@ export class VectorFlow extends Effects {
     this.laid = null;
   }
 
-  /** Whether readings show hardly any pull where the plan has one. @param {Sample[]} samples @param {string} at */
+  /** Whether readings show far less pull than the plan has there. @param {Sample[]} samples @param {string} at */
   quiet(samples, at) {
+    return this.pull(samples) < Math.max(QUIET_UT, QUIET_SHARE * (this.reach ?? 1) * (this.expected[at] || 0));
+  }
+
+  /** How far readings lie from those with the supply off, microtesla. @param {Sample[]} samples */
+  pull(samples) {
     const { background } = this;
-    if (!background || samples.length === 0) return false;
+    if (!background || samples.length === 0) return Infinity;
     const readings = samples.map((s) => s.u);
     // Of pulses the strongest tell, of a steady drive the mean.
     const strongest = () => readings.map((u) => distance(u, background)).sort((a, b) => a - b)[Math.floor(readings.length * 0.95)];
-    const pull = this.hz > 0 ? strongest() : distance(mean(readings), background);
-    return pull < Math.max(QUIET_UT, QUIET_SHARE * (this.expected[at] || 0));
+    return this.hz > 0 ? strongest() : distance(mean(readings), background);
   }
 
   /** Whether readings are just those of the hold before. @param {Sample[]} samples */
@@ -547,6 +559,7 @@ export class VectorFlow extends Effects {
       start_deg: this.start_deg,
       backgrounds: this.backgrounds,
       noise_uT: this.detector.noise,
+      reach: this.reach,
       hold: this.hold && { at: this.hold.at, t: this.hold.t },
     };
   }
@@ -564,6 +577,7 @@ export class VectorFlow extends Effects {
     this.start_deg = kept.start_deg;
     this.backgrounds = kept.backgrounds;
     this.detector.setNoise(kept.noise_uT);
+    this.reach = kept.reach;
     if (kept.hold) {
       this.line({ type: "lift", t: Math.max(t, after(kept.hold.t)) });
       this.emit({ do: "undo", ...kept.hold });

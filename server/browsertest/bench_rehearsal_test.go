@@ -22,6 +22,13 @@ func tapInPhone(t *testing.T, ctx context.Context, id string) {
 	do(t, ctx, chromedp.Evaluate(inPhone(`document.querySelector("#`+id+`").click()`), nil))
 }
 
+// inPhoneText is what the made-up phone's page says.
+func inPhoneText(t *testing.T, ctx context.Context) (said string) {
+	t.Helper()
+	do(t, ctx, chromedp.Evaluate(inPhone(`document.body?.innerText || "nothing"`), &said))
+	return said
+}
+
 // TestRehearsalByHand goes through a rehearsal as a newcomer does: begin, follow
 // the phone, carry it from coil to coil, and look at what was hidden.
 func TestRehearsalByHand(t *testing.T) {
@@ -49,7 +56,7 @@ func TestRehearsalByHand(t *testing.T) {
 	for deadline := time.Now().Add(165 * time.Second); n < 9; {
 		if time.Now().After(deadline) {
 			shot(t, bench, "stuck")
-			t.Fatalf("%d coils were read in the rehearsal, expected all nine", n)
+			t.Fatalf("%d coils were read in the rehearsal, expected all nine; the phone says:\n%s", n, inPhoneText(t, bench))
 		}
 		// Carry the phone where it asks to go, and wait for the hold to count.
 		do(t, bench, chromedp.Evaluate(`document.querySelector("#carry").disabled || document.querySelector("#carry").click()`, nil))
@@ -63,9 +70,9 @@ func TestRehearsalByHand(t *testing.T) {
 				break
 			}
 			if i == 10 {
-				// Over a coil without field the phone asks whether it lies there;
-				// a person looks, and says so.
-				do(t, bench, chromedp.Evaluate(inPhone(`document.querySelector("#lies")?.click()`), nil))
+				// Over a coil without field the phone asks whether it lies there, and
+				// whether the supply is on; a person looks, and says so.
+				do(t, bench, chromedp.Evaluate(inPhone(`document.querySelector("#lies, #unchanged")?.click()`), nil))
 			}
 		}
 	}

@@ -77,7 +77,7 @@ export function vectorScreen(flow, told, page) {
       return {
         ...common,
         title: `Is it on ${at}?`,
-        lead: `The phone lies still, but there is hardly any field. A dead coil reads like this, and so does the bare bench.`,
+        lead: `The phone lies still, but there is far less field than planned. A dead coil reads like this, and so does the bare bench.`,
         actions: [{ label: `Yes, it lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, restAgain, result],
       };
     case "same":

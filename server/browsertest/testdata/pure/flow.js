@@ -147,6 +147,37 @@ export function a_supply_that_changes_nothing_is_asked_about() {
   equal(h.lines("lift").length, 1, "ended once");
 }
 
+export function a_sensor_that_meets_little_of_the_field_is_not_asked_about_on_every_coil() {
+  // Over the winding: the planned 400 uT come to 50, which is no "nothing changed".
+  const h = new Hand();
+  h.start([20, 45, -10]);
+  equal(h.flow.done.length, 1);
+  h.carry(OFF);
+  h.lieUntil([25, 50, -15], "counting");
+  h.lieUntil([25, 50, -15], "lift");
+  // Much less than that is asked about all the same.
+  h.carry(OFF);
+  h.lieUntil([6, 20, -40], "quiet");
+  // And it is still known after a reload.
+  const kept = JSON.parse(JSON.stringify(h.flow.save()));
+  const again = new Hand();
+  again.t = h.t;
+  again.did(again.flow.restore(kept, again.t));
+  again.carry(OFF);
+  again.lieUntil([20, 45, -10], "counting");
+}
+
+export function a_dead_first_coil_does_not_make_little_field_the_usual() {
+  const h = new Hand();
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil(OFF, "unchanged");
+  h.did(h.flow.unchangedCounts(h.t));
+  h.carry(OFF);
+  h.lieUntil([25, 50, -15], "quiet");
+}
+
 export function a_gap_breaks_the_hold() {
   const h = new Hand();
   h.start();
