@@ -2,6 +2,7 @@ package layout
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 )
@@ -39,6 +40,9 @@ type Fault struct {
 	// Lost is the share of turns out of action in TurnsShorted, 0 < Lost < 1;
 	// 0 stands for DefaultLost.
 	Lost float64 `json:"-"`
+	// Ohms is what is left between the leads of a coil that is shorted, for
+	// CoilShorted: bare wires that touch, or a drop of solder, and the way there.
+	Ohms float64 `json:"-"`
 }
 
 // DefaultLost is the share of shorted turns assumed when none is given.
@@ -59,6 +63,11 @@ func (f Fault) Text() string {
 		if f.Lost != 0 {
 			what = append(what, strconv.FormatFloat(f.Lost, 'g', -1, 64))
 		}
+	case CoilShorted:
+		what = []string{f.ID}
+		if f.Ohms != 0 {
+			what = append(what, strconv.FormatFloat(f.Ohms, 'g', -1, 64))
+		}
 	default:
 		what = []string{f.ID}
 	}
@@ -70,6 +79,7 @@ func (f Fault) Text() string {
 
 // ParseFault reads a fault: "coil-reversed:A1", "pad-reversed",
 // "turns-shorted:A1" or "turns-shorted:A1,0.3" (the share of turns lost),
+// "coil-shorted:A1" or "coil-shorted:A1,0.05" (the ohms left between its leads),
 // "strings-in-series:A,B", "coil-in-wrong-string:A1,B". Whether the ids exist
 // is for Solve to say.
 func ParseFault(s string) (Fault, error) {
@@ -89,7 +99,7 @@ func ParseFault(s string) (Fault, error) {
 		}
 	}
 	switch f.Kind {
-	case CoilReversed, StringReversed, GroupReversed, CoilShorted, StringOpen, CoilOpen:
+	case CoilReversed, StringReversed, GroupReversed, StringOpen, CoilOpen:
 		if len(what) != 1 {
 			return bad(fmt.Sprintf("one id, like %s:ID", kind))
 		}
@@ -97,6 +107,18 @@ func ParseFault(s string) (Fault, error) {
 	case PadReversed:
 		if len(what) != 0 {
 			return bad("no id: there is one pad")
+		}
+	case CoilShorted:
+		if len(what) != 1 && len(what) != 2 {
+			return bad("a coil and, if known, the ohms left between its leads, like coil-shorted:A1,0.05")
+		}
+		f.ID = what[0]
+		if len(what) == 2 {
+			ohms, err := strconv.ParseFloat(what[1], 64)
+			if err != nil || !(ohms >= 0) || math.IsInf(ohms, 1) {
+				return bad("ohms from 0 on, like coil-shorted:A1,0.05")
+			}
+			f.Ohms = ohms
 		}
 	case TurnsShorted:
 		if len(what) != 1 && len(what) != 2 {

@@ -41,7 +41,7 @@ func (p *Plan) Solve(faults ...Fault) (*Currents, error) {
 	for j := range p.Coils {
 		winding := p.WindingOf(j)
 		c.CoilTurns[j] = float64(winding.Turns) * w.turnsLeft[j]
-		c.CoilOhms[j] = winding.Ohms20() * w.turnsLeft[j]
+		c.CoilOhms[j] = winding.Ohms20()*w.turnsLeft[j] + w.shortOhms[j]
 		if w.coilOpen[j] && w.turnsLeft[j] > 0 {
 			c.CoilOhms[j] = math.Inf(1)
 		}

@@ -252,6 +252,22 @@ func TestSupplyLimits(t *testing.T) {
 	}
 }
 
+// TestShortWithOhmsLeft divides a set current by hand: 0.5 ohm beside 2 ohms take 4
+// fifths and a fifth of it.
+func TestShortWithOhmsLeft(t *testing.T) {
+	c, err := pad(Supply{Amps: 3}, map[string][]float64{"A": {1}, "B": {2}}, "A", "B").Solve(mustFaults(t, "coil-shorted:A1,0.5")...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "the other string", c.StringAmps[1], 0.6, 1e-12)
+	near(t, "the shorted one", c.StringAmps[0], 2.4, 1e-12)
+	near(t, "the shorted coil", c.CoilAmps[0], 0, 0)
+	near(t, "its ohms", c.CoilOhms[0], 0.5, 1e-12)
+	if _, err := pad(Supply{Amps: 3}, map[string][]float64{"A": {1}}, "A").Solve(Fault{Kind: CoilShorted, ID: "A1", Ohms: -1}); err == nil || !strings.Contains(err.Error(), "expected ohms from 0 on") {
+		t.Errorf("a short of less than nothing: %v", err)
+	}
+}
+
 func TestGroupFaults(t *testing.T) {
 	p := pad(Supply{Volts: 4}, map[string][]float64{"A": {1}, "B": {1}, "C": {1}, "D": {1}}, "A", "B", "C", "D")
 	p.Groups = []Group{{"left", Parallel, []string{"A", "B"}}, {"right", Parallel, []string{"C", "D"}}, {"pad", Parallel, []string{"left", "right"}}}
@@ -550,7 +566,7 @@ func TestReversalSymmetry(t *testing.T) {
 }
 
 func TestParseFault(t *testing.T) {
-	for _, s := range []string{"coil-reversed:A1", "pad-reversed", "strings-in-series:A,B,C", "coil-in-wrong-string:A1,B", "turns-shorted:A1", "turns-shorted:A1,0.3"} {
+	for _, s := range []string{"coil-reversed:A1", "pad-reversed", "strings-in-series:A,B,C", "coil-in-wrong-string:A1,B", "turns-shorted:A1", "turns-shorted:A1,0.3", "coil-shorted:A1", "coil-shorted:A1,0.05"} {
 		f, err := ParseFault(s)
 		if err != nil || f.Text() != s {
 			t.Errorf("%s: read as %q, %v", s, f.Text(), err)
@@ -564,6 +580,7 @@ func TestParseFault(t *testing.T) {
 		"pad-reversed:A":           `fault "pad-reversed:A": expected no id: there is one pad`,
 		"turns-shorted:A1,1.5":     `fault "turns-shorted:A1,1.5": expected a share of turns between 0 and 1, like turns-shorted:A1,0.3`,
 		"turns-shorted:A1,NaN":     `fault "turns-shorted:A1,NaN": expected a share of turns between 0 and 1, like turns-shorted:A1,0.3`,
+		"coil-shorted:A1,-1":       `fault "coil-shorted:A1,-1": expected ohms from 0 on, like coil-shorted:A1,0.05`,
 		"strings-in-series:A":      `fault "strings-in-series:A": expected two strings or more, like strings-in-series:A,B`,
 		"coil-in-wrong-string:A1":  `fault "coil-in-wrong-string:A1": expected a coil and the string it ended up in, like coil-in-wrong-string:A1,B`,
 		"coil-in-wrong-string:A1,": `fault "coil-in-wrong-string:A1,": expected an id, found nothing before or after a comma`,

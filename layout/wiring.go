@@ -2,6 +2,7 @@ package layout
 
 import (
 	"fmt"
+	"math"
 	"slices"
 )
 
@@ -11,6 +12,7 @@ type wiring struct {
 	coils      [][]int   // of each string, in order
 	coilSign   []float64 // -1: joined the wrong way round in its string
 	turnsLeft  []float64 // share of a coil's turns that carry current
+	shortOhms  []float64 // across a coil that is shorted
 	coilOpen   []bool
 	stringSign []float64
 	stringOpen []bool
@@ -32,6 +34,7 @@ type wiring struct {
 func (p *Plan) wired(faults []Fault) (*wiring, error) {
 	nc, ns, ng := len(p.Coils), len(p.Strings), len(p.Groups)
 	w := &wiring{plan: p, coils: make([][]int, ns), coilOpen: make([]bool, nc), stringOpen: make([]bool, ns), padSign: 1}
+	w.shortOhms = make([]float64, nc)
 	ones := make([]float64, 2*nc+ns+ng)
 	for i := range ones {
 		ones[i] = 1
@@ -76,7 +79,10 @@ func (p *Plan) wired(faults []Fault) (*wiring, error) {
 		case PadReversed:
 			w.padSign = -1
 		case CoilShorted:
-			w.turnsLeft[coil] = 0
+			if !(f.Ohms >= 0) || math.IsInf(f.Ohms, 1) {
+				return nil, fail("expected ohms from 0 on between the leads of a shorted coil, found %g", f.Ohms)
+			}
+			w.turnsLeft[coil], w.shortOhms[coil] = 0, f.Ohms
 		case TurnsShorted:
 			lost := f.lost()
 			if !(lost > 0 && lost < 1) {

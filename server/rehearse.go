@@ -27,8 +27,8 @@ func rehearseCommand() *cobra.Command {
 pad: something to practise on, and to pipe into judge.
 
 Faults: coil-reversed:ID, string-reversed:ID, group-reversed:ID, pad-reversed,
-coil-shorted:ID, turns-shorted:ID[,SHARE], string-open:ID, coil-open:ID,
-strings-in-series:ID,ID, coil-in-wrong-string:ID,STRING.`,
+coil-shorted:ID[,OHMS LEFT], turns-shorted:ID[,SHARE], string-open:ID,
+coil-open:ID, strings-in-series:ID,ID, coil-in-wrong-string:ID,STRING.`,
 		Args: onePlan,
 		RunE: func(c *cobra.Command, args []string) error {
 			plan, err := loadPlan(args[0])

@@ -336,9 +336,11 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	nodes := len(sc.s)
 	base := h.logPrior + n.bgLog + e.direct(h)
 	hope := 0.0 // what the readings not scored yet may still gain
+	// Where all currents shrink so does what the placement leaves open.
+	narrower := -3 * math.Log(min(1, max(math.Abs(work.share), leastCommon)))
 	for i := range work.order {
 		o := &work.order[i]
-		o.hope = n.hope(o)
+		o.hope = n.hope(o) + narrower
 		hope += o.hope
 	}
 	for p := range n.tot {
@@ -387,6 +389,9 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	}
 	return e.totalOver(in.cells, work.tot, &sc) + base
 }
+
+// leastCommon share of the ampere-turns bounds how much narrower readings may get.
+const leastCommon = 0.05
 
 // muchChanges tells whether a good part of the coils turn over, die or come to life.
 func muchChanges(from, to []float64) bool {

@@ -14,9 +14,9 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 	e.best = math.Max(e.best, n.log)
 	first := e.first == nil
 	if first {
-		e.first = &firstExpansion{n: n, gain: make([]float64, len(e.singles)), touched: make([]bitset, len(e.singles))}
+		e.first = e.newFirst(n)
 	}
-	changed := e.changedFrom(n)
+	changed, flows := e.changedFrom(n), e.first.flows(n)
 	var fresh []*scored
 	keep := func(h *hypothesis, l, gain float64) {
 		c := e.put(h, l)
@@ -28,7 +28,7 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 	for i := range e.singles {
 		s := &e.singles[i]
 		logP := s.logP + more
-		apart := !first && e.first.apart(i, changed)
+		apart := !first && e.first.apart(i, changed, flows)
 		// Far from what distinguishes this hypothesis from the first one a fault
 		// gains or loses what it did there.
 		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+logP < e.best-e.bail || n.log < e.best-nearBest) {
@@ -116,12 +116,49 @@ type firstExpansion struct {
 	n       *node
 	gain    []float64 // log likelihood gained; NaN where the fault made no sense
 	touched []bitset  // factors that the fault reaches
+	turns   [][]int   // coils that a fault of reversal turns; nil for other faults
 }
 
-// apart tells whether a fault reaches none of the changed factors.
-func (f *firstExpansion) apart(single int, changed bitset) bool {
-	return changed != nil && f.touched[single] != nil && !f.touched[single].meets(changed)
+func (e *engine) newFirst(n *node) *firstExpansion {
+	f := &firstExpansion{n: n, gain: make([]float64, len(e.singles)), touched: make([]bitset, len(e.singles)), turns: make([][]int, len(e.singles))}
+	for i := range e.singles {
+		f.turns[i] = e.singles[i].flips(e.m.plan)
+	}
+	return f
 }
+
+// apart tells whether a fault reaches none of the changed factors, and reaches the
+// same ones as in the hypothesis expanded first. A reversal does where the coils it
+// turns carry about the same current; what changes currents may reach any string, and
+// does where all coils do.
+func (f *firstExpansion) apart(single int, changed bitset, flows []bool) bool {
+	if changed == nil || f.touched[single] == nil || f.touched[single].meets(changed) {
+		return false
+	}
+	if f.turns[single] == nil {
+		return !slices.Contains(flows, false)
+	}
+	for _, j := range f.turns[single] {
+		if !flows[j] {
+			return false
+		}
+	}
+	return true
+}
+
+// flows tells of each coil whether it carries about the same current in a node as in
+// the one expanded first, either way round.
+func (f *firstExpansion) flows(n *node) []bool {
+	out := make([]bool, len(n.at))
+	for j, amps := range n.hyp.cur.CoilAmps {
+		was := math.Abs(f.n.hyp.cur.CoilAmps[j])
+		out[j] = math.Abs(math.Abs(amps)-was) <= flowsAlike*was
+	}
+	return out
+}
+
+// flowsAlike is by which share of itself a current may differ.
+const flowsAlike = 0.2
 
 // changedFrom lists the factors in which a node differs from the one expanded
 // first; nil where the two cannot be compared.

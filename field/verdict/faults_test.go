@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"fmt"
 	"os"
 	"slices"
 	"strings"
@@ -103,6 +104,46 @@ func TestEveryKindOfFault(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestShortTakesTheCurrent: a coil that is all its string has is shorted, and the
+// supply at its limit. What the short itself comes to decides how little the other
+// strings get; nobody knows it, and it is neither weak coils nor a wrong join.
+func TestShortTakesTheCurrent(t *testing.T) {
+	text := "format = 1\nname = \"row\"\n[supply]\nvolts = 2.7\nlimit_amps = 3\n[[winding]]\nid = \"r\"\nshape = \"round\"\ninner = 80\nturns = 60\nbuild = 6\nwidth = 8\nwire_awg = 23\n"
+	add := func(id string, coils ...string) {
+		text += fmt.Sprintf("[[string]]\nid = %q\nlead_ohms = 0.12\ncoils = [\"%s\"]\n", id, strings.Join(coils, "\",\""))
+	}
+	for k := range 9 {
+		text += fmt.Sprintf("[[coil]]\nid = \"K%d\"\nwinding = \"r\"\nat = [%d, %d]\n", k+1, 60+110*(k%3), 60+110*(k/3))
+	}
+	add("one", "K1")
+	add("four", "K2", "K3", "K4", "K5")
+	add("last", "K6", "K7", "K8", "K9")
+	p, err := layout.Parse("row", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, ohms := range []float64{0, 0.03, 0.08, 0.2} {
+		o := careful(5, layout.Fault{Kind: layout.CoilShorted, ID: "K1", Ohms: ohms})
+		o.Ohms = false
+		v, err := verdict.Judge(p, capturesOf(p, o)...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(v.Causes) == 0 || len(v.Causes[0].Faults) != 1 || v.Causes[0].Faults[0].Kind != layout.CoilShorted || v.Causes[0].Faults[0].ID != "K1" {
+			t.Errorf("%g ohm left: causes %+v, expected the short alone first", ohms, v.Causes)
+			continue
+		}
+		if want := "string one, which has no other coil, takes the current that the others should have"; !strings.Contains(v.Causes[0].Say, want) {
+			t.Errorf("%g ohm left: says %q, which lacks %q", ohms, v.Causes[0].Say, want)
+		}
+		for _, c := range v.Coils {
+			if truth := map[bool]verdict.State{true: verdict.StateDead, false: verdict.StateAsPlanned}[c.ID == "K1"]; c.State != truth && c.State != verdict.StateUndecided {
+				t.Errorf("%g ohm left: %s is called %s", ohms, c.ID, c.State)
+			}
+		}
 	}
 }
 

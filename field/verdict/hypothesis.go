@@ -36,7 +36,10 @@ func singles(p *layout.Plan, openCoils map[int]bool) []single {
 	for j := range p.Coils {
 		id := p.Coils[j].ID
 		add(pCoilReversed, layout.Fault{Kind: layout.CoilReversed, ID: id})
-		add(pCoilShorted, layout.Fault{Kind: layout.CoilShorted, ID: id})
+		shorts := shortsOf(p, j)
+		for _, ohms := range shorts {
+			add(pCoilShorted/float64(len(shorts)), layout.Fault{Kind: layout.CoilShorted, ID: id, Ohms: ohms})
+		}
 		for _, lost := range lostShares {
 			add(pTurnsShorted/float64(len(lostShares)), layout.Fault{Kind: layout.TurnsShorted, ID: id, Lost: lost})
 		}
@@ -76,6 +79,43 @@ func singles(p *layout.Plan, openCoils map[int]bool) []single {
 					}
 				}
 			}
+		}
+	}
+	return out
+}
+
+// What a short across a coil comes to: bare wires that touch, a drop of solder, and
+// the way there (an estimate, no source).
+const (
+	mostShortOhms = 0.25
+	shortGrowth   = 1.35 // from one to the next, of the whole string
+	thinString    = 0.01 // ohms of a string from which they grow at least
+)
+
+// shortsOf are the ohms that may be left across coil j where it is shorted. They matter
+// where the coil is all its string has and the supply cannot keep its voltage: what
+// the short and the leads come to then decides what the other strings get.
+func shortsOf(p *layout.Plan, j int) []float64 {
+	shorted := func(ohms float64) *layout.Currents {
+		c, err := p.Solve(layout.Fault{Kind: layout.CoilShorted, ID: p.Coils[j].ID, Ohms: ohms})
+		if err != nil {
+			return nil
+		}
+		return c
+	}
+	least, most := shorted(0), shorted(mostShortOhms)
+	if least == nil || most == nil {
+		return []float64{0}
+	}
+	own := p.StringOf(j)
+	matters := false
+	for i, amps := range least.StringAmps {
+		matters = matters || i != own && math.Abs(most.StringAmps[i]) > shortGrowth*math.Abs(amps)
+	}
+	out := []float64{0}
+	if rest := math.Max(least.StringOhms[own], thinString); matters {
+		for whole := rest * shortGrowth; whole-rest < mostShortOhms; whole *= shortGrowth {
+			out = append(out, whole-rest)
 		}
 	}
 	return out

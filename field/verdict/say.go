@@ -45,7 +45,7 @@ func sayFaults(plan *layout.Plan, h *hypothesis) string {
 		case layout.PadReversed:
 			what = append(what, "The whole pad runs the wrong way: its plug or the supply's leads are swapped.")
 		case layout.CoilShorted:
-			what = append(what, fmt.Sprintf("Coil %s is shorted: it makes no field, and the rest of its string carries more current.", f.ID))
+			what = append(what, fmt.Sprintf("Coil %s is shorted: it makes no field, and %s.", f.ID, shortDoes(plan, h, f.ID)))
 		case layout.TurnsShorted:
 			what = append(what, fmt.Sprintf("Coil %s is weak: some of its turns are shorted.", f.ID))
 		case layout.StringOpen:
@@ -125,3 +125,18 @@ func and(names []string) string {
 	}
 	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
 }
+
+// shortDoes says what a shorted coil does besides.
+func shortDoes(plan *layout.Plan, h *hypothesis, coil string) string {
+	string_ := &plan.Strings[plan.StringOf(plan.CoilIndex(coil))]
+	if len(string_.Coils) > 1 {
+		return "the rest of its string carries more current"
+	}
+	if plan.Supply.Volts == 0 || h.cur.PadVolts < starved*plan.Supply.Volts {
+		return fmt.Sprintf("string %s, which has no other coil, takes the current that the others should have", string_.ID)
+	}
+	return fmt.Sprintf("string %s, which has no other coil, carries far too much current", string_.ID)
+}
+
+// starved is the share of the planned voltage below which strings get too little.
+const starved = 0.8

@@ -356,6 +356,9 @@ func (s *scored) promise(within float64) float64 {
 	if within <= expandWithin {
 		return s.log
 	}
+	if len(s.hyp.faults) == 0 {
+		return math.Inf(1) // one fault alone is likelier than any other explanation
+	}
 	return s.log - crowdCost*float64(len(s.hyp.faults))
 }
 

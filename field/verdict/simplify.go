@@ -135,9 +135,9 @@ func (e *engine) priorOf(faults ...layout.Fault) (sum float64) {
 type faultName struct {
 	kind      layout.FaultKind
 	id, other string
-	lostShare float64
+	degree    float64 // share of turns lost, or ohms left
 }
 
 func nameOf(f *layout.Fault) faultName {
-	return faultName{f.Kind, f.ID, f.String + strings.Join(f.IDs, " "), f.Lost}
+	return faultName{f.Kind, f.ID, f.String + strings.Join(f.IDs, " "), f.Lost + f.Ohms}
 }
