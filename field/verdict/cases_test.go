@@ -2,6 +2,7 @@ package verdict_test
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"slices"
 	"strings"
@@ -203,6 +204,33 @@ func TestDeadAmongNeighbours(t *testing.T) {
 	}
 	if b2 := v.Coils[p.CoilIndex("B2")]; b2.State != verdict.StateDead && b2.State != verdict.StateUndecided || b2.P[verdict.StateDead] < 0.9 {
 		t.Errorf("B2 is called %s: %v", b2.State, b2.P)
+	}
+}
+
+// TestNeedleInAFaintField: so little current that no coil makes more than a needle
+// feels beside the earth's pull. That none shows a face speaks against none of them.
+func TestNeedleInAFaintField(t *testing.T) {
+	p := kennel(t)
+	p.Supply.Volts *= 0.02
+	text := `{"type":"start","v":1,"route":"hand"}` + "\n"
+	for i := range 2 * len(p.Coils) {
+		text += fmt.Sprintf(`{"type":"reading","t":%d,"at":%q,"face":"none"}`+"\n", i, p.Coils[i%len(p.Coils)].ID)
+	}
+	c, err := capture.Read(strings.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := verdict.Judge(p, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, coil := range v.Coils {
+		if math.Abs(coil.ExpectedUT) > 12 || math.Abs(coil.ExpectedUT) < 4 {
+			t.Fatalf("%s: expected a field of 4 to 12 uT here, found %g", coil.ID, coil.ExpectedUT)
+		}
+		if coil.State != verdict.StateUndecided {
+			t.Errorf("%s is called %s: %v", coil.ID, coil.State, coil.P)
+		}
 	}
 }
 

@@ -9,6 +9,8 @@ import (
 const (
 	handWrong   = 0.01  // a face read or tapped wrongly (common practice, no source)
 	deadNone    = 0.5   // a needle that follows the neighbours alone, and so weaker, is told as none at least so often
+	unfeltUT    = 15.0  // a field straight up or down in which a needle shows no face, and
+	feltUT      = 60.0  // one in which every needle does (common practice, no source)
 	ohmShare    = 0.015 // error of an ohmmeter with its leads
 	ohmAbsolute = 0.05
 	wireShare   = 0.02    // resistance against the plan: gauge, stretched wire
@@ -36,6 +38,10 @@ func (m *Model) faceLike(f *faceReading, h *hypothesis) float64 {
 	case strength > 0.1:
 		none = 0.9 + (handWrong/2-0.9)*(strength-0.1)/0.3
 	}
+	// So small a field no needle tells from the earth's pull, however much of the
+	// planned one it is.
+	unfelt := 1 - min(1, max(0, (math.Abs(bz)-unfeltUT)/(feltUT-unfeltUT)))
+	none = math.Max(none, 0.9*unfelt)
 	if h.at[f.coil] == 0 {
 		none = math.Max(none, deadNone) // whatever its neighbours leave there
 	}
@@ -44,6 +50,7 @@ func (m *Model) faceLike(f *faceReading, h *hypothesis) float64 {
 	if strength < 0.3 {
 		right = 0.5 + (0.5-handWrong/2)*strength/0.3
 	}
+	right = min(right, 1-handWrong/2-(0.5-handWrong/2)*unfelt)
 	var p float64
 	switch {
 	case f.face == capture.None:
