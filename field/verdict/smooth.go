@@ -257,11 +257,15 @@ func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothi
 	}
 	// What the best fit leaves unexplained is taken for noise.
 	h := pulsedHold{xs: xs, hz: hz, duty: duty}
-	best := h.fit(sigma, by[0].tau)
+	best, tau := h.fit(sigma, by[0].tau), by[0].tau
 	for _, s := range by[1:] {
 		if f := h.fit(sigma, s.tau); f.sure > best.sure {
-			best = f
+			best, tau = f, s.tau
 		}
+	}
+	if slices.Max(best.wider[:]) > usualWide {
+		best = h.atRest(best, sigma, tau)
+		xs = h.xs
 	}
 	for a := range sigma {
 		sigma[a] *= best.wider[a]
@@ -288,4 +292,39 @@ func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothi
 		out[i].logW -= total
 	}
 	return likeliest(out)
+}
+
+// The phone may still be laid down as a hold begins, or be lifted before it is said.
+const (
+	movingUT   = 150.0 // how far readings lie apart meanwhile, each axis
+	movingStep = 0.15  // seconds
+	movingMost = 0.9
+	surelyLain = 8.0 // log units by which the others have to agree better
+)
+
+// atRest leaves out what was read before the phone lay still or after it was lifted,
+// where the rest of the hold then agrees far better, and returns the fit of that.
+func (h *pulsedHold) atRest(whole waveFit, sigma [3]float64, tau float64) waveFit {
+	from, to := h.xs[0].t, h.xs[len(h.xs)-1].t
+	kept, fit, most := h.xs, whole, whole.sure+surelyLain
+	for gone := movingStep; gone < movingMost; gone += movingStep {
+		for _, span := range [2][2]float64{{from + gone, to}, {from, to - gone}} {
+			part := pulsedHold{hz: h.hz, duty: h.duty}
+			for _, x := range h.xs {
+				if x.t >= span[0] && x.t <= span[1] {
+					part.xs = append(part.xs, x)
+				}
+			}
+			out := len(h.xs) - len(part.xs)
+			if out == 0 || 2*out > len(h.xs) {
+				continue
+			}
+			f := part.fit(sigma, tau)
+			if log := f.sure - 3*float64(out)*math.Log(movingUT); log > most {
+				kept, fit, most = part.xs, f, log
+			}
+		}
+	}
+	h.xs = kept
+	return fit
 }

@@ -213,3 +213,31 @@ func TestSlowSupply(t *testing.T) {
 		}
 	}
 }
+
+// TestLiftedBeforeItIsSaid: under rounded pulses a phone is lifted half a second before
+// the hold ends, or still moves as it begins. What it read meanwhile lies at neither
+// level, and is no part of what the coil does.
+func TestLiftedBeforeItIsSaid(t *testing.T) {
+	const hz, duty, tau, pull = 0.8, 0.3, 0.06, 250.0
+	rng := rand.New(rand.NewPCG(5, 8))
+	for _, moved := range []func(t float64) bool{
+		func(t float64) bool { return t > 3.45 },
+		func(t float64) bool { return t < 0.55 },
+	} {
+		var xs []sample
+		for at := 0.0; at < 4; at += 0.1 {
+			w, _ := rounded(at*hz-0.15, hz, duty, tau)
+			x := sample{t: at, u: [3]float64{20 + 0.4*rng.NormFloat64(), 5 + 0.4*rng.NormFloat64(), -40 + pull*w + 0.4*rng.NormFloat64()}}
+			if moved(at) {
+				for a := range x.u {
+					x.u[a] = 60 * rng.NormFloat64()
+				}
+			}
+			xs = append(xs, x)
+		}
+		readings := digestRounded(xs, [3]float64{0.4, 0.4, 0.4}, hz, duty, []smoothing{{tau: tau}})
+		if d := readings[0].ax[2]; math.Abs(d.d-pull) > 8 || math.Sqrt(d.vd) > 8 {
+			t.Errorf("a pull of %g was read as %.1f (sd %.1f)", pull, d.d, math.Sqrt(d.vd))
+		}
+	}
+}
