@@ -234,6 +234,22 @@ func TestNeedleInAFaintField(t *testing.T) {
 	}
 }
 
+// TestFoundAndLost: most of a pass lies at the ends of the sensor's range. What was
+// found first explains it; aligned anew, the search took another way, and called a sound
+// coil reversed that was read by hand as planned.
+func TestFoundAndLost(t *testing.T) {
+	truth := map[string]verdict.State{"str_3-x-2": verdict.StateReversed, "str_6-x-1": verdict.StateReversed, "str_6-x-2": verdict.StateReversed}
+	for _, c := range judged(t, "found-and-lost", "found-and-lost").Coils {
+		want, ok := truth[c.ID]
+		if !ok {
+			want = verdict.StateAsPlanned
+		}
+		if c.State != want && (ok || c.State != verdict.StateUndecided) {
+			t.Errorf("%s is %s, claimed %s at %.4f", c.ID, want, c.State, c.P[c.State])
+		}
+	}
+}
+
 // TestStrayPass: a shorted coil and two strings in series make four coils several times
 // as strong as planned. No way was found that fits the pass over them, which then told
 // nothing; the pass over the shorted coil alone said that a whole string was open.

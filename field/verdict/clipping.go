@@ -200,21 +200,26 @@ func offLevel(cut *capture.Stretches) [3]float64 {
 }
 
 // clippedIn returns, per axis, the level at which the samples of a hold lie flat, or
-// 0: those with the supply not off, all of which may be few.
+// 0: those with the supply not off, all of which may be few. Under pulses no more than
+// the duty of them are.
 func clippedIn(cut *capture.Stretches, h *capture.Stretch, tops [3][]flatTop) (level [3]float64) {
 	for a := range tops {
 		for _, top := range tops[a] {
-			n, all := 0, 0
+			n, all := 0, 0.0
 			for _, b := range h.B {
-				if d, known := cut.DriveAt(b.T); known && d.State == capture.Off {
+				switch d, known := cut.DriveAt(b.T); {
+				case known && d.State == capture.Off:
 					continue
+				case known && d.State == capture.Pulse:
+					all += d.Duty
+				default:
+					all++
 				}
-				all++
 				if b.UT[a] == top.level {
 					n++
 				}
 			}
-			if n >= 2 && n*5 >= all {
+			if n >= 2 && float64(n)*5 >= all {
 				level[a] = top.level
 			}
 		}

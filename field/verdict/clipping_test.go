@@ -68,3 +68,25 @@ func TestFlatTopsOfAPhoneThatReZeroes(t *testing.T) {
 		}
 	}
 }
+
+// TestClippedByFewPulses: short pulses, and a phone that was laid down late, leave few
+// samples at the end of the range. They are no less clipped.
+func TestClippedByFewPulses(t *testing.T) {
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"pulse","hz":1,"duty":0.2}`, `{"type":"hold","t":0.05,"at":"A1"}`}
+	rng := rand.New(rand.NewPCG(4, 1))
+	for k := range 60 {
+		z := -40 + 0.4*rng.NormFloat64()
+		if k >= 20 && k%10 < 2 {
+			z = 320.88
+		}
+		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.2f,%.2f,%.2f]}`, 0.1+0.1*float64(k), 12+0.4*rng.NormFloat64(), -31+0.4*rng.NormFloat64(), z))
+	}
+	c, err := capture.Read(strings.NewReader(strings.Join(append(lines, `{"type":"lift","t":6.2}`), "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cut := c.Cut()
+	if level := clippedIn(cut, &cut.Holds[0], flatTops(cut, 0)); level != [3]float64{0, 0, 320.88} {
+		t.Errorf("clipped at %v, expected z at 320.88", level)
+	}
+}

@@ -307,5 +307,34 @@ func likeliest(rs []reading) []reading {
 	for keep < min(len(rs), most) && height(&rs[keep]) > height(&rs[0])-within {
 		keep++
 	}
+	if rest := asOne(rs[keep:]); rest.logW > math.Log(leastRest) {
+		return append(slices.Clone(rs[:keep]), rest)
+	}
 	return rs[:keep]
+}
+
+// leastRest is the weight from which readings left out are not forgotten.
+const leastRest = 0.02
+
+// asOne is a reading as wide as some readings are all together.
+func asOne(rs []reading) reading {
+	out := reading{logW: math.Inf(-1)}
+	for i := range rs {
+		out.logW = logAdd(out.logW, rs[i].logW)
+	}
+	for a := range out.ax {
+		x := &out.ax[a]
+		for i := range rs {
+			w := math.Exp(rs[i].logW - out.logW)
+			x.b += w * rs[i].ax[a].b
+			x.d += w * rs[i].ax[a].d
+		}
+		for i := range rs {
+			w, y := math.Exp(rs[i].logW-out.logW), &rs[i].ax[a]
+			x.vb += w * (y.vb + (y.b-x.b)*(y.b-x.b))
+			x.vd += w * (y.vd + (y.d-x.d)*(y.d-x.d))
+			x.cv += w * (y.cv + (y.b-x.b)*(y.d-x.d))
+		}
+	}
+	return out
 }

@@ -241,3 +241,22 @@ func TestLiftedBeforeItIsSaid(t *testing.T) {
 		}
 	}
 }
+
+// TestFewSamplesAtOnePhase: three samples that all met the pulses at one phase do not
+// say which. Whatever is kept of the many pulls that go with them, the others are not
+// forgotten: none of them is known.
+func TestFewSamplesAtOnePhase(t *testing.T) {
+	const hz, duty, tau = 5, 0.24, 0.15
+	var xs []sample
+	for k := range 3 {
+		w, _ := rounded(0.1, hz, duty, tau)
+		xs = append(xs, sample{t: float64(k) + 0.02, u: [3]float64{20, 5, -40 + 400*w}})
+	}
+	sum := 0.0
+	for _, r := range digestRounded(xs, [3]float64{0.4, 0.4, 0.4}, hz, duty, []smoothing{{tau: tau}}) {
+		sum += math.Exp(r.logW)
+	}
+	if sum < 1-leastRest {
+		t.Errorf("what is kept of the readings weighs %.3f", sum)
+	}
+}
