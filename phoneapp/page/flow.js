@@ -84,8 +84,8 @@ export class VectorFlow extends Effects {
     this.backgrounds = [];
     this.detector = new HoldDetector({ hz: this.hz, duty: this.duty });
     /**
-     * Largest share of the planned pull that a hold came to. A sensor away from the
-     * mark meets less than planned, on every coil. @type {number | null}
+     * Largest share of the planned pull that a hold on the mark came to. A sensor away
+     * from the mark meets less than planned, on every coil. @type {number | null}
      */
     this.reach = null;
     /** The hold counted last. @type {{at: string, on: Sample[]} | null} */
@@ -467,11 +467,12 @@ export class VectorFlow extends Effects {
   /** The hold in progress counts; its lift has been sent. @param {number} t */
   counted(t) {
     const { at, t: began, on } = this.hold;
+    const pull = this.pull(on);
+    // A coil that gives nothing does not tell where the sensor sits; a phone laid
+    // beside the mark brings it where it usually does not come.
+    if (!this.laid?.asked.shift_mm && pull >= QUIET_UT && pull < Infinity && this.expected[at] > 0) this.reach = Math.min(1, Math.max(pull / this.expected[at], this.reach ?? 0));
     this.hold = null;
     this.laid = null;
-    const pull = this.pull(on);
-    // A coil that gives nothing does not tell where the sensor sits.
-    if (pull >= QUIET_UT && pull < Infinity && this.expected[at] > 0) this.reach = Math.min(1, Math.max(pull / this.expected[at], this.reach ?? 0));
     this.before = { at, on };
     this.done.push({ at, t: began });
     this.chosen = null;

@@ -167,6 +167,24 @@ export function a_sensor_that_meets_little_of_the_field_is_not_asked_about_on_ev
   again.lieUntil([20, 45, -10], "counting");
 }
 
+export function a_sensor_brought_over_the_middle_once_does_not_make_much_field_the_usual() {
+  const h = new Hand();
+  h.start([20, 45, -10]); // over the winding
+  for (let i = 0; i < 2; i++) {
+    h.carry(OFF);
+    h.lieUntil([25 + 4 * i, 50, -15], "counting");
+    while (h.flow.stage === "counting") h.lie([25 + 4 * i, 50, -15], 0.1);
+  }
+  const verdict = { outcome: "undecided", coils: ["A1", "A2", "A3"].map((id) => ({ id, state: "undecided", used: 1 })) };
+  h.did(h.flow.setVerdict({ ...verdict, next: { at: "A1", shift_mm: [0, -45], why: "…" } }));
+  h.carry(OFF);
+  h.lieUntil([40, 60, 380], "counting");
+  h.lieUntil([40, 60, 380], "waiting");
+  h.did(h.flow.setVerdict({ ...verdict, next: { at: "A2", why: "…" } }));
+  h.carry(OFF);
+  h.lieUntil([25, 50, -15], "counting");
+}
+
 export function a_dead_first_coil_does_not_make_little_field_the_usual() {
   const h = new Hand();
   h.did(h.flow.supplyOff(0));
