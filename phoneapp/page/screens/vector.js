@@ -29,7 +29,7 @@ export function vectorScreen(flow, told, page) {
       return {
         ...common,
         title: `Supply off, phone on ${at}`,
-        lead: `${lay} The supply is off.`,
+        lead: flow.driven ? `Switch the supply off. ${lay}` : `${lay} The supply is off.`,
         bodied: "off",
         body: [everyHold(flow, page)],
         actions: [{ label: `It is off, the phone lies on ${at}`, id: "is-off", main: true, onclick: page.do.supplyOff }, ...undo, ...(flow.done.length > 0 ? [result] : [])],

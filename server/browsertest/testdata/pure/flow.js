@@ -1,5 +1,6 @@
 // The vector route's state machine, driven by made-up events.
 import { VectorFlow } from "/app/flow.js";
+import { vectorScreen } from "/app/screens/vector.js";
 import { equal, near, normal, ok, random } from "/pure/assert.js";
 
 const OFF = [3, 19, -45];
@@ -41,6 +42,12 @@ class Hand {
     this.lieUntil(on, "lift");
   }
 
+  /** What the page shows now. */
+  screen() {
+    const coils = this.flow.coils.map((id, i) => ({ id, x_mm: 100 * i, y_mm: 0 }));
+    return vectorScreen(this.flow, { plan: { coils, supply: { drive: "steady" } }, verdict: this.flow.verdict, states: () => ({}), north: { note: "" } }, { note: "", marked: false, unsteady: false, do: /** @type {any} */ ({}) });
+  }
+
   lines(type) {
     return this.out.filter((e) => e.do === "line" && (!type || e.line.type === type)).map((e) => e.line);
   }
@@ -66,6 +73,17 @@ export function a_whole_check_gives_lines_in_the_contracts_order() {
   ok(b.filter((l) => l.t > hold && l.t < on).length >= 10, "a second of it in the hold");
   ok(b.filter((l) => l.t > on && l.t < lift).length >= 25, "two and a half seconds with the supply on");
   for (let i = 0; i < 3; i++) ok(h.lines("lift")[i].t > h.lines("hold")[i].t, "lifts after their holds");
+}
+
+export function a_supply_that_is_on_is_not_said_to_be_off() {
+  const h = new Hand({ everyHold: true });
+  ok(h.screen().lead.endsWith("The supply is off."), h.screen().lead);
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([40, 60, 380], "off");
+  ok(h.screen().lead.startsWith("Switch the supply off."), h.screen().lead);
+  ok(!h.screen().lead.includes("The supply is off"), h.screen().lead);
 }
 
 export function nothing_is_sent_while_the_supply_is_being_switched() {
