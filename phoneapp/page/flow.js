@@ -38,7 +38,9 @@ const QUIET_SHARE = 0.2;
 const UNKNOWN_NOISE_UT = 0.9;
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
 const AWAIT_S = 4; // for the verdict on the last hold
+const MOST_ALIKE = 2; // readings of one kind that change no claim, before no more are asked for
 const ALIKE_DEG = 15; // the phone lies the same way, but for a hand's error
+const ALIKE_MM = 10;
 
 /** @typedef {{top_deg?: number, shift_mm?: number[], route?: string, why?: string}} Asked */
 /** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"same"|"unchanged"|"waiting"|"result"} Stage */
@@ -46,7 +48,7 @@ const ALIKE_DEG = 15; // the phone lies the same way, but for a hand's error
  * What the page has to do: send a capture line, switch a made-up supply, take a
  * hold back, or tell the person.
  * @typedef {{do: "line", line: object} | {do: "drive", state: string} | {do: "undo", at: string, t: number}
- *   | {do: "counted", at: string} | {do: "broken", at: string, why: "moved"|"gap"|"frozen"} | {do: "unsteady"}} Effect
+ *   | {do: "counted", at: string} | {do: "broken", at: string, why: "moved"|"gap"|"frozen"} | {do: "unsteady"} | {do: "fruitless", at: string}} Effect
  */
 
 /** @extends {Effects<Effect>} */
@@ -78,6 +80,12 @@ export class VectorFlow extends Effects {
     this.verdict = null;
     /** A hold was counted since the last verdict came. */
     this.awaiting = false;
+    /** A hold was counted, and its verdict has not been looked at. */
+    this.news = false;
+    /** What was asked for since any claim changed, and how often. @type {{claims: string, times: Map<string, number>}} */
+    this.asks = { claims: "", times: new Map() };
+    /** The same is asked for again and again: no more by itself. */
+    this.fruitless = false;
     /** Which way the top edge points by the capture's first line, counter-clockwise from away. */
     this.start_deg = 0;
     /** Mean readings with the supply off, by the way the phone lay. @type {{top_deg: number, u: number[]}[]} */
@@ -257,6 +265,7 @@ export class VectorFlow extends Effects {
   pick(id) {
     if (this.stage === "counting" || this.stage === "unchanged" || !this.coils.includes(id)) return [];
     this.chosen = id;
+    this.fruitless = false;
     if (this.stage === "waiting" || this.stage === "result") this.toNext();
     return this.take();
   }
@@ -301,9 +310,26 @@ export class VectorFlow extends Effects {
   setVerdict(v) {
     this.verdict = v;
     this.awaiting = false;
+    if (this.news) this.heedAsk();
+    this.news = false;
     const between = ["lift", "place", "quiet", "same"].includes(this.stage);
-    if (this.stage === "waiting" || (between && (!this.target || this.asked.route === "ohms"))) this.toNext();
+    if (this.stage === "waiting" || (between && (!this.target || this.asked.route === "ohms" || this.fruitless))) this.toNext();
     return this.take();
+  }
+
+  /** Counts how often one reading was asked for while no claim changed. */
+  heedAsk() {
+    const n = this.verdict?.next;
+    const claims = JSON.stringify([this.verdict?.outcome, ...(this.verdict?.coils || []).map((c) => c.state)]);
+    if (claims !== this.asks.claims || this.unread.length > 0) this.asks = { claims, times: new Map() };
+    this.fruitless = false;
+    if (!n || n.route === "ohms" || this.unread.length > 0 || this.chosen) return;
+    const ask = JSON.stringify([n.at, n.top_deg ?? 0, (n.shift_mm || [0, 0]).map((mm) => Math.round(mm / ALIKE_MM))]);
+    const times = (this.asks.times.get(ask) || 0) + 1;
+    this.asks.times.set(ask, times);
+    if (times <= MOST_ALIKE) return;
+    this.fruitless = true;
+    this.emit({ do: "fruitless", at: n.at });
   }
 
   /** Shows what is known so far. */
@@ -315,6 +341,7 @@ export class VectorFlow extends Effects {
   /** On with reading, from the result. */
   goOn() {
     if (this.stage !== "result") return [];
+    this.fruitless = false;
     if (!this.driven) return this.restAgain(0);
     if (!this.target) this.chosen = this.coils[0];
     this.toNext();
@@ -477,6 +504,7 @@ export class VectorFlow extends Effects {
     this.done.push({ at, t: began });
     this.chosen = null;
     this.awaiting = true;
+    this.news = true;
     this.countedAt = t;
     this.emit({ do: "counted", at });
     this.toNext();
@@ -485,7 +513,7 @@ export class VectorFlow extends Effects {
   /** To where the next hold begins, or to the end. */
   toNext() {
     const at = this.target;
-    if (this.verdict && this.unread.length === 0 && !this.chosen && this.asked.route === "ohms") {
+    if (this.verdict && this.unread.length === 0 && !this.chosen && (this.fruitless || this.asked.route === "ohms")) {
       this.stage = "result";
       return;
     }

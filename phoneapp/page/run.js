@@ -58,6 +58,14 @@ export function brokenWords(at, why) {
 }
 
 /**
+ * The same reading was asked for again and again, and no claim changed.
+ * @param {string} at @param {boolean} rehearsal nothing there but the phone
+ */
+export function fruitlessWords(at, rehearsal) {
+  return `${at} was asked for again and again, and reading it has changed no claim.${rehearsal ? "" : " More current may, or the ohms."} Leave it at that, or go on reading.`;
+}
+
+/**
  * Reads the field for the amps that a supply shows, which may be left empty.
  * @returns {{amps?: number, problem?: string}}
  */

@@ -1,7 +1,7 @@
 // The vector route at work: sensor in, capture lines out, screens shown.
 import { VectorFlow } from "./flow.js";
 import * as page from "./page.js";
-import { startLine } from "./run.js";
+import { fruitlessWords, startLine } from "./run.js";
 import { vectorScreen } from "./screens/vector.js";
 import { SensedRun } from "./sensed-run.js";
 import { startMagnetometer } from "./sources/magnetometer.js";
@@ -100,6 +100,9 @@ export class VectorRun extends SensedRun {
       if (e.do === "unsteady") {
         this.unsteady = true;
         this.note = "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?";
+        tools.say(this.note);
+      } else if (e.do === "fruitless") {
+        this.note = fruitlessWords(e.at, !!tools.told.rehearsal);
         tools.say(this.note);
       } else {
         if (e.do === "counted") this.note = "";

@@ -264,6 +264,41 @@ export function after_the_last_coil_the_verdict_leads() {
   equal(h.flow.stage, "result");
 }
 
+export function a_reading_that_settles_nothing_is_not_asked_for_without_end() {
+  const h = new Hand();
+  h.start();
+  for (const u of [[30, 20, 350], [35, 28, 361]]) {
+    h.carry(OFF);
+    h.lieUntil(u, "counting");
+    while (h.flow.stage === "counting") h.lie(u, 0.1);
+  }
+  const coils = ["A1", "A2", "A3"].map((id) => ({ id, state: "as-planned", used: 1 }));
+  const asks = (at, more) => h.did(h.flow.setVerdict({ outcome: "undecided", coils, next: { at, why: "…" }, ...more }));
+  const again = (z) => {
+    h.carry(OFF);
+    h.lieUntil([40, 60, z], "counting");
+    h.lieUntil([40, 60, z], "waiting");
+  };
+  asks("A1");
+  again(380);
+  asks("A2"); // another in between does not make it new
+  again(350);
+  asks("A1");
+  again(390);
+  equal(h.out.filter((e) => e.do === "fruitless").length, 0);
+  asks("A1");
+  equal(h.flow.stage, "result", "asked for the third time, and no claim has changed");
+  equal(h.out.filter((e) => e.do === "fruitless"), [{ do: "fruitless", at: "A1" }]);
+  asks("A1"); // the same verdict told again, to all pages
+  equal(h.flow.stage, "result");
+  h.did(h.flow.goOn());
+  equal([h.flow.stage, h.flow.target], ["lift", "A1"], "whoever wants to goes on");
+  again(400);
+  coils[1] = { ...coils[1], state: "undecided" };
+  asks("A1");
+  equal([h.flow.stage, h.flow.target], ["lift", "A1"], "a claim has changed: that reading was not for nothing");
+}
+
 /** Every coil has been read, and A1 is asked for with the phone turned by half. */
 const TURNED = { outcome: "undecided", coils: ["A1", "A2", "A3"].map((id) => ({ id, state: "undecided", used: 1 })), next: { at: "A1", top_deg: 180, why: "…" } };
 const OFF_TURNED = [12, -14, -45];
