@@ -27,8 +27,13 @@ type Phone struct {
 	phase float64
 }
 
-// liftedBy is how high a phone is held that is not down on the pad, metres.
-const liftedBy = 0.06
+// liftedBy is how high a phone is held that is not down on the pad, and trembles
+// how far the hand that holds it moves about, metres; it turns by swaysDeg.
+const (
+	liftedBy = 0.06
+	trembles = 0.003
+	swaysDeg = 2.5
+)
 
 // NewPhone returns a phone over a pad with faults built in. Of the options it
 // uses the seed, the faults and what concerns sensor, surroundings and current;
@@ -95,11 +100,12 @@ func (ph *Phone) Driven() capture.Drive { return ph.drive }
 // Read is one reading of magnetometer and gravity sensor at time t, in seconds
 // since any fixed moment, phone axes: microtesla, and metres a second squared.
 func (ph *Phone) Read(t float64) (uT, ms2 [3]float64) {
-	p := ph.posture
+	p, mark := ph.posture, ph.mark
 	if !ph.down { // nobody's hand is still
 		p = shaken(p, ph.rng)
+		mark = r3.Add(mark, r3.Scale(trembles, r3.Vec{X: ph.rng.NormFloat64(), Y: ph.rng.NormFloat64(), Z: ph.rng.NormFloat64()}))
 	}
-	at := r3.Add(ph.mark, p.offset(ph.offsetMM[0]*1e-3, ph.offsetMM[1]*1e-3))
+	at := r3.Add(mark, p.offset(ph.offsetMM[0]*1e-3, ph.offsetMM[1]*1e-3))
 	at.Z = math.Max(at.Z, ph.world.height(ph.mark.X, ph.mark.Y)-ph.world.plan.Above+leastGap)
 	b := ph.world.background(at)
 	if driveShare(ph.drive.State, ph.drive.Hz, ph.drive.Duty, ph.phase, t) > 0 {
@@ -112,9 +118,9 @@ func (ph *Phone) Read(t float64) (uT, ms2 [3]float64) {
 	return ph.sensor.read(p.toPhone(b)), g
 }
 
-// shaken turns a posture by a degree or two about a random level axis.
+// shaken turns a posture by a few degrees about a random axis.
 func shaken(p posture, rng *rand.Rand) posture {
-	turn := r3.NewRotation(1.5*degree*rng.NormFloat64(), r3.Vec{X: rng.NormFloat64(), Y: rng.NormFloat64(), Z: rng.NormFloat64()})
+	turn := r3.NewRotation(swaysDeg*degree*rng.NormFloat64(), r3.Vec{X: rng.NormFloat64(), Y: rng.NormFloat64(), Z: rng.NormFloat64()})
 	return posture{turn.Rotate(p.x), turn.Rotate(p.y), turn.Rotate(p.z)}
 }
 

@@ -49,8 +49,9 @@ export class VectorRun extends SensedRun {
     let begun = resumed;
     const reading = (u, stamp_ms) => begun && this.reading(u, stamp_ms);
     const gravity = (ms2, stamp_ms) => begun && tools.stream.add({ type: "gravity", t: tools.clock.at(stamp_ms), ms2: ms2.map((v) => Math.round(v * 1000) / 1000) });
+    const motion = (m, stamp_ms) => begun && this.moving(m, stamp_ms);
     const failed = (trouble) => tools.failed(trouble);
-    this.source = told.rehearsal ? await startRehearsal(told.base, told.rehearsal, reading, gravity, failed) : await startMagnetometer(reading, failed);
+    this.source = told.rehearsal ? await startRehearsal(told.base, told.rehearsal, reading, gravity, motion, failed) : await startMagnetometer(reading, failed);
     if (!resumed) {
       // The first rest counts as taken with the phone as this line says.
       this.flow.start_deg = this.flow.top_deg;
@@ -58,7 +59,7 @@ export class VectorRun extends SensedRun {
     }
     begun = true;
     if (resumed) this.apply(this.restored, true);
-    if (!told.rehearsal) this.motion = startMotion(gravity, (m, stamp_ms) => this.moving(m, stamp_ms));
+    if (!told.rehearsal) this.motion = startMotion(gravity, motion);
     this.watch = setInterval(() => this.watchGap(), 500);
   }
 

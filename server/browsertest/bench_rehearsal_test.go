@@ -125,3 +125,23 @@ func TestRehearsalChosen(t *testing.T) {
 		t.Errorf("hidden was nothing, told is %q", said)
 	}
 }
+
+// TestRehearsalLiftedAtOnce: whoever takes the phone up as soon as the supply is on
+// is told so, and what the phone read in the hand counts for no coil.
+func TestRehearsalLiftedAtOnce(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	bench := newBrowser(t, 1440, 860)
+	do(t, bench, chromedp.Navigate(program.Bench))
+	waitFor(t, bench, "the pad", `document.querySelector("#plan-name").textContent.includes("Kennel")`)
+	do(t, bench, chromedp.Evaluate(`fetch("api/rehearsals", { method: "POST", body: JSON.stringify({ fault: "none" }) }).then(() => true)`, nil, awaited))
+	tapInPhone(t, bench, "begin")
+	waitFor(t, bench, "a coil to carry it to", `!document.querySelector("#carry").disabled`)
+	do(t, bench, press("#carry"))
+	waitFor(t, bench, "the phone to lie", `document.querySelector("#carry").textContent.startsWith("It lies")`)
+	tapInPhone(t, bench, "is-off")
+	waitFor(t, bench, "the supply to be asked for", inPhone(`document.querySelector("#is-on")`))
+	do(t, bench, chromedp.Evaluate(`document.querySelector("#handling [aria-label^='Lay down']").click(); `+inPhone(`document.querySelector("#is-on").click()`), nil))
+	waitFor(t, bench, "the phone to say it", inPhone(`document.querySelector("#note").textContent.includes("moved too soon")`))
+	program.waitState(t, "no reading of A1", func(s *benchState) bool { c := s.coil("A1"); return c == nil || c.Used == 0 })
+}
