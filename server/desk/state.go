@@ -237,6 +237,28 @@ type Prompt struct {
 	Why string `json:"why,omitempty"`
 }
 
+// asDrawn says in short that the phone is not to lie as usual.
+func asDrawn(n *verdict.Next) string {
+	turned := n.TopDeg != nil && *n.TopDeg != 0
+	switch {
+	case turned && n.ShiftMM != nil:
+		return ", turned and moved as drawn"
+	case turned:
+		return ", turned as drawn"
+	case n.ShiftMM != nil:
+		return ", moved as drawn"
+	}
+	return ""
+}
+
+// named is what is measured across, in words.
+func named(kind, id string) string {
+	if id == "" {
+		return "the " + kind
+	}
+	return kind + " " + id
+}
+
 // prompt picks the next step: coils not read yet in the plan's order, then what
 // the verdict asks for, then mending or the end.
 func (c *check) prompt(v *verdict.Verdict) Prompt {
@@ -251,11 +273,11 @@ func (c *check) prompt(v *verdict.Verdict) Prompt {
 		}
 	}
 	if v.Next != nil {
-		p := Prompt{Do: "hold", At: v.Next.At, Say: fmt.Sprintf("Lay the phone on %s again.", v.Next.At), Why: v.Next.Why}
+		p := Prompt{Do: "hold", At: v.Next.At, Say: fmt.Sprintf("Lay the phone on %s again%s.", v.Next.At, asDrawn(v.Next)), Why: v.Next.Why}
 		if v.Next.Route == "ohms" {
 			p.Do, p.Say = "ohms", fmt.Sprintf("Measure the ohms of %s.", v.Next.At)
 			if kind, id, _ := strings.Cut(v.Next.Across, ":"); kind != "" {
-				p.At, p.Say = "", fmt.Sprintf("Measure the ohms of %s.", strings.TrimSpace("the "+kind+" "+id))
+				p.At, p.Say = "", fmt.Sprintf("Measure the ohms of %s.", named(kind, id))
 			}
 		}
 		return p

@@ -4,6 +4,8 @@ import { percent, stateBadge } from "../../common/states.js";
 import { list } from "../claims.js";
 import { drawnKey, padDrawing } from "../drawing.js";
 
+const KNOWN = 0.95; // a cause likelier than this is told without its chance
+
 /**
  * @param {any} told
  * @param {{note: string, actions: import("../page.js").Action[], onpick?: (id: string) => void, again?: () => void, goOn: () => void, ohms: () => void}} o
@@ -56,13 +58,19 @@ export function outcomeTitle(v) {
 function outcomeLead(v) {
   if (!v) return "No verdict yet: nothing has been read, or the bench is still at it.";
   if (v.outcome === "as-planned") return "Every coil faces as planned.";
-  if (v.outcome === "fault") return v.causes[0]?.say || "At least one coil is not as planned, and the readings do not tell why.";
+  if (v.outcome === "fault") return [causeWords(v.causes[0]), v.next?.route === "ohms" ? v.next.why : ""].filter(Boolean).join(" ");
   if (v.next?.across) return v.next.why;
   // As long as coils are not read, the one that the page asks for.
   const unread = v.coils.find((c) => c.used === 0 && c.state === "undecided");
   if (v.next && unread && unread.id !== v.next.at) return `Next: ${unread.id}. ${unread.id} has not been read yet.`;
   if (v.next) return `Next: ${v.next.at}. ${v.next.why}`;
   return "What was read does not tell. Read every coil once.";
+}
+
+/** A cause that others come near is not told as if it were known. @param {any} cause */
+function causeWords(cause) {
+  if (!cause) return "At least one coil is not as planned, and the readings do not tell why.";
+  return cause.p >= KNOWN ? cause.say : `Likeliest so far, ${percent(cause.p)}: ${cause.say}`;
 }
 
 /** Causes that are possible too, so that nobody unpicks the wrong thing. */

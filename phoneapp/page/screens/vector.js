@@ -90,6 +90,7 @@ export function vectorScreen(flow, told, page) {
     case "unchanged":
       return {
         ...common,
+        whole: true, // the bench took it for a reading already
         title: "Nothing changed",
         lead: `The field over ${at} is the same with the supply on as with it off. Is it really on, was it really off, is the pad plugged in?`,
         actions: [

@@ -158,6 +158,7 @@ export function a_supply_that_changes_nothing_is_asked_about() {
   h.lieUntil(OFF, "on");
   h.did(h.flow.supplyOn(h.t));
   h.lieUntil(OFF, "unchanged");
+  ok(h.screen().whole, "no claim stands beside the question");
   equal(h.flow.done.length, 0);
   h.did(h.flow.restAgain(h.t));
   equal(h.flow.stage, "off");

@@ -2,6 +2,7 @@
 import { newsOf, list } from "/app/claims.js";
 import { HeadingFlow } from "/app/heading-flow.js";
 import { currentFor, placeBeside, strengthOf } from "/app/heading-places.js";
+import { resultScreen } from "/app/screens/result.js";
 import { northWords } from "/common/north.js";
 import { Outbox } from "/app/outbox.js";
 import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
@@ -15,6 +16,18 @@ import { tones } from "/app/remembered.js";
 import { stayAwake } from "/app/wakelock.js";
 import { canSpeak, setVoice, speak } from "/app/voice.js";
 import { equal, near, ok } from "/pure/assert.js";
+
+export function a_cause_that_others_come_near_is_told_with_its_chance_and_what_to_measure() {
+  const lead = (p, next) => {
+    const cause = { p, faults: [{ kind: "coil-in-wrong-string", id: "B2", string: "A" }], mend: [], say: "Coil B2 is joined into string A instead of B." };
+    const verdict = { outcome: "fault", coils: [{ id: "B2", state: "as-planned", used: 1, p: { "as-planned": 1 } }], causes: [cause], next, notes: [] };
+    const nothing = () => {};
+    return resultScreen({ verdict, rehearsal: "r", states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing }).lead;
+  };
+  equal(lead(0.99, null), "Coil B2 is joined into string A instead of B.");
+  equal(lead(0.56, null), "Likeliest so far, 56 %: Coil B2 is joined into string A instead of B.");
+  equal(lead(0.56, { at: "B1", route: "ohms", across: "string:B", why: "Measure string B." }), "Likeliest so far, 56 %: Coil B2 is joined into string A instead of B. Measure string B.");
+}
 
 export function a_captures_first_line_says_how_the_phone_lies() {
   const tools = { device: "a phone", place: null };
@@ -322,7 +335,8 @@ export function both_conventions_can_be_read() {
 
 export function the_supply_is_told_as_planned() {
   equal(supplyWords({ volts: 2, amps: 0, limit_amps: 2.5, drive: "steady" }), "2 V, limited to 2.5 A");
-  equal(supplyWords({ volts: 0, amps: 0.75, limit_amps: 0, drive: "pulsed", hz: 1, duty: 0.25 }), "0.75 A, pulsed 1 times a second, on for 25 % of the time");
+  equal(supplyWords({ volts: 0, amps: 0.75, limit_amps: 0, drive: "pulsed", hz: 1, duty: 0.25 }), "0.75 A, pulsed once a second, on for 25 % of the time");
+  equal(supplyWords({ volts: 3, amps: 0, limit_amps: 0, drive: "pulsed", hz: 2.5, duty: 0.5 }), "3 V, pulsed 2.5 times a second, on for 50 % of the time");
 }
 
 export function stillness_knows_a_hand_from_a_bench() {
