@@ -46,5 +46,7 @@ export function percent(p) {
   if (p >= 0.99) return `${(p * 100).toFixed(2)} %`;
   if (p < 0.0001) return "under 0.01 %";
   if (p < 0.01) return `${(p * 100).toFixed(2)} %`;
+  // A claim needs 99 %: what falls short of it does not read like one.
+  if (p >= 0.98) return `${(Math.floor(p * 1000) / 10).toFixed(1)} %`;
   return `${Math.round(p * 100)} %`;
 }

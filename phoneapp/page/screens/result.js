@@ -1,6 +1,6 @@
 // What is known of the pad: the outcome, the cause and its mend, every coil.
 import { el } from "../../common/dom.js";
-import { percent, stateBadge } from "../../common/states.js";
+import { percent, stateBadge, wordOf } from "../../common/states.js";
 import { list } from "../claims.js";
 import { drawnKey, padDrawing } from "../drawing.js";
 
@@ -58,7 +58,7 @@ export function outcomeTitle(v) {
 function outcomeLead(v) {
   if (!v) return "No verdict yet: nothing has been read, or the bench is still at it.";
   if (v.outcome === "as-planned") return "Every coil faces as planned.";
-  if (v.outcome === "fault") return [causeWords(v.causes[0]), v.next?.route === "ohms" ? v.next.why : ""].filter(Boolean).join(" ");
+  if (v.outcome === "fault") return [causeWords(v.causes[0]), v.next?.why].filter(Boolean).join(" ");
   if (v.next?.across) return v.next.why;
   // As long as coils are not read, the one that the page asks for.
   const unread = v.coils.find((c) => c.used === 0 && c.state === "undecided");
@@ -89,6 +89,13 @@ function coilList(v) {
   return el(
     "ul",
     { class: "coils", "aria-label": "Coils" },
-    ...v.coils.map((c) => el("li", {}, el("span", { class: "coil-id" }, c.id), stateBadge(c.state), el("span", { class: "chance" }, c.used > 0 || c.state !== "undecided" ? percent(Math.max(...Object.values(c.p))) : "not read"))),
+    ...v.coils.map((c) => el("li", {}, el("span", { class: "coil-id" }, c.id), stateBadge(c.state), el("span", { class: "chance" }, chanceWords(c)))),
   );
+}
+
+/** How sure a claim is; of a coil without one, what is likeliest. @param {any} c */
+function chanceWords(c) {
+  if (c.used === 0 && c.state === "undecided") return "not read";
+  const [state, p] = Object.entries(c.p).reduce((most, one) => (one[1] > most[1] ? one : most));
+  return c.state === "undecided" ? `${wordOf(state)} ${percent(p)}` : percent(p);
 }

@@ -3,6 +3,7 @@ import { newsOf, list } from "/app/claims.js";
 import { HeadingFlow } from "/app/heading-flow.js";
 import { currentFor, placeBeside, strengthOf } from "/app/heading-places.js";
 import { resultScreen } from "/app/screens/result.js";
+import { percent } from "/common/states.js";
 import { northWords } from "/common/north.js";
 import { Outbox } from "/app/outbox.js";
 import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
@@ -24,9 +25,19 @@ export function a_cause_that_others_come_near_is_told_with_its_chance_and_what_t
     const nothing = () => {};
     return resultScreen({ verdict, rehearsal: "r", states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing }).lead;
   };
+  equal(lead(0.99, { at: "A1", why: "Read the face of A1 once more." }), "Coil B2 is joined into string A instead of B. Read the face of A1 once more.");
   equal(lead(0.99, null), "Coil B2 is joined into string A instead of B.");
   equal(lead(0.56, null), "Likeliest so far, 56 %: Coil B2 is joined into string A instead of B.");
   equal(lead(0.56, { at: "B1", route: "ohms", across: "string:B", why: "Measure string B." }), "Likeliest so far, 56 %: Coil B2 is joined into string A instead of B. Measure string B.");
+}
+
+export function what_falls_short_of_a_claim_does_not_read_like_one() {
+  equal([0.62, 0.9849, 0.98999, 0.99, 0.99995].map(percent), ["62 %", "98.4 %", "98.9 %", "99.00 %", "over 99.99 %"]);
+  const verdict = { outcome: "undecided", coils: [{ id: "B2", state: "undecided", used: 1, p: { "as-planned": 0.012, reversed: 0.988 } }, { id: "B3", state: "undecided", used: 0, p: { "as-planned": 0.9 } }, { id: "B4", state: "weak", used: 1, p: { weak: 0.995 } }], causes: [], next: null, notes: [] };
+  const nothing = () => {};
+  const body = resultScreen({ verdict, rehearsal: "r", states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing }).body;
+  const chances = body.flatMap((n) => (n ? [...n.querySelectorAll(".chance")] : [])).map((n) => n.textContent);
+  equal(chances, ["reversed 98.8 %", "not read", "99.50 %"]);
 }
 
 export function a_captures_first_line_says_how_the_phone_lies() {
