@@ -2,6 +2,7 @@ package rehearsal
 
 import (
 	"math"
+	"math/rand/v2"
 
 	"polewise/field/capture"
 	"polewise/layout"
@@ -40,25 +41,39 @@ func (s *script) byHand() {
 func (s *script) measureOhms() {
 	celsius := 18 + 6*s.meter.Float64()
 	celsius = math.Round(celsius)
-	measure := func(across string, ohms20 float64) {
+	for _, a := range across(s.plan, s.world.currents) {
 		s.t += 8
-		o := capture.Ohms{T: tick(s.t), Across: across, Celsius: &celsius}
-		if !math.IsInf(ohms20, 1) {
-			ohms := layout.OhmsAt(ohms20, celsius)
-			ohms = math.Max(0, math.Round(100*(ohms*(1+0.0075*s.meter.NormFloat64())+0.025*s.meter.NormFloat64()))/100)
-			o.Ohms = &ohms
-		}
-		s.add(o)
+		s.add(capture.Ohms{T: tick(s.t), Across: a.name, Celsius: &celsius, Ohms: meterReads(a.ohms20, celsius, s.meter)})
 	}
-	c := s.world.currents
-	for j := range s.plan.Coils {
-		measure("coil:"+s.plan.Coils[j].ID, c.CoilOhms[j])
+}
+
+// measurable is what an ohmmeter can be held across, with its ohms at 20 C.
+type measurable struct {
+	name   string
+	ohms20 float64 // +Inf: open
+}
+
+// across lists every coil, string, group and the pad, each by itself.
+func across(plan *layout.Plan, c *layout.Currents) []measurable {
+	var all []measurable
+	for j := range plan.Coils {
+		all = append(all, measurable{"coil:" + plan.Coils[j].ID, c.CoilOhms[j]})
 	}
-	for i := range s.plan.Strings {
-		measure("string:"+s.plan.Strings[i].ID, c.StringOhms[i])
+	for i := range plan.Strings {
+		all = append(all, measurable{"string:" + plan.Strings[i].ID, c.StringOhms[i]})
 	}
-	for g := range s.plan.Groups {
-		measure("group:"+s.plan.Groups[g].ID, c.GroupOhms[g])
+	for g := range plan.Groups {
+		all = append(all, measurable{"group:" + plan.Groups[g].ID, c.GroupOhms[g]})
 	}
-	measure("pad", c.PadOhms)
+	return append(all, measurable{"pad", c.PadOhms})
+}
+
+// meterReads is what an ohmmeter shows, to a hundredth of an ohm; nil: open.
+func meterReads(ohms20, celsius float64, meter *rand.Rand) *float64 {
+	if math.IsInf(ohms20, 1) {
+		return nil
+	}
+	ohms := layout.OhmsAt(ohms20, celsius)
+	ohms = math.Max(0, math.Round(100*(ohms*(1+0.0075*meter.NormFloat64())+0.025*meter.NormFloat64()))/100)
+	return &ohms
 }

@@ -1,6 +1,7 @@
 package rehearsal
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 
@@ -10,13 +11,14 @@ import (
 	"polewise/layout"
 )
 
-// Phone is a made-up phone over a made-up pad, moved about and read live. It is
-// for one goroutine.
+// Phone is a made-up phone over a made-up pad, moved about and read live, with an
+// ohmmeter at hand. It is for one goroutine.
 type Phone struct {
 	o      Options
 	world  *world
 	sensor *sensor
 	rng    *rand.Rand
+	meter  *rand.Rand // the ohmmeter beside it
 
 	offsetMM [2]float64
 	posture  posture
@@ -49,7 +51,7 @@ func NewPhone(plan *layout.Plan, o Options) (*Phone, error) {
 		return nil, err
 	}
 	place := stream(7)
-	ph := &Phone{o: o, world: w, sensor: newSensor(&o, stream(1)), rng: stream(8), drive: capture.Drive{State: capture.Off}}
+	ph := &Phone{o: o, world: w, sensor: newSensor(&o, stream(1)), rng: stream(8), meter: stream(3), drive: capture.Drive{State: capture.Off}}
 	ph.offsetMM = [2]float64{15 * place.NormFloat64(), 35 + 25*place.NormFloat64()}
 	if o.OffsetMM != nil {
 		ph.offsetMM = *o.OffsetMM
@@ -92,6 +94,17 @@ func (ph *Phone) Drive(state capture.DriveState) capture.Drive {
 		}
 	}
 	return ph.drive
+}
+
+// Ohms is what an ohmmeter shows across a coil, string or group unplugged from the
+// rest, or the pad (coil:ID, string:ID, group:ID, pad), at 20 C; nil: it is open.
+func (ph *Phone) Ohms(name string) (*float64, error) {
+	for _, a := range across(ph.world.plan, ph.world.currents) {
+		if a.name == name {
+			return meterReads(a.ohms20, 20, ph.meter), nil
+		}
+	}
+	return nil, fmt.Errorf("expected coil:ID, string:ID, group:ID or pad of the plan, found %q", name)
 }
 
 // Driven is what the supply does now.

@@ -144,3 +144,30 @@ func TestPickFault(t *testing.T) {
 		t.Error("a difficulty nobody knows is taken")
 	}
 }
+
+// The meter beside the made-up phone shows what the faults leave.
+func TestPhoneOhms(t *testing.T) {
+	p := grid()
+	o := exact()
+	o.Faults = []layout.Fault{{Kind: layout.CoilShorted, ID: "A2"}, {Kind: layout.StringOpen, ID: "B"}}
+	ph, err := NewPhone(p, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := p.Solve(o.Faults...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]float64{"coil:A1": c.CoilOhms[0], "coil:A2": 0, "string:A": c.StringOhms[0], "pad": c.PadOhms} {
+		// A percent of a meter, and a few hundredths of its leads.
+		if got, err := ph.Ohms(name); err != nil || got == nil || math.Abs(*got-want) > 0.04*want+0.12 {
+			t.Errorf("%s: %v %v, expected about %g", name, got, err, want)
+		}
+	}
+	if got, err := ph.Ohms("string:B"); err != nil || got != nil {
+		t.Errorf("an open string: %v %v", got, err)
+	}
+	if _, err := ph.Ohms("string:Z"); err == nil {
+		t.Error("a string that the plan has not was measured")
+	}
+}

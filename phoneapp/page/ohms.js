@@ -19,6 +19,10 @@ export class Ohms {
   }
 
   show() {
+    if (this.tools.told.rehearsal) {
+      this.showMadeUp();
+      return;
+    }
     page.show({
       whole: true,
       title: "Ohms",
@@ -29,7 +33,7 @@ export class Ohms {
         el("p", { class: "choice" }, el("label", { for: "across" }, "Measured across"), this.select()),
         field("ohms-value", this.label(), ""),
         field("celsius", "Temperature of the coil, °C", this.celsius),
-        this.noted.length > 0 ? el("ul", { class: "coils", "aria-label": "Noted" }, ...this.noted.map((n) => el("li", {}, n))) : null,
+        this.list(),
       ],
       actions: [
         { label: "Note it", id: "note-ohms", main: true, onclick: () => this.noteNumber() },
@@ -37,6 +41,41 @@ export class Ohms {
         { label: "Back", id: "back", onclick: this.close },
       ],
     }, true);
+  }
+
+  /** In a rehearsal the ohmmeter is made up as well: nothing is typed. */
+  showMadeUp() {
+    page.show({
+      whole: true,
+      title: "Ohms",
+      lead: "The made-up meter measures a coil or string unplugged from the rest, the pad at its own plug.",
+      note: this.note,
+      bodied: `ohms ${this.noted.length}`,
+      body: [el("p", { class: "choice" }, el("label", { for: "across" }, "Measured across"), this.select()), this.list()],
+      actions: [
+        { label: "Measure it", id: "measure-ohms", main: true, onclick: () => void this.measure() },
+        { label: "Back", id: "back", onclick: this.close },
+      ],
+    }, true);
+  }
+
+  async measure() {
+    const { told } = this.tools;
+    const { across } = this;
+    try {
+      const r = await fetch(new URL(`rehearsals/${encodeURIComponent(told.rehearsal)}/ohms?across=${encodeURIComponent(across)}`, told.base), { cache: "no-store" });
+      if (!r.ok) throw new Error(`the bench answers ${r.status}`);
+      const { ohms, celsius } = await r.json();
+      this.across = across;
+      this.keep(ohms, celsius);
+    } catch {
+      this.note = "The made-up meter does not answer. Is the rehearsal still on?";
+      this.show();
+    }
+  }
+
+  list() {
+    return this.noted.length > 0 ? el("ul", { class: "coils", "aria-label": "Noted" }, ...this.noted.map((n) => el("li", {}, n))) : null;
   }
 
   select() {
@@ -54,7 +93,8 @@ export class Ohms {
     );
     select.addEventListener("change", () => {
       this.across = select.value;
-      /** @type {HTMLElement} */ (document.querySelector("label[for=ohms-value]")).textContent = this.label();
+      const typed = document.querySelector("label[for=ohms-value]");
+      if (typed) typed.textContent = this.label();
     });
     return select;
   }
@@ -89,6 +129,12 @@ export class Ohms {
   add(ohms) {
     const celsius = numberIn("celsius");
     if (celsius !== null) this.celsius = String(celsius);
+    this.keep(ohms, celsius);
+    byId("ohms-value").focus();
+  }
+
+  /** @param {number | null} ohms @param {number | null} celsius */
+  keep(ohms, celsius) {
     const line = { type: "ohms", t: this.tools.clock.at(), across: this.across, ohms };
     this.tools.stream.add(celsius === null ? line : { ...line, celsius });
     this.tools.stream.flush();
@@ -96,7 +142,6 @@ export class Ohms {
     this.across = this.following();
     this.note = "";
     this.show();
-    byId("ohms-value").focus();
   }
 }
 

@@ -126,21 +126,47 @@ func TestRehearsalChosen(t *testing.T) {
 	}
 }
 
-// TestRehearsalLiftedAtOnce: whoever takes the phone up as soon as the supply is on
-// is told so, and what the phone read in the hand counts for no coil.
-func TestRehearsalLiftedAtOnce(t *testing.T) {
-	t.Parallel()
-	program := startProgram(t)
+// beginRehearsal begins a rehearsal on the pad of the bench with a fault, with the
+// phone on the first coil and the supply off.
+func beginRehearsal(t *testing.T, program *Running, fault string) context.Context {
+	t.Helper()
 	bench := newBrowser(t, 1440, 860)
 	do(t, bench, chromedp.Navigate(program.Bench))
 	waitFor(t, bench, "the pad", `document.querySelector("#plan-name").textContent.includes("Kennel")`)
-	do(t, bench, chromedp.Evaluate(`fetch("api/rehearsals", { method: "POST", body: JSON.stringify({ fault: "none" }) }).then(() => true)`, nil, awaited))
+	do(t, bench, chromedp.Evaluate(fmt.Sprintf(`fetch("api/rehearsals", { method: "POST", body: JSON.stringify({ fault: %q }) }).then(() => true)`, fault), nil, awaited))
 	tapInPhone(t, bench, "begin")
 	waitFor(t, bench, "a coil to carry it to", `!document.querySelector("#carry").disabled`)
 	do(t, bench, press("#carry"))
 	waitFor(t, bench, "the phone to lie", `document.querySelector("#carry").textContent.startsWith("It lies")`)
 	tapInPhone(t, bench, "is-off")
 	waitFor(t, bench, "the supply to be asked for", inPhone(`document.querySelector("#is-on")`))
+	return bench
+}
+
+// TestRehearsalOhms: what the verdict asks of an ohmmeter can be done in a rehearsal
+// too: its meter is made up as well, and knows what is hidden.
+func TestRehearsalOhms(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	bench := beginRehearsal(t, program, "string-open:B")
+	tapInPhone(t, bench, "is-on")
+	waitFor(t, bench, "A1 to be counted", inPhone(`document.querySelector("#claim").textContent.includes("A1")`))
+	tapInPhone(t, bench, "result")
+	tapInPhone(t, bench, "ohms")
+	waitFor(t, bench, "the meter", inPhone(`document.querySelector("#measure-ohms") && !document.querySelector("#ohms-value")`))
+	do(t, bench, chromedp.Evaluate(inPhone(`(() => { const s = document.querySelector("#across"); s.value = "string:B"; s.dispatchEvent(new Event("change")); })()`), nil))
+	tapInPhone(t, bench, "measure-ohms")
+	waitFor(t, bench, "what it shows", inPhone(`document.querySelector("#body").textContent.includes("string B: open")`))
+	shot(t, bench, "ohms")
+	program.waitState(t, "the verdict to take it in", func(s *benchState) bool { c := s.coil("B1"); return c != nil && c.P["dead"] > 0.5 })
+}
+
+// TestRehearsalLiftedAtOnce: whoever takes the phone up as soon as the supply is on
+// is told so, and what the phone read in the hand counts for no coil.
+func TestRehearsalLiftedAtOnce(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	bench := beginRehearsal(t, program, "none")
 	do(t, bench, chromedp.Evaluate(`document.querySelector("#handling [aria-label^='Lay down']").click(); `+inPhone(`document.querySelector("#is-on").click()`), nil))
 	waitFor(t, bench, "the phone to say it", inPhone(`document.querySelector("#note").textContent.includes("moved too soon")`))
 	program.waitState(t, "no reading of A1", func(s *benchState) bool { c := s.coil("A1"); return c == nil || c.Used == 0 })

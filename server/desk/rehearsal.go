@@ -134,6 +134,17 @@ func (r *Rehearsal) Listen() (<-chan Sensed, func()) {
 	}
 }
 
+// Ohms is what the made-up ohmmeter shows, at 20 C; nil: open.
+func (r *Rehearsal) Ohms(across string) (*float64, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	ohms, err := r.phone.Ohms(across)
+	if err != nil {
+		return nil, &ClientError{Code: "not-measured", Say: fmt.Sprintf("This cannot be measured: %v.", err), Hint: "Load the page again."}
+	}
+	return ohms, nil
+}
+
 // Done is closed when the rehearsal has ended.
 func (r *Rehearsal) Done() <-chan struct{} { return r.done }
 

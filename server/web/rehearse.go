@@ -4,6 +4,8 @@ import (
 	"net/http"
 	"strings"
 
+	"github.com/go-chi/chi/v5"
+
 	"polewise/assets"
 	"polewise/layout"
 )
@@ -54,4 +56,20 @@ func hiddenIn(text string) ([]layout.Fault, error) {
 		out = append(out, f)
 	}
 	return out, nil
+}
+
+// rehearsalOhms is the made-up ohmmeter: {"ohms":0.97,"celsius":20}, ohms null
+// where it is open.
+func (s *Site) rehearsalOhms(w http.ResponseWriter, r *http.Request) {
+	re := s.Desk.RehearsalByID(chi.URLParam(r, "id"))
+	if re == nil {
+		problem(w, http.StatusNotFound, "no-rehearsal", "This rehearsal has ended.", "Begin another on the bench page.")
+		return
+	}
+	ohms, err := re.Ohms(r.URL.Query().Get("across"))
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"ohms": ohms, "celsius": 20})
 }

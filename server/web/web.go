@@ -143,6 +143,7 @@ func (s *Site) phoneRoutes(r chi.Router) {
 	r.Get("/feed", s.feedSocket)
 	r.Post("/feed", s.feedPost)
 	r.Get("/rehearsals/{id}/sensor", s.rehearsalSensor)
+	r.Get("/rehearsals/{id}/ohms", s.rehearsalOhms)
 	r.NotFound(func(w http.ResponseWriter, r *http.Request) {
 		refuse(w, r, http.StatusNotFound, "no-page", "There is nothing at this address.", "Scan the code on the bench page again.")
 	})
