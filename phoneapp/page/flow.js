@@ -38,7 +38,9 @@ const QUIET_SHARE = 0.2;
 const UNKNOWN_NOISE_UT = 0.9;
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
 const AWAIT_S = 4; // for the verdict on the last hold
-const MOST_ALIKE = 2; // readings of one kind that change no claim, before no more are asked for
+const MOST_ALIKE = 2; // readings of one kind that tell nothing new, before no more are asked for
+const TELLS = Math.log(1.5); // the odds of a state moved by more: that told something
+const LEAST_CHANCE = 0.001; // smaller ones come and go
 const ALIKE_DEG = 15; // the phone lies the same way, but for a hand's error
 const ALIKE_MM = 10;
 
@@ -82,8 +84,11 @@ export class VectorFlow extends Effects {
     this.awaiting = false;
     /** A hold was counted, and its verdict has not been looked at. */
     this.news = false;
-    /** What was asked for since any claim changed, and how often. @type {{claims: string, times: Map<string, number>}} */
-    this.asks = { claims: "", times: new Map() };
+    /**
+     * What was asked for since any claim changed: how often while it told nothing new,
+     * and the chances of its coil before. @type {{claims: string, made: Map<string, {times: number, p: Record<string, number>}>}}
+     */
+    this.asks = { claims: "", made: new Map() };
     /** The same is asked for again and again: no more by itself. */
     this.fruitless = false;
     /** Which way the top edge points by the capture's first line, counter-clockwise from away. */
@@ -317,17 +322,19 @@ export class VectorFlow extends Effects {
     return this.take();
   }
 
-  /** Counts how often one reading was asked for while no claim changed. */
+  /** Counts how often one reading was asked for while it told nothing new. */
   heedAsk() {
     const n = this.verdict?.next;
     const claims = JSON.stringify([this.verdict?.outcome, ...(this.verdict?.coils || []).map((c) => c.state)]);
-    if (claims !== this.asks.claims || this.unread.length > 0) this.asks = { claims, times: new Map() };
+    if (claims !== this.asks.claims || this.unread.length > 0) this.asks = { claims, made: new Map() };
     this.fruitless = false;
     if (!n || n.route === "ohms" || this.unread.length > 0 || this.chosen) return;
     const ask = JSON.stringify([n.at, n.top_deg ?? 0, (n.shift_mm || [0, 0]).map((mm) => Math.round(mm / ALIKE_MM))]);
-    const times = (this.asks.times.get(ask) || 0) + 1;
-    this.asks.times.set(ask, times);
-    if (times <= MOST_ALIKE) return;
+    const p = this.coil(n.at)?.p || {};
+    const before = this.asks.made.get(ask);
+    const made = before && !telling(before.p, p) ? { times: before.times + 1, p: before.p } : { times: 1, p };
+    this.asks.made.set(ask, made);
+    if (made.times <= MOST_ALIKE) return;
     this.fruitless = true;
     this.emit({ do: "fruitless", at: n.at });
   }
@@ -342,6 +349,7 @@ export class VectorFlow extends Effects {
   goOn() {
     if (this.stage !== "result") return [];
     this.fruitless = false;
+    this.asks.made.clear();
     if (!this.driven) return this.restAgain(0);
     if (!this.target) this.chosen = this.coils[0];
     this.toNext();
@@ -624,6 +632,15 @@ export class VectorFlow extends Effects {
 /** Whether two ways of lying are one, but for a hand's error. @param {number} a @param {number} b degrees */
 function alike(a, b) {
   return Math.abs(wrap180(a - b)) < ALIKE_DEG;
+}
+
+/** Whether chances moved enough to matter. @param {Record<string, number>} before @param {Record<string, number>} now */
+function telling(before, now) {
+  const odds = (p) => Math.log(p / (1 - Math.min(p, 1 - 1e-9)));
+  return Object.keys(now).some((k) => {
+    const [a, b] = [before[k] || 0, now[k]].map((p) => Math.max(p, LEAST_CHANCE));
+    return Math.abs(odds(a) - odds(b)) > TELLS;
+  });
 }
 
 /** A moment after t: lines are put in order by their times. @param {number} t */

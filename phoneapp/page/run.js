@@ -58,11 +58,11 @@ export function brokenWords(at, why) {
 }
 
 /**
- * The same reading was asked for again and again, and no claim changed.
+ * The same reading was asked for again and again, and told nothing new.
  * @param {string} at @param {boolean} rehearsal nothing there but the phone
  */
 export function fruitlessWords(at, rehearsal) {
-  return `${at} was asked for again and again, and reading it has changed no claim.${rehearsal ? "" : " More current may, or the ohms."} Leave it at that, or go on reading.`;
+  return `${at} was asked for again and again, and reading it told nothing new.${rehearsal ? "" : " More current may, or the ohms."} Leave it at that, or go on reading.`;
 }
 
 /**

@@ -294,10 +294,31 @@ export function a_reading_that_settles_nothing_is_not_asked_for_without_end() {
   equal(h.flow.stage, "result");
   h.did(h.flow.goOn());
   equal([h.flow.stage, h.flow.target], ["lift", "A1"], "whoever wants to goes on");
+  again(370);
+  asks("A1");
+  equal(h.flow.stage, "lift", "and is not told so after every reading");
   again(400);
   coils[1] = { ...coils[1], state: "undecided" };
   asks("A1");
   equal([h.flow.stage, h.flow.target], ["lift", "A1"], "a claim has changed: that reading was not for nothing");
+}
+
+export function a_reading_that_goes_on_telling_something_is_asked_for_again() {
+  const h = new Hand();
+  h.start();
+  for (const u of [[30, 20, 350], [35, 28, 361]]) {
+    h.carry(OFF);
+    h.lieUntil(u, "counting");
+    while (h.flow.stage === "counting") h.lie(u, 0.1);
+  }
+  for (const weak of [0.023, 0.046, 0.076, 0.114, 0.159, 0.25]) {
+    const coils = ["A1", "A2", "A3"].map((id) => ({ id, state: "undecided", used: 1, p: { "as-planned": 1 - weak, weak } }));
+    h.did(h.flow.setVerdict({ outcome: "undecided", coils, next: { at: "A1", why: "…" } }));
+    equal([h.flow.stage, h.flow.target], ["lift", "A1"], `${weak}`);
+    h.carry(OFF);
+    h.lieUntil([40, 60, 380 + 100 * weak], "counting");
+    h.lieUntil([40, 60, 380 + 100 * weak], "waiting");
+  }
 }
 
 /** Every coil has been read, and A1 is asked for with the phone turned by half. */
