@@ -7,6 +7,7 @@
 // not say otherwise.
 import { PulsedReadings } from "./still-pulsed.js";
 import { SteadyReadings } from "./still-steady.js";
+import { BACK_S } from "./stillness.js";
 
 /** @typedef {{t: number, u: number[]}} Sample */
 /** @typedef {{event: "settled", since: number} | {event: "moved", t: number}} Told */
@@ -59,6 +60,7 @@ export class HoldDetector {
     this.held = null;
     this.away = 0;
     this.movingSince = null;
+    this.disturbedAt = -Infinity;
   }
 
   /** A hold has ended where the phone lies: it must be moved before the next. */
@@ -92,6 +94,7 @@ export class HoldDetector {
       return null;
     }
     this.movingSince ??= t;
+    this.disturbedAt = Math.max(this.disturbedAt, t - BACK_S);
     return t - this.movingSince >= MOVING_S ? this.moved(t) : null;
   }
 
@@ -111,6 +114,8 @@ export class HoldDetector {
       this.away = Math.max(0, this.away + (this.held.has(s.u, s.t) ? -down : up));
       return this.away >= MOVED ? this.moved(s.t) : null;
     }
+    // A hand may hold it still for a moment: what was read before it was last shaken does not count.
+    while (this.window[0].t < this.disturbedAt) this.window.shift();
     const found = this.shaken ? null : this.still.fit(this.window);
     if (!found) return null;
     this.held = found;

@@ -5,7 +5,8 @@ const FORGET_S = 1; // older news than this says nothing
 const RATE_DPS = 8; // a hand never turns a phone slower for long
 const SHAKE_MS2 = 0.35;
 const TILT_DEG = 1.2; // within the time that is looked back
-const BACK_S = 0.4;
+/** A disturbance is told as moving for so long. */
+export const BACK_S = 0.4;
 
 /** @typedef {{t: number, rate_dps?: number, g?: number[]}} Motion rate: how fast it turns; g: acceleration with gravity, m/s² */
 

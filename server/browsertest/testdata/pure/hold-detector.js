@@ -176,3 +176,26 @@ export function a_tap_on_the_screen_is_no_lift_but_carrying_is() {
   for (let t = 2; t < 3.2 && !moved; t += 0.02) moved = d.motion(t, "moving");
   equal(moved?.event, "moved", "shaken for a second");
 }
+
+export function what_was_read_before_it_was_last_shaken_does_not_settle() {
+  const settles = (shaken) => {
+    const d = new HoldDetector();
+    d.reset({ loose: true });
+    for (let i = 0; i < 40; i++) {
+      const t = i / HZ;
+      d.motion(t, shaken(t) ? "moving" : "still");
+      if (d.feed({ t, u: [1, 2, 3 + 0.1 * (i % 2)] })) return t;
+    }
+    return Infinity;
+  };
+  const still = settles(() => false);
+  ok(still < 0.8, `a phone that lies settles after ${still} s`);
+  // In the hand, and so still for a moment that its readings would do.
+  let last = 0;
+  const shaken = settles((t) => {
+    const moving = t < 2 && t % 0.6 > 0.15;
+    if (moving) last = t;
+    return moving;
+  });
+  near(shaken, last - 0.4 + still, 0.15, "it settles as long after it was last shaken, which is told for 0.4 s");
+}
