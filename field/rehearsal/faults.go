@@ -82,8 +82,8 @@ func (p picker) coil() []layout.Fault {
 
 func (p picker) twoCoils() []layout.Fault {
 	a, b := p.anyCoil(), p.anyCoil()
-	if a == b {
-		return nil
+	if a == b || p.pair(a) && p.stringOf(a) == p.stringOf(b) {
+		return nil // both of a pair are their string, reversed
 	}
 	return []layout.Fault{{Kind: layout.CoilReversed, ID: a}, {Kind: layout.CoilReversed, ID: b}}
 }
@@ -144,10 +144,20 @@ func (p picker) wrongString() []layout.Fault {
 
 func (p picker) coilAndString() []layout.Fault {
 	str, coil := p.str(), p.coil()
-	if str == nil {
-		return nil
+	if str == nil || p.pair(coil[0].ID) && p.stringOf(coil[0].ID) == str[0].ID {
+		return nil // that is the other one of a pair, reversed
 	}
 	return append(str, coil...)
+}
+
+// stringOf is the string that a coil is in.
+func (p picker) stringOf(coil string) string {
+	return p.plan.Strings[p.plan.StringOf(p.plan.CoilIndex(coil))].ID
+}
+
+// pair tells whether a coil is one of two in its string.
+func (p picker) pair(coil string) bool {
+	return len(p.plan.Strings[p.plan.StringIndex(p.stringOf(coil))].Coils) == 2
 }
 
 func (p picker) stringAndShort() []layout.Fault {

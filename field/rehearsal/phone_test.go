@@ -145,6 +145,38 @@ func TestPickFault(t *testing.T) {
 	}
 }
 
+// What is hidden in a string of two is told by its simplest name: two coils of it
+// turned over are the string reversed, and the string with one of them the other.
+func TestPickFaultNamesPairsSimply(t *testing.T) {
+	p := grid()
+	p.Strings = []layout.String{{ID: "A", Coils: []int{0, 1}}, {ID: "B", Coils: []int{2, 3, 4, 5}}}
+	rng := rand.New(rand.NewPCG(4, 4))
+	pairs := 0
+	for range 3000 {
+		for _, d := range []Difficulty{Usual, Hard} {
+			faults, err := PickFault(p, d, rng)
+			if err != nil {
+				t.Fatal(err)
+			}
+			turned := 0
+			for _, f := range faults {
+				if f.Kind == layout.CoilReversed && (f.ID == "A1" || f.ID == "A2") || f.Kind == layout.StringReversed && f.ID == "A" {
+					turned++
+				}
+			}
+			if turned > 1 {
+				t.Fatalf("%s: hidden is %v", d, faults)
+			}
+			if len(faults) == 2 && turned == 1 {
+				pairs++
+			}
+		}
+	}
+	if pairs == 0 {
+		t.Error("no coil of the pair was ever hidden beside something else")
+	}
+}
+
 // The meter beside the made-up phone shows what the faults leave.
 func TestPhoneOhms(t *testing.T) {
 	p := grid()

@@ -14,12 +14,13 @@ const KNOWN = 0.95; // a cause likelier than this is told without its chance
 export function resultScreen(told, o) {
   const v = told.verdict;
   const states = told.states();
-  const again = v?.outcome === "fault" && o.again && !told.rehearsal ? [{ label: "Mended: check again", id: "again", main: true, onclick: o.again }] : [];
   const asked = v?.next?.route === "ohms"; // and no other reading
+  const open = !!v?.next && !asked; // a fault may be known while coils are still open
+  const again = v?.outcome === "fault" && o.again && !told.rehearsal ? [{ label: "Mended: check again", id: "again", main: !open, onclick: o.again }] : [];
   const measure = asked || (v?.outcome === "as-planned" && !told.rehearsal);
   const undecided = !v || v.outcome === "undecided";
   const steps = [
-    { label: undecided ? "Go on reading" : "Read more", id: "go-on", main: undecided && !asked, onclick: o.goOn },
+    { label: undecided || open ? "Go on reading" : "Read more", id: "go-on", main: open || (undecided && !asked), onclick: o.goOn },
     { label: measure ? "Note the ohms" : "Ohms", id: "ohms", main: measure, onclick: o.ohms },
   ];
   return {

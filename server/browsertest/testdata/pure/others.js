@@ -31,6 +31,24 @@ export function a_cause_that_others_come_near_is_told_with_its_chance_and_what_t
   equal(lead(0.56, { at: "B1", route: "ohms", across: "string:B", why: "Measure string B." }), "Likeliest so far, 56 %: Coil B2 is joined into string A instead of B. Measure string B.");
 }
 
+export function a_result_with_coils_still_open_asks_to_go_on() {
+  const nothing = () => {};
+  const mains = (outcome, next, rehearsal) => {
+    const verdict = { outcome, coils: [], causes: [], next, notes: [] };
+    const { actions } = resultScreen({ verdict, rehearsal, states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing, again: nothing });
+    return actions.filter((a) => a.main).map((a) => a.label);
+  };
+  const more = { at: "C2", top_deg: 180, why: "…" };
+  const ohms = { at: "C2", route: "ohms", why: "…" };
+  equal(mains("fault", more, "r"), ["Go on reading"]);
+  equal(mains("fault", more, null), ["Go on reading"]);
+  equal(mains("fault", null, null), ["Mended: check again"]);
+  equal(mains("fault", ohms, "r"), ["Note the ohms"]);
+  equal(mains("undecided", more, "r"), ["Go on reading"]);
+  equal(mains("undecided", ohms, null), ["Note the ohms"]);
+  equal(mains("as-planned", null, "r"), []);
+}
+
 export function what_falls_short_of_a_claim_does_not_read_like_one() {
   equal([0.62, 0.9849, 0.98999, 0.99, 0.99995].map(percent), ["62 %", "98.4 %", "98.9 %", "99.00 %", "over 99.99 %"]);
   const verdict = { outcome: "undecided", coils: [{ id: "B2", state: "undecided", used: 1, p: { "as-planned": 0.012, reversed: 0.988 } }, { id: "B3", state: "undecided", used: 0, p: { "as-planned": 0.9 } }, { id: "B4", state: "weak", used: 1, p: { weak: 0.995 } }], causes: [], next: null, notes: [] };
