@@ -92,7 +92,7 @@ export function vectorScreen(flow, told, page) {
         ...common,
         whole: true, // the bench took it for a reading already
         title: "Nothing changed",
-        lead: `The field over ${at} is the same with the supply on as with it off. Is it really on, was it really off, is the pad plugged in?`,
+        lead: `The field over ${at} is the same with the supply on as with it off. Does the phone lie on ${at}? Is the supply really on, was it really off, is the pad plugged in?`,
         actions: [
           { label: "Do it again from supply off", id: "rest-again", main: true, onclick: page.do.restAgain },
           { label: `All is right: ${at} gives nothing`, id: "unchanged", onclick: page.do.unchanged },

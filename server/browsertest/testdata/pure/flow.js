@@ -159,6 +159,7 @@ export function a_supply_that_changes_nothing_is_asked_about() {
   h.did(h.flow.supplyOn(h.t));
   h.lieUntil(OFF, "unchanged");
   ok(h.screen().whole, "no claim stands beside the question");
+  ok(h.screen().lead.includes("Does the phone lie on A1?"), h.screen().lead);
   equal(h.flow.done.length, 0);
   h.did(h.flow.restAgain(h.t));
   equal(h.flow.stage, "off");
