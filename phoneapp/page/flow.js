@@ -18,6 +18,7 @@
 // line says. Where it lies turned from that, the rest belongs in the hold, whose line
 // says how.
 
+import { AWAIT_S, lacks } from "./awaited.js";
 import { Effects } from "./effects.js";
 import { distinct, HoldDetector, noiseOf } from "./hold-detector.js";
 import { wrap180 } from "./sources/headings.js";
@@ -37,7 +38,6 @@ const QUIET_UT = 8; // less pull than this, or than a fifth of what a sound coil
 const QUIET_SHARE = 0.2;
 const UNKNOWN_NOISE_UT = 0.9;
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
-const AWAIT_S = 4; // for the verdict on the last hold
 const MOST_ALIKE = 2; // readings of one kind that tell nothing new, before no more are asked for
 const TELLS = Math.log(1.5); // the odds of a state moved by more: that told something
 const LEAST_CHANCE = 0.001; // smaller ones come and go
@@ -80,8 +80,10 @@ export class VectorFlow extends Effects {
     this.chosen = null;
     /** @type {any} the last verdict */
     this.verdict = null;
-    /** A hold was counted since the last verdict came. */
+    /** The verdict on the hold counted last has not come. */
     this.awaiting = false;
+    /** Readings of its coil that counted before it. */
+    this.usedBefore = 0;
     /** A hold was counted, and its verdict has not been looked at. */
     this.news = false;
     /**
@@ -280,6 +282,7 @@ export class VectorFlow extends Effects {
     if (this.stage === "counting") return [];
     const last = this.done.pop();
     if (!last) return [];
+    this.awaiting = false;
     this.emit({ do: "undo", ...last });
     this.chosen = last.at;
     if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
@@ -314,7 +317,8 @@ export class VectorFlow extends Effects {
   /** @param {any} v */
   setVerdict(v) {
     this.verdict = v;
-    this.awaiting = false;
+    this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.usedBefore);
+    if (this.awaiting) return this.take();
     if (this.news) this.heedAsk();
     this.news = false;
     const between = ["lift", "place", "quiet", "same"].includes(this.stage);
@@ -512,6 +516,7 @@ export class VectorFlow extends Effects {
     this.done.push({ at, t: began });
     this.chosen = null;
     this.awaiting = true;
+    this.usedBefore = this.coil(at)?.used ?? 0;
     this.news = true;
     this.countedAt = t;
     this.emit({ do: "counted", at });

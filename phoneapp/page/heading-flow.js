@@ -9,6 +9,7 @@
 // the first rest tells. Until then it is guessed, and that place may have to be left.
 //
 // First one side of every coil, then the other side of those still in doubt.
+import { AWAIT_S, lacks } from "./awaited.js";
 import { Effects } from "./effects.js";
 import { currentFor, placeBeside, shareOfBest, strengthOf } from "./heading-places.js";
 import { wrap180 } from "./sources/headings.js";
@@ -19,7 +20,6 @@ const AT_MOST_S = 7;
 const LEAST_HEADINGS = 8;
 const MOVED_DEG = 15; // turned by hand in a hold
 const ENOUGH = 0.8; // of the turn that the best side gives: not worth moving for
-const AWAIT_S = 4; // for the verdict on the last hold
 
 /** @typedef {"place"|"off"|"on"|"counting"|"waiting"|"result"} Stage */
 /**
@@ -48,7 +48,10 @@ export class HeadingFlow extends Effects {
     this.chosen = null;
     /** @type {any} */
     this.verdict = null;
+    /** The verdict on the hold counted last has not come. */
     this.awaiting = false;
+    /** Readings of its coil that counted before it. */
+    this.usedBefore = 0;
     /** Heading of the pad's +y; from the compass before anything is driven. @type {number | null} */
     this.rest_deg = null;
     /** The same as the phone was held when it gave its first heading. @type {number | null} */
@@ -175,6 +178,7 @@ export class HeadingFlow extends Effects {
     this.done.push({ at, side, t: began });
     this.chosen = null;
     this.awaiting = true;
+    this.usedBefore = this.coil(at)?.used ?? 0;
     this.countedAt = t;
     this.emit({ do: "counted", at });
     const byHand = turned.length > 1 ? turned[turned.length - 1] - turned[0] : 0;
@@ -216,6 +220,7 @@ export class HeadingFlow extends Effects {
     }
     const last = this.done.pop();
     if (!last) return [];
+    this.awaiting = false;
     this.emit({ do: "undo", at: last.at, t: last.t });
     this.chosen = last.at;
     this.stage = "place";
@@ -245,7 +250,7 @@ export class HeadingFlow extends Effects {
   /** @param {any} v */
   setVerdict(v) {
     this.verdict = v;
-    this.awaiting = false;
+    this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.usedBefore);
     if (this.stage === "waiting" || (this.stage === "place" && !this.target && this.done.length > 0)) this.toNext();
     return this.take();
   }

@@ -421,6 +421,8 @@ export function the_heading_route_reads_off_and_on_at_each_coil_and_the_other_si
   ok(lines.filter((l) => l.type === "heading").length > 100);
   equal(out.filter((e) => e.do === "strength").map((e) => e.tells), ["weak"], "the second hardly turned");
   equal(flow.stage, "waiting");
+  flow.setVerdict({ coils: [{ id: "A1", state: "as-planned", used: 1 }, { id: "A2", state: "undecided", used: 0 }], next: { at: "A2", why: "A2 has not been read yet." } });
+  equal(flow.stage, "waiting", "a verdict made before A2 was read");
   flow.setVerdict({ coils: [{ id: "A1", state: "as-planned", used: 1 }, { id: "A2", state: "undecided", used: 1 }], next: null });
   equal(flow.place.at, "A2");
   equal(flow.place.shift_mm, [-45, 0], "the other side");
