@@ -85,9 +85,6 @@ export class MadeUpPhone {
 
   moved() {
     const p = this.pose;
-    const home = this.o.drawing.view.home;
-    p.x_mm = Math.min(home.x + home.w, Math.max(home.x, p.x_mm));
-    p.y_mm = Math.min(-home.y, Math.max(-home.y - home.h, p.y_mm));
     // Tilt is drawn as the body foreshortened; a degree is exaggerated to be seen.
     const [sx, sy] = [Math.cos((p.tilt_deg[1] * 2 * Math.PI) / 180), Math.cos((p.tilt_deg[0] * 2 * Math.PI) / 180)];
     this.node.setAttribute("transform", `translate(${p.x_mm} ${-p.y_mm}) rotate(${-p.top_deg}) scale(${sx} ${sy})`);
@@ -97,6 +94,14 @@ export class MadeUpPhone {
     this.bubble.setAttribute("cx", String(SIGNS[1] * p.tilt_deg[1] * per * 0.65));
     this.bubble.setAttribute("cy", String(LEVEL.y - SIGNS[0] * p.tilt_deg[0] * per * 0.65));
     this.o.onmove({ ...p, tilt_deg: [...p.tilt_deg] });
+  }
+
+  /** A hand does not lose it beside the drawing; where it is asked for, it may lie there. */
+  keepInView() {
+    const p = this.pose;
+    const home = this.o.drawing.view.home;
+    p.x_mm = Math.min(home.x + home.w, Math.max(home.x, p.x_mm));
+    p.y_mm = Math.min(-home.y, Math.max(-home.y - home.h, p.y_mm));
   }
 
   /**
@@ -114,6 +119,7 @@ export class MadeUpPhone {
       if (ev.pointerId !== e.pointerId) return;
       ev.stopPropagation();
       onmove(this.o.drawing.toPad(ev));
+      this.keepInView();
       this.moved();
     };
     const drop = (ev) => {
@@ -193,6 +199,7 @@ export class MadeUpPhone {
     this.pose.down = false;
     this.pose.x_mm += dx;
     this.pose.y_mm += dy;
+    this.keepInView();
     this.moved();
   }
 

@@ -4,6 +4,8 @@ import { HeadingFlow } from "/app/heading-flow.js";
 import { currentFor, placeBeside, strengthOf } from "/app/heading-places.js";
 import { resultScreen } from "/app/screens/result.js";
 import { percent } from "/common/states.js";
+import { MadeUpPhone } from "/bench/made-up-phone.js";
+import { svg } from "/common/dom.js";
 import { northWords } from "/common/north.js";
 import { Outbox } from "/app/outbox.js";
 import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
@@ -460,4 +462,16 @@ export function a_first_place_that_is_good_enough_is_kept() {
   const { flow, out, shown } = firstOfAll(0, 25);
   equal([shown.words, flow.stage], ["right", "on"]);
   ok(!out.some((e) => e.do === "elsewhere"));
+}
+
+export async function a_made_up_phone_is_carried_where_it_is_asked_for_though_that_is_beside_the_drawing() {
+  const drawing = { view: { home: { x: -30, y: -300, w: 400, h: 340 } }, overlay: svg("g", {}) };
+  const to = { id: "D2", x_mm: 182, y_mm: -95, top_deg: 0 };
+  const phone = new MadeUpPhone({ drawing, pose: null, onmove: () => {}, say: () => {}, asked: () => to });
+  phone.goTo(to);
+  for (let k = 0; k < 30 && !phone.pose.down; k++) await new Promise((done) => setTimeout(done, 50));
+  for (let k = 0; k < 30 && !phone.liesAt(to); k++) await new Promise((done) => setTimeout(done, 50));
+  ok(phone.liesAt(to), `it lies at ${phone.pose.x_mm}, ${phone.pose.y_mm}`);
+  phone.carry(0, -25);
+  equal(phone.pose.y_mm, -40, "by hand it is not lost beside it");
 }
