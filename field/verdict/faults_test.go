@@ -107,24 +107,33 @@ func TestEveryKindOfFault(t *testing.T) {
 	}
 }
 
+// threeAbreast is a pad of round coils K1, K2 and so on in rows of three, and of strings
+// S1, S2 and so on with so many of them each.
+func threeAbreast(t *testing.T, supply string, counts ...int) *layout.Plan {
+	t.Helper()
+	text := "format = 1\nname = \"three abreast\"\n[supply]\n" + supply + "\n[[winding]]\nid = \"r\"\nshape = \"round\"\ninner = 80\nturns = 60\nbuild = 6\nwidth = 8\nwire_awg = 23\n"
+	k := 0
+	for i, count := range counts {
+		var ids []string
+		for range count {
+			text += fmt.Sprintf("[[coil]]\nid = \"K%d\"\nwinding = \"r\"\nat = [%d, %d]\n", k+1, 60+110*(k%3), 60+110*(k/3))
+			k++
+			ids = append(ids, fmt.Sprintf("%q", fmt.Sprint("K", k)))
+		}
+		text += fmt.Sprintf("[[string]]\nid = \"S%d\"\nlead_ohms = 0.12\ncoils = [%s]\n", i+1, strings.Join(ids, ", "))
+	}
+	p, err := layout.Parse("three-abreast", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
 // TestShortTakesTheCurrent: a coil that is all its string has is shorted, and the
 // supply at its limit. What the short itself comes to decides how little the other
 // strings get; nobody knows it, and it is neither weak coils nor a wrong join.
 func TestShortTakesTheCurrent(t *testing.T) {
-	text := "format = 1\nname = \"row\"\n[supply]\nvolts = 2.7\nlimit_amps = 3\n[[winding]]\nid = \"r\"\nshape = \"round\"\ninner = 80\nturns = 60\nbuild = 6\nwidth = 8\nwire_awg = 23\n"
-	add := func(id string, coils ...string) {
-		text += fmt.Sprintf("[[string]]\nid = %q\nlead_ohms = 0.12\ncoils = [\"%s\"]\n", id, strings.Join(coils, "\",\""))
-	}
-	for k := range 9 {
-		text += fmt.Sprintf("[[coil]]\nid = \"K%d\"\nwinding = \"r\"\nat = [%d, %d]\n", k+1, 60+110*(k%3), 60+110*(k/3))
-	}
-	add("one", "K1")
-	add("four", "K2", "K3", "K4", "K5")
-	add("last", "K6", "K7", "K8", "K9")
-	p, err := layout.Parse("row", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := threeAbreast(t, "volts = 2.7\nlimit_amps = 3", 1, 4, 4)
 	for _, ohms := range []float64{0, 0.03, 0.08, 0.2} {
 		o := careful(5, layout.Fault{Kind: layout.CoilShorted, ID: "K1", Ohms: ohms})
 		o.Ohms = false
@@ -136,7 +145,7 @@ func TestShortTakesTheCurrent(t *testing.T) {
 			t.Errorf("%g ohm left: causes %+v, expected the short alone first", ohms, v.Causes)
 			continue
 		}
-		if want := "string one, which has no other coil, takes the current that the others should have"; !strings.Contains(v.Causes[0].Say, want) {
+		if want := "string S1, which has no other coil, takes the current that the others should have"; !strings.Contains(v.Causes[0].Say, want) {
 			t.Errorf("%g ohm left: says %q, which lacks %q", ohms, v.Causes[0].Say, want)
 		}
 		for _, c := range v.Coils {
@@ -144,6 +153,19 @@ func TestShortTakesTheCurrent(t *testing.T) {
 				t.Errorf("%g ohm left: %s is called %s", ohms, c.ID, c.State)
 			}
 		}
+	}
+}
+
+// TestShortOnASetCurrent: where the supply sets the current of the only string, a coil
+// shorted in it changes nothing for the others, and nothing else is said.
+func TestShortOnASetCurrent(t *testing.T) {
+	p := threeAbreast(t, "amps = 0.8", 4)
+	v, err := verdict.Judge(p, capturesOf(p, careful(5, layout.Fault{Kind: layout.CoilShorted, ID: "K2"}))...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(v.Causes) == 0 || !strings.Contains(v.Causes[0].Say, "Coil K2 is shorted: it makes no field, and the rest of its string works as before.") {
+		t.Errorf("causes %+v", v.Causes)
 	}
 }
 

@@ -22,10 +22,13 @@ import (
 const (
 	nextRivals = 14   // explanations looked at
 	nextCoils  = 6    // coils looked at, the most doubtful first
+	nextByHand = 40   // and where only the ohmmeter tells more, which is soon worked out
 	nextPlaced = 4    // explanations that get a place of the sensor of their own
 	turnedGain = 0.85 // a turned or shifted hold must leave so much less open
 	ohmsGain   = 0.6  // and the ohmmeter, which takes longer, so much less
-	uselessAt  = 0.97 // what leaves more than this open is not worth asking for
+	uselessAt  = 0.97 // what leaves more than this open is not worth asking for,
+	uselessOf  = 0.8  // nor what leaves as much of its coil
+	oftenRead  = 4    // a coil read as often as this and still open is better measured
 	causeSure  = 0.9  // a cause as likely as this is known well enough to go and look
 )
 
@@ -45,7 +48,9 @@ type foreseen struct {
 // choice is a reading that may be asked for.
 type choice struct {
 	next Next
-	open float64
+	open float64 // of everything
+	left float64 // of what explanations say of its coil
+	part float64 // what they differ by there now
 	// What it tells apart best.
 	coil       int
 	one, other State
@@ -70,21 +75,30 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	rivals := e.rivals(list, weights)
 	all := leftOpen(rivals)
 	var best *choice
-	for _, j := range coils[:min(len(coils), nextCoils)] {
-		for _, c := range e.choices(rivals, j) {
+	most := nextCoils
+	if e.inUse() < 0 {
+		most = nextByHand
+	}
+	for _, j := range coils[:min(len(coils), most)] {
+		for _, c := range e.choices(rivals, j, v.Coils[j].Used) {
 			if best == nil || c.open < best.open {
 				best = &c
 			}
 		}
 	}
 	if !v.coilsOpen() {
+		field := best
 		for _, c := range e.wiringChoices(rivals, coils[0]) {
-			if best == nil || c.open < ohmsGain*best.open {
+			gain, worth := all-c.open, (all-field.open)/ohmsGain
+			if field.next.Route != "" {
+				worth = all - field.open // an ohmmeter all the same
+			}
+			if (gain > worth || c.open < ohmsGain*field.open) && (best == field || c.open < best.open) {
 				best = &c
 			}
 		}
 	}
-	if best == nil || best.open > uselessAt*all {
+	if best.open > uselessAt*all && best.left > uselessOf*best.part {
 		c := &v.Coils[coils[0]]
 		if e.inUse() < 0 {
 			return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read its face once more.", c.ID)}
@@ -125,7 +139,7 @@ func (e *engine) whichCause(v *Verdict, list []*scored, weights []float64) *Next
 			best = &c
 		}
 	}
-	if best.open > uselessAt*all {
+	if best == nil || best.open > uselessAt*all {
 		return nil
 	}
 	return &best.next
@@ -153,12 +167,15 @@ func (e *engine) wiringChoices(rivals []rival, j int) (out []choice) {
 		expect = append(expect, func(c *layout.Currents) float64 { return c.StringOhms[i] })
 	}
 	for i, a := range across {
+		if slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" && i == 0 || o.kind == "string" && o.index == i-1 }) {
+			continue // once more would tell little new
+		}
 		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(expect[i](r.s.hyp.cur)) })
 		where, at := "the pad at its own plug", j
 		if kind, id, ok := strings.Cut(a, ":"); ok {
 			where, at = fmt.Sprintf("%s %s unplugged from the rest", kind, id), e.m.plan.Strings[i-1].Coils[0]
 		}
-		c.next = Next{At: e.m.plan.Coils[at].ID, Route: "ohms", Across: a, Why: fmt.Sprintf("Every coil is decided; the wiring is not. Supply off: measure %s.", where)}
+		c.next = Next{At: e.m.plan.Coils[at].ID, Route: "ohms", Across: a, Why: fmt.Sprintf("Every coil by itself is decided, the pad as a whole is not. Supply off: measure %s.", where)}
 		out = append(out, c)
 	}
 	return out
@@ -214,6 +231,13 @@ func differ(a, b *hypothesis) bool {
 	return !slices.Equal(a.states, b.states) || faultNames(a.faults) != faultNames(b.faults)
 }
 
+// differAt tells whether two explanations differ in what coil j does or is.
+func differAt(a, b *hypothesis, j int) bool {
+	const alike = 0.1
+	d := math.Abs(a.at[j] - b.at[j])
+	return a.states[j] != b.states[j] || a.cur.CoilTurns[j] != b.cur.CoilTurns[j] || d > alike*math.Max(math.Abs(a.at[j]), math.Abs(b.at[j]))
+}
+
 // rivals are the likeliest explanations.
 func (e *engine) rivals(list []*scored, weights []float64) (out []rival) {
 	src := e.inUse()
@@ -251,8 +275,8 @@ func (e *engine) inUse() int {
 	return src
 }
 
-// choices are the readings worth a thought over one coil.
-func (e *engine) choices(rivals []rival, j int) (out []choice) {
+// choices are the readings worth a thought over one coil that was read so many times.
+func (e *engine) choices(rivals []rival, j, used int) (out []choice) {
 	id := e.m.plan.Coils[j].ID
 	if src := e.inUse(); src >= 0 {
 		top := e.lastTop(src)
@@ -267,14 +291,14 @@ func (e *engine) choices(rivals []rival, j int) (out []choice) {
 		half := wrapDeg(top + 180)
 		turned := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, half, r2.Vec{}) })
 		turned.next = Next{At: id, TopDeg: &half, Why: turned.why(id, "Read %s once more with the phone turned by half: its sensor then lies elsewhere.")}
-		if turned.open < turnedGain*hold.open {
+		if turned.left < turnedGain*hold.left {
 			out = append(out, turned)
 		}
 		if shift, words, ok := e.toMiddle(rivals, j, top); ok {
 			moved := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, shift) })
-			moved.next = Next{At: id, TopDeg: asIs, ShiftMM: []float64{math.Round(shift.X * 1e3), math.Round(shift.Y * 1e3)},
+			moved.next = Next{At: id, TopDeg: asIs, ShiftMM: []float64{math.Round(shift.X*1e3) + 0, math.Round(shift.Y*1e3) + 0}, // no -0
 				Why: moved.why(id, "Lay the phone with its mark "+words+" the middle of %s: its sensor is over the middle then.")}
-			if moved.open < turnedGain*hold.open {
+			if moved.left < turnedGain*hold.left {
 				out = append(out, moved)
 			}
 		}
@@ -288,7 +312,14 @@ func (e *engine) choices(rivals []rival, j int) (out []choice) {
 	}
 	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur.CoilOhms[j]) })
 	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
-	if len(out) == 0 || ohms.open < ohmsGain*slices.MinFunc(out, func(a, b choice) int { return cmp.Compare(a.open, b.open) }).open {
+	least := func(a, b choice) int { return cmp.Compare(a.left, b.left) }
+	switch {
+	case len(out) == 0:
+		out = append(out, ohms)
+	case measured:
+	case used >= oftenRead && ohms.left < ohmsGain*ohms.part:
+		out = []choice{ohms}
+	case ohms.left < ohmsGain*slices.MinFunc(out, least).left:
 		out = append(out, ohms)
 	}
 	return out
@@ -333,6 +364,10 @@ func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []foreseen) ch
 			}
 			alike /= float64(len(seen[i]) * len(seen[k]))
 			c.open += w * alike
+			if differAt(a, b, j) {
+				c.left += w * alike
+				c.part += w
+			}
 			if told := w * (1 - alike); told > most && a.states[j] != b.states[j] {
 				most, c.one, c.other = told, b.states[j], a.states[j]
 			}
