@@ -314,9 +314,8 @@ func (e *engine) choices(rivals []rival, j, used int) (out []choice) {
 	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
 	least := func(a, b choice) int { return cmp.Compare(a.left, b.left) }
 	switch {
-	case len(out) == 0:
+	case e.inUse() < 0: // a needle is no quicker
 		out = append(out, ohms)
-	case measured:
 	case used >= oftenRead && ohms.left < ohmsGain*ohms.part:
 		out = []choice{ohms}
 	case ohms.left < ohmsGain*slices.MinFunc(out, least).left:
