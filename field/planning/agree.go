@@ -28,16 +28,16 @@ func OhmsAgree(p *layout.Plan, ends string, ohms, celsius *float64) (Agreement, 
 	if err != nil {
 		return Agreement{}, false
 	}
-	for _, l := range across(p, c) {
-		if l.across != ends {
+	for _, l := range p.Measurables(c) {
+		if l.Across != ends {
 			continue
 		}
 		lo, hi := unknownCelsius-UnknownWithin, unknownCelsius+UnknownWithin
 		if celsius != nil {
 			lo, hi = *celsius, *celsius
 		}
-		a := Agreement{Planned: layout.OhmsAt(l.ohms, (lo+hi)/2)}
-		low, high := layout.OhmsAt(l.ohms, lo), layout.OhmsAt(l.ohms, hi)
+		a := Agreement{Planned: layout.OhmsAt(l.Ohms20, (lo+hi)/2)}
+		low, high := layout.OhmsAt(l.Ohms20, lo), layout.OhmsAt(l.Ohms20, hi)
 		a.Low, a.High = math.Max(0, low-tolerance(low)), high+tolerance(high)
 		a.Agrees = ohms != nil && *ohms >= a.Low && *ohms <= a.High
 		return a, true

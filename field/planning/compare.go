@@ -55,11 +55,11 @@ func Compare(p *layout.Plan, readings []Measured) (*Comparison, error) {
 	}
 	c := comparer{plan: p, suspects: suspects(p)}
 	out := &Comparison{Findings: []Finding{}, Together: []string{}}
-	lines := across(p, planned)
+	lines := p.Measurables(planned)
 	for i, m := range readings {
 		at := -1
 		for k := range lines {
-			if lines[k].across == m.Across {
+			if lines[k].Across == m.Across {
 				at = k
 			}
 		}
@@ -71,7 +71,7 @@ func Compare(p *layout.Plan, readings []Measured) (*Comparison, error) {
 		case !(m.Celsius >= -40 && m.Celsius <= 120):
 			return nil, fmt.Errorf("reading %d: expected a temperature from -40 to 120 C, found %g", i+1, m.Celsius)
 		}
-		out.Findings = append(out.Findings, c.finding(m, at, lines[at].ohms))
+		out.Findings = append(out.Findings, c.finding(m, at, lines[at].Ohms20))
 	}
 	out.Together = c.together(readings, out.Findings)
 	return out, nil
@@ -80,7 +80,7 @@ func Compare(p *layout.Plan, readings []Measured) (*Comparison, error) {
 // suspect is a single fault and what an ohmmeter would read with it.
 type suspect struct {
 	fault layout.Fault
-	lines []line
+	lines []layout.Measurable
 }
 
 type comparer struct {
@@ -103,7 +103,7 @@ func suspects(p *layout.Plan) []suspect {
 		}
 		solved++
 		if c, err := p.Solve(f); err == nil {
-			out = append(out, suspect{f, across(p, c)})
+			out = append(out, suspect{f, p.Measurables(c)})
 		}
 	}
 	for k := range p.Coils {
@@ -207,7 +207,7 @@ func (c *comparer) may(m Measured, at int, state State) []string {
 	order := []layout.FaultKind{layout.StringOpen, layout.CoilOpen, layout.CoilShorted, layout.CoilInWrongString, layout.StringsInSeries}
 	found := map[layout.FaultKind][]layout.Fault{}
 	for _, s := range c.suspects {
-		if agrees(m, s.lines[at].ohms) {
+		if agrees(m, s.lines[at].Ohms20) {
 			found[s.fault.Kind] = append(found[s.fault.Kind], s.fault)
 		}
 	}
@@ -274,7 +274,7 @@ func (c *comparer) shortedTurns(m Measured, at int) []string {
 			if err != nil {
 				return math.Inf(1)
 			}
-			return across(c.plan, cur)[at].ohms
+			return c.plan.Measurables(cur)[at].Ohms20
 		}
 		got := layout.OhmsAt20(*m.Ohms, m.Celsius)
 		const least, most = 0.005, 0.995
@@ -308,7 +308,7 @@ func (c *comparer) together(readings []Measured, findings []Finding) []string {
 		all := true
 		for _, m := range readings {
 			for _, l := range s.lines {
-				if l.across == m.Across && !agrees(m, l.ohms) {
+				if l.Across == m.Across && !agrees(m, l.Ohms20) {
 					all = false
 				}
 			}

@@ -123,7 +123,7 @@ func TestCompareFindsEveryFault(t *testing.T) {
 		for _, s := range suspects(p) {
 			var m []Measured
 			for _, l := range s.lines {
-				m = append(m, reading(l.across, l.ohms))
+				m = append(m, reading(l.Across, l.Ohms20))
 			}
 			c := compare(t, p, m...)
 			found := contains(c.Together, s.fault.Text())

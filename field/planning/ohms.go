@@ -3,8 +3,6 @@ package planning
 import (
 	"math"
 	"strconv"
-
-	"polewise/layout"
 )
 
 // Ohms is a line of the ohms sheet: what an ohmmeter should read. A coil, string
@@ -34,32 +32,11 @@ func tolerance(ohms float64) float64 {
 }
 
 func (j *job) ohms() {
-	for _, line := range across(j.plan, j.c) {
-		room := j.roomOhms(line.ohms)
+	for _, line := range j.plan.Measurables(j.c) {
+		room := j.roomOhms(line.Ohms20)
 		t := tolerance(room)
-		j.f.Ohms = append(j.f.Ohms, Ohms{Across: line.across, Ohms20: line.ohms, Room: room, Low: math.Max(0, room-t), High: room + t})
+		j.f.Ohms = append(j.f.Ohms, Ohms{Across: line.Across, Ohms20: line.Ohms20, Room: room, Low: math.Max(0, room-t), High: room + t})
 	}
-}
-
-// line is a resistance at 20 C, and across what.
-type line struct {
-	across string
-	ohms   float64
-}
-
-// across lists everything an ohmmeter can be put across.
-func across(p *layout.Plan, c *layout.Currents) []line {
-	var out []line
-	for k := range p.Coils {
-		out = append(out, line{"coil:" + p.Coils[k].ID, c.CoilOhms[k]})
-	}
-	for i := range p.Strings {
-		out = append(out, line{"string:" + p.Strings[i].ID, c.StringOhms[i]})
-	}
-	for g := range p.Groups {
-		out = append(out, line{"group:" + p.Groups[g].ID, c.GroupOhms[g]})
-	}
-	return append(out, line{"pad", c.PadOhms})
 }
 
 // plain writes a number without needless digits.

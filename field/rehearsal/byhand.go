@@ -41,31 +41,10 @@ func (s *script) byHand() {
 func (s *script) measureOhms() {
 	celsius := 18 + 6*s.meter.Float64()
 	celsius = math.Round(celsius)
-	for _, a := range across(s.plan, s.world.currents) {
+	for _, a := range s.plan.Measurables(s.world.currents) {
 		s.t += 8
-		s.add(capture.Ohms{T: tick(s.t), Across: a.name, Celsius: &celsius, Ohms: meterReads(a.ohms20, celsius, s.meter)})
+		s.add(capture.Ohms{T: tick(s.t), Across: a.Across, Celsius: &celsius, Ohms: meterReads(a.Ohms20, celsius, s.meter)})
 	}
-}
-
-// measurable is what an ohmmeter can be held across, with its ohms at 20 C.
-type measurable struct {
-	name   string
-	ohms20 float64 // +Inf: open
-}
-
-// across lists every coil, string, group and the pad, each by itself.
-func across(plan *layout.Plan, c *layout.Currents) []measurable {
-	var all []measurable
-	for j := range plan.Coils {
-		all = append(all, measurable{"coil:" + plan.Coils[j].ID, c.CoilOhms[j]})
-	}
-	for i := range plan.Strings {
-		all = append(all, measurable{"string:" + plan.Strings[i].ID, c.StringOhms[i]})
-	}
-	for g := range plan.Groups {
-		all = append(all, measurable{"group:" + plan.Groups[g].ID, c.GroupOhms[g]})
-	}
-	return append(all, measurable{"pad", c.PadOhms})
 }
 
 // meterReads is what an ohmmeter shows, to a hundredth of an ohm; nil: open.

@@ -99,9 +99,9 @@ func (ph *Phone) Drive(state capture.DriveState) capture.Drive {
 // Ohms is what an ohmmeter shows across a coil, string or group unplugged from the
 // rest, or the pad (coil:ID, string:ID, group:ID, pad), at 20 C; nil: it is open.
 func (ph *Phone) Ohms(name string) (*float64, error) {
-	for _, a := range across(ph.world.plan, ph.world.currents) {
-		if a.name == name {
-			return meterReads(a.ohms20, 20, ph.meter), nil
+	for _, a := range ph.world.plan.Measurables(ph.world.currents) {
+		if a.Across == name {
+			return meterReads(a.Ohms20, 20, ph.meter), nil
 		}
 	}
 	return nil, fmt.Errorf("expected coil:ID, string:ID, group:ID or pad of the plan, found %q", name)

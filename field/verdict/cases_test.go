@@ -171,6 +171,20 @@ func TestJoinedAndReversed(t *testing.T) {
 	}
 }
 
+// judgedLines judges one capture of a plan.
+func judgedLines(t *testing.T, p *layout.Plan, lines string) *verdict.Verdict {
+	t.Helper()
+	c, err := capture.Read(strings.NewReader(lines))
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := verdict.Judge(p, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
 // TestDeadAmongNeighbours: what its neighbours leave over the middle of a shorted coil
 // is nearly half of what it makes itself, the other way. Whoever reads it by needle may
 // call that no face, and it must not be taken for a coil that lost part of its turns.
@@ -194,14 +208,7 @@ func TestDeadAmongNeighbours(t *testing.T) {
 	for i, s := range p.Strings {
 		text += fmt.Sprintf(`{"type":"ohms","t":%d,"across":"string:%s","ohms":%.2f,"celsius":20}`+"\n", 100+i, s.ID, cur.StringOhms[i])
 	}
-	c, err := capture.Read(strings.NewReader(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	v, err := verdict.Judge(p, c)
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := judgedLines(t, p, text)
 	if b2 := v.Coils[p.CoilIndex("B2")]; b2.State != verdict.StateDead && b2.State != verdict.StateUndecided || b2.P[verdict.StateDead] < 0.9 {
 		t.Errorf("B2 is called %s: %v", b2.State, b2.P)
 	}
@@ -216,14 +223,7 @@ func TestNeedleInAFaintField(t *testing.T) {
 	for i := range 2 * len(p.Coils) {
 		text += fmt.Sprintf(`{"type":"reading","t":%d,"at":%q,"face":"none"}`+"\n", i, p.Coils[i%len(p.Coils)].ID)
 	}
-	c, err := capture.Read(strings.NewReader(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	v, err := verdict.Judge(p, c)
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := judgedLines(t, p, text)
 	for _, coil := range v.Coils {
 		if math.Abs(coil.ExpectedUT) > 12 || math.Abs(coil.ExpectedUT) < 4 {
 			t.Fatalf("%s: expected a field of 4 to 12 uT here, found %g", coil.ID, coil.ExpectedUT)

@@ -96,6 +96,16 @@ const (
 // where the coil is all its string has and the supply cannot keep its voltage: what
 // the short and the leads come to then decides what the other strings get.
 func shortsOf(p *layout.Plan, j int) []float64 {
+	own := p.StringOf(j)
+	rest := p.Strings[own].LeadOhms
+	for _, k := range p.Strings[own].Coils {
+		if k != j {
+			rest += p.WindingOf(k).Ohms20()
+		}
+	}
+	if rest*(shortGrowth-1) > mostShortOhms {
+		return []float64{0} // whatever the supply, the others get about as much
+	}
 	shorted := func(ohms float64) *layout.Currents {
 		c, err := p.Solve(layout.Fault{Kind: layout.CoilShorted, ID: p.Coils[j].ID, Ohms: ohms})
 		if err != nil {
@@ -107,7 +117,6 @@ func shortsOf(p *layout.Plan, j int) []float64 {
 	if least == nil || most == nil {
 		return []float64{0}
 	}
-	own := p.StringOf(j)
 	matters := false
 	for i, amps := range least.StringAmps {
 		matters = matters || i != own && math.Abs(most.StringAmps[i]) > shortGrowth*math.Abs(amps)

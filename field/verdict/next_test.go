@@ -71,7 +71,7 @@ func TestNextMovesTheSensorOverTheCoil(t *testing.T) {
 			t.Fatalf("seed %d: undecided, and nothing asked for", seed)
 		}
 		if v.Next.ShiftMM == nil {
-			t.Errorf("seed %d: asked for %+v", o.Seed, v.Next)
+			t.Errorf("seed %d: asked for %+v", seed, v.Next)
 			continue
 		}
 		moved++

@@ -48,6 +48,16 @@ class Hand {
     return vectorScreen(this.flow, { plan: { coils, supply: { drive: "steady" } }, verdict: this.flow.verdict, states: () => ({}), north: { note: "" } }, { note: "", marked: false, unsteady: false, do: /** @type {any} */ ({}) });
   }
 
+  /** Reads all three coils once. */
+  readAll() {
+    this.start();
+    for (const u of [[30, 20, 350], [35, 28, 361]]) {
+      this.carry(OFF);
+      this.lieUntil(u, "counting");
+      while (this.flow.stage === "counting") this.lie(u, 0.1);
+    }
+  }
+
   lines(type) {
     return this.out.filter((e) => e.do === "line" && (!type || e.line.type === type)).map((e) => e.line);
   }
@@ -55,12 +65,7 @@ class Hand {
 
 export function a_whole_check_gives_lines_in_the_contracts_order() {
   const h = new Hand();
-  h.start();
-  for (const u of [[30, 20, 350], [35, 28, 361]]) {
-    h.carry(OFF);
-    h.lieUntil(u, "counting");
-    while (h.flow.stage === "counting") h.lie(u, 0.1);
-  }
+  h.readAll();
   equal(h.flow.stage, "waiting");
   equal(h.lines("drive").map((l) => l.state), ["off", "on"]);
   equal(h.lines("hold").map((l) => l.at), ["A1", "A2", "A3"]);
@@ -269,12 +274,7 @@ export function after_the_last_coil_the_verdict_leads() {
 
 export function a_reading_that_settles_nothing_is_not_asked_for_without_end() {
   const h = new Hand();
-  h.start();
-  for (const u of [[30, 20, 350], [35, 28, 361]]) {
-    h.carry(OFF);
-    h.lieUntil(u, "counting");
-    while (h.flow.stage === "counting") h.lie(u, 0.1);
-  }
+  h.readAll();
   const coils = ["A1", "A2", "A3"].map((id) => ({ id, state: "as-planned", used: 1 }));
   const asks = (at, more) => h.did(h.flow.setVerdict({ outcome: "undecided", coils, next: { at, why: "…" }, ...more }));
   const again = (z) => {
@@ -310,12 +310,7 @@ export function a_reading_that_settles_nothing_is_not_asked_for_without_end() {
 
 export function a_reading_that_goes_on_telling_something_is_asked_for_again() {
   const h = new Hand();
-  h.start();
-  for (const u of [[30, 20, 350], [35, 28, 361]]) {
-    h.carry(OFF);
-    h.lieUntil(u, "counting");
-    while (h.flow.stage === "counting") h.lie(u, 0.1);
-  }
+  h.readAll();
   for (const [k, weak] of [0.023, 0.046, 0.076, 0.114, 0.159, 0.25].entries()) {
     const coils = ["A1", "A2", "A3"].map((id) => ({ id, state: "undecided", used: 1 + k, p: { "as-planned": 1 - weak, weak } }));
     h.did(h.flow.setVerdict({ outcome: "undecided", coils, next: { at: "A1", why: "…" } }));
@@ -425,12 +420,7 @@ export function a_verdict_that_does_not_come_is_not_waited_for_for_ever() {
 
 export function a_verdict_on_the_readings_before_does_not_ask_for_the_last_one_again() {
   const h = new Hand();
-  h.start();
-  for (const u of [[30, 20, 350], [35, 28, 361]]) {
-    h.carry(OFF);
-    h.lieUntil(u, "counting");
-    while (h.flow.stage === "counting") h.lie(u, 0.1);
-  }
+  h.readAll();
   equal(h.flow.stage, "waiting");
   const verdict = (used, next) => ({ outcome: "undecided", coils: ["A1", "A2", "A3"].map((id) => ({ id, state: "undecided", used: id === "A3" ? used : 1 })), next });
   // A slow bench: this one was made before A3 was read.
