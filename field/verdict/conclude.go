@@ -174,6 +174,17 @@ func (h *hypothesis) fine() bool {
 	return true
 }
 
+// has tells whether all of these faults are among those of h, whatever their degree.
+func (h *hypothesis) has(faults []layout.Fault) bool {
+	for i := range faults {
+		name := nameOf(&faults[i]).anyDegree()
+		if !slices.ContainsFunc(h.faults, func(f layout.Fault) bool { return nameOf(&f).anyDegree() == name }) {
+			return false
+		}
+	}
+	return true
+}
+
 // joinedWrong tells whether strings or coils are joined where they should not be,
 // which leaves every coil facing as planned.
 func (h *hypothesis) joinedWrong() bool {

@@ -38,8 +38,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		planned = len(list)
 		list = append(list, s)
 	}
-	simpler := slices.ContainsFunc(list, func(s *scored) bool { return len(s.hyp.faults) < len(list[0].hyp.faults) })
-	if !simpler || list[planned].log < list[0].log-contested && len(list[0].hyp.faults) < 2 {
+	if !e.heightMayTell(list, planned) {
 		return list
 	}
 	logs := make([]float64, len(list))
@@ -47,6 +46,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		logs[i] = s.log + heights[0].logP
 	}
 	best := list[0].log
+	looked := func(i int) bool { return i == planned || i < mostHeights && list[i].log > best-heightsWithin }
 	for _, h := range heights[1:] {
 		at := e.res
 		at.lift = h.sd * commonHeightSD
@@ -55,11 +55,23 @@ func (e *engine) overHeights(list []*scored) []*scored {
 			o.phones[p].view = e.phones[p].view
 		}
 		for i, s := range list {
-			if i == planned || i < mostHeights && s.log > best-heightsWithin {
+			if looked(i) {
 				there := &scored{hyp: s.hyp}
 				o.score(there)
 				logs[i] = logAdd(logs[i], there.log+h.logP)
 			}
+		}
+	}
+	for i, s := range list {
+		if !looked(i) {
+			// What a height does for all of them alike must not be missing here.
+			like := planned
+			for k, o := range list[:min(len(list), mostHeights)] {
+				if looked(k) && len(o.hyp.faults) > len(list[like].hyp.faults) && s.hyp.has(o.hyp.faults) {
+					like = k
+				}
+			}
+			logs[i] = s.log + logs[like] - list[like].log
 		}
 	}
 	for i, s := range list {
@@ -68,4 +80,64 @@ func (e *engine) overHeights(list []*scored) []*scored {
 	slices.SortStableFunc(list, byLog)
 	e.best = list[0].log
 	return list
+}
+
+// heightMayTell tells whether another height may make the pad as planned, or fewer
+// faults than the best explanation has, as likely as that one: what they fall short by
+// must lie in readings whose difference a height comes near. No height turns a coil
+// over.
+func (e *engine) heightMayTell(list []*scored, planned int) bool {
+	best := list[0]
+	var found *node
+	for i, s := range list {
+		short := best.log - s.log
+		if i != planned && (i >= mostHeights || len(s.hyp.faults) >= len(best.hyp.faults)) || short > contested && len(best.hyp.faults) < 2 {
+			continue
+		}
+		if found == nil {
+			found = e.evaluate(&scored{hyp: best.hyp})
+		}
+		other := e.evaluate(&scored{hyp: s.hyp})
+		short -= e.heightExplains(found, other)
+		e.slim(other)
+		if short < heightDoubt {
+			return true
+		}
+	}
+	return false
+}
+
+// heightDoubt is the fewest log units that are worth no look at other heights.
+const heightDoubt = 9.0
+
+// heightExplains is how many log units of what a node explains less well than another
+// lie in readings whose difference a height may account for.
+func (e *engine) heightExplains(better, other *node) float64 {
+	const (
+		times = 6.0 // a difference is left by what placement and current leave open too
+		noise = 5.0 // microtesla
+	)
+	most := heights[2].sd * commonHeightSD
+	sum := 0.0
+	for i, f := range e.factors {
+		src := f.frame().src
+		ph := e.phones[src]
+		cell, m := e.likeliest(better, src)
+		there, k := e.likeliest(other, src)
+		gain := better.said[i].log[cell*len(better.sc.s)+m] - other.said[i].log[there*len(other.sc.s)+k]
+		if gain <= 0 {
+			continue
+		}
+		q := ph.slot[ph.middle(ph.cells[cell])]
+		a, b := e.fieldOf(better, i)[q], e.fieldOf(other, i)[q]
+		var gap, lift float64
+		for r := range 3 {
+			gap = math.Hypot(gap, a[r]-b[r])
+			lift = math.Max(lift, math.Max(math.Abs(a[6+r]), math.Abs(b[6+r])))
+		}
+		if gap < noise+times*most*lift {
+			sum += gain
+		}
+	}
+	return sum
 }

@@ -141,3 +141,9 @@ type faultName struct {
 func nameOf(f *layout.Fault) faultName {
 	return faultName{f.Kind, f.ID, f.String + strings.Join(f.IDs, " "), f.Lost + f.Ohms}
 }
+
+// anyDegree is the name of a fault whatever its degree.
+func (n faultName) anyDegree() faultName {
+	n.degree = 0
+	return n
+}
