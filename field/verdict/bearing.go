@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"polewise/field/capture"
 	"polewise/layout"
@@ -20,10 +21,13 @@ const (
 	wobble         = 3.0   // neighbouring headings err alike: so many count as one
 )
 
+// earth is a horizontal field of the earth, and how likely it is.
+type earth struct{ uT, p float64 }
+
 // earths are the horizontal fields a compass may feel: 10 to 42 uT is the
 // earth's (World Magnetic Model 2025 over the surface), evenly spread on a log
 // scale; more than that is a phone that never took its own magnetism out.
-var earths = [...]struct{ uT, p float64 }{
+var earths = []earth{
 	{11.3, 0.94 / 6}, {14.3, 0.94 / 6}, {18.2, 0.94 / 6},
 	{23.1, 0.94 / 6}, {29.4, 0.94 / 6}, {37.3, 0.94 / 6},
 	{65, 0.02}, {140, 0.02}, {320, 0.02},
@@ -32,6 +36,9 @@ var earths = [...]struct{ uT, p float64 }{
 // earthSpreadSD is by how much, relatively, the earth's field differs from the
 // common one from hold to hold: steel, and the width of a node.
 const earthSpreadSD = 0.15
+
+// earthStepSD is what that widens by where a node stands for two.
+const earthStepSD = 0.12
 
 // onlyBearings tells whether headings are all that was read by phone. Current
 // and earth's field then come in by their ratio only, and the nodes of the scale
@@ -43,7 +50,10 @@ func (ev *evidence) onlyBearings() bool {
 // ratios are the scales of evidence by headings alone: the current's share of
 // the plan is taken as one unless the supply shows another, and summed out against what the display said.
 func (e *engine) ratios(h *hypothesis) scales {
-	sc := scales{s: make([]float64, len(earths)), lp: make([]float64, len(earths)), sd: math.Hypot(earthSpreadSD, scaleSD)}
+	sc := scales{s: make([]float64, len(e.earths)), lp: make([]float64, len(e.earths)), sd: math.Hypot(earthSpreadSD, scaleSD), earths: e.earths}
+	if e.coarseEarths {
+		sc.sd = math.Hypot(sc.sd, earthStepSD)
+	}
 	display, share := 0.0, 1.0
 	if r, ok := e.setOtherwise(h); ok {
 		share = r
@@ -55,11 +65,62 @@ func (e *engine) ratios(h *hypothesis) scales {
 		}
 		display += scalePrior(a.amps/h.cur.PadAmps) - math.Log(h.cur.PadAmps)
 	}
-	for i, n := range earths {
+	for i, n := range e.earths {
 		sc.s[i] = share / n.uT
 		sc.lp[i] = math.Log(n.p) + display
 	}
 	return sc
+}
+
+// Bounds on the earth's fields that stay in play.
+const (
+	earthWithin = 6.0 // log units of the likeliest, of the same beginning
+	earthsAlike = 0.7 // log units between two that may be taken for one
+)
+
+// narrowEarths leaves out the earth's fields that none of the beginnings goes with, of
+// those worth growing from; and takes two and two for one where they make no odds: close
+// to strong coils a needle hardly feels the earth.
+func (e *engine) narrowEarths(beginnings []*node) {
+	best := math.Inf(-1)
+	for _, n := range beginnings {
+		best = math.Max(best, n.log)
+	}
+	from, to := len(e.earths), 0
+	alike := make([]bool, len(e.earths)) // each and the one after it
+	for m := range alike {
+		alike[m] = m+1 < len(alike) && e.earths[m].p == e.earths[m+1].p
+	}
+	for _, n := range beginnings {
+		if n.log < best-baseWithin {
+			continue
+		}
+		each := make([]float64, len(n.sc.s))
+		for m := range each {
+			each[m] = e.totalAt(e.wholeCells, n.tot, &n.sc, m)
+		}
+		top := slices.Max(each)
+		for m, v := range each {
+			if v > top-earthWithin {
+				from, to = min(from, m), max(to, m+1)
+			}
+			alike[m] = alike[m] && math.Abs(v-each[m+1]) < earthsAlike
+		}
+	}
+	var left []earth
+	for m := from; m < to; m++ {
+		n := e.earths[m]
+		if alike[m] && m+1 < to && !e.coarseEarths {
+			o := e.earths[m+1]
+			n = earth{math.Sqrt(n.uT * o.uT), n.p + o.p}
+			m++
+		}
+		left = append(left, n)
+	}
+	if len(left) > 0 {
+		e.coarseEarths = e.coarseEarths || len(left) < to-from
+		e.earths = left
+	}
 }
 
 // bearingDigest is a hold by the heading route: where the compass settled with
@@ -364,20 +425,15 @@ func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *
 // scores are the densities of the turn at a place, for each scale, the place known to
 // placeSD.
 func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float64) {
-	yx, yy, _ := f.slopeY()
-	px, py := b.duty*(b.pad.cos*f[0]+b.pad.sin*f[1]), b.duty*(-b.pad.sin*f[0]+b.pad.cos*f[1])
-	// The earth's horizontal field in phone axes points where the heading says:
-	// a phone whose top edge points east (90 degrees) has it along -x.
-	along, across := -b.earth.sin*px+b.earth.cos*py, -b.earth.sin*py-b.earth.cos*px
-	// How far the pull may be off for want of the exact place and current.
-	open := placeSD*placeSD*(f[3]*f[3]+f[4]*f[4]+yx*yx+yy*yy)/2 + sc.sd*sc.sd*(px*px+py*py)
+	p := b.pullAt(f, sc, placeSD)
 	if b.ratio {
-		b.densities(row, along, across, open+4)
+		b.densities(row, sc.earths, &p, 1)
 		return
 	}
-	var each [len(earths)]float64
+	var room [maxScales]float64
+	each := room[:len(earths)]
 	for m, s := range sc.s {
-		b.densities(each[:], s*along, s*across, s*s*open+4)
+		b.densities(each, earths, &p, s)
 		row[m] = 0
 		for q, n := range earths {
 			row[m] += n.p * each[q]
@@ -385,23 +441,97 @@ func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float
 	}
 }
 
-// densities are those of the turn under each of the earths, where the pad pulls by so
-// much along the earth's field and across it. Where the field turns counter-clockwise
-// in the phone's axes, north lies further left and the heading grows. A von Mises
-// density needs no angles.
-func (b *bearingFactor) densities(out []float64, along, across, open float64) {
-	side, square := b.turn.sin*across, across*across
+// sideways is the pad's horizontal pull at a place along the earth's field and across it,
+// microtesla, and the covariance of what place, height, current and the turn of the
+// phone leave open of it.
+type sideways struct {
+	along, across                float64
+	alongAlong, both, acrossEach float64
+}
+
+// pullAt is the pull at a place known to placeSD.
+func (b *bearingFactor) pullAt(f *nine, sc *scales, placeSD float64) (p sideways) {
+	// The earth's horizontal field in phone axes points where the heading says:
+	// a phone whose top edge points east (90 degrees) has it along -x.
+	turned := func(x, y float64) (along, across float64) {
+		px, py := b.duty*(b.pad.cos*x+b.pad.sin*y), b.duty*(-b.pad.sin*x+b.pad.cos*y)
+		return -b.earth.sin*px + b.earth.cos*py, -b.earth.sin*py - b.earth.cos*px
+	}
+	open := func(along, across, sd float64) {
+		along, across = along*sd, across*sd
+		p.alongAlong += along * along
+		p.both += along * across
+		p.acrossEach += across * across
+	}
+	yx, yy, _ := f.slopeY()
+	p.along, p.across = turned(f[0], f[1])
+	open(p.along, p.across, sc.sd)
+	open(-p.across, p.along, yawSD)
+	for _, slope := range [...]struct{ x, y, sd float64 }{{f[3], f[4], placeSD}, {yx, yy, placeSD}, {f[6], f[7], heightSD}} {
+		along, across := turned(slope.x, slope.y)
+		open(along, across, slope.sd)
+	}
+	return p
+}
+
+// spread is by how much the field under an earth's, with the current at a scale, may
+// turn, as the variance of what lies across it, microtesla squared; and the square of
+// that field. Only what is open across the field turns it; but near where pad and earth
+// cancel each other what is open along it may turn it right round.
+func (p *sideways) spread(uT, scale float64) (open, r2 float64) {
+	t, u := uT+scale*p.along, scale*p.across
+	r2 = t*t + u*u
+	soft := r2 + softUT*softUT
+	square := scale * scale
+	across := square * (u*u*p.alongAlong - 2*u*t*p.both + t*t*p.acrossEach) / soft
+	along := square*(p.alongAlong+p.acrossEach) - across
+	return across*(1+3*along/soft) + along*along/soft + floorTurnUT*floorTurnUT, r2
+}
+
+// What keeps a needle's turn from being taken for exact, microtesla: where the fields
+// cancel each other, and anywhere.
+const softUT, floorTurnUT = 3.0, 2.0
+
+// firmness is how many standard deviations a change of the pad's field by a microtesla
+// may come to, with the sensor in an offset cell; whatever way it points.
+func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
+	c := b.ph.cells[cell]
+	i0, j0 := c/b.ph.oy, c%b.ph.oy
+	least := math.Inf(1)
+	for i := i0; i <= i0+2*b.ph.margin; i++ {
+		for j := j0; j <= j0+2*b.ph.margin; j++ {
+			p := b.pullAt(&field[b.ph.slot[i*b.ph.ny+j]], sc, b.ph.sd)
+			for m, s := range sc.s {
+				uT := earths[0].uT // the weaker the earth's, the further a needle turns
+				if b.ratio {
+					uT, s = sc.earths[m].uT, 1
+				}
+				open, r2 := p.spread(uT, s)
+				least = min(least, (b.base*(r2+softUT*softUT)+open)/(s*s))
+			}
+		}
+	}
+	return 1 / math.Sqrt(least)
+}
+
+// densities are those of the turn under each of the earths, with the current at a scale.
+// Where the field turns counter-clockwise in the phone's axes, north lies further left
+// and the heading grows. A von Mises density needs no angles; its norm is taken to
+// within 3 %.
+func (b *bearingFactor) densities(out []float64, earths []earth, p *sideways, scale float64) {
 	out = out[:len(earths)]
+	side := b.turn.sin * scale * p.across
 	for m := range out {
-		t := earths[m].uT + along
-		r2 := t*t + square
-		precision := (r2 + 9) / (b.base*(r2+9) + open)
-		away := (1 - (b.turn.cos*t+side)/math.Sqrt(r2+1e-9)) * precision
+		uT := earths[m].uT
+		open, r2 := p.spread(uT, scale)
+		precision := (r2 + softUT*softUT) / (b.base*(r2+softUT*softUT) + open)
+		away := (1 - (b.turn.cos*(uT+scale*p.along)+side)/math.Sqrt(r2+1e-9)) * precision
 		if away > faintTurn {
 			out[m] = 0
 			continue
 		}
-		out[m] = expDown(min(0, -away)) * math.Sqrt(precision*(1/(2*math.Pi)))
+		norm := max(precision-0.27, 1/(2*math.Pi)+0.45*precision)
+		out[m] = expDown(min(0, -away)) * math.Sqrt(norm*(1/(2*math.Pi)))
 	}
 }
 

@@ -14,6 +14,8 @@ import (
 type scales struct {
 	s, lp []float64
 	sd    float64 // width each node stands for, relative
+	// Of headings alone the nodes stand for these fields of the earth.
+	earths []earth
 }
 
 func (a *scales) equal(b *scales) bool { return slices.Equal(a.s, b.s) }
@@ -72,9 +74,12 @@ type engine struct {
 	first   *firstExpansion
 	idle    map[uint64]bool // bases that the coarse look found hopeless
 	ratio   bool            // headings alone: see onlyBearings
-	known   *likes
-	whole   parts    // all cells; nil: not needed yet
-	spare   [][]nine // fields of nodes that were let go of
+	earths  []earth         // then, those in play
+	// coarseEarths: some of them stand for two.
+	coarseEarths bool
+	known        *likes
+	whole        parts    // all cells; nil: not needed yet
+	spare        [][]nine // fields of nodes that were let go of
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -191,11 +196,14 @@ func (e *engine) evaluate(s *scored) *node {
 	e.keepLevels(n, stood)
 	n.short, n.firm = make([]float64, len(e.factors)), make([]float64, len(e.factors))
 	for i, f := range e.factors {
-		n.firm[i] = math.Inf(1)
-		if h, ok := f.(*holdFactor); ok {
-			n.firm[i] = h.firmness(&n.bg[i])
-		}
 		c, m := e.likeliest(n, f.frame().src)
+		n.firm[i] = math.Inf(1)
+		switch f := f.(type) {
+		case *holdFactor:
+			n.firm[i] = f.firmness(&n.bg[i])
+		case *bearingFactor:
+			n.firm[i] = f.firmness(e.fieldOf(n, i), c, &n.sc)
+		}
 		n.short[i] = math.Max(0, e.ceiling(n, i)-n.said[i].log[c*len(n.sc.s)+m])
 	}
 	n.log = e.total(n.tot, &n.sc) + s.hyp.logPrior + n.bgLog + e.direct(s.hyp)
@@ -239,7 +247,7 @@ func (e *engine) likeAll(n *node) {
 	e.m.checkHalt()
 	n.tot = make([][]float64, len(e.phones))
 	for p := range e.phones {
-		n.tot[p] = make([]float64, len(e.phones[p].cells)*e.res.scales)
+		n.tot[p] = make([]float64, len(e.phones[p].cells)*len(n.sc.s))
 	}
 	for i, f := range e.factors {
 		fr := f.frame()
@@ -284,38 +292,49 @@ func (e *engine) ceiling(n *node, factor int) float64 {
 
 // total sums the offset cells of every phone and the scales out.
 func (e *engine) total(tot [][]float64, sc *scales) float64 {
-	return e.totalOver(func(p int) []int { return e.phones[p].cells }, tot, sc)
+	return e.totalOver(e.wholeCells, tot, sc)
 }
+
+// wholeCells are the offset cells of a phone that are in play.
+func (e *engine) wholeCells(phone int) []int { return e.phones[phone].cells }
 
 // totalOver is total over some cells of each phone.
 func (e *engine) totalOver(cells func(phone int) []int, tot [][]float64, sc *scales) float64 {
 	out := math.Inf(-1)
-	nodes := len(sc.s)
 	for m := range sc.s {
-		v := sc.lp[m]
-		for p, ph := range e.phones {
-			sum, top := 0.0, math.Inf(-1)
-			for c, cell := range cells(p) {
-				top = math.Max(top, ph.prior[cell]+tot[p][c*nodes+m])
-			}
-			for c, cell := range cells(p) {
-				if d := ph.prior[cell] + tot[p][c*nodes+m] - top; d > -faint {
-					sum += expDown(d)
-				}
-			}
-			v += top + math.Log(sum)
-		}
-		out = logAdd(out, v)
+		out = logAdd(out, e.totalAt(cells, tot, sc, m))
 	}
 	return out
+}
+
+// totalAt is one scale's part of that.
+func (e *engine) totalAt(cells func(phone int) []int, tot [][]float64, sc *scales, m int) float64 {
+	nodes := len(sc.s)
+	v := sc.lp[m]
+	for p, ph := range e.phones {
+		sum, top := 0.0, math.Inf(-1)
+		for c, cell := range cells(p) {
+			top = math.Max(top, ph.prior[cell]+tot[p][c*nodes+m])
+		}
+		for c, cell := range cells(p) {
+			if d := ph.prior[cell] + tot[p][c*nodes+m] - top; d > -faint {
+				sum += expDown(d)
+			}
+		}
+		v += top + math.Log(sum)
+	}
+	return v
 }
 
 // faint is how far below the likeliest cell one adds nothing to a sum.
 const faint = 40
 
 // affectUT is the smallest change of field that makes a reading worth scoring
-// anew.
-const affectUT = 1.5
+// anew, and the smallest in standard deviations of what the reading leaves open.
+const (
+	affectUT = 1.5
+	affectSD = 0.12
+)
 
 // bail is how far below the best a hypothesis may fall before its remaining
 // readings are not looked at any more.
@@ -578,7 +597,7 @@ func (e *engine) affected(n *node, at []float64, sameScales bool, work *workspac
 				change += math.Abs(d) * fr.cols.peak[q]
 			}
 		}
-		if change > affectUT || !sameScales {
+		if change > affectUT && change*n.firm[i] > affectSD || !sameScales {
 			work.order = append(work.order, affectedFactor{factor: i, change: change})
 		}
 	}

@@ -51,6 +51,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		at := e.res
 		at.lift = h.sd * commonHeightSD
 		o := e.m.newEngine(e.ev, at)
+		o.earths, o.coarseEarths = e.earths, e.coarseEarths
 		for p := range o.phones {
 			o.phones[p].view = e.phones[p].view
 		}

@@ -69,6 +69,7 @@ func (e *engine) keyOf(factor int, at []float64, in *view, bg *background, sc *s
 		k.mix(bg.variance[a])
 	}
 	k.mix(sc.s[0])
+	k.mix(float64(len(sc.s)))
 	k.mix(sc.sd)
 	return likeKey{fr.id, k}
 }

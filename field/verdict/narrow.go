@@ -29,6 +29,7 @@ func (e *engine) narrow() {
 	c := e.m.newEngine(e.ev, coarseCells)
 	c.bail = climbBail
 	nodes, bases := c.climb()
+	e.earths, e.coarseEarths = c.earths, c.coarseEarths
 	best := math.Inf(-1)
 	for _, n := range nodes {
 		best = math.Max(best, n.log)
@@ -40,12 +41,8 @@ func (e *engine) narrow() {
 			if n.log < best-coarseWithin {
 				continue
 			}
-			top := math.Inf(-1)
-			cellLog := make([]float64, len(ph.cells))
-			for i, cell := range ph.cells {
-				cellLog[i] = ph.prior[cell] + n.tot[p][i]
-				top = math.Max(top, cellLog[i])
-			}
+			cellLog := c.cellLogs(n, p)
+			top := slices.Max(cellLog)
 			for i, cell := range ph.cells {
 				if cellLog[i]-top+n.log > best-coarseWithin {
 					fine.near(ph.offset(ph.middle(cell)), 0.8*ph.step, keep)
@@ -96,6 +93,9 @@ func (e *engine) climb() (nodes, bases []*node) {
 		n := e.evaluate(&scored{hyp: h})
 		e.slim(n)
 		bases = append(bases, n)
+	}
+	if e.ratio {
+		e.narrowEarths(bases)
 	}
 	slices.SortStableFunc(bases, nodesByLog)
 	best, from, most := bases[0], bases[0], tellingFault

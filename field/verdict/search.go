@@ -67,6 +67,7 @@ const anywhereReach = 3
 // round, are held against every place.
 func (e *engine) elsewhere(list []*scored) *engine {
 	all := e.m.newEngine(e.ev, e.res)
+	all.earths, all.coarseEarths = e.earths, e.coarseEarths
 	for _, s := range list[:min(len(list), 3)] {
 		faults := slices.DeleteFunc(slices.Clone(s.hyp.faults), func(f layout.Fault) bool { return f.Kind == layout.PadReversed })
 		if len(faults) == len(s.hyp.faults) {
@@ -237,8 +238,15 @@ func (e *engine) grow() {
 		first = append(first, s)
 	}
 	slices.SortFunc(first, func(a, b *scored) int { return cmp.Compare(a.hyp.key, b.hyp.key) })
+	var beginnings []*node
 	for _, s := range first {
-		e.score(s)
+		n := e.evaluate(s)
+		e.slim(n)
+		e.best = math.Max(e.best, s.log)
+		beginnings = append(beginnings, n)
+	}
+	if e.ratio {
+		e.narrowEarths(beginnings)
 	}
 	if e.settles() {
 		e.pairBases(first)
