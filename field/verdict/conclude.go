@@ -174,15 +174,18 @@ func (h *hypothesis) fine() bool {
 	return true
 }
 
-// has tells whether all of these faults are among those of h, whatever their degree.
-func (h *hypothesis) has(faults []layout.Fault) bool {
-	for i := range faults {
-		name := nameOf(&faults[i]).anyDegree()
-		if !slices.ContainsFunc(h.faults, func(f layout.Fault) bool { return nameOf(&f).anyDegree() == name }) {
-			return false
+// differs counts the faults that only one of two has, whatever their degree.
+func (h *hypothesis) differs(o *hypothesis) int {
+	n := len(o.faults)
+	for i := range h.faults {
+		name := nameOf(&h.faults[i]).anyDegree()
+		if slices.ContainsFunc(o.faults, func(f layout.Fault) bool { return nameOf(&f).anyDegree() == name }) {
+			n--
+		} else {
+			n++
 		}
 	}
-	return true
+	return n
 }
 
 // joinedWrong tells whether strings or coils are joined where they should not be,

@@ -41,12 +41,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 	if !e.heightMayTell(list, planned) {
 		return list
 	}
-	logs := make([]float64, len(list))
-	for i, s := range list {
-		logs[i] = s.log + heights[0].logP
-	}
-	best := list[0].log
-	looked := func(i int) bool { return i == planned || i < mostHeights && list[i].log > best-heightsWithin }
+	var there []*engine // at each of the other heights
 	for _, h := range heights[1:] {
 		at := e.res
 		at.lift = h.sd * commonHeightSD
@@ -55,32 +50,63 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		for p := range o.phones {
 			o.phones[p].view = e.phones[p].view
 		}
-		for i, s := range list {
-			if looked(i) {
-				there := &scored{hyp: s.hyp}
-				o.score(there)
-				logs[i] = logAdd(logs[i], there.log+h.logP)
+		there = append(there, o)
+	}
+	all := make([]*lifted, len(list))
+	for i, s := range list {
+		all[i] = &lifted{scored: s, level: s.log}
+	}
+	best := list[0].log
+	was := all[planned]
+	// First those that seem likely; then those that do once what the heights do for the
+	// ones like them is put down to them too, since it must not be missing there.
+	for range 2 {
+		for i, s := range all {
+			if s.looked || s != was && (i >= mostHeights || s.log < all[0].log-heightsWithin) {
+				continue
+			}
+			s.looked = true
+			s.log = s.level + heights[0].logP
+			for k, o := range there {
+				t := &scored{hyp: s.hyp}
+				o.score(t)
+				s.log = logAdd(s.log, t.log+heights[1+k].logP)
 			}
 		}
-	}
-	for i, s := range list {
-		if !looked(i) {
-			// What a height does for all of them alike must not be missing here.
-			like := planned
-			for k, o := range list[:min(len(list), mostHeights)] {
-				if looked(k) && len(o.hyp.faults) > len(list[like].hyp.faults) && s.hyp.has(o.hyp.faults) {
-					like = k
-				}
+		for _, s := range all {
+			if !s.looked {
+				s.log = s.level + s.like(all, best-heightsWithin)
 			}
-			logs[i] = s.log + logs[like] - list[like].log
 		}
+		slices.SortStableFunc(all, func(a, b *lifted) int { return byLog(a.scored, b.scored) })
 	}
-	for i, s := range list {
-		s.log = logs[i]
+	for i, s := range all {
+		list[i] = s.scored
 	}
-	slices.SortStableFunc(list, byLog)
 	e.best = list[0].log
 	return list
+}
+
+// lifted is a hypothesis that is held against other heights.
+type lifted struct {
+	*scored
+	level  float64 // its score at the planned height
+	looked bool
+}
+
+// like is what the heights did for the explanation most like this one, of those that were
+// looked at and are, at the planned height, no worse than least.
+func (s *lifted) like(all []*lifted, least float64) (gain float64) {
+	nearest := math.MaxInt
+	for _, o := range all {
+		if !o.looked || o.level < least {
+			continue
+		}
+		if d := s.hyp.differs(o.hyp); d < nearest {
+			nearest, gain = d, o.log-o.level
+		}
+	}
+	return gain
 }
 
 // heightMayTell tells whether another height may make the pad as planned, or fewer

@@ -127,19 +127,63 @@ func (e *engine) grown() []*scored {
 func (e *engine) scoreAnew() {
 	list := e.ranked()
 	e.best = math.Inf(-1)
-	for _, s := range list[:min(len(list), anewBest)] {
+	near := list[:min(len(list), anewBest)]
+	for k, s := range near {
 		if s.log < list[0].log-anewWithin {
+			near = near[:k]
 			break
 		}
 		if !s.own {
 			e.score(s)
 		}
 	}
-	if len(list) > 0 {
-		e.turnAnew(list[0].hyp)
+	if len(near) > 0 {
+		e.turnAnew(near[0].hyp)
+		e.anewNearby(near)
 	}
 	e.best = e.highest()
 }
+
+// anewNearby scores what is near the best explanations by several faults, of those with
+// faults of strings or pad: with one fault less, and the best with another fault of
+// strings or pad in the place of each of those; each with backgrounds of its own. Strings
+// in series and a string turned read, but for the backgrounds, nearly as those in series
+// in a pad that is turned over as a whole.
+func (e *engine) anewNearby(list []*scored) {
+	more := mostNearby
+	try := func(h *hypothesis) {
+		if h == nil || more == 0 {
+			return
+		}
+		if c := e.put(h, math.Inf(-1)); !c.own {
+			e.score(c)
+			more--
+		}
+	}
+	ofCoil := func(f layout.Fault) bool { return f.ID != "" && e.m.plan.CoilIndex(f.ID) >= 0 }
+	for k, s := range list {
+		h := s.hyp
+		if len(h.faults) < 2 {
+			continue // alone, they are what a search begins from
+		}
+		for i, f := range h.faults {
+			rest := slices.Delete(slices.Clone(h.faults), i, i+1)
+			if !slices.ContainsFunc(rest, func(f layout.Fault) bool { return !ofCoil(f) }) {
+				continue
+			}
+			try(newHypothesis(e.m.plan, rest, e.priorOf(rest...)))
+			if k > 0 || ofCoil(f) {
+				continue
+			}
+			for _, o := range e.instead(h, i) {
+				try(o)
+			}
+		}
+	}
+}
+
+// mostNearby bounds the explanations scored so.
+const mostNearby = 60
 
 // highest is the score of the best hypothesis seen.
 func (e *engine) highest() float64 {
