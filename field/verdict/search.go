@@ -138,7 +138,10 @@ func (e *engine) scoreAnew() {
 		}
 	}
 	if len(near) > 0 {
-		e.turnAnew(near[0].hyp)
+		e.loosely(near[0].hyp)
+		if len(near[0].hyp.faults) > 0 {
+			e.loosely(e.m.planned)
+		}
 		e.anewNearby(near)
 	}
 	e.best = e.highest()
@@ -196,11 +199,11 @@ func (e *engine) highest() float64 {
 	return best
 }
 
-// turnAnew scores an explanation with one coil more turned, each with backgrounds of
-// its own, where a hold does not tell the background and the others leave it wide
-// open: with the background of an explanation in which that coil faces otherwise its
-// hold speaks against its being turned whatever it read.
-func (e *engine) turnAnew(h *hypothesis) {
+// loosely scores an explanation with one coil more turned or shorted, each with
+// backgrounds of its own, where a hold does not tell the background and the others leave
+// it wide open: with the background of an explanation in which that coil is otherwise its
+// hold speaks against that whatever it read.
+func (e *engine) loosely(h *hypothesis) {
 	n := e.evaluate(&scored{hyp: h})
 	loose := map[string]bool{}
 	for i, f := range e.factors {
@@ -208,8 +211,9 @@ func (e *engine) turnAnew(h *hypothesis) {
 			loose[e.m.plan.Coils[hold.coil].ID] = true
 		}
 	}
+	e.slim(n)
 	for _, s := range e.singles {
-		if s.kind != layout.CoilReversed || !loose[s.fault.ID] {
+		if s.kind != layout.CoilReversed && s.kind != layout.CoilShorted || !loose[s.fault.ID] {
 			continue
 		}
 		o := h.with(e.m.plan, s)
@@ -222,7 +226,7 @@ func (e *engine) turnAnew(h *hypothesis) {
 	}
 }
 
-// looseSD is what a background must be open by, in microtesla, for turnAnew.
+// looseSD is what a background must be open by, in microtesla, for loosely.
 const looseSD = 15
 
 // Bounds on what is scored anew before it is told.
