@@ -3,13 +3,15 @@ package verdict
 import "math"
 
 // change is how the field over a reading follows the coils' ampere-turns: all of it
-// changes by a share, and some coils' by so much besides. Where a pad's current is
-// set, a fault in one string changes all the others alike, and seldom does a fault
-// concern many coils otherwise: so few columns have to be added.
+// changes by a share, and some coils' or strings' by so much besides. Where a pad's
+// current is set, a fault in one string changes all the others alike; the coils of a
+// string carry one current; and seldom does a fault concern many coils otherwise: so few
+// columns have to be added.
 type change struct {
 	share float64
-	index []int     // among the coils near
-	delta []float64 // ampere-turns
+	index []int     // in a row of the columns
+	delta []float64 // ampere-turns; of a string, as a share of the planned
+	rest  []float64 // per coil near, ampere-turns: what is not said of all of its string
 }
 
 // commonShare is by what most coils' ampere-turns change, if most change alike.
@@ -35,24 +37,66 @@ func commonShare(from, to []float64) float64 {
 // set takes the change over a reading's places. Coils whose part comes to less than
 // a field of least, microtesla, are left out.
 func (c *change) set(cols *columns, from, to []float64, common, least float64) {
-	besides := func(share float64, take func(i int, d float64)) {
-		for i, j := range cols.near {
-			if d := to[j] - share*from[j]; math.Abs(d)*cols.peak[i] > least {
-				take(i, d)
-			}
-		}
-	}
+	tells := func(i int, d float64) bool { return math.Abs(d)*cols.peak[i] > least }
 	c.share = 1
 	if common != 1 {
 		alike := 0
-		besides(1, func(int, float64) { alike++ })
-		besides(common, func(int, float64) { alike-- })
+		for i, j := range cols.near {
+			if tells(i, to[j]-from[j]) {
+				alike++
+			}
+			if tells(i, to[j]-common*from[j]) {
+				alike--
+			}
+		}
 		if alike > 0 {
 			c.share = common
 		}
 	}
-	c.index, c.delta = c.index[:0], c.delta[:0]
-	besides(c.share, func(i int, d float64) { c.index, c.delta = append(c.index, i), append(c.delta, d) })
+	c.index, c.delta, c.rest = c.index[:0], c.delta[:0], c.rest[:0]
+	for _, j := range cols.near {
+		c.rest = append(c.rest, to[j]-c.share*from[j])
+	}
+	for g, list := range cols.strings {
+		if share, coils := c.alike(cols, list, tells); coils > 1 {
+			c.index, c.delta = append(c.index, len(cols.near)+1+g), append(c.delta, share)
+			for _, i := range list {
+				c.rest[i] -= share * cols.planned[cols.near[i]]
+			}
+		}
+	}
+	for i, d := range c.rest {
+		if tells(i, d) {
+			c.index, c.delta = append(c.index, i), append(c.delta, d)
+		}
+	}
+}
+
+// alike is by what share of the planned most coils of a string change, and how many of
+// those matter.
+func (c *change) alike(cols *columns, list []int32, tells func(i int, d float64) bool) (share float64, coils int) {
+	const same = 1e-9
+	of := func(i int32) float64 { return c.rest[i] / cols.planned[cols.near[i]] }
+	votes := 0
+	for _, i := range list {
+		switch now := of(i); {
+		case votes > 0 && math.Abs(now-share) < same:
+			votes++
+		case votes == 0:
+			share, votes = now, 1
+		default:
+			votes--
+		}
+	}
+	if share == 0 || math.IsInf(share, 0) || math.IsNaN(share) {
+		return 0, 0
+	}
+	for _, i := range list {
+		if math.Abs(of(i)-share) < same && tells(int(i), c.rest[i]) {
+			coils++
+		}
+	}
+	return share, coils
 }
 
 // at is the field at a place where it was b, whose columns are in row.
@@ -63,10 +107,7 @@ func (c *change) at(b nine, row []slim) nine {
 		}
 	}
 	for i, d := range c.delta {
-		g := &row[c.index[i]]
-		for a := range b {
-			b[a] += d * float64(g[a])
-		}
+		b.add(&row[c.index[i]], d)
 	}
 	return b
 }

@@ -3,6 +3,8 @@ package verdict
 import (
 	"math"
 	"slices"
+
+	"polewise/layout"
 )
 
 // Neighbours of a hypothesis are those with one fault more, and those with another fault
@@ -39,7 +41,15 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 			continue
 		}
 		l := n.log + e.first.gain[i] + logP
-		if !apart {
+		// By headings hardly anything is hopeless. A coil that lost turns or went into another
+		// string, for which nothing spoke at first, and which would hardly count beside an
+		// explanation that is not among the best, is taken to lose what it did, and to gain
+		// nothing.
+		taken := e.ratio && !first && (s.kind == layout.TurnsShorted || s.kind == layout.CoilInWrongString) && n.log < e.best-nearBest && e.first.gain[i] < tellingGain && l < e.best-hardly && !math.IsInf(l, -1)
+		switch {
+		case taken:
+			l -= math.Max(0, e.first.gain[i])
+		case !apart:
 			l = e.child(n, h, work)
 		}
 		if first {
@@ -107,6 +117,10 @@ func (e *engine) instead(h *hypothesis, fault int) (out []*hypothesis) {
 // its own to be added to it as well, and for any where one that differs in degree
 // alone was grown from.
 const nearBest = 1.5
+
+// hardly is how far below the best, in log units, an explanation by headings counts for
+// so little that it need not be scored.
+const hardly = 6.5
 
 // firstExpansion keeps what each single fault gained when added to the
 // hypothesis expanded first. A fault whose readings are none of those that

@@ -248,7 +248,8 @@ type columns struct {
 	peak    []float64 // per near coil: the largest |B| over the places
 	pad     *field.Pad
 	places  []r3.Vec
-	rows    [][]slim  // per place, in the order of near, and last the planned pad's; nil: not worked out
+	strings [][]int32 // per string with several of the coils near: where those stand in near
+	rows    [][]slim  // per place, in the order of near, then the planned pad's and those strings'; nil: not worked out
 	planned []float64 // ampere-turns
 	turned  map[int]bool
 }
@@ -272,9 +273,17 @@ func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3
 	for _, p := range places {
 		radius = math.Max(radius, r3.Norm(r3.Sub(p, centre)))
 	}
+	of := make([][]int32, len(plan.Strings))
 	for j := range plan.Coils {
 		if reaches(plan, j, planned[j], centre, radius, reachUT) {
+			s := plan.StringOf(j)
+			of[s] = append(of[s], int32(len(c.near)))
 			c.near = append(c.near, int32(j))
+		}
+	}
+	for _, list := range of {
+		if len(list) > 2 {
+			c.strings = append(c.strings, list)
 		}
 	}
 	return c
@@ -302,13 +311,21 @@ func (c *columns) findPeaks(at []int) {
 func (c *columns) row(k int) []slim {
 	if c.rows[k] == nil {
 		row := c.makeRow(c.places[k])
-		c.rows[k] = append(row, c.sum(row, c.planned).slim())
+		row = append(row, c.sum(row, c.planned).slim())
+		for _, list := range c.strings {
+			var b nine
+			for _, i := range list {
+				b.add(&row[i], c.planned[c.near[i]])
+			}
+			row = append(row, b.slim())
+		}
+		c.rows[k] = row
 	}
 	return c.rows[k]
 }
 
 func (c *columns) makeRow(p r3.Vec) []slim {
-	row := make([]slim, len(c.near), len(c.near)+1)
+	row := make([]slim, len(c.near), len(c.near)+1+len(c.strings))
 	for i, j := range c.near {
 		u := 1e6
 		if c.turned[int(j)] {
@@ -341,15 +358,18 @@ func reaches(plan *layout.Plan, j int, ampereTurns float64, centre r3.Vec, radiu
 	return field.Mu0/(4*math.Pi)*moment/(d*d*d)*1e6 > reachUT
 }
 
+// add adds so many ampere-turns of a column.
+func (n *nine) add(column *slim, ampereTurns float64) {
+	for q, x := range column {
+		n[q] += ampereTurns * float64(x)
+	}
+}
+
 // sum adds up the near coils' fields for given ampere-turns.
 func (c *columns) sum(row []slim, at []float64) (b nine) {
 	for i, j := range c.near {
-		a := at[j]
-		if a == 0 {
-			continue
-		}
-		for q := range b {
-			b[q] += a * float64(row[i][q])
+		if a := at[j]; a != 0 {
+			b.add(&row[i], a)
 		}
 	}
 	return b
@@ -359,7 +379,7 @@ func (c *columns) sum(row []slim, at []float64) (b nine) {
 // from.
 func (c *columns) plannedAt(k int) (b nine) {
 	row := c.row(k)
-	for q, x := range row[len(row)-1] {
+	for q, x := range row[len(c.near)] {
 		b[q] = float64(x)
 	}
 	return b
