@@ -66,6 +66,9 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 		more, _ := take(guardBefore, guardAfter)
 		for state, n := range perState(more) {
 			if left := perState(xs)[state]; left < 2 && left < n {
+				if onItsWay(more, state) {
+					continue
+				}
 				xs = more
 				break
 			}
@@ -77,6 +80,32 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 		}
 	}
 	return xs
+}
+
+// onItsWay tells whether the last samples of a state were still moving away from the
+// other's, as where a slow sensor froze before it had settled: such a level is worse than
+// none.
+func onItsWay(xs []sample, state int) bool {
+	var of [2][]sample
+	for _, x := range xs {
+		of[int(x.s)] = append(of[int(x.s)], x)
+	}
+	mine, other := of[state], of[1-state]
+	if len(mine) < 2 || len(other) < 2 {
+		return false
+	}
+	const (
+		moves  = 0.04 // of the way between the states, from the last sample but one
+		noise  = 4.0  // uT
+		samely = 0.7  // s: further apart they tell nothing of a trend
+	)
+	last, before, there := mine[len(mine)-1], mine[len(mine)-2], medianOf(other)
+	var way, step [3]float64
+	for a := range way {
+		way[a], step[a] = last.u[a]-there[a], last.u[a]-before.u[a]
+	}
+	size := math.Sqrt(dot(&way, &way))
+	return last.t-before.t < samely && size > 0 && dot(&step, &way)/size > moves*size+noise
 }
 
 // restSamples are those of a rest's samples away from the moments of switching. Where so
