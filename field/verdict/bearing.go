@@ -60,7 +60,7 @@ func (e *engine) ratios(h *hypothesis) scales {
 	}
 	for _, a := range e.ev.amps {
 		if h.cur.PadAmps <= 0 { // nothing flows, whatever is set
-			display += logNormal(a.amps, 0, 0.02*a.amps+0.01)
+			display += logNormal(a.amps, 0, a.sd)
 			continue
 		}
 		display += scalePrior(a.amps/h.cur.PadAmps) - math.Log(h.cur.PadAmps)

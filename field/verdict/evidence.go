@@ -41,7 +41,15 @@ type restReading struct {
 	n      int
 }
 
-type ampsReading struct{ amps float64 }
+// ampsReading is what the supply showed, with its sd.
+type ampsReading struct{ amps, sd float64 }
+
+// A supply's display: 2 % and a digit. Of a current that is switched several times a
+// second it shows some middle, and a sensor that smooths sees the pulses lower, all alike.
+const (
+	displayShare, displayAmps = 0.02, 0.01
+	pulsedShare               = 0.07
+)
 
 type faceReading struct {
 	coil int
@@ -179,7 +187,11 @@ func (ev *evidence) addAmps(cut *capture.Stretches) {
 	for _, d := range cut.Drives {
 		if d.Amps != nil && d.State != capture.Off && !seen[*d.Amps] {
 			seen[*d.Amps] = true
-			ev.amps = append(ev.amps, ampsReading{*d.Amps})
+			a := ampsReading{*d.Amps, displayShare**d.Amps + displayAmps}
+			if d.State == capture.Pulse {
+				a.sd = math.Hypot(a.sd, pulsedShare**d.Amps)
+			}
+			ev.amps = append(ev.amps, a)
 		}
 	}
 }
