@@ -36,6 +36,7 @@ type digest struct {
 	samples  int
 	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the drive-on samples lie flat
 	jumped   bool
+	moved    bool // the readings would not stand still
 	open     bool
 	label    string // what to call it in messages
 }
@@ -57,6 +58,100 @@ type sample struct {
 	// Taken so soon after the supply was told to be switched, within the hold, that it
 	// may not have been yet; and so soon before that, that it may have been.
 	early, soon bool
+}
+
+// restless is how far, per axis, samples under an unchanged drive wander, beside their
+// noise. They are cut in two where two levels fit them best, as of a phone that re-zeroed
+// itself or had not settled yet, and the longer part is looked at: a phone that was moved
+// as it was read has no level at all. Zero where they stand still.
+func restless(xs []sample, sigma [3]float64) (wander [3]float64) {
+	const (
+		fewest  = 6
+		atLeast = 6.0 // of their noise
+		share   = 0.1 // of the difference between off and on
+	)
+	var of [2][]sample
+	for _, x := range xs {
+		of[int(x.s)] = append(of[int(x.s)], x)
+	}
+	least := max(atLeast*math.Sqrt(dot(&sigma, &sigma)), smallJump)
+	if len(of[0]) > 0 && len(of[1]) > 0 {
+		off, on := medianOf(of[0]), medianOf(of[1])
+		for a := range off {
+			on[a] -= off[a]
+		}
+		least = max(least, share*math.Sqrt(dot(&on, &on)))
+	}
+	for _, list := range of {
+		if len(list) < fewest {
+			continue
+		}
+		at, best := 0, math.Inf(1)
+		for k := range list {
+			var sum float64
+			for a := range wander {
+				sum += squares(list[:k], a) + squares(list[k:], a)
+			}
+			if sum < best {
+				at, best = k, sum
+			}
+		}
+		longer := list[at:]
+		if 2*at > len(list) {
+			longer = list[:at]
+		}
+		if by := spreadOf(longer); dot(&by, &by) > least*least {
+			for a := range wander {
+				wander[a] = math.Max(wander[a], by[a])
+			}
+		}
+	}
+	return wander
+}
+
+// squares is the sum of the squared distances of one axis from its mean.
+func squares(xs []sample, a int) (sum float64) {
+	var mean float64
+	for _, x := range xs {
+		mean += x.u[a] / float64(len(xs))
+	}
+	for _, x := range xs {
+		sum += (x.u[a] - mean) * (x.u[a] - mean)
+	}
+	return sum
+}
+
+// spreadOf is how far samples lie from their median, each axis, as a standard deviation
+// by which half of them lie within 0.67.
+func spreadOf(xs []sample) (sd [3]float64) {
+	middle := medianOf(xs)
+	away := make([]float64, len(xs))
+	for a := range sd {
+		for i, x := range xs {
+			away[i] = math.Abs(x.u[a] - middle[a])
+		}
+		sd[a] = 1.48 * median(away)
+	}
+	return sd
+}
+
+// restlessSD is by how many times what readings wander by they may be off: a phone that
+// was drawn away is off by all the way.
+const restlessSD = 3.0
+
+// widen has a hold tell that much less where its readings wandered.
+func (d *digest) widen(wander [3]float64) {
+	if wander == [3]float64{} {
+		return
+	}
+	d.moved = true
+	for i := range d.readings {
+		for a, w := range wander {
+			ax := &d.readings[i].ax[a]
+			ax.vb += restlessSD * restlessSD * w * w
+			ax.vd += restlessSD * restlessSD * w * w
+		}
+	}
 }
 
 // digestSteady fits background and pull to samples under a drive that is off

@@ -353,3 +353,52 @@ func TestSwitchedBeforeTold(t *testing.T) {
 		t.Errorf("toggled %v, %+v; expected that all may have been read with the supply on", h.toggled, h.readings)
 	}
 }
+
+// TestMovedAsItWasRead: a phone drawn away over the whole of a hold has no level. What is
+// taken for its pull may be off by all of that; a sensor that needs a second to settle, or
+// one that re-zeroed itself, has a level and is none of those.
+func TestMovedAsItWasRead(t *testing.T) {
+	const pull = 400.0
+	for name, tc := range map[string]struct {
+		share func(after float64) float64 // of the pull, so long after the supply went on
+		moved bool
+	}{
+		"still":     {func(float64) float64 { return 1 }, false},
+		"slow":      {func(s float64) float64 { return 1 - math.Exp(-s/0.3) }, false},
+		"re-zeroed": {func(s float64) float64 { return 1 + 0.1*math.Floor(s) }, false},
+		"drawn":     {func(s float64) float64 { return 1 - 0.6*s }, true},
+	} {
+		rng := rand.New(rand.NewPCG(3, 3))
+		text := `{"type":"start","v":1,"route":"vector"}` + "\n" + `{"type":"drive","t":0,"state":"off"}` + "\n" + `{"type":"hold","t":0.01,"at":"A1"}` + "\n"
+		for i := range 36 {
+			at, z := 0.1*float64(i+1), 40.0
+			if i == 17 {
+				text += fmt.Sprintf(`{"type":"drive","t":%.2f,"state":"on"}`+"\n", at-0.02)
+			}
+			if i >= 17 {
+				z += pull * tc.share(at-1.78)
+			}
+			text += fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.3f,4,%.3f]}`+"\n", at, 5+0.4*rng.NormFloat64(), z+0.4*rng.NormFloat64())
+		}
+		c, err := capture.Read(strings.NewReader(text + `{"type":"lift","t":3.7}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		ev, err := gather(plain(t), []*capture.Capture{c})
+		if err != nil {
+			t.Fatal(err)
+		}
+		h := ev.holds[0]
+		if h.moved != tc.moved {
+			t.Errorf("%s: moved %v", name, h.moved)
+		}
+		if said := slices.ContainsFunc(ev.notes, func(n string) bool { return strings.Contains(n, "would not stand still") }); said != tc.moved {
+			t.Errorf("%s: notes %q", name, ev.notes)
+		}
+		for _, r := range h.readings {
+			if z := r.ax[2]; tc.moved && math.Abs(z.d-pull) > 3*math.Sqrt(z.vd) {
+				t.Errorf("%s: pull %.0f with an error of %.0f, was %.0f at first", name, z.d, math.Sqrt(z.vd), pull)
+			}
+		}
+	}
+}

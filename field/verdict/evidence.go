@@ -133,6 +133,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 			d.readings = digestPulsed(pulsedSamples(cut, h, plan), info.sigma, hz, duty, smooth)
 		} else {
 			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma)
+			d.widen(restless(held[i], info.sigma))
 		}
 		ev.addHold(d)
 	}
@@ -211,7 +212,9 @@ func digestOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src
 
 // addHold keeps a hold if it tells anything, and says what is wrong with it.
 func (ev *evidence) addHold(d digest) {
-	if d.jumped {
+	if d.moved {
+		ev.note("The readings over %s would not stand still: the phone was moved, or something beside it. Lay it down again and read %s again.", d.label, d.label)
+	} else if d.jumped {
 		ev.note("The readings over %s jumped while the phone lay still: a phone that re-zeroes itself. Read %s again to be sure.", d.label, d.label)
 	}
 	if d.clipped != [3]float64{} {

@@ -57,11 +57,11 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 }
 
 // shaky are the coils of which every reading is a hold in which the phone
-// re-zeroed itself.
+// re-zeroed itself, or was moved.
 func (e *engine) shaky() map[int]bool {
 	jumped := map[int]int{}
 	for _, f := range e.factors {
-		if h, ok := f.(*holdFactor); ok && h.jumped {
+		if h, ok := f.(*holdFactor); ok && (h.jumped || h.moved) {
 			jumped[h.coil]++
 		}
 	}
