@@ -425,15 +425,15 @@ func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *
 // scores are the densities of the turn at a place, for each scale, the place known to
 // placeSD.
 func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float64) {
-	p := b.pullAt(f, sc, placeSD)
+	along, across, open := b.pull(f, sc, placeSD)
 	if b.ratio {
-		b.densities(row, sc.earths, &p, 1)
+		b.densities(row, sc.earths, along, across, open+floorTurn)
 		return
 	}
 	var room [maxScales]float64
 	each := room[:len(earths)]
 	for m, s := range sc.s {
-		b.densities(each, earths, &p, s)
+		b.densities(each, earths, s*along, s*across, s*s*open+floorTurn)
 		row[m] = 0
 		for q, n := range earths {
 			row[m] += n.p * each[q]
@@ -441,56 +441,24 @@ func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float
 	}
 }
 
-// sideways is the pad's horizontal pull at a place along the earth's field and across it,
-// microtesla, and the covariance of what place, height, current and the turn of the
-// phone leave open of it.
-type sideways struct {
-	along, across                float64
-	alongAlong, both, acrossEach float64
-}
-
-// pullAt is the pull at a place known to placeSD.
-func (b *bearingFactor) pullAt(f *nine, sc *scales, placeSD float64) (p sideways) {
+// pull is the pad's along the earth's field and across it, at a place known to placeSD,
+// and how far it may be off for want of the exact place and current, microtesla squared.
+func (b *bearingFactor) pull(f *nine, sc *scales, placeSD float64) (along, across, open float64) {
+	yx, yy, _ := f.slopeY()
+	px, py := b.duty*(b.pad.cos*f[0]+b.pad.sin*f[1]), b.duty*(-b.pad.sin*f[0]+b.pad.cos*f[1])
 	// The earth's horizontal field in phone axes points where the heading says:
 	// a phone whose top edge points east (90 degrees) has it along -x.
-	turned := func(x, y float64) (along, across float64) {
-		px, py := b.duty*(b.pad.cos*x+b.pad.sin*y), b.duty*(-b.pad.sin*x+b.pad.cos*y)
-		return -b.earth.sin*px + b.earth.cos*py, -b.earth.sin*py - b.earth.cos*px
-	}
-	open := func(along, across, sd float64) {
-		along, across = along*sd, across*sd
-		p.alongAlong += along * along
-		p.both += along * across
-		p.acrossEach += across * across
-	}
-	yx, yy, _ := f.slopeY()
-	p.along, p.across = turned(f[0], f[1])
-	open(p.along, p.across, sc.sd)
-	open(-p.across, p.along, yawSD)
-	for _, slope := range [...]struct{ x, y, sd float64 }{{f[3], f[4], placeSD}, {yx, yy, placeSD}, {f[6], f[7], heightSD}} {
-		along, across := turned(slope.x, slope.y)
-		open(along, across, slope.sd)
-	}
-	return p
+	along, across = -b.earth.sin*px+b.earth.cos*py, -b.earth.sin*py-b.earth.cos*px
+	// Taken alike along the field and across it. That only what is open across turns the
+	// needle is true of small errors alone, and places beside a winding are not known so
+	// well.
+	open = placeSD*placeSD*(f[3]*f[3]+f[4]*f[4]+yx*yx+yy*yy)/2 + sc.sd*sc.sd*(px*px+py*py)
+	return along, across, open
 }
 
-// spread is by how much the field under an earth's, with the current at a scale, may
-// turn, as the variance of what lies across it, microtesla squared; and the square of
-// that field. Only what is open across the field turns it; but near where pad and earth
-// cancel each other what is open along it may turn it right round.
-func (p *sideways) spread(uT, scale float64) (open, r2 float64) {
-	t, u := uT+scale*p.along, scale*p.across
-	r2 = t*t + u*u
-	soft := r2 + softUT*softUT
-	square := scale * scale
-	across := square * (u*u*p.alongAlong - 2*u*t*p.both + t*t*p.acrossEach) / soft
-	along := square*(p.alongAlong+p.acrossEach) - across
-	return across*(1+3*along/soft) + along*along/soft + floorTurnUT*floorTurnUT, r2
-}
-
-// What keeps a needle's turn from being taken for exact, microtesla: where the fields
-// cancel each other, and anywhere.
-const softUT, floorTurnUT = 3.0, 2.0
+// What keeps a needle's turn from being taken for exact, microtesla squared: where the
+// fields cancel each other, and anywhere.
+const softTurn, floorTurn = 9.0, 4.0
 
 // firmness is how many standard deviations a change of the pad's field by a microtesla
 // may come to, with the sensor in an offset cell; whatever way it points.
@@ -500,38 +468,38 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	least := math.Inf(1)
 	for i := i0; i <= i0+2*b.ph.margin; i++ {
 		for j := j0; j <= j0+2*b.ph.margin; j++ {
-			p := b.pullAt(&field[b.ph.slot[i*b.ph.ny+j]], sc, b.ph.sd)
+			along, across, open := b.pull(&field[b.ph.slot[i*b.ph.ny+j]], sc, b.ph.sd)
 			for m, s := range sc.s {
 				uT := earths[0].uT // the weaker the earth's, the further a needle turns
 				if b.ratio {
 					uT, s = sc.earths[m].uT, 1
 				}
-				open, r2 := p.spread(uT, s)
-				least = min(least, (b.base*(r2+softUT*softUT)+open)/(s*s))
+				t, u := uT+s*along, s*across
+				// As densities has it: the angle's spread, times the field it is the angle of.
+				least = min(least, (b.base*(t*t+u*u+softTurn)+s*s*open+floorTurn)/(s*s))
 			}
 		}
 	}
 	return 1 / math.Sqrt(least)
 }
 
-// densities are those of the turn under each of the earths, with the current at a scale.
-// Where the field turns counter-clockwise in the phone's axes, north lies further left
-// and the heading grows. A von Mises density needs no angles; its norm is taken to
-// within 3 %.
-func (b *bearingFactor) densities(out []float64, earths []earth, p *sideways, scale float64) {
+// densities are those of the turn under each of the earths, where the pad pulls by so
+// much along the earth's field and across it. Where the field turns counter-clockwise
+// in the phone's axes, north lies further left and the heading grows. A von Mises
+// density needs no angles.
+func (b *bearingFactor) densities(out []float64, earths []earth, along, across, open float64) {
+	side, square := b.turn.sin*across, across*across
 	out = out[:len(earths)]
-	side := b.turn.sin * scale * p.across
 	for m := range out {
-		uT := earths[m].uT
-		open, r2 := p.spread(uT, scale)
-		precision := (r2 + softUT*softUT) / (b.base*(r2+softUT*softUT) + open)
-		away := (1 - (b.turn.cos*(uT+scale*p.along)+side)/math.Sqrt(r2+1e-9)) * precision
+		t := earths[m].uT + along
+		r2 := t*t + square
+		precision := (r2 + softTurn) / (b.base*(r2+softTurn) + open)
+		away := (1 - (b.turn.cos*t+side)/math.Sqrt(r2+1e-9)) * precision
 		if away > faintTurn {
 			out[m] = 0
 			continue
 		}
-		norm := max(precision-0.27, 1/(2*math.Pi)+0.45*precision)
-		out[m] = expDown(min(0, -away)) * math.Sqrt(norm*(1/(2*math.Pi)))
+		out[m] = expDown(min(0, -away)) * math.Sqrt(precision*(1/(2*math.Pi)))
 	}
 }
 
