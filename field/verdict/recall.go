@@ -15,6 +15,7 @@ type recall struct {
 // outcome is what a guess came to in a lane.
 type outcome struct {
 	log    float64 // NaN: not asked
+	below  float64 // where it was not worked out: it is less than this
 	lack   float64 // likewise
 	better *guess  // nil: likewise
 	way    *way    // nil: likewise, or there is none
@@ -55,7 +56,7 @@ func (a *aligner) outcome(l int, g guess, eitherWay bool) *outcome {
 		if a.outcomes == nil || len(a.outcomes) >= mostOutcomes {
 			a.outcomes, a.crossed = map[key]*outcome{}, map[key][]crossing{}
 		}
-		o = &outcome{log: math.NaN(), lack: math.NaN()}
+		o = &outcome{log: math.NaN(), below: math.Inf(1), lack: math.NaN()}
 		a.outcomes[k] = o
 	}
 	return o
@@ -75,8 +76,12 @@ func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
 func (a *aligner) logAbove(l int, g guess, least float64) float64 {
 	o := a.outcome(l, g, false)
 	if math.IsNaN(o.log) {
+		if o.below <= least {
+			return math.Inf(-1)
+		}
 		log, ok := a.sumAbove(l, g, least)
 		if !ok {
+			o.below = least
 			return math.Inf(-1)
 		}
 		o.log = log
