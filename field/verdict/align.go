@@ -70,11 +70,11 @@ type tick struct {
 
 // prepare gives a pass what aligning it needs, if it can what was left of the last time.
 func (m *Model) prepare(d *passDigest, src *sourceInfo, bg background) {
-	id := d.identity(src, &bg)
-	a := m.aligned.of[id]
+	d.id = d.identity(src, &bg)
+	a := m.aligned.of[d.id]
 	if a == nil {
 		a = m.newAligner(d, src, bg)
-		m.aligned.keep(id, a)
+		m.aligned.keep(d.id, a)
 	} else {
 		d.near, d.peak = a.near, a.peak
 		a.passDigest, a.anchors = d, nil

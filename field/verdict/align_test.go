@@ -65,11 +65,13 @@ func TestWaysPromiseNoMore(t *testing.T) {
 				d.lanes[l].ways = d.lanes[l].ways[:before]
 				for _, s := range e.singles {
 					h := newHypothesis(p, []layout.Fault{s.fault}, 0)
-					var turns []float64
-					for _, j := range d.near {
-						turns = append(turns, h.at[j])
+					var all []int
+					var by []float64
+					for i, j := range d.near {
+						all, by = append(all, i), append(by, h.at[j]-d.aligner.planned[i])
 					}
-					a, b := w.form(turns)
+					f := w.seenFrom(d.aligner.planned, l)
+					a, b := f.form(all, by)
 					ways++
 					if promised := w.log + b - a/2; promised > top+slack {
 						t.Errorf("pass from %s seen as of coils with %.0f times their current, %.0f mm beside the line: %v is promised %.1f, the best that was found is %.1f", d.label, share, 1000*d.lanes[l].side, s.fault, promised, top)

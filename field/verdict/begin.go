@@ -279,7 +279,7 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []gu
 
 // anchor adds ways to understand the pass that begin from given ampere-turns, in
 // the lanes that are in play. It reports whether it had anything to add.
-func (a *aligner) anchor(turns []float64) bool {
+func (a *aligner) anchor(turns []float64) (added bool) {
 	g := a.guessOf(turns)
 	if slices.ContainsFunc(a.anchors, func(o guess) bool { return o.like(g) }) {
 		return false
@@ -292,12 +292,12 @@ func (a *aligner) anchor(turns []float64) bool {
 	for l := range a.lanes {
 		for i := range a.lanes[l].ways {
 			if w := &a.lanes[l].ways[i]; w.atBest() > best-laneInPlay {
-				a.add(l, a.under(l, g))
+				added = a.add(l, a.under(l, g)) || added
 				break
 			}
 		}
 	}
-	return true
+	return added
 }
 
 // under is the guess of some shares under the background that suits them.

@@ -52,7 +52,7 @@ type frame struct {
 	group int
 	coil  int // the coil it was mostly about, -1 for several
 	cols  *columns
-	along bool // a pass, which knows the field along its way itself
+	along bool // a pass, which knows the field along its way, and what it said, itself
 	id    key  // see holdFactor.identity
 }
 
@@ -256,7 +256,9 @@ func (e *engine) likeAll(n *node) {
 		if n.said[i] = e.known.find(key); n.said[i] == nil {
 			n.said[i] = newSaid(len(in.cells) * len(n.sc.s))
 			f.like(n.said[i].log, n.at, e.fieldOf(n, i), in, &n.bg[i], &n.sc)
-			e.known.keep(key, n.said[i])
+			if !fr.along {
+				e.known.keep(key, n.said[i])
+			}
 		}
 		tot := n.tot[fr.src]
 		for q, v := range n.said[i].log {
@@ -376,7 +378,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	left := work.left[:0]
 	for _, o := range work.order {
 		p := &in[e.factors[o.factor].frame().src]
-		if o.keep = p.large(); o.keep {
+		if o.keep = p.large() && !e.factors[o.factor].frame().along; o.keep {
 			o.key = e.keyOf(o.factor, h.at, &p.view, &n.bg[o.factor], &sc)
 			if s := e.known.find(o.key); s != nil {
 				add(&o, s)

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"polewise/field/capture"
@@ -35,6 +36,7 @@ type passDigest struct {
 	peak       []float64
 	share      float64 // weight of one sample
 	aligner    *aligner
+	id         key // what it was read as, and over which background
 }
 
 func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, tops [3][]flatTop) {
@@ -130,11 +132,23 @@ type passFactor struct {
 	frame_ frame
 	*passDigest
 	ph    *phone
+	known *likes
 	sides []int       // per offset cell: which of the beams it sees the pass in
 	beams [][]float64 // the lanes the sensor may have gone in, by how likely: in all 1
+	forms []laneForm  // the ways it is understood in
+	top   *way        // the one that fits best; nil where there is none
 	turns []float64   // of the near coils, reused
+	index []int       // of those not as planned, likewise
 	score []laneScore // reused
-	sums  []float64   // per beam and node, reused
+}
+
+// laneForm is a way to understand a pass seen from the plan: what it comes to with the
+// ampere-turns changed by d is told by few of them where few change.
+type laneForm struct {
+	*way
+	lane      int
+	quad, lin float64   // of the planned ampere-turns
+	at        []float64 // H times those
 }
 
 // laneScore is log likelihood as a function of the common scale s in one way to
@@ -155,7 +169,7 @@ func (p *passFactor) name() string {
 
 func (e *engine) addPassFactors(d *passDigest) {
 	ph := e.phones[d.source]
-	f := &passFactor{passDigest: d, ph: ph}
+	f := &passFactor{passDigest: d, ph: ph, known: e.known}
 	f.sides = make([]int, ph.offsets())
 	known := map[int]int{}
 	for c := range f.sides {
@@ -168,8 +182,60 @@ func (e *engine) addPassFactors(d *passDigest) {
 		f.sides[c] = known[at]
 	}
 	cols := &columns{near: d.near, peak: d.peak}
-	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, along: true, id: e.m.fresh()}
+	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, along: true}
+	f.learn()
 	e.factors = append(e.factors, f)
+}
+
+// learn takes over the ways in which the pass is understood by now, and with them an
+// identity: equal for equal ways beside equal cells, in this verdict or the next.
+func (p *passFactor) learn() {
+	g := p.ph.grid
+	k := p.id
+	for _, x := range [...]float64{g.x0, g.y0, g.step, float64(g.ox), float64(g.oy)} {
+		k.mix(x)
+	}
+	p.forms = p.forms[:0]
+	for l := range p.lanes {
+		k.mix(float64(l))
+		for i := range p.lanes[l].ways {
+			w := &p.lanes[l].ways[i]
+			k.mix(w.log)
+			k.mix(w.lack)
+			for _, x := range w.h {
+				k.mix(x)
+			}
+			p.forms = append(p.forms, w.seenFrom(p.aligner.planned, l))
+		}
+	}
+	p.frame_.id, p.top = k, p.best()
+}
+
+func (w *way) seenFrom(planned []float64, lane int) laneForm {
+	n := len(planned)
+	f := laneForm{way: w, lane: lane, at: make([]float64, n)}
+	for i, x := range planned {
+		f.at[i] = floats.Dot(w.hh[i*n:i*n+n], planned)
+		f.quad += x * f.at[i]
+		f.lin += x * w.h[i]
+	}
+	return f
+}
+
+// form evaluates the quadratic and the linear form for ampere-turns that differ from
+// the planned ones by so much, in the coils listed.
+func (f *laneForm) form(index []int, by []float64) (quad, lin float64) {
+	quad, lin = f.quad, f.lin
+	n := len(by)
+	for _, i := range index {
+		v, row := 2*f.at[i], f.hh[i*n:i*n+n]
+		for _, k := range index {
+			v += row[k] * by[k]
+		}
+		quad += by[i] * v
+		lin += by[i] * f.h[i]
+	}
+	return quad, lin
 }
 
 // alignPasses aligns the passes that have not been yet, each by itself and then
@@ -277,23 +343,52 @@ const (
 )
 
 func (p *passFactor) like(out []float64, at []float64, _ []nine, in *view, _ *background, sc *scales) {
-	p.turns = p.turns[:0]
+	sums, nodes := p.sums(at, sc), len(sc.s)
+	for c, cell := range in.cells {
+		copy(out[c*nodes:c*nodes+nodes], sums[p.sides[cell]*nodes:])
+	}
+}
+
+// sums are the log likelihoods in each of the beams, for every scale.
+func (p *passFactor) sums(at []float64, sc *scales) []float64 {
+	key := likeKey{p.frame_.id, newKey()}
 	for _, j := range p.near {
-		p.turns = append(p.turns, at[j])
+		key.rest.mix(at[j])
+	}
+	for _, s := range sc.s {
+		key.rest.mix(s)
+	}
+	key.rest.mix(sc.sd)
+	s := p.known.find(key)
+	if s == nil {
+		s = newSaid(len(p.beams) * len(sc.s))
+		p.sumUp(s.log, at, sc)
+		p.known.keep(key, s)
+	}
+	return s.log
+}
+
+// sumUp works them out.
+func (p *passFactor) sumUp(out, at []float64, sc *scales) {
+	p.turns, p.index = p.turns[:0], p.index[:0]
+	for i, j := range p.near {
+		d := at[j] - p.aligner.planned[i]
+		p.turns = append(p.turns, d)
+		if d != 0 {
+			p.index = append(p.index, i)
+		}
 	}
 	p.score = p.score[:0]
 	// A form is good near the ampere-turns it was made for. Far from them it may
 	// promise a better fit than any that was ever found; that is not believed.
 	most := math.Inf(-1)
-	if best := p.best(); best != nil {
-		most = best.atBest() + fitsBetter
+	if p.top != nil {
+		most = p.top.atBest() + fitsBetter
 	}
-	for l := range p.lanes {
-		for i := range p.lanes[l].ways {
-			w := &p.lanes[l].ways[i]
-			a, b := w.form(p.turns)
-			p.score = append(p.score, laneScore{l, w.log, a, b, math.Min(w.top, most)})
-		}
+	for i := range p.forms {
+		f := &p.forms[i]
+		a, b := f.form(p.index, p.turns)
+		p.score = append(p.score, laneScore{f.lane, f.log, a, b, math.Min(f.way.top, most)})
 	}
 	nodes := len(sc.s)
 	low, trust := p.stray(), p.trust()
@@ -314,19 +409,14 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, in *view, _ *ba
 			}
 		}
 	}
-	sums := p.sums[:0]
-	for _, beam := range p.beams {
+	for b, beam := range p.beams {
 		for m := range nodes {
 			var sum float64
 			for l, w := range beam {
 				sum += w * by[m][l]
 			}
-			sums = append(sums, trust*logAdd(ref+math.Log(sum+1e-300), low))
+			out[b*nodes+m] = trust * logAdd(ref+math.Log(sum+1e-300), low)
 		}
-	}
-	p.sums = sums
-	for c, cell := range in.cells {
-		copy(out[c*nodes:c*nodes+nodes], sums[p.sides[cell]*nodes:])
 	}
 }
 
@@ -363,8 +453,8 @@ func (p *passFactor) stray() float64 {
 // ceiling implements factor: the ampere-turns found.
 func (p *passFactor) ceiling([]nine, *background, *scales) float64 {
 	top := p.stray()
-	if best := p.best(); best != nil {
-		top = math.Max(top, best.atBest())
+	if p.top != nil {
+		top = math.Max(top, p.top.atBest())
 	}
 	return top * p.trust()
 }
@@ -372,17 +462,17 @@ func (p *passFactor) ceiling([]nine, *background, *scales) float64 {
 // lack is by how much the way that fits the pass best falls short of what samples
 // that fit have.
 func (p *passFactor) lack() float64 {
-	if best := p.best(); best != nil {
-		return best.lack
+	if p.top != nil {
+		return p.top.lack
 	}
 	return 0
 }
 
 // best is the way that fits the pass best; nil where there is none.
-func (p *passFactor) best() (best *way) {
-	for l := range p.lanes {
-		for i := range p.lanes[l].ways {
-			if w := &p.lanes[l].ways[i]; best == nil || w.atBest() > best.atBest() {
+func (d *passDigest) best() (best *way) {
+	for l := range d.lanes {
+		for i := range d.lanes[l].ways {
+			if w := &d.lanes[l].ways[i]; best == nil || w.atBest() > best.atBest() {
 				best = w
 			}
 		}

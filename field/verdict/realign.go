@@ -68,7 +68,10 @@ func (e *engine) anchorRows(h *hypothesis) bool {
 	added := false
 	for _, f := range e.factors {
 		p, ok := f.(*passFactor)
-		if !ok || p.lack() < poorLack {
+		if !ok {
+			continue
+		}
+		if best := p.best(); best == nil || best.lack < poorLack {
 			continue
 		}
 		inRow := func(id string) bool { return slices.Contains(p.coils, e.m.plan.CoilIndex(id)) }

@@ -96,7 +96,7 @@ func (e *engine) grown() []*scored {
 		}
 		for _, f := range e.factors {
 			if p, ok := f.(*passFactor); ok {
-				p.frame_.id = e.m.fresh() // it says something else now
+				p.learn()
 			}
 		}
 		e.grow()

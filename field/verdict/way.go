@@ -46,24 +46,6 @@ type way struct {
 // atBest is how likely it makes the pass with the ampere-turns that suit it best.
 func (w *way) atBest() float64 { return w.log + w.most }
 
-// form evaluates the quadratic and the linear form for ampere-turns.
-func (w *way) form(turns []float64) (quad, lin float64) {
-	n := len(turns)
-	for i, x := range turns {
-		if x == 0 {
-			continue
-		}
-		row := w.hh[i*n : i*n+n]
-		var v float64
-		for k, y := range turns {
-			v += row[k] * y
-		}
-		quad += x * v
-		lin += x * w.h[i]
-	}
-	return quad, lin
-}
-
 // better makes a better guess from where a walk puts the samples.
 func (a *aligner) better(l int, g guess, s *seen) guess {
 	h, v := a.normal(l, s, true)
@@ -260,13 +242,14 @@ func (a *aligner) equations(l int, lit []tells, dark *tells) (*mat.SymDense, *ma
 }
 
 // add turns a guess in a lane into a way to understand the pass, unless there is one
-// like it.
-func (a *aligner) add(l int, g guess) {
+// like it; it tells whether it did.
+func (a *aligner) add(l int, g guess) bool {
 	w := a.wayOf(l, g)
 	if w == nil || slices.ContainsFunc(a.lanes[l].ways, func(o way) bool { return a.alike(w, &o) }) {
-		return
+		return false
 	}
 	a.lanes[l].ways = append(a.lanes[l].ways, *w)
+	return true
 }
 
 // newWay is a guess in a lane as a way to understand the pass; nil where it makes none.
