@@ -6,6 +6,8 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"polewise/layout"
 )
 
 // Aligning a pass: where the phone was at each sample is not known, only that it
@@ -19,6 +21,9 @@ import (
 
 const (
 	pathStep = 0.005 // metres between points of the way
+	// Of wide coils the points lie further apart: so many over half a coil, and no
+	// more than so far.
+	stepsOver, mostStep = 6, 0.008
 	laneStep = 0.006 // metres between lanes
 	maxLanes = 25
 	// Turn and steel change slowly: samples closer together than this say much
@@ -34,6 +39,7 @@ const (
 type aligner struct {
 	*passDigest
 	n       int             // points along the way
+	step    float64         // metres between them
 	ticks   []tick          // the samples, and the time between those far apart
 	strides [][paces]stride // into each tick
 	share   float64         // weight of one sample
@@ -96,8 +102,9 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 	step := max(laneStep, 2*half/(maxLanes-1))
 	count := int(2*half/step)/2*2 + 1
 
-	points := waypoints(d.path, d.slack(sdAlong))
-	a := &aligner{passDigest: d, n: len(points), tilt: tiltSD, sdAlong: sdAlong, walker: &m.walker}
+	far := stepOf(m.plan, d.coils)
+	points := waypoints(d.path, d.slack(sdAlong), far)
+	a := &aligner{passDigest: d, n: len(points), step: far, tilt: tiltSD, sdAlong: sdAlong, walker: &m.walker}
 	for l := range count {
 		a.sides = append(a.sides, r2.Dot(offset, left)+float64(l-count/2)*step)
 	}
@@ -199,13 +206,13 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 			a.strides[i][v] = strideOf(pace * speed * (a.ticks[i].t - a.ticks[i-1].t))
 		}
 	}
-	a.share = max(leastShare, min(mostShare, float64(a.n)*0.85*pathStep/float64(len(a.xs))/alikeWithin))
+	a.share = max(leastShare, min(mostShare, float64(a.n)*0.85*a.step/float64(len(a.xs))/alikeWithin))
 	// It begins and ends up to half a coil beyond the first and the last, or short
 	// of them, and by where the sensor sits a little further than that.
-	further := math.Hypot(0.015, a.sdAlong) / pathStep
-	mid := a.slack(a.sdAlong) / pathStep
+	further := math.Hypot(0.015, a.sdAlong) / a.step
+	mid := a.slack(a.sdAlong) / a.step
 	at := func(points, half float64) float64 {
-		x := max(0, math.Abs(points)-half/pathStep) / further
+		x := max(0, math.Abs(points)-half/a.step) / further
 		return math.Exp(-x * x / 2)
 	}
 	for k := range a.n {
@@ -258,8 +265,18 @@ func (a *aligner) idle(from, to float64) {
 
 type waypoint struct{ at, dir r2.Vec }
 
-// waypoints lays points along a path drawn out at both ends by slack.
-func waypoints(path []r2.Vec, slack float64) []waypoint {
+// stepOf is how far apart the points of the way over some coils lie.
+func stepOf(plan *layout.Plan, coils []int) float64 {
+	half := math.Inf(1)
+	for _, j := range coils {
+		e := plan.WindingOf(j).HalfExtent()
+		half = min(half, e.X, e.Y)
+	}
+	return max(pathStep, min(half/stepsOver, mostStep))
+}
+
+// waypoints lays points so far apart along a path drawn out at both ends by slack.
+func waypoints(path []r2.Vec, slack, step float64) []waypoint {
 	p := append([]r2.Vec(nil), path...)
 	n := len(p)
 	p[0] = r2.Sub(p[0], r2.Scale(slack, r2.Unit(r2.Sub(p[1], p[0]))))
@@ -269,7 +286,7 @@ func waypoints(path []r2.Vec, slack float64) []waypoint {
 	for i := 1; i < n; i++ {
 		v := r2.Sub(p[i], p[i-1])
 		l := r2.Norm(v)
-		for ; left <= l; left += pathStep {
+		for ; left <= l; left += step {
 			out = append(out, waypoint{r2.Add(p[i-1], r2.Scale(left/max(l, 1e-12), v)), r2.Unit(v)})
 		}
 		left -= l

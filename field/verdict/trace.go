@@ -88,7 +88,7 @@ func (e *engine) walk(n *node, i int, p *passFactor) *walked {
 		}
 	}
 	slack := 0.03 + p.overrun
-	points := waypoints(p.path, slack)
+	points := waypoints(p.path, slack, pathStep)
 	var found *walked
 	for _, side := range traceLanes {
 		w := &walked{slack: slack, field: e.along(n, p, points, offset, side, n.sc.s[m])}
