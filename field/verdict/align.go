@@ -24,8 +24,8 @@ const (
 	// Of wide coils the points lie further apart: so many over half a coil, and no
 	// more than so far.
 	stepsOver, mostStep = 6, 0.008
-	laneStep = 0.006 // metres between lanes
-	maxLanes = 25
+	laneStep            = 0.006 // metres between lanes
+	maxLanes            = 25
 	// Turn and steel change slowly: samples closer together than this say much
 	// the same, and count by their distance.
 	alikeWithin           = 0.022

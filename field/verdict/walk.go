@@ -12,11 +12,11 @@ const (
 	strayShare = 0.001 // samples that fit nothing
 	strayLog   = -3*6.9 - 1.5*log2pi
 	maxStride  = 32 // points of the way from tick to tick, at most
-	// nowhere is the share of the likeliest place below which a place is left.
-	nowhere = 1e-9
-	// Of all that set out, fewer than are left behind never remain, and where there is nobody
-	// even fewer are: shares stay numbers that can be divided by.
-	leftBehind, nobody = 1e-100, 1e-150
+	// A place is left that is so much less likely than the likeliest, in log units: by
+	// what a sample that fits it badly may cost, and by no less than leastFar.
+	farBehind, leastFar = 23, 14
+	// leftBehind is the share of all that set out that never gets lost.
+	leftBehind = 1e-100
 	// faintWeight is the share of a tick below which a place at either end is left in
 	// the end.
 	faintWeight = 1e-6
@@ -76,10 +76,14 @@ type walker struct {
 	eitherWay bool
 	off       chol3 // spread of a sample with the supply off
 	offDet    float64
-	chols     []chol3 // of spreads
-	lo, hi    []int   // per tick: first and last point that somebody may have got to
-	likes     [][]float64
-	ahead     [][paces][]float64 // per tick and pace, of all that came before
+	chols     []chol3            // of spreads
+	lo, hi    []int              // per tick: first and last point that somebody may have got to
+	likes     [][]float64        // per tick, at each of those
+	ahead     [][paces][]float64 // likewise for each pace: of all that came before
+	room      []float64          // that these are cut from
+	nowhere   float64            // the share of the likeliest place below which one is left
+	best      float64            // no sample is likelier than this
+	strayed   float64            // how likely one is that fits nothing, relative to that
 	now, next [paces][]float64   // at each point of the way
 	index     []int              // of the coils whose ampere-turns are not as planned
 	delta     []float64          // and by how much
@@ -95,6 +99,12 @@ func (w *walker) begin(a *aligner, l int, g guess, eitherWay bool) {
 	ticks := len(w.ticks)
 	w.lo, w.hi, w.from = sized(w.lo, ticks), sized(w.hi, ticks), sized(w.from, ticks)
 	w.likes, w.stray, w.weight, w.ahead = sized(w.likes, ticks), sized(w.stray, ticks), sized(w.weight, ticks), sized(w.ahead, ticks)
+	w.nowhere = math.Exp(-max(leastFar, farBehind*w.share))
+	w.best = -w.offDet - 1.5*log2pi
+	if eitherWay {
+		w.best += math.Log(2 + math.Exp(-2))
+	}
+	w.strayed = math.Exp(w.share * (leastLog - w.best))
 	for v := range paces {
 		w.now[v], w.next[v] = sized(w.now[v], w.n), sized(w.next[v], w.n)
 	}
@@ -152,17 +162,19 @@ func gauss(c *chol3, det, x, y, z float64) float64 {
 	return -0.5*(x*x+y*y+z*z) - det - 1.5*log2pi
 }
 
-// see works out how likely a tick's sample is at the points that somebody may have
-// got to, relative to the likeliest, and how likely it is there.
-func (w *walker) see(i, lo, hi int) (top float64) {
+// see weighs those who got to a tick by how likely its sample is there, relative to the
+// likeliest that one can be, and tells how many that leaves. If it is to be kept, so is
+// what it comes to at each place, and where the sample fits nothing.
+func (w *walker) see(i, lo, hi int, keep bool) (sum float64) {
 	x := &w.ticks[i]
-	w.likes[i], w.stray[i] = sized(w.likes[i], hi-lo+1), sized(w.stray[i], hi-lo+1)
-	like, stray := w.likes[i], w.stray[i]
-	if x.blank {
-		for k := range like {
-			like[k], stray[k] = 1, false
-		}
-		return 0
+	a, b, c := w.now[0][lo:hi+1], w.now[1][lo:hi+1], w.now[2][lo:hi+1]
+	b, c = b[:len(a)], c[:len(a)]
+	var like []float64
+	var stray []bool
+	if keep {
+		w.stray[i] = sized(w.stray[i], len(a))
+		like, stray = w.piece(len(a)), w.stray[i]
+		w.likes[i] = like
 	}
 	u := x.pull
 	for r := range u {
@@ -172,28 +184,55 @@ func (w *walker) see(i, lo, hi int) (top float64) {
 	if x.s < 1 || w.eitherWay {
 		dark = gauss(&w.off, w.offDet, u[0], u[1], u[2])
 	}
-	top = math.Inf(-1)
-	for k := range like {
-		if w.at(lo+k) < nobody {
-			like[k], stray[k] = math.Inf(-1), false
-			continue
+	if x.blank || x.s == 0 { // it is as likely anywhere
+		all := 1.0
+		if !x.blank {
+			all = expDown(w.share * (max(dark, leastLog) - w.best))
 		}
-		l := dark
-		if x.s > 0 {
+		for k := range a {
+			if keep {
+				like[k], stray[k] = all, !x.blank && dark < leastLog
+			}
+			a[k] *= all
+			b[k] *= all
+			c[k] *= all
+			sum += a[k] + b[k] + c[k]
+		}
+		return sum
+	}
+	rows, chols, dets := w.rows[lo : hi+1][:len(a)], w.chols[lo : hi+1][:len(a)], w.dets[lo : hi+1][:len(a)]
+	lit := x.s == 1 && !w.eitherWay
+	for k := range a {
+		var l float64
+		if lit {
+			f := &rows[k]
+			l = gauss(&chols[k], dets[k], u[0]-f[0], u[1]-f[1], u[2]-f[2])
+		} else {
 			l = w.litLike(x, &u, lo+k, dark)
 		}
-		stray[k] = l < leastLog
-		like[k] = w.share * max(l, leastLog)
-		top = max(top, like[k])
-	}
-	for k, l := range like {
-		if l -= top; l > -700 {
-			like[k] = expDown(l)
-		} else {
-			like[k] = 0
+		m := w.strayed
+		if l >= leastLog {
+			m = expDown(w.share * (l - w.best))
 		}
+		if keep {
+			like[k], stray[k] = m, l < leastLog
+		}
+		a[k] *= m
+		b[k] *= m
+		c[k] *= m
+		sum += a[k] + b[k] + c[k]
 	}
-	return top
+	return sum
+}
+
+// piece is a list of so many from the walk's room, which is not emptied.
+func (w *walker) piece(n int) []float64 {
+	at := len(w.room)
+	if at+n > cap(w.room) {
+		at, w.room = 0, make([]float64, 0, max(2*cap(w.room), 1<<14))
+	}
+	w.room = w.room[:at+n]
+	return w.room[at : at+n : at+n]
 }
 
 // litLike is how likely a sample is that may have seen the supply on, given how
@@ -226,51 +265,56 @@ func (w *walker) forward(keep bool, least float64) bool {
 			hope += fits
 		}
 	}
-	norm := paces * floats.Sum(w.start)
+	w.room = w.room[:0]
 	for v := range paces {
-		floats.ScaleTo(w.now[v], 1/norm, w.start)
+		copy(w.now[v], w.start)
 	}
+	sum := paces * floats.Sum(w.start)
 	lo, hi := 0, w.n-1
+	mixed := 1 / sum
 	for i := range w.ticks {
 		if i > 0 {
-			mixPaces(&w.now, lo, hi)
+			mixPaces(&w.now, lo, hi, 1/sum)
 			hi = w.goOn(i, lo, hi)
+			mixed = 1
 		}
-		top := w.see(i, lo, hi)
-		var sum float64
-		for v := range paces {
-			floats.Mul(w.now[v][lo:hi+1], w.likes[i])
-			sum += floats.Sum(w.now[v][lo : hi+1])
+		sum = w.see(i, lo, hi, keep)
+		if sum < leftBehind { // all have run past the end of the way: a few stay there
+			for v := range paces {
+				w.now[v][hi] = leftBehind
+			}
+			sum = w.see(i, lo, hi, keep)
 		}
-		w.log += top + math.Log(sum)
+		w.log += math.Log(sum * mixed)
 		if !w.ticks[i].blank {
+			w.log += w.share * w.best
 			hope -= fits
 		}
 		if w.log+hope < least {
 			return false
 		}
 		from := lo
-		for lo < hi && w.at(lo) < nowhere*sum {
+		for lo < hi && w.at(lo) < w.nowhere*sum {
 			lo++
 		}
-		for hi > lo && w.at(hi) < nowhere*sum {
+		for hi > lo && w.at(hi) < w.nowhere*sum {
 			hi--
 		}
-		for v := range paces {
-			now := w.now[v][lo : hi+1]
-			floats.Scale(1/sum, now)
-			if keep {
-				w.ahead[i][v] = append(w.ahead[i][v][:0], now...)
+		if keep {
+			for v := range paces {
+				w.ahead[i][v] = w.piece(hi - lo + 1)
+				copy(w.ahead[i][v], w.now[v][lo:hi+1])
 			}
+			w.likes[i] = w.likes[i][lo-from : hi+1-from]
+			w.stray[i] = cut(w.stray[i], lo-from, hi-lo+1)
 		}
-		w.likes[i], w.stray[i] = cut(w.likes[i], lo-from, hi-lo+1), cut(w.stray[i], lo-from, hi-lo+1)
 		w.lo[i], w.hi[i] = lo, hi
 	}
 	var end float64
 	for v := range paces {
 		end += floats.Dot(w.now[v][lo:hi+1], w.finish[lo:hi+1])
 	}
-	w.log += math.Log(end + 1e-12)
+	w.log += math.Log(end/sum + 1e-12)
 	return true
 }
 
@@ -287,7 +331,6 @@ func (w *walker) goOn(tick, lo, hi int) (to int) {
 	for v := range paces {
 		to = max(to, min(w.n-1, hi+w.strides[tick][v].most))
 	}
-	all := 0.0
 	for v := range paces {
 		s := &w.strides[tick][v]
 		src, dst := w.now[v], w.next[v]
@@ -297,14 +340,8 @@ func (w *walker) goOn(tick, lo, hi int) (to int) {
 				floats.AddScaled(dst[lo+far:last+far+1], share, src[lo:last+1])
 			}
 		}
-		all += floats.Sum(dst[lo : to+1])
 	}
 	w.now, w.next = w.next, w.now
-	if all < leftBehind { // all have run past the end of the way: a few stay there
-		for v := range paces {
-			w.now[v][to] = leftBehind
-		}
-	}
 	return to
 }
 
@@ -365,14 +402,11 @@ func (w *walker) earlier(i int) {
 			}
 		}
 	}
-	mixPaces(&w.rest, 0, count-1)
 	sum := 1e-300
 	for v := range paces {
 		sum += floats.Sum(w.rest[v])
 	}
-	for v := range paces {
-		floats.Scale(1/sum, w.rest[v])
-	}
+	mixPaces(&w.rest, 0, count-1, 1/sum)
 }
 
 // Paces: a phone drawn along keeps its speed for a while.
@@ -384,14 +418,16 @@ const (
 
 var paceOf = [paces]float64{0.62, 1, 1.6}
 
-// mixPaces lets the phone change its pace.
-func mixPaces(a *[paces][]float64, lo, hi int) {
+// mixPaces lets the phone change its pace, and makes all so many times as many.
+func mixPaces(a *[paces][]float64, lo, hi int, times float64) {
 	x, y, z := a[0][lo:hi+1], a[1][lo:hi+1], a[2][lo:hi+1]
+	y, z = y[:len(x)], z[:len(x)]
+	same, other := times*(1-paceChange), times*paceChange/paces
 	for k := range x {
-		changed := paceChange * (x[k] + y[k] + z[k]) / paces
-		x[k] = (1-paceChange)*x[k] + changed
-		y[k] = (1-paceChange)*y[k] + changed
-		z[k] = (1-paceChange)*z[k] + changed
+		changed := other * (x[k] + y[k] + z[k])
+		x[k] = same*x[k] + changed
+		y[k] = same*y[k] + changed
+		z[k] = same*z[k] + changed
 	}
 }
 
