@@ -278,47 +278,67 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []gu
 }
 
 // anchor adds ways to understand the pass that begin from given ampere-turns, in
-// the lanes that are in play. It reports whether it had anything to add.
-func (a *aligner) anchor(turns []float64) (added bool) {
+// the lanes that are in play, the likeliest first. It reports whether it had anything
+// to add. What is only a guess is left where the likeliest lane says that it is hopeless.
+func (a *aligner) anchor(turns []float64, guessed bool) (added bool) {
 	g := a.guessOf(turns)
 	if slices.ContainsFunc(a.anchors, func(o guess) bool { return o.like(g) }) {
 		return false
 	}
 	a.anchors = append(a.anchors, g)
+	var lanes []fit
 	best := math.Inf(-1)
 	for l := range a.lanes {
-		best = max(best, a.lanes[l].top())
+		if top := a.lanes[l].top(); !math.IsInf(top, -1) {
+			lanes = append(lanes, fit{l, top})
+			best = max(best, top)
+		}
 	}
-	for l := range a.lanes {
-		for i := range a.lanes[l].ways {
-			if w := &a.lanes[l].ways[i]; w.atBest() > best-laneInPlay {
-				added = a.add(l, a.under(l, g)) || added
-				break
+	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
+	grounds := a.grounds
+	for i, l := range lanes {
+		if l.log <= best-laneInPlay {
+			break
+		}
+		under := a.under(l.at, g, grounds)
+		if i == 0 && guessed && under[0].log < best-hopelessWay {
+			return false
+		}
+		added = a.add(l.at, under[0].guess) || added
+		grounds = nil // in the other lanes it goes on from what it came to here
+		for _, t := range under {
+			if t.log > under[0].log-hopelessWay {
+				grounds = append(grounds, t.b)
 			}
 		}
 	}
 	return added
 }
 
-// under is the guess of some shares under the background that suits them.
-func (a *aligner) under(l int, g guess) guess {
-	best, found := math.Inf(-1), g
-	var came [][3]float64
-	for _, g.b = range a.grounds {
-		g.b = a.improve(l, g, false).b
-		if slices.ContainsFunc(came, func(b [3]float64) bool { return within(b, g.b, 1) }) {
-			continue // one that leads where another did
+// under is the guess of some shares under the backgrounds that those to begin from lead
+// to, and how likely they make the pass under about these, the likeliest first.
+func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
+	same := func(b [3]float64) bool {
+		return slices.ContainsFunc(out, func(t tried) bool { return within(b, t.b, 1) })
+	}
+	for _, g.b = range grounds {
+		at := g
+		better := a.improve(l, g, false)
+		if !within(better.b, g.b, 1) {
+			if same(better.b) {
+				continue // one that leads where another did
+			}
+			at.b = better.b
+			better = a.improve(l, at, false)
 		}
-		came = append(came, g.b)
-		g.b = a.improve(l, g, false).b
-		if len(a.grounds) == 1 {
-			return g
-		}
-		if log := a.logOf(l, g, false); log > best {
-			best, found = log, g
+		if out == nil || !same(better.b) {
+			log := a.logOf(l, at, false)
+			at.b = better.b
+			out = append(out, tried{at, log})
 		}
 	}
-	return found
+	slices.SortStableFunc(out, likelier)
+	return out
 }
 
 // likely are those of some hypotheses that a pass fits best: of whole strings, and

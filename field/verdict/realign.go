@@ -30,7 +30,7 @@ func (e *engine) realign() bool {
 			continue
 		}
 		for k := range e.ev.passes {
-			if e.ev.passes[k].aligner.anchor(s.hyp.at) {
+			if e.ev.passes[k].aligner.anchor(s.hyp.at, false) {
 				added = true
 			}
 		}
@@ -57,7 +57,7 @@ func (e *engine) anchorShort(s *scored) bool {
 	if worst < 0 || n.log+n.short[worst] < e.best-realignNear {
 		return false
 	}
-	return e.factors[worst].(*passFactor).aligner.anchor(n.at)
+	return e.factors[worst].(*passFactor).aligner.anchor(n.at, false)
 }
 
 // anchorRows aligns every pass that nothing fits well to a hypothesis without what it
@@ -79,13 +79,13 @@ func (e *engine) anchorRows(h *hypothesis) bool {
 		if base == nil {
 			continue
 		}
-		added = p.aligner.anchor(base.at) || added
+		added = p.aligner.anchor(base.at, false) || added
 		for _, s := range e.singles {
 			if s.kind != layout.CoilReversed || !inRow(s.fault.ID) {
 				continue
 			}
 			if o := base.with(e.m.plan, s); o != nil {
-				added = p.aligner.anchor(o.at) || added
+				added = p.aligner.anchor(o.at, true) || added
 			}
 		}
 	}
