@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"math"
 	"slices"
 
 	"polewise/layout"
@@ -41,6 +42,29 @@ func (e *engine) realign() bool {
 		}
 	}
 	return e.anchorRows(top[0].hyp) || added
+}
+
+// rebase takes the best that was found for what the search starts from once more, with
+// passes understood as they are by now. What explained nothing new before, and has not
+// gained since, is not grown from.
+func (e *engine) rebase() {
+	found := e.ranked()
+	e.seen, e.first, e.best = map[uint64]*scored{}, nil, math.Inf(-1)
+	for _, f := range e.factors {
+		if p, ok := f.(*passFactor); ok {
+			p.learn()
+		}
+	}
+	behind := 0.0 // the best of then, by what it is now
+	for i, s := range found[:min(len(found), realignBest)] {
+		c := e.put(s.hyp, math.Inf(-1))
+		e.score(c)
+		if i == 0 {
+			behind = c.log - s.log
+		}
+		c.gain = s.gain + c.log - s.log - behind
+		c.base = s.base || c.gain >= tellingGain
+	}
 }
 
 // anchorShort aligns to a hypothesis the one pass that stands most against it, if

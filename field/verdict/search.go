@@ -89,16 +89,7 @@ func (e *engine) grown() []*scored {
 		if !e.realign() {
 			break
 		}
-		found := e.ranked()
-		e.seen, e.first, e.best = map[uint64]*scored{}, nil, math.Inf(-1)
-		for _, s := range found[:min(len(found), realignBest)] {
-			e.put(s.hyp, math.Inf(-1)).base = true
-		}
-		for _, f := range e.factors {
-			if p, ok := f.(*passFactor); ok {
-				p.learn()
-			}
-		}
+		e.rebase()
 		e.grow()
 	}
 	if e.settles() || e.ratio {
