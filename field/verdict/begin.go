@@ -250,13 +250,19 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []gu
 	}
 	if warm {
 		full := a.share
+		var came [len(warmth)][]guess
+	beginnings:
 		for _, t := range begin {
 			g := t.guess
-			for _, w := range warmth {
+			for i, w := range warmth {
 				a.share = w * full
 				g = a.settle(l, g, (rounds+1)/2)
+				a.share = full
+				if slices.ContainsFunc(came[i], func(o guess) bool { return o.like(g) && within(o.b, g.b, 1) }) {
+					continue beginnings // it leads where another did
+				}
+				came[i] = append(came[i], g)
 			}
-			a.share = full
 			if g, ok := a.settleAbove(l, g, 2*rounds, least); ok {
 				keep(g)
 			}
@@ -394,16 +400,25 @@ func (a *aligner) patterns(l int) (out []tried) {
 func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 	var all []tried
 	seen := map[string]bool{}
+	hope := a.hope(l, b)
+	// What is further behind the best than that one is behind samples that may each
+	// choose is of no use on the way to what is better.
+	reach := func(best float64) float64 {
+		return best - max(hopelessWay, min(hopelessLane, hope[0]-best))
+	}
 	var highest []float64 // so many of their logs: what is below them is not asked for
 	try := func(share []float64) {
 		if key := fmt.Sprint(share); !seen[key] {
 			seen[key] = true
 			g := guess{share, b}
 			least := math.Inf(-1)
-			if len(highest) == mostPatterns {
-				least = highest[0]
+			if len(highest) > 0 {
+				least = reach(highest[len(highest)-1])
 			}
-			log := a.logAbove(l, g, least)
+			if len(highest) == mostPatterns {
+				least = max(least, highest[0])
+			}
+			log := a.logAbove(l, g, least, hope)
 			all = append(all, tried{g, log})
 			at, _ := slices.BinarySearch(highest, log)
 			highest = slices.Insert(highest, at, log)
@@ -416,6 +431,9 @@ func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 		grown = len(all)
 		best := slices.Clone(all[:min(mostPatterns, len(all))])
 		for _, p := range best {
+			if p.log < reach(best[0].log) {
+				break
+			}
 			for i := range a.near {
 				for _, to := range [3]float64{1, 0, -1} {
 					if a.inRow[i] && to != p.share[i] {

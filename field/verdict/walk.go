@@ -61,11 +61,33 @@ func (a *aligner) sum(l int, g guess, eitherWay bool) float64 {
 
 // sumAbove is sum for a guess that is of no use unless it makes the pass likelier than
 // least: ok is false as soon as it is known not to.
-func (a *aligner) sumAbove(l int, g guess, least float64) (log float64, ok bool) {
+func (a *aligner) sumAbove(l int, g guess, least float64, hope []float64) (log float64, ok bool) {
 	w := a.walker
 	w.begin(a, l, g, false)
+	w.hope = hope
 	ok = w.forward(false, least)
 	return w.log, ok
+}
+
+// eitherSlack is what samples may gain, about, where the coils face some way over any
+// way at each sample: a coil without field is thought less likely there.
+const eitherSlack = 5
+
+// hope is what the samples from each tick on, and after the last, may come to in a lane
+// under a background, whatever way the coils of the row face.
+func (a *aligner) hope(l int, b [3]float64) []float64 {
+	w := a.walker
+	g := a.asPlanned()
+	g.b = b
+	w.begin(a, l, g, true)
+	w.after = make([]float64, len(a.ticks)+1)
+	w.forward(false, math.Inf(-1))
+	after := w.after
+	w.after = nil
+	for i, came := range after {
+		after[i] = w.log - came + eitherSlack
+	}
+	return after
 }
 
 // walker is a walk being summed. One serves for all, so that its lists are made once.
@@ -73,6 +95,8 @@ type walker struct {
 	*aligner
 	seen
 	g         guess
+	lane      int
+	looked    int // points of it that were looked at
 	eitherWay bool
 	off       chol3 // spread of a sample with the supply off
 	offDet    float64
@@ -83,6 +107,8 @@ type walker struct {
 	room      []float64          // that these are cut from
 	nowhere   float64            // the share of the likeliest place below which one is left
 	best      float64            // no sample is likelier than this
+	hope      []float64          // what comes from each tick on may add at most; nil: nothing is known of it
+	after     []float64          // if not nil: gets what came before each tick
 	strayed   float64            // how likely one is that fits nothing, relative to that
 	now, next [paces][]float64   // at each point of the way
 	index     []int              // of the coils whose ampere-turns are not as planned
@@ -96,6 +122,7 @@ func (w *walker) begin(a *aligner, l int, g guess, eitherWay bool) {
 	w.off = a.noise.chol()
 	w.offDet = w.off.logDet()
 	w.b, w.log = g.b, 0
+	w.hope, w.after = nil, nil
 	ticks := len(w.ticks)
 	w.lo, w.hi, w.from = sized(w.lo, ticks), sized(w.hi, ticks), sized(w.from, ticks)
 	w.likes, w.stray, w.weight, w.ahead = sized(w.likes, ticks), sized(w.stray, ticks), sized(w.weight, ticks), sized(w.ahead, ticks)
@@ -108,7 +135,14 @@ func (w *walker) begin(a *aligner, l int, g guess, eitherWay bool) {
 	for v := range paces {
 		w.now[v], w.next[v] = sized(w.now[v], w.n), sized(w.next[v], w.n)
 	}
-	w.look(l)
+	w.index, w.delta = w.index[:0], w.delta[:0]
+	for i, share := range g.share {
+		if d := (share - 1) * w.planned[i]; math.Abs(d)*w.peak[i] > leastChange {
+			w.index, w.delta = append(w.index, i), append(w.delta, d)
+		}
+	}
+	w.rows, w.spreads, w.chols, w.dets = sized(w.rows, w.n), sized(w.spreads, w.n), sized(w.chols, w.n), sized(w.dets, w.n)
+	w.lane, w.looked = l, 0
 }
 
 // sized is a list of so many, the old one if it has room; what it holds is anything.
@@ -119,17 +153,12 @@ func sized[T any](list []T, n int) []T {
 	return list[:n]
 }
 
-// look works out what there is to see at every point of a lane.
-func (w *walker) look(l int) {
-	n, near := w.n, len(w.near)
-	w.index, w.delta = w.index[:0], w.delta[:0]
-	for i, share := range w.g.share {
-		if d := (share - 1) * w.planned[i]; math.Abs(d)*w.peak[i] > leastChange {
-			w.index, w.delta = append(w.index, i), append(w.delta, d)
-		}
-	}
-	w.rows, w.spreads, w.chols, w.dets = sized(w.rows, n), sized(w.spreads, n), sized(w.chols, n), sized(w.dets, n)
-	for k := range n {
+// look works out what there is to see at the points of the lane before one, as far as
+// that is not done yet: many walks are given up before they come to the end.
+func (w *walker) look(before int) {
+	l, n, near := w.lane, w.n, len(w.near)
+	for ; w.looked < before; w.looked++ {
+		k := w.looked
 		f := w.whole[l*n+k]
 		row := w.aligner.g[(l*n+k)*near : (l*n+k+1)*near]
 		for q, i := range w.index {
@@ -200,6 +229,7 @@ func (w *walker) see(i, lo, hi int, keep bool) (sum float64) {
 		}
 		return sum
 	}
+	w.look(hi + 1)
 	rows, chols, dets := w.rows[lo : hi+1][:len(a)], w.chols[lo : hi+1][:len(a)], w.dets[lo : hi+1][:len(a)]
 	lit := x.s == 1 && !w.eitherWay
 	for k := range a {
@@ -258,13 +288,6 @@ func (w *walker) at(k int) float64 { return w.now[0][k] + w.now[1][k] + w.now[2]
 // reports false, and does not go to the end, where the pass cannot be likelier than
 // least any more.
 func (w *walker) forward(keep bool, least float64) bool {
-	hope := 0.0 // what samples not looked at yet add at most, each where it fits fully
-	fits := w.share * (-w.offDet - 1.5*log2pi)
-	for i := range w.ticks {
-		if !w.ticks[i].blank {
-			hope += fits
-		}
-	}
 	w.room = w.room[:0]
 	for v := range paces {
 		copy(w.now[v], w.start)
@@ -288,9 +311,11 @@ func (w *walker) forward(keep bool, least float64) bool {
 		w.log += math.Log(sum * mixed)
 		if !w.ticks[i].blank {
 			w.log += w.share * w.best
-			hope -= fits
 		}
-		if w.log+hope < least {
+		if w.after != nil {
+			w.after[i+1] = w.log
+		}
+		if w.hope != nil && w.log+w.hope[i+1] < least {
 			return false
 		}
 		from := lo
