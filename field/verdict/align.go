@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"maps"
 	"math"
 	"slices"
 
@@ -51,9 +52,11 @@ type aligner struct {
 	rested  bool         // it is known from a rest
 	grounds [][3]float64 // backgrounds to begin from
 	planned []float64    // ampere-turns of the near coils
-	others  []nine       // field of the coils left as planned, at every point of every lane
-	whole   []nine       // field of all as planned, likewise
-	g       []slim       // per point, per near coil
+	// Per lane, at every point of it; nil: not needed yet.
+	others  [][]nine // field of the coils left as planned
+	whole   [][]nine // field of all as planned
+	g       [][]slim // per near coil
+	laneAt  func(l int) *columns
 	tilt    float64
 	sdAlong float64    // of the sensor's place in the phone, along the line
 	halves  [2]float64 // half the first coil and half the last, along the line
@@ -116,29 +119,27 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 	if d.up != [3]float64{} {
 		a.tilt = levelSD
 	}
-	places := make([]r3.Vec, 0, len(points)*count)
-	for _, side := range a.sides {
-		for _, w := range points {
-			at := r2.Add(w.at, r2.Scale(side, r2.Vec{X: -w.dir.Y, Y: w.dir.X}))
-			at = r2.Add(at, r2.Scale(r2.Dot(offset, along), w.dir))
-			// Height differs from coil to coil where windings do: it follows the
-			// nearest coil.
-			z, near := 0.0, math.Inf(1)
-			for _, j := range d.coils {
-				if q := r2.Norm2(r2.Sub(w.at, m.plan.Coils[j].At)); q < near {
-					near, z = q, m.plan.SensorHeight(j)
-				}
+	// Height differs from coil to coil where windings do: it follows the nearest coil.
+	heights := make([]float64, len(points))
+	for k, w := range points {
+		near := math.Inf(1)
+		for _, j := range d.coils {
+			if q := r2.Norm2(r2.Sub(w.at, m.plan.Coils[j].At)); q < near {
+				near, heights[k] = q, m.plan.SensorHeight(j)
 			}
-			places = append(places, r3.Vec{X: at.X, Y: at.Y, Z: z})
 		}
 	}
-	cols := columnsAt(m.plan, m.pad, m.planned.at, places, reachUT)
-	every := make([]int, len(places))
-	for k := range every {
-		every[k] = k
+	a.laneAt = func(l int) *columns {
+		places := make([]r3.Vec, len(points))
+		for k, w := range points {
+			at := r2.Add(w.at, r2.Scale(a.sides[l], r2.Vec{X: -w.dir.Y, Y: w.dir.X}))
+			at = r2.Add(at, r2.Scale(r2.Dot(offset, along), w.dir))
+			places[k] = r3.Vec{X: at.X, Y: at.Y, Z: heights[k]}
+		}
+		return columnsAt(m.plan, m.pad, m.planned.at, places, reachUT)
 	}
-	cols.findPeaks(every)
-	a.choose(m, cols)
+	a.whole, a.others, a.g = make([][]nine, count), make([][]nine, count), make([][]slim, count)
+	a.choose(m)
 	a.lay(src, bg)
 	a.grounds = [][3]float64{a.b0}
 	return a
@@ -146,34 +147,85 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 
 // choose parts the coils into those whose ampere-turns the pass can tell and
 // those too far away.
-func (a *aligner) choose(m *Model, cols *columns) {
-	var keep []int
-	for i, j := range cols.near {
-		if math.Abs(m.planned.at[j])*cols.peak[i] > passReach || slices.Contains(a.coils, int(j)) {
-			keep = append(keep, i)
-			a.near = append(a.near, j)
-			a.peak = append(a.peak, cols.peak[i])
-			a.planned = append(a.planned, m.planned.at[j])
-			a.inRow = append(a.inRow, slices.Contains(a.coils, int(j)))
+func (a *aligner) choose(m *Model) {
+	peak := map[int32]float64{}
+	lanes := a.everyFew()
+	var seen []*columns // of narrow ones all will be needed
+	if a.narrow() {
+		lanes = []int{0, len(a.sides) / 2, len(a.sides) - 1}
+	}
+	for _, l := range lanes {
+		cols := a.laneAt(l)
+		every := make([]int, len(cols.places))
+		for k := range every {
+			every[k] = k
+		}
+		cols.findPeaks(every)
+		for i, j := range cols.near {
+			peak[j] = max(peak[j], cols.peak[i])
+		}
+		seen = append(seen, cols)
+		if !a.narrow() {
+			a.keepLane(l, cols, nil)
+			seen = nil
 		}
 	}
-	a.others, a.whole = make([]nine, len(cols.places)), make([]nine, len(cols.places))
-	a.g = make([]slim, len(cols.places)*len(keep))
-	for k := range a.others {
+	for _, j := range slices.Sorted(maps.Keys(peak)) {
+		at, row := m.planned.at[j], slices.Contains(a.coils, int(j))
+		if math.Abs(at)*peak[j] > passReach || row {
+			a.near = append(a.near, j)
+			a.peak = append(a.peak, peak[j])
+			a.planned = append(a.planned, at)
+			a.inRow = append(a.inRow, row)
+		}
+	}
+	for i, cols := range seen {
+		a.keepLane(lanes[i], cols, a.near)
+	}
+}
+
+// keepLane keeps the field along a lane, and where some coils are near the parts of these and
+// of the others.
+func (a *aligner) keepLane(l int, cols *columns, near []int32) {
+	if a.whole[l] == nil {
+		a.whole[l] = make([]nine, a.n)
+		for k := range a.whole[l] {
+			a.whole[l][k] = cols.plannedAt(k)
+		}
+	}
+	if near == nil {
+		return
+	}
+	a.others[l], a.g[l] = make([]nine, a.n), make([]slim, a.n*len(near))
+	for k := range a.n {
 		row := cols.row(k)
-		a.whole[k] = cols.plannedAt(k)
-		q := 0
-		for i := range cols.near {
-			if q < len(keep) && keep[q] == i {
-				a.g[k*len(keep)+q] = row[i]
-				q++
+		for i, j := range cols.near {
+			if q, ok := slices.BinarySearch(near, j); ok {
+				a.g[l][k*len(near)+q] = row[i]
 				continue
 			}
-			for x := range a.others[k] {
-				a.others[k][x] += m.planned.at[cols.near[i]] * float64(row[i][x])
+			for x := range a.others[l][k] {
+				a.others[l][k][x] += cols.planned[j] * float64(row[i][x])
 			}
 		}
 	}
+}
+
+// laneWhole works out the field in a lane with all as planned, if it is not known.
+func (a *aligner) laneWhole(l int) []nine {
+	if a.whole[l] == nil {
+		a.keepLane(l, a.laneAt(l), nil)
+	}
+	return a.whole[l]
+}
+
+// laneCoils works out what the near coils and the others make in a lane, if it is not
+// known. Where the sensor's place is unknown most lanes are never asked for it.
+func (a *aligner) laneCoils(l int) (near []slim, others []nine) {
+	if a.g[l] == nil {
+		a.keepLane(l, a.laneAt(l), a.near)
+	}
+	return a.g[l], a.others[l]
 }
 
 // lay prepares what all lanes share.

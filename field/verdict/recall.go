@@ -165,8 +165,7 @@ climb:
 
 // aligners are those of the passes of the last verdicts.
 type aligners struct {
-	of   map[key]*aligner
-	size int // fields held in them
+	of map[key]*aligner
 }
 
 // Bounds on what is remembered of passes: 30 MB of fields, and what so many guesses of
@@ -177,11 +176,16 @@ const (
 )
 
 func (l *aligners) keep(id key, a *aligner) {
-	if l.of == nil || l.size+len(a.g) > mostAligned {
-		l.of, l.size = map[key]*aligner{}, 0
+	held := 0 // fields
+	for _, o := range l.of {
+		for _, lane := range o.g {
+			held += len(lane)
+		}
+	}
+	if l.of == nil || held > mostAligned {
+		l.of = map[key]*aligner{}
 	}
 	l.of[id] = a
-	l.size += len(a.g)
 }
 
 // identity is equal for equal readings of a pass, drawn with a sensor in an equal place

@@ -156,13 +156,19 @@ func sized[T any](list []T, n int) []T {
 // look works out what there is to see at the points of the lane before one, as far as
 // that is not done yet: many walks are given up before they come to the end.
 func (w *walker) look(before int) {
-	l, n, near := w.lane, w.n, len(w.near)
+	if w.looked >= before {
+		return
+	}
+	near, whole := len(w.near), w.laneWhole(w.lane)
+	var g []slim
+	if len(w.index) > 0 {
+		g, _ = w.laneCoils(w.lane)
+	}
 	for ; w.looked < before; w.looked++ {
 		k := w.looked
-		f := w.whole[l*n+k]
-		row := w.aligner.g[(l*n+k)*near : (l*n+k+1)*near]
+		f := whole[k]
 		for q, i := range w.index {
-			t, r := w.delta[q], &row[i]
+			t, r := w.delta[q], &g[k*near+i]
 			for x := range f {
 				f[x] += t * float64(r[x])
 			}

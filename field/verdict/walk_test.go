@@ -13,7 +13,7 @@ func TestWalkPastTheEnd(t *testing.T) {
 		passDigest: &passDigest{}, n: points, share: 1, walker: &walker{},
 		ticks: make([]tick, ticks), strides: make([][paces]stride, ticks),
 		start: make([]float64, points), finish: make([]float64, points),
-		noise: sym3{xx: 1, yy: 1, zz: 1}, whole: make([]nine, points), others: make([]nine, points),
+		noise: sym3{xx: 1, yy: 1, zz: 1}, whole: [][]nine{make([]nine, points)},
 	}
 	for k := range points {
 		a.start[k], a.finish[k] = 1, 1

@@ -126,6 +126,7 @@ const leastWeight = 1e-3
 // tell is summed for each point first: the coils' fields there are the same to all.
 func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDense) {
 	lit := make([]tells, a.n)
+	_, others := a.laneCoils(l)
 	var dark tells
 	for i := range a.ticks {
 		now := &a.ticks[i]
@@ -150,7 +151,7 @@ func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDe
 			}
 			if sees >= leastWeight {
 				u := now.pull
-				for x, o := range a.others[l*a.n+at][:3] {
+				for x, o := range others[at][:3] {
 					u[x] -= o
 				}
 				lit[at].add(&r, &u, weight*sees*a.share)
@@ -203,6 +204,7 @@ func (a *aligner) equations(l int, lit []tells, dark *tells) (*mat.SymDense, *ma
 	size := near + 3
 	hh, hv := make([]float64, size*size), make([]float64, size)
 	g := make([][3]float64, near)
+	beside, _ := a.laneCoils(l)
 	sum := *dark
 	for k := range lit {
 		t := &lit[k]
@@ -213,7 +215,7 @@ func (a *aligner) equations(l int, lit []tells, dark *tells) (*mat.SymDense, *ma
 		for r, x := range t.v {
 			sum.v[r] += x
 		}
-		row := a.g[(l*a.n+k)*near:][:near]
+		row := beside[k*near:][:near]
 		for q := range g {
 			for x := range g[q] {
 				g[q][x] = a.planned[q] * float64(row[q][x])
@@ -366,10 +368,11 @@ func (a *aligner) soften(l int, h *mat.SymDense, v *mat.VecDense) {
 // much it tells.
 func (a *aligner) unsure(l, i int) float64 {
 	n, near := a.n, len(a.near)
+	g, _ := a.laneCoils(l)
 	_, left := a.directions()
 	var all, side, high float64
 	for k := range n {
-		f := &a.g[(l*n+k)*near+i]
+		f := &g[k*near+i]
 		var b nine
 		for x := range b {
 			b[x] = float64(f[x]) * a.planned[i]
