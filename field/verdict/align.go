@@ -152,7 +152,7 @@ func (a *aligner) choose(m *Model) {
 	lanes := a.everyFew()
 	var seen []*columns // of narrow ones all will be needed
 	if a.narrow() {
-		lanes = []int{0, len(a.sides) / 2, len(a.sides) - 1}
+		lanes = slices.Compact([]int{0, len(a.sides) / 2, len(a.sides) - 1})
 	}
 	for _, l := range lanes {
 		cols := a.laneAt(l)
