@@ -400,25 +400,16 @@ func (a *aligner) patterns(l int) (out []tried) {
 func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 	var all []tried
 	seen := map[string]bool{}
-	hope := a.hope(l, b)
-	// What is further behind the best than that one is behind samples that may each
-	// choose is of no use on the way to what is better.
-	reach := func(best float64) float64 {
-		return best - max(hopelessWay, min(hopelessLane, hope[0]-best))
-	}
 	var highest []float64 // so many of their logs: what is below them is not asked for
 	try := func(share []float64) {
 		if key := fmt.Sprint(share); !seen[key] {
 			seen[key] = true
 			g := guess{share, b}
 			least := math.Inf(-1)
-			if len(highest) > 0 {
-				least = reach(highest[len(highest)-1])
-			}
 			if len(highest) == mostPatterns {
-				least = max(least, highest[0])
+				least = highest[0]
 			}
-			log := a.logAbove(l, g, least, hope)
+			log := a.logAbove(l, g, least)
 			all = append(all, tried{g, log})
 			at, _ := slices.BinarySearch(highest, log)
 			highest = slices.Insert(highest, at, log)
@@ -431,9 +422,6 @@ func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 		grown = len(all)
 		best := slices.Clone(all[:min(mostPatterns, len(all))])
 		for _, p := range best {
-			if p.log < reach(best[0].log) {
-				break
-			}
 			for i := range a.near {
 				for _, to := range [3]float64{1, 0, -1} {
 					if a.inRow[i] && to != p.share[i] {

@@ -177,8 +177,9 @@ func TestPassBesideTheWinding(t *testing.T) {
 		causes   []layout.FaultKind
 		reversed string // the coil that is, alone; all where it is empty
 	}{
-		"pad-turned":        {[]layout.FaultKind{layout.PadReversed}, ""},
-		"joined-and-turned": {[]layout.FaultKind{layout.StringsInSeries, layout.CoilReversed}, "B2"},
+		"pad-turned":         {[]layout.FaultKind{layout.PadReversed}, ""},
+		"joined-and-turned":  {[]layout.FaultKind{layout.StringsInSeries, layout.CoilReversed}, "B2"},
+		"joined-turned-over": {[]layout.FaultKind{layout.StringsInSeries, layout.PadReversed}, ""},
 	} {
 		v := judged(t, name, name)
 		for _, k := range v.Coils {

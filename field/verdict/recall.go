@@ -73,13 +73,13 @@ func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
 
 // logAbove is logOf for a guess that is of no use unless it makes the pass likelier
 // than least: of another it may say that it is hopeless.
-func (a *aligner) logAbove(l int, g guess, least float64, hope []float64) float64 {
+func (a *aligner) logAbove(l int, g guess, least float64) float64 {
 	o := a.outcome(l, g, false)
 	if math.IsNaN(o.log) {
 		if o.below <= least {
 			return math.Inf(-1)
 		}
-		log, ok := a.sumAbove(l, g, least, hope)
+		log, ok := a.sumAbove(l, g, least)
 		if !ok {
 			o.below = least
 			return math.Inf(-1)

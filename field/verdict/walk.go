@@ -61,33 +61,11 @@ func (a *aligner) sum(l int, g guess, eitherWay bool) float64 {
 
 // sumAbove is sum for a guess that is of no use unless it makes the pass likelier than
 // least: ok is false as soon as it is known not to.
-func (a *aligner) sumAbove(l int, g guess, least float64, hope []float64) (log float64, ok bool) {
+func (a *aligner) sumAbove(l int, g guess, least float64) (log float64, ok bool) {
 	w := a.walker
 	w.begin(a, l, g, false)
-	w.hope = hope
 	ok = w.forward(false, least)
 	return w.log, ok
-}
-
-// eitherSlack is what samples may gain, about, where the coils face some way over any
-// way at each sample: a coil without field is thought less likely there.
-const eitherSlack = 5
-
-// hope is what the samples from each tick on, and after the last, may come to in a lane
-// under a background, whatever way the coils of the row face.
-func (a *aligner) hope(l int, b [3]float64) []float64 {
-	w := a.walker
-	g := a.asPlanned()
-	g.b = b
-	w.begin(a, l, g, true)
-	w.after = make([]float64, len(a.ticks)+1)
-	w.forward(false, math.Inf(-1))
-	after := w.after
-	w.after = nil
-	for i, came := range after {
-		after[i] = w.log - came + eitherSlack
-	}
-	return after
 }
 
 // walker is a walk being summed. One serves for all, so that its lists are made once.
@@ -107,8 +85,6 @@ type walker struct {
 	room      []float64          // that these are cut from
 	nowhere   float64            // the share of the likeliest place below which one is left
 	best      float64            // no sample is likelier than this
-	hope      []float64          // what comes from each tick on may add at most; nil: nothing is known of it
-	after     []float64          // if not nil: gets what came before each tick
 	strayed   float64            // how likely one is that fits nothing, relative to that
 	now, next [paces][]float64   // at each point of the way
 	index     []int              // of the coils whose ampere-turns are not as planned
@@ -122,7 +98,6 @@ func (w *walker) begin(a *aligner, l int, g guess, eitherWay bool) {
 	w.off = a.noise.chol()
 	w.offDet = w.off.logDet()
 	w.b, w.log = g.b, 0
-	w.hope, w.after = nil, nil
 	ticks := len(w.ticks)
 	w.lo, w.hi, w.from = sized(w.lo, ticks), sized(w.hi, ticks), sized(w.from, ticks)
 	w.likes, w.stray, w.weight, w.ahead = sized(w.likes, ticks), sized(w.stray, ticks), sized(w.weight, ticks), sized(w.ahead, ticks)
@@ -294,6 +269,13 @@ func (w *walker) at(k int) float64 { return w.now[0][k] + w.now[1][k] + w.now[2]
 // reports false, and does not go to the end, where the pass cannot be likelier than
 // least any more.
 func (w *walker) forward(keep bool, least float64) bool {
+	hope := 0.0 // what samples not looked at yet add at most, each where it fits fully
+	fits := w.share * (-w.offDet - 1.5*log2pi)
+	for i := range w.ticks {
+		if !w.ticks[i].blank {
+			hope += fits
+		}
+	}
 	w.room = w.room[:0]
 	for v := range paces {
 		copy(w.now[v], w.start)
@@ -317,11 +299,9 @@ func (w *walker) forward(keep bool, least float64) bool {
 		w.log += math.Log(sum * mixed)
 		if !w.ticks[i].blank {
 			w.log += w.share * w.best
+			hope -= fits
 		}
-		if w.after != nil {
-			w.after[i+1] = w.log
-		}
-		if w.hope != nil && w.log+w.hope[i+1] < least {
+		if w.log+hope < least {
 			return false
 		}
 		from := lo
