@@ -25,7 +25,7 @@ const bench = new Bench({
 
 const feeds = new Feeds(byId("feeds"));
 const editor = new Editor({ use: (toml) => newCheck({ plan_toml: toml }), say: (text) => bench.say(text), busy: () => Boolean(bench.state && readCoils(bench.state).length > 0) });
-const records = new Records({ place: byId("records"), ontrouble: tellTrouble });
+const records = new Records({ place: byId("pads"), ontrouble: tellTrouble });
 const signOff = new SignOff({ place: byId("sign-off"), onagain: () => void newCheck({}).catch(tellTrouble) });
 
 /** @param {any} state */

@@ -3,8 +3,11 @@
 
 const VIEWS = ["plan", "check", "records"];
 
-/** What the link for keys, past what stands above every view, leads to. */
-const CONTENT = { plan: ["To the plan", "editor"], check: ["To the verdict", "verdict"], records: ["To the records", "records"] };
+/**
+ * What the link for keys, past what stands above every view, leads to. No element goes by
+ * the name of a view: the browser would scroll to it, past the head of the page.
+ */
+const CONTENT = { plan: ["To the plan", "editor"], check: ["To the verdict", "verdict"], records: ["To the records", "pads"] };
 
 /** @typedef {"plan" | "check" | "records"} View */
 
@@ -41,7 +44,7 @@ export function followViews(onview) {
 
 /**
  * Focuses what takes no focus by itself, as long as it keeps it. For good it must not take
- * any: a fragment of its name in the address would focus and frame it.
+ * any: a click beside a button would then focus the whole of it.
  * @param {HTMLElement} section
  */
 function focusOn(section) {

@@ -254,18 +254,23 @@ func TestSkipLink(t *testing.T) {
 	t.Parallel()
 	program := startProgram(t)
 	ctx := newBrowser(t, 1280, 900)
-	for view, to := range map[string]string{"plan": "editor", "check": "verdict", "records": "records"} {
+	for view, to := range map[string]string{"plan": "editor", "check": "verdict", "records": "pads"} {
 		do(t, ctx, chromedp.Navigate("about:blank"), chromedp.Navigate(program.Bench), chromedp.Evaluate(`location.hash = "`+view+`"`, nil))
 		waitFor(t, ctx, "the view "+view, fmt.Sprintf(`document.body.dataset.view === %q && document.querySelector("#%s").checkVisibility()`, view, to))
 		do(t, ctx, chromedp.Evaluate(`document.querySelector(".skip").focus()`, nil), chromedp.KeyEvent(kb.Enter))
 		waitFor(t, ctx, "the focus in "+view, fmt.Sprintf(`document.activeElement.id === %q && document.body.dataset.view === %q`, to, view))
 	}
-	// A bookmark of a view opens it with nothing framed.
+	// A bookmark of a view opens it with nothing framed, and at its top: on a phone's
+	// screen the head takes so much that it would be scrolled past.
 	var focused string
-	do(t, ctx, chromedp.Navigate("about:blank"), chromedp.Navigate(program.Bench+"#records"))
-	waitFor(t, ctx, "the records", `document.body.dataset.view === "records" && document.readyState === "complete" && document.querySelector("#records input")?.checkVisibility()`)
-	do(t, ctx, chromedp.Sleep(300*time.Millisecond), chromedp.Evaluate(`document.activeElement.id || document.activeElement.localName`, &focused))
+	var scrolled float64
+	do(t, ctx, chromedp.EmulateViewport(360, 740), chromedp.Navigate("about:blank"), chromedp.Navigate(program.Bench+"#records"))
+	waitFor(t, ctx, "the records", `document.body.dataset.view === "records" && document.readyState === "complete" && document.querySelector("#pads input")?.checkVisibility()`)
+	do(t, ctx, chromedp.Sleep(300*time.Millisecond), chromedp.Evaluate(`document.activeElement.id || document.activeElement.localName`, &focused), chromedp.Evaluate(`scrollY`, &scrolled))
 	if focused != "body" {
 		t.Errorf("opened at the records: the focus is on %q, expected nowhere", focused)
+	}
+	if scrolled != 0 {
+		t.Errorf("opened at the records: scrolled by %g pixels, expected to begin at the top", scrolled)
 	}
 }
