@@ -7,8 +7,8 @@
 //                                                          │                         └ doubtful ─ quiet or same ─ tap ┘
 //                                                          └ every coil read ─ waiting ─ verdict ─ result
 //
-// Doubtful: there is far less field than planned (quiet: the phone may lie beside the pad), or
-// it reads just as on the coil before (same: it may not have been moved at all).
+// Doubtful: there is far less field than planned (quiet: the phone may lie beside the pad, or
+// after some coils of that kind the supply may be off), or it reads just as on the coil before (same: it may not have been moved at all).
 //
 // The rest is taken with the phone lying on the coil that is read first, so that
 // this coil is read off and on at one place. While the supply is being switched no
@@ -36,6 +36,7 @@ const LEAST_READINGS = 12; // that differ
 const FROZEN_READINGS = 5; // fewer than so many different ones in twice the time: frozen
 const QUIET_UT = 8; // less pull than this, or than a fifth of what a sound coil would give, is asked about
 const QUIET_SHARE = 0.2;
+const QUIET_HOLDS = 2; // one after the other, before the supply is asked about
 const UNKNOWN_NOISE_UT = 0.9;
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
 const MOST_ALIKE = 2; // readings of one kind that tell nothing new, before no more are asked for
@@ -74,8 +75,10 @@ export class VectorFlow extends Effects {
     /** @type {Stage} */
     this.stage = "off";
     this.driven = false;
-    /** Holds counted and not taken back, in order. @type {{at: string, t: number}[]} */
+    /** Holds counted and not taken back, in order; quiet: there was hardly any field. @type {{at: string, t: number, quiet?: boolean}[]} */
     this.done = [];
+    /** The person says that the supply is on, though there is hardly any field. */
+    this.supplySure = false;
     /** The coil picked by the person. @type {string | null} */
     this.chosen = null;
     /** @type {any} the last verdict */
@@ -148,6 +151,16 @@ export class VectorFlow extends Effects {
   /** The rest is taken in the hold: outside it would say that the phone lies another way. */
   get restsInHold() {
     return !alike(this.top_deg, this.start_deg);
+  }
+
+  /** Holds counted last that all had hardly any field. */
+  get quietHolds() {
+    return this.done.slice(this.done.findLastIndex((d) => !d.quiet) + 1);
+  }
+
+  /** One coil after the other without a field: it may be the supply, which is asked once. */
+  get doubtsSupply() {
+    return this.stage === "quiet" && !this.supplySure && this.quietHolds.length >= QUIET_HOLDS;
   }
 
   coil(id) {
@@ -243,6 +256,7 @@ export class VectorFlow extends Effects {
 
   /** "It lies on the coil", without waiting for the readings to settle. @param {number} t */
   onIt(t) {
+    if (this.doubtsSupply) this.supplySure = true;
     const doubtful = this.stage === "quiet" || this.stage === "same";
     if (doubtful && this.settledSince !== undefined) this.begin(this.settledSince);
     else if (doubtful || this.stage === "place" || this.stage === "lift") {
@@ -268,6 +282,18 @@ export class VectorFlow extends Effects {
     return this.take();
   }
 
+  /** "The supply was off": what was read meanwhile is taken back and asked for again. */
+  supplyWasOff() {
+    if (!this.doubtsSupply) return [];
+    const holds = this.quietHolds;
+    this.done = this.done.slice(0, -holds.length);
+    for (const { at, t } of holds) this.emit({ do: "undo", at, t });
+    this.awaiting = false;
+    this.chosen = holds[0].at;
+    this.stage = "off";
+    return this.take();
+  }
+
   /** The person picks a coil. @param {string} id */
   pick(id) {
     if (this.stage === "counting" || this.stage === "unchanged" || !this.coils.includes(id)) return [];
@@ -283,7 +309,7 @@ export class VectorFlow extends Effects {
     const last = this.done.pop();
     if (!last) return [];
     this.awaiting = false;
-    this.emit({ do: "undo", ...last });
+    this.emit({ do: "undo", at: last.at, t: last.t });
     this.chosen = last.at;
     if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
     return this.take();
@@ -510,10 +536,12 @@ export class VectorFlow extends Effects {
     // A coil that gives nothing does not tell where the sensor sits; a phone laid
     // beside the mark brings it where it usually does not come.
     if (!this.laid?.asked.shift_mm && pull >= QUIET_UT && pull < Infinity && this.expected[at] > 0) this.reach = Math.min(1, Math.max(pull / this.expected[at], this.reach ?? 0));
+    const quiet = this.quiet(on, at);
+    if (!quiet) this.supplySure = false;
     this.hold = null;
     this.laid = null;
     this.before = { at, on };
-    this.done.push({ at, t: began });
+    this.done.push({ at, t: began, ...(quiet ? { quiet } : {}) });
     this.chosen = null;
     this.awaiting = true;
     this.usedBefore = this.coil(at)?.used ?? 0;
@@ -602,6 +630,7 @@ export class VectorFlow extends Effects {
       backgrounds: this.backgrounds,
       noise_uT: this.detector.noise,
       reach: this.reach,
+      supplySure: this.supplySure,
       hold: this.hold && { at: this.hold.at, t: this.hold.t },
     };
   }
@@ -620,6 +649,7 @@ export class VectorFlow extends Effects {
     this.backgrounds = kept.backgrounds;
     this.detector.setNoise(kept.noise_uT);
     this.reach = kept.reach;
+    this.supplySure = kept.supplySure;
     if (kept.hold) {
       this.line({ type: "lift", t: Math.max(t, after(kept.hold.t)) });
       this.emit({ do: "undo", ...kept.hold });

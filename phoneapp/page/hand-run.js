@@ -1,7 +1,10 @@
 // The hand route: no sensor, just what a needle or a hand meter shows.
+import { list } from "./claims.js";
 import * as page from "./page.js";
 import { outFace } from "./remembered.js";
 import { handScreen } from "./screens/hand.js";
+
+const NOTHINGS = 3; // coils one after the other
 
 export class HandRun {
   /** @param {import("./run.js").Tools} tools */
@@ -83,11 +86,20 @@ export class HandRun {
     this.faces[at] = { north: 1, south: -1, none: 0 }[face];
     this.read.push({ at, t });
     this.chosen = null;
-    this.note = "";
+    this.note = this.nothingWords();
+    if (this.note) this.tools.say(this.note);
     this.tools.counted(at);
     this.waits = true;
     if (!this.unread && this.read.length === this.tools.told.plan.coils.length) this.stage = "result";
     this.show();
+  }
+
+  /** The supply may be off, where one coil after the other gives nothing: asked once, when there are so many. */
+  nothingWords() {
+    const last = this.read.slice(-1 - NOTHINGS).map((r) => r.at);
+    const nothing = last.slice(-NOTHINGS);
+    const run = nothing.length === NOTHINGS && nothing.every((at) => this.faces[at] === 0) && !(last.length > NOTHINGS && this.faces[last[0]] === 0);
+    return run ? `Nothing over ${list(nothing)}. Is the supply on, and the pad plugged in? If it was off, take them back with Undo, and read them again.` : "";
   }
 
   undo() {

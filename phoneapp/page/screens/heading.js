@@ -6,6 +6,7 @@ import { ampsField } from "./amps.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
 
+const STILL_DEG = 2; // no turn: a compass wavers by as much
 const SIDES = { right: "the right side", left: "the left side", far: "the side away from you", near: "the side toward you" };
 
 /**
@@ -100,7 +101,9 @@ export function elsewhereWords(at) {
 export function strengthWords(s, flow) {
   const turned = `The compass turned by ${Math.round(Math.abs(s.turn_deg))} degrees`;
   if (s.tells === "strong") return `${turned}: the field is too strong for it. Set about ${two(s.amps)} A in all for the coils to come.`;
-  if (flow.set_amps === null) return `${turned} only. If it is so on the next coil too, the field is too weak.`;
+  const still = Math.abs(s.turn_deg) < STILL_DEG ? "The compass did not turn. Is the supply on, and the pad plugged in?" : "";
+  if (flow.set_amps === null) return still ? `${still} A dead coil does not turn it either.` : `${turned} only. If it is so on the next coil too, the field is too weak.`;
   const limit_amps = flow.plan.supply?.limit_amps || 0;
-  return `${turned} only: the field is too weak. Set about ${two(limit_amps > 0 ? Math.min(s.amps, limit_amps) : s.amps)} A in all, as long as no wire gets warm.`;
+  const set = `about ${two(limit_amps > 0 ? Math.min(s.amps, limit_amps) : s.amps)} A in all, as long as no wire gets warm.`;
+  return still ? `${still} If so, set ${set}` : `${turned} only: the field is too weak. Set ${set}`;
 }

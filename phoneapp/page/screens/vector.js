@@ -1,10 +1,13 @@
 // The screens of the vector route, read off its flow.
 import { el } from "../../common/dom.js";
+import { list } from "../claims.js";
 import { drawnKey, padDrawing } from "../drawing.js";
 import { supplyWords } from "../supply.js";
 import { ampsField } from "./amps.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
+
+const NAMED = 4; // coils, more are counted
 
 /**
  * @param {import("../flow.js").VectorFlow} flow
@@ -74,6 +77,7 @@ export function vectorScreen(flow, told, page) {
         actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, restAgain, result],
       };
     case "quiet":
+      if (flow.doubtsSupply) return supplyDoubted(flow, page, at, { ...common, why: "" });
       return {
         ...common,
         title: `Is it on ${at}?`,
@@ -110,6 +114,24 @@ export function vectorScreen(flow, told, page) {
         ohms: page.do.ohms,
       });
   }
+}
+
+/** One coil after the other had hardly any field. @param {import("../flow.js").VectorFlow} flow */
+function supplyDoubted(flow, page, at, common) {
+  const before = [...new Set(flow.quietHolds.map((d) => d.at))];
+  const named = before.length > NAMED ? `the last ${before.length} coils` : list(before);
+  return {
+    ...common,
+    whole: true, // what is claimed of those coils is what is asked about
+    title: "Is the supply on?",
+    lead: `There was hardly any field over ${named}, and there is none on ${at} either. Look at the supply and at the pad's plug. If both are right, the ohms of the pad tell why.`,
+    actions: [
+      { label: "It was off", small: `read ${before.length > NAMED ? "them" : named} again`, id: "was-off", main: true, onclick: page.do.wasOff },
+      { label: "It is on", small: `and the phone lies on ${at}`, id: "lies", main: true, onclick: page.do.lies },
+      { label: "Ohms", id: "ohms", onclick: page.do.ohms },
+      { label: "Result", id: "result", onclick: page.do.result },
+    ],
+  };
 }
 
 /** How counting begins, until it has been seen. @param {import("../flow.js").VectorFlow} flow */

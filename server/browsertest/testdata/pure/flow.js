@@ -157,6 +157,65 @@ export function a_dead_coil_is_counted_once_the_person_says_that_the_phone_lies_
   equal(h.flow.done.map((d) => d.at), ["A1", "A2"]);
 }
 
+export function after_two_coils_without_a_field_the_supply_is_asked_about_once() {
+  const h = new Hand({ coils: ["A1", "A2", "A3", "A4", "A5"], expected_uT: Object.fromEntries(["A1", "A2", "A3", "A4", "A5"].map((id) => [id, 400])) });
+  const next = () => {
+    h.carry(OFF);
+    h.lieUntil(OFF, "quiet");
+  };
+  const lies = () => {
+    h.did(h.flow.onIt(h.t));
+    h.lieUntil(OFF, "lift");
+  };
+  h.start();
+  next();
+  equal(h.screen().title, "Is it on A2?");
+  lies();
+  next();
+  equal(h.screen().title, "Is it on A3?", "one dead coil says nothing of the supply");
+  lies();
+  next();
+  equal(h.screen().title, "Is the supply on?");
+  ok(h.screen().lead.includes("over A2 and A3"), h.screen().lead);
+  lies();
+  equal(h.flow.done.map((d) => d.at), ["A1", "A2", "A3", "A4"], "it is on: they count");
+  next();
+  equal(h.screen().title, "Is it on A5?", "asked once");
+  // Also of a page after a reload.
+  const again = new Hand({ coils: ["A1", "A2", "A3", "A4", "A5"] });
+  again.t = h.t;
+  again.did(again.flow.restore(JSON.parse(JSON.stringify(h.flow.save())), again.t));
+  again.carry(OFF);
+  again.lieUntil(OFF, "quiet");
+  equal(again.screen().title, "Is it on A5?");
+}
+
+export function a_supply_that_was_off_takes_back_what_was_read_meanwhile() {
+  const h = new Hand();
+  h.start();
+  for (let i = 0; i < 2; i++) {
+    h.flow.pick(["A2", "A3"][i]);
+    h.carry(OFF);
+    h.lieUntil(OFF, "quiet");
+    h.did(h.flow.onIt(h.t));
+    while (h.flow.stage === "counting") h.lie(OFF, 0.1);
+  }
+  const holds = h.lines("hold").slice(1);
+  h.flow.pick("A1");
+  h.carry(OFF);
+  h.lieUntil(OFF, "quiet");
+  h.did(h.flow.supplyWasOff());
+  equal(h.out.filter((e) => e.do === "undo"), holds.map((l) => ({ do: "undo", at: l.at, t: l.t })));
+  equal([h.flow.stage, h.flow.target], ["off", "A2"], "again from supply off, on the first of them");
+  equal(h.flow.done.map((d) => d.at), ["A1"]);
+  ok(h.screen().lead.startsWith("Switch the supply off."), h.screen().lead);
+  h.did(h.flow.supplyOff(h.t));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([30, 20, 350], "lift");
+  equal(h.flow.target, "A3");
+}
+
 export function a_supply_that_changes_nothing_is_asked_about() {
   const h = new Hand();
   h.did(h.flow.supplyOff(0));

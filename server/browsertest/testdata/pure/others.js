@@ -1,8 +1,10 @@
 // The small pure parts: outbox, claims, words, headings, places, conventions.
 import { newsOf, list } from "/app/claims.js";
+import { HandRun } from "/app/hand-run.js";
 import { HeadingFlow } from "/app/heading-flow.js";
 import { currentFor, placeBeside, strengthOf } from "/app/heading-places.js";
 import { resultScreen } from "/app/screens/result.js";
+import { strengthWords } from "/app/screens/heading.js";
 import { percent } from "/common/states.js";
 import { MadeUpPhone } from "/bench/made-up-phone.js";
 import { svg } from "/common/dom.js";
@@ -344,6 +346,30 @@ export function a_supply_set_otherwise_is_told_as_it_is() {
   equal(strong.on.amps, 0.11);
   near(strong.flow.amps, 0.11, 1e-9, "the next advice goes by it");
   equal(told(20).on.amps, 0.11);
+}
+
+export function three_coils_that_give_nothing_by_needle_ask_for_the_supply_once() {
+  const nothing = () => {};
+  const coils = ["A1", "A2", "A3", "A4", "A5", "A6", "A7"].map((id) => ({ id }));
+  const tools = { told: { plan: { coils }, coil: nothing, verdict: null }, clock: { at: () => 0 }, stream: { add: nothing, flush: nothing, undo: nothing }, counted: nothing, say: nothing };
+  const run = new HandRun(/** @type {any} */ (tools));
+  run.show = nothing;
+  const told = /** @type {const} */ (["none", "none", "north", "none", "none", "none", "none"]).map((face) => {
+    run.readFace(face);
+    return run.note;
+  });
+  equal(told.map((n) => n.includes("Is the supply on")), [false, false, false, false, false, true, false]);
+  ok(told[5].startsWith("Nothing over A4, A5 and A6."), told[5]);
+}
+
+export function a_compass_that_does_not_turn_first_asks_for_the_supply() {
+  const plan = { supply: { limit_amps: 2.5 } };
+  const first = strengthWords({ tells: "weak", turn_deg: -0.8, amps: 2.8 }, { set_amps: null, plan });
+  ok(first.includes("Is the supply on") && !first.includes("degrees"), first);
+  const again = strengthWords({ tells: "weak", turn_deg: -0.8, amps: 2.8 }, { set_amps: 2.8, plan });
+  ok(again.includes("Is the supply on") && again.includes("about 2.5 A in all"), again);
+  const little = strengthWords({ tells: "weak", turn_deg: 4, amps: 2.8 }, { set_amps: 2.8, plan });
+  ok(little.includes("4 degrees only") && !little.includes("Is the supply on"), little);
 }
 
 export function too_weak_and_too_strong_come_with_a_current() {
