@@ -33,7 +33,7 @@ export function showReadings(place, state, o) {
   if (back) parts.push(wayBack(state, o));
   if (o.selected) parts.push(el("p", {}, el("button", { type: "button", class: "small", onclick: () => o.onpick(null) }, "Show all coils")));
   if (list.length === 0) {
-    const words = o.selected ? `Nothing has been read of ${o.selected}${o.past ? "." : " yet. Lay the phone on it."}` : o.past ? "Nothing was read of this pad." : "Each reading appears here with its samples as the phone gave them, and with what was expected.";
+    const words = o.selected ? `Nothing has been read of ${o.selected}${o.past ? "." : " yet."}` : o.past ? "Nothing was read of this pad." : "Each reading appears here with its samples as the phone gave them, and with what was expected.";
     parts.push(el("p", { class: "note" }, words));
   }
   const counting = list.filter((r) => !r.thrown_out);
@@ -83,7 +83,7 @@ function wayBack(state, o) {
   return el(
     "p",
     { class: "way-back", role: "status" },
-    `Thrown out: ${last.words}. It no longer counts; lay the phone there again. `,
+    `Thrown out: ${last.words}. It no longer counts; take it again. `,
     el("button", { type: "button", class: "small", id: "undo-throw", onclick: (e) => act(e.target, o, "api/captures/put-back", last, () => o.say(`Put back: ${last.words} counts again.`)) }, "Put it back"),
   );
 }

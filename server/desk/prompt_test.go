@@ -2,7 +2,9 @@ package desk
 
 import (
 	"testing"
+	"time"
 
+	"polewise/field/capture"
 	"polewise/field/verdict"
 )
 
@@ -21,6 +23,40 @@ func TestPromptSaysHow(t *testing.T) {
 	} {
 		if got := (&check{}).prompt(&verdict.Verdict{Outcome: verdict.Undecided, Next: &next}).Say; got != want {
 			t.Errorf("%+v: said %q, expected %q", next, got, want)
+		}
+	}
+}
+
+// It is not told to lay down a phone where there is none, nor on the middle of a coil
+// where only a compass is read.
+func TestPromptSaysWithWhat(t *testing.T) {
+	start := func(r capture.Route) capture.Line { return capture.Start{V: 1, Route: r} }
+	for _, k := range []struct {
+		want   string
+		routes map[string]capture.Route
+		fed    string
+	}{
+		{want: "Lay the phone on B2"},
+		{want: "Lay the phone on B2", routes: map[string]capture.Route{"a": capture.Vector, "b": capture.Hand}},
+		{want: "Hold the needle or meter over B2", routes: map[string]capture.Route{"a": capture.Hand}},
+		{want: "Lay the phone beside B2", routes: map[string]capture.Route{"a": capture.Heading, "b": capture.Hand}},
+		{want: "Lay the sensor on B2", routes: map[string]capture.Route{"probe": capture.Vector}, fed: "probe"},
+		{want: "Lay the phone on B2", routes: map[string]capture.Route{"probe": capture.Vector, "a": capture.Vector}, fed: "probe"},
+	} {
+		c := &check{sources: map[string]*source{}}
+		for id, r := range k.routes {
+			c.source(id).take(1, []capture.Line{start(r)}, time.Time{})
+		}
+		if k.fed != "" {
+			c.sources[k.fed].fed = true
+		}
+		unread := verdict.Verdict{Outcome: verdict.Undecided, Coils: []verdict.Coil{{ID: "B2", State: verdict.StateUndecided}}}
+		if got := c.prompt(&unread).Say; got != k.want+"." {
+			t.Errorf("%v: said %q, expected %q", k.routes, got, k.want+".")
+		}
+		again := verdict.Verdict{Outcome: verdict.Undecided, Next: &verdict.Next{At: "B2"}}
+		if got := c.prompt(&again).Say; got != k.want+" again." {
+			t.Errorf("%v: said %q, expected %q", k.routes, got, k.want+" again.")
 		}
 	}
 }

@@ -259,6 +259,27 @@ func named(kind, id string) string {
 	return kind + " " + id
 }
 
+// reading says how a coil is read in this check: by what came in so far.
+func (c *check) reading(coil string) string {
+	by := map[capture.Route]bool{}
+	phone := false
+	for _, id := range c.order {
+		if s := c.sources[id]; id != BenchSource && s.started {
+			by[s.route] = true
+			phone = phone || !s.fed
+		}
+	}
+	switch {
+	case by[capture.Vector] && !phone:
+		return "Lay the sensor on " + coil
+	case !by[capture.Vector] && by[capture.Heading]:
+		return "Lay the phone beside " + coil // over its middle the field does not turn a compass
+	case !by[capture.Vector] && by[capture.Hand]:
+		return "Hold the needle or meter over " + coil
+	}
+	return "Lay the phone on " + coil
+}
+
 // prompt picks the next step: coils not read yet in the plan's order, then what
 // the verdict asks for, then mending or the end.
 func (c *check) prompt(v *verdict.Verdict) Prompt {
@@ -269,11 +290,11 @@ func (c *check) prompt(v *verdict.Verdict) Prompt {
 			if c.before != nil && v.Next != nil && v.Next.At == id {
 				why = v.Next.Why // it was read before the mend
 			}
-			return Prompt{Do: "hold", At: id, Say: fmt.Sprintf("Lay the phone on %s.", id), Why: why}
+			return Prompt{Do: "hold", At: id, Say: c.reading(id) + ".", Why: why}
 		}
 	}
 	if v.Next != nil {
-		p := Prompt{Do: "hold", At: v.Next.At, Say: fmt.Sprintf("Lay the phone on %s again%s.", v.Next.At, asDrawn(v.Next)), Why: v.Next.Why}
+		p := Prompt{Do: "hold", At: v.Next.At, Say: fmt.Sprintf("%s again%s.", c.reading(v.Next.At), asDrawn(v.Next)), Why: v.Next.Why}
 		if v.Next.Route == "ohms" {
 			p.Do, p.Say = "ohms", fmt.Sprintf("Measure the ohms of %s.", v.Next.At)
 			if kind, id, _ := strings.Cut(v.Next.Across, ":"); kind != "" {
