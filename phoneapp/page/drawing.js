@@ -8,8 +8,8 @@ import { bounds, drawName, drawPad } from "../common/pad.js";
 // A phone of middling size, millimetres; only for the drawing.
 const PHONE_MM = { width: 72, height: 152, round: 9 };
 const LINE_MM = 3; // half its line, and a little air
-const FAR = 0.08; // of the drawing's width: a smaller coil has no name in it
-const LETTERS = 27; // of a name beside its coil, in the drawing's width
+const FAR = 0.08; // of the drawing's longer side: a smaller coil has no name in it, and no finger hits it
+const LETTERS = 27; // of a name beside its coil, in the drawing's longer side
 
 /**
  * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted: boolean}} Lies where the phone's mark lies, pad frame, and whether that is off a coil's middle; top edge counter-clockwise from pad +y
@@ -29,15 +29,41 @@ export function padDrawing(plan, o) {
 }
 
 /**
+ * The pad, of which the person may pick another coil to read: on the drawing, or from a
+ * list where the drawing's coils are too small for a finger.
+ * @param {any} told @param {Parameters<typeof padDrawing>[1]} o @param {((id: string) => void) | undefined} onpick undefined: not now
+ */
+export function padToPick(told, o, onpick) {
+  const far = isFar(told.plan);
+  return {
+    drawing: () => padDrawing(told.plan, { ...o, onpick: far ? undefined : onpick }),
+    drawn: drawnKey({ ...o, plan: told.check, picks: !!onpick }),
+    pick: far && onpick ? { strings: told.plan.strings, onpick } : undefined,
+  };
+}
+
+/** How far a coil's copper reaches from its middle. @param {any} plan */
+function reachOf(plan) {
+  const windings = new Map(plan.windings.map((w) => [w.id, w]));
+  return (c) => Math.max(...windings.get(c.winding).inner_mm) / 2 + windings.get(c.winding).build_mm;
+}
+
+/** Whether coils are small in a drawing of the whole pad. @param {any} plan */
+function isFar(plan) {
+  const b = bounds(plan);
+  const reach = reachOf(plan);
+  return plan.coils.some((c) => 2 * reach(c) < FAR * Math.max(b.x1 - b.x0, b.y1 - b.y0));
+}
+
+/**
  * Where coils are too small for names in them, those that matter stand beside them:
  * the next one, and what is wrong.
  * @param {SVGElement} root @param {any} plan @param {{next?: string | null, states?: Record<string, string>}} o
  */
 function nameFar(root, plan, o) {
-  const width = Number((root.getAttribute("viewBox") || "").split(" ")[2]);
-  const windings = new Map(plan.windings.map((w) => [w.id, w]));
-  const reach = (c) => Math.max(...windings.get(c.winding).inner_mm) / 2 + windings.get(c.winding).build_mm;
-  if (!plan.coils.some((c) => 2 * reach(c) < FAR * width)) return;
+  if (!isFar(plan)) return;
+  const span = Math.max(...(root.getAttribute("viewBox") || "").split(" ").slice(2).map(Number));
+  const reach = reachOf(plan);
   root.classList.add("is-far");
   const b = bounds(plan);
   const spots = plan.coils.map((c) => {
@@ -45,7 +71,7 @@ function nameFar(root, plan, o) {
     return { id: c.id, text: shortName(c.id, 12), x: c.x_mm, y: -c.y_mm, r: reach(c), rank };
   });
   const named = spots.filter((s) => s.rank < 2);
-  const letter = width / LETTERS;
+  const letter = span / LETTERS;
   for (const l of placeLabels(named, { x: b.x0, y: -b.y1, w: b.x1 - b.x0, h: b.y1 - b.y0 }, letter)) root.append(drawName(l, letter, l.rank === 0 ? null : o.states?.[l.id]));
 }
 
@@ -69,7 +95,7 @@ function makeRoom(root, boxes) {
   root.setAttribute("viewBox", `${x0} ${y0} ${x1 - x0} ${y1 - y0}`);
 }
 
-/** A key that changes when the drawing would. @param {object} o */
+/** A key that changes when the drawing would. @param {any} o */
 export function drawnKey(o) {
   return JSON.stringify(o);
 }

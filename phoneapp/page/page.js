@@ -13,6 +13,7 @@ import { stateBadge } from "../common/states.js";
  * @property {string} [note] what went wrong a moment ago
  * @property {() => Node} [drawing]
  * @property {string} [drawn] tells whether the drawing is still the same
+ * @property {{strings: {id: string, coils: string[]}[], onpick: (id: string) => void}} [pick] coils that the drawing is too small to pick on
  * @property {(Node|null)[]} [body]
  * @property {string} [bodied] tells whether the body is still the same; without it the body is always replaced
  * @property {Action[]} [actions] shown at the lower edge
@@ -21,7 +22,7 @@ import { stateBadge } from "../common/states.js";
  * @property {boolean} [glance] it is read at arm's length, with both hands busy
  */
 
-const shown = { drawn: "", bodied: "", actions: "", said: "" };
+const shown = { picks: "", drawn: "", bodied: "", actions: "", said: "" };
 /** @type {Action[]} */
 let actions = [];
 
@@ -65,6 +66,7 @@ export function show(s, over = false) {
   setText(byId("why"), s.why || "");
   setText(byId("note"), s.note || "");
   draw(s);
+  offer(s.pick);
   if (!s.bodied || s.bodied !== shown.bodied) byId("body").replaceChildren(...(s.body || []).filter((n) => n !== null));
   shown.bodied = s.bodied || "";
   act(s.actions || []);
@@ -88,6 +90,23 @@ function draw(s) {
   const coil = document.activeElement?.closest?.("[data-coil]")?.getAttribute("data-coil");
   place.replaceChildren(...(s.drawing ? [s.drawing()] : []));
   if (coil) /** @type {any} */ (place.querySelector(`[data-coil="${CSS.escape(coil)}"]`))?.focus({ preventScroll: true });
+}
+
+/** @type {Screen["pick"]} */
+let picks;
+
+/** A list to pick from stays the same list, also while it is open under a finger. @param {Screen["pick"]} given */
+function offer(given) {
+  picks = given;
+  byId("pick").hidden = !given;
+  const strings = given?.strings || [];
+  const key = JSON.stringify(strings);
+  if (!given || key === shown.picks) return;
+  shown.picks = key;
+  const select = /** @type {HTMLSelectElement} */ (byId("pick-coil"));
+  select.replaceChildren(...strings.map((s) => el("optgroup", { label: `String ${s.id}` }, ...s.coils.map((id) => el("option", { value: id }, id)))));
+  // Not at once when it changes: whoever uses arrow keys passes other coils.
+  byId("pick-it").onclick = () => picks?.onpick(select.value);
 }
 
 /** @param {Action[]} given */

@@ -44,6 +44,17 @@ const smallPlan = {
   strings: [{ id: "A", coils: ["A1", "A2"] }],
 };
 
+/** A pad whose coils are too small to tap. */
+const manyIds = Array.from({ length: 200 }, (_, i) => `${String.fromCharCode(65 + Math.floor(i / 20))}${(i % 20) + 1}`);
+const manyPlan = {
+  ...plan,
+  name: "Two hundred coils",
+  outline_mm: [2200, 1150],
+  windings: [{ ...plan.windings[0], inner_mm: [70, 70] }],
+  coils: manyIds.map((id, i) => ({ ...plan.coils[0], id, x_mm: 60 + 108 * (i % 20), y_mm: 60 + 112 * Math.floor(i / 20), string: id[0] })),
+  strings: [..."ABCDEFGHIJ"].map((id) => ({ id, coils: manyIds.filter((c) => c[0] === id) })),
+};
+
 /** @param {Record<string, string>} states @param {any} [more] */
 function verdict(states, more = {}) {
   return {
@@ -188,6 +199,7 @@ const STATES = {
   turned: () => vector({ stage: "place", done: done(9) }, verdict(all("as-planned", { B2: "undecided" }), { next: { at: "B2", top_deg: 180, why: "B2 may face either way. Read it once more, with the phone turned by half." } })),
   "small-pad": () => vector({ stage: "place", done: done(1) }, verdict({ A1: "as-planned" }), { plan: smallPlan }),
   "small-pad-across": () => vector({ stage: "place", done: [] }, { ...verdict({}), coils: [{ id: "A1", state: "undecided", used: 1 }, { id: "A2", state: "undecided", used: 1 }], next: { at: "A1", top_deg: 90, shift_mm: [-30, 0], why: "A1 may be as planned or reversed. Lay the phone with its mark 30 mm to the left of the middle of A1." } }, { plan: smallPlan }),
+  "many-coils": () => vector({ stage: "place", done: [{ at: "A1", t: 1 }] }, { ...verdict({}), coils: manyIds.map((id) => ({ id, state: id === "A1" ? "as-planned" : "undecided", used: id === "A1" ? 1 : 0 })) }, { plan: manyPlan }),
   waiting: () => vector({ stage: "waiting", done: done(9) }, some),
   "link-lost": () => {
     vector({ stage: "place", done: done(3) }, some);

@@ -149,7 +149,7 @@ func TestPhoneByTouch(t *testing.T) {
 }
 
 // TestPhoneOnManyCoils reads a pad of 200 coils by needle: on a drawing so small the
-// next coil has its name beside it, and another screen begins at its top, however far
+// next coil has its name beside it, another one is picked from a list, and another screen begins at its top, however far
 // down the one before was scrolled.
 func TestPhoneOnManyCoils(t *testing.T) {
 	t.Parallel()
@@ -179,6 +179,20 @@ func TestPhoneOnManyCoils(t *testing.T) {
 	do(t, phone, chromedp.Evaluate(`scrollTo(0, 1e4)`, nil))
 	waitFor(t, phone, "it to be scrolled", `scrollY > 50`)
 	do(t, phone, press("#north"))
+	asked("A2")
+	// No finger hits a coil of that drawing, and nobody presses Tab two hundred times.
+	var stops, height float64
+	do(t, phone, chromedp.Evaluate(`document.querySelectorAll("#drawing [tabindex], #drawing [role=button]").length`, &stops),
+		chromedp.Evaluate(`document.querySelector("#pick-coil").getBoundingClientRect().height`, &height))
+	if stops != 0 || height < 44 {
+		t.Errorf("%g coils of the drawing take the focus, and the list to pick from is %g pixels high", stops, height)
+	}
+	tabTo(t, phone, "pick-coil")
+	do(t, phone, chromedp.KeyEvent("J2"), chromedp.KeyEvent(kb.ArrowDown))
+	asked("A2")
+	byKeys(t, phone, "pick-it")
+	asked("J3")
+	do(t, phone, press("#south"))
 	asked("A2")
 	do(t, phone, press("#result"))
 	says(t, phone, "#lead", "Next: A2. A2 has not been read yet.")

@@ -1,6 +1,6 @@
 // The screens of the hand route: faces by a compass needle or a hand meter.
 import { el } from "../../common/dom.js";
-import { drawnKey, padDrawing } from "../drawing.js";
+import { padToPick } from "../drawing.js";
 import { supplyWords } from "../supply.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
@@ -62,13 +62,12 @@ function supplyScreen(run, told) {
 function facesScreen(run, told) {
   const at = run.target;
   const n = told.north;
-  const options = { next: at, states: told.states(), faces: run.faces, label: `The pad. ${at} is next; tap another to read that one` };
+  const options = { next: at, states: told.states(), faces: run.faces, label: `The pad. ${at} is next` };
   return {
     title: `Which face of ${at} looks up?`,
     lead: `Supply on. Hold the needle or meter over the middle of ${at}.`,
     note: run.note,
-    drawing: () => padDrawing(told.plan, { ...options, onpick: run.do.pick }),
-    drawn: drawnKey({ ...options, plan: told.check }),
+    ...padToPick(told, options, run.do.pick),
     bodied: `faces ${n.note}`,
     body: [el("p", { class: "remark" }, n.note), cautions()],
     actions: [

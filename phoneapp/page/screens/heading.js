@@ -1,6 +1,6 @@
 // The screens of the heading route, read off its flow.
 import { el } from "../../common/dom.js";
-import { drawnKey, padDrawing } from "../drawing.js";
+import { padToPick } from "../drawing.js";
 import { supplyWords } from "../supply.js";
 import { ampsField } from "./amps.js";
 import { cautions } from "./cautions.js";
@@ -30,8 +30,7 @@ export function headingScreen(flow, told, page) {
         title: `Supply off, phone beside ${at}`,
         lead: `Lay ${mark} over the copper of ${at} on ${SIDES[place.words]}, flat, top edge away from you. Then leave it.`,
         note: page.note,
-        drawing: () => padDrawing(told.plan, { ...options, onpick: page.do.pick }),
-        drawn: drawnKey({ ...options, plan: told.check }),
+        ...padToPick(told, options, page.do.pick),
         actions: [{ label: "It lies there, supply off", id: "is-off", main: true, onclick: page.do.placed }, ...undo, ...(last ? [result] : [])],
       };
     }

@@ -2,7 +2,7 @@
 import { el } from "../../common/dom.js";
 import { percent, stateBadge, wordOf } from "../../common/states.js";
 import { list } from "../claims.js";
-import { drawnKey, padDrawing } from "../drawing.js";
+import { padToPick } from "../drawing.js";
 
 const KNOWN = 0.95; // a cause likelier than this is told without its chance
 
@@ -28,8 +28,7 @@ export function resultScreen(told, o) {
     title: outcomeTitle(v),
     lead: [outcomeLead(v), ...(told.rehearsal ? [] : [THEN[v?.outcome]])].filter(Boolean).join(" "),
     note: o.note,
-    drawing: () => padDrawing(told.plan, { states, onpick: o.onpick, label: "The pad, with what is known of each coil" }),
-    drawn: drawnKey({ states, plan: told.check, result: true }),
+    ...padToPick(told, { states, label: "The pad, with what is known of each coil" }, o.onpick),
     bodied: `result ${JSON.stringify(v)} ${told.north.note}`,
     body: v ? [otherCauses(v), coilList(v), ...v.notes.map((n) => el("p", { class: "remark" }, n)), el("p", { class: "remark" }, told.north.note)] : [],
     actions: [...again, ...steps, ...o.actions],

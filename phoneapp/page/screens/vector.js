@@ -1,7 +1,7 @@
 // The screens of the vector route, read off its flow.
 import { el } from "../../common/dom.js";
 import { list } from "../claims.js";
-import { drawnKey, padDrawing } from "../drawing.js";
+import { padToPick } from "../drawing.js";
 import { supplyWords } from "../supply.js";
 import { ampsField } from "./amps.js";
 import { cautions } from "./cautions.js";
@@ -49,6 +49,7 @@ export function vectorScreen(flow, told, page) {
       return {
         ...common,
         drawing: undefined,
+        pick: undefined,
         title: "Now the supply on",
         lead: `Leave the phone where it is. Set ${supplyWords(told.plan.supply)}.`,
         bodied: "on",
@@ -147,10 +148,7 @@ function pad(flow, told, page, at, asked) {
   const phone = c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: asked.top_deg || 0, shifted: !!asked.shift_mm } : null;
   const busy = flow.stage === "counting" || flow.stage === "resting";
   const options = { next: at, states: told.states(), phone, label: `The pad. The phone goes on ${at}` };
-  return {
-    drawing: () => padDrawing(told.plan, { ...options, onpick: busy ? undefined : page.do.pick }),
-    drawn: drawnKey({ ...options, busy, plan: told.check }),
-  };
+  return padToPick(told, options, busy ? undefined : page.do.pick);
 }
 
 /** @param {number} top_deg counter-clockwise from away */

@@ -44,8 +44,9 @@ class Hand {
 
   /** What the page shows now. */
   screen() {
-    const coils = this.flow.coils.map((id, i) => ({ id, x_mm: 100 * i, y_mm: 0 }));
-    return vectorScreen(this.flow, { plan: { coils, supply: { drive: "steady" } }, verdict: this.flow.verdict, states: () => ({}), north: { note: "" } }, { note: "", marked: false, unsteady: false, do: /** @type {any} */ ({}) });
+    const coils = this.flow.coils.map((id, i) => ({ id, x_mm: 100 * i, y_mm: 0, winding: "w" }));
+    const windings = [{ id: "w", shape: "round", inner_mm: [70, 70], build_mm: 5 }];
+    return vectorScreen(this.flow, { plan: { outline_mm: [0, 0], windings, coils, strings: [], supply: { drive: "steady" } }, verdict: this.flow.verdict, states: () => ({}), north: { note: "" } }, { note: "", marked: false, unsteady: false, do: /** @type {any} */ ({}) });
   }
 
   /** Reads all three coils once. */

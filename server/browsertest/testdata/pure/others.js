@@ -1,5 +1,6 @@
 // The small pure parts: outbox, claims, words, headings, places, conventions.
 import { newsOf, list } from "/app/claims.js";
+import { padToPick } from "/app/drawing.js";
 import { HandRun } from "/app/hand-run.js";
 import { HeadingFlow } from "/app/heading-flow.js";
 import { currentFor, placeBeside, strengthOf } from "/app/heading-places.js";
@@ -22,12 +23,15 @@ import { stayAwake } from "/app/wakelock.js";
 import { canSpeak, setVoice, speak } from "/app/voice.js";
 import { equal, near, ok } from "/pure/assert.js";
 
+/** Where nothing is drawn. */
+const NO_PLAN = { outline_mm: [0, 0], windings: [], coils: [], strings: [] };
+
 export function a_cause_that_others_come_near_is_told_with_its_chance_and_what_to_measure() {
   const lead = (p, next) => {
     const cause = { p, faults: [{ kind: "coil-in-wrong-string", id: "B2", string: "A" }], mend: [], say: "Coil B2 is joined into string A instead of B." };
     const verdict = { outcome: "fault", coils: [{ id: "B2", state: "as-planned", used: 1, p: { "as-planned": 1 } }], causes: [cause], next, notes: [] };
     const nothing = () => {};
-    return resultScreen({ verdict, rehearsal: "r", states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing }).lead;
+    return resultScreen({ plan: NO_PLAN, verdict, rehearsal: "r", states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing }).lead;
   };
   equal(lead(0.99, { at: "A1", why: "Read the face of A1 once more." }), "Coil B2 is joined into string A instead of B. Read the face of A1 once more.");
   equal(lead(0.99, null), "Coil B2 is joined into string A instead of B.");
@@ -39,7 +43,7 @@ export function a_result_with_coils_still_open_asks_to_go_on() {
   const nothing = () => {};
   const mains = (outcome, next, rehearsal) => {
     const verdict = { outcome, coils: [], causes: [], next, notes: [] };
-    const { actions } = resultScreen({ verdict, rehearsal, states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing, again: nothing });
+    const { actions } = resultScreen({ plan: NO_PLAN, verdict, rehearsal, states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing, again: nothing });
     return actions.filter((a) => a.main).map((a) => a.label);
   };
   const more = { at: "C2", top_deg: 180, why: "…" };
@@ -57,7 +61,7 @@ export function what_falls_short_of_a_claim_does_not_read_like_one() {
   equal([0.62, 0.9849, 0.98999, 0.99, 0.99995].map(percent), ["62 %", "98.4 %", "98.9 %", "99.00 %", "over 99.99 %"]);
   const verdict = { outcome: "undecided", coils: [{ id: "B2", state: "undecided", used: 1, p: { "as-planned": 0.012, reversed: 0.988 } }, { id: "B3", state: "undecided", used: 0, p: { "as-planned": 0.9 } }, { id: "B4", state: "weak", used: 1, p: { weak: 0.995 } }], causes: [], next: null, notes: [] };
   const nothing = () => {};
-  const body = resultScreen({ verdict, rehearsal: "r", states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing }).body;
+  const body = resultScreen({ plan: NO_PLAN, verdict, rehearsal: "r", states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing }).body;
   const chances = body.flatMap((n) => (n ? [...n.querySelectorAll(".chance")] : [])).map((n) => n.textContent);
   equal(chances, ["reversed 98.8 %", "not read", "99.50 %"]);
 }
@@ -347,6 +351,23 @@ export function a_supply_set_otherwise_is_told_as_it_is() {
   near(strong.flow.amps, 0.11, 1e-9, "the next advice goes by it");
   equal(told(20).on.amps, 0.11);
 }
+
+export function coils_too_small_to_tap_are_picked_from_a_list() {
+  const of = (across, rows) => {
+    const coils = Array.from({ length: across * rows }, (_, i) => ({ id: `A${i}`, x_mm: 60 + 108 * (i % across), y_mm: 60 + 112 * Math.floor(i / across), turned_deg: 0, north: "up", winding: "w", string: "A" }));
+    const plan = { name: "", outline_mm: [0, 0], windings: [{ id: "w", shape: "round", inner_mm: [70, 70], corner_mm: 0, build_mm: 5 }], coils, strings: [{ id: "A", coils: coils.map((c) => c.id) }] };
+    const picked = [];
+    equal(padToPick({ plan, check: "" }, { label: "" }, undefined).pick, undefined, "not while a coil is being read");
+    const { pick, drawing } = padToPick({ plan, check: "" }, { label: "" }, (id) => picked.push(id));
+    const coil = /** @type {SVGElement} */ (/** @type {Element} */ (drawing()).querySelector('[data-coil="A1"]'));
+    coil.dispatchEvent(new Event("click"));
+    pick?.onpick("A2");
+    return [!!pick, coil.getAttribute("role"), picked];
+  };
+  equal(of(3, 3), [false, "button", ["A1"]]);
+  equal(of(20, 3), [true, null, ["A2"]]);
+  equal(of(3, 20), [true, null, ["A2"]], "of a pad that is long the other way too");
+  }
 
 export function three_coils_that_give_nothing_by_needle_ask_for_the_supply_once() {
   const nothing = () => {};
