@@ -82,7 +82,11 @@ function drawRow(r, place, longest, s) {
   }
   parts.push(wire(`M${first} ${y}H${last}`));
   if (r.gap) parts.push(gap(last + R + 8, y));
-  r.slots.forEach((k, i) => parts.push(k ? drawSlot(k, at(i), y) : svg("text", { "font-size": 14, x: at(i), y: y - 3, "text-anchor": "middle" }, "…")));
+  let above = false; // of two side by side that are to be touched one has its word above the other's
+  r.slots.forEach((k, i) => {
+    above = Boolean(k?.touch && r.slots[i - 1]?.touch && !above);
+    parts.push(k ? drawSlot(k, at(i), y, above) : svg("text", { "font-size": 14, x: at(i), y: y - 3, "text-anchor": "middle" }, "…"));
+  });
   if (r.touchEnds) {
     for (const x of [first - 20, last + 20]) parts.push(svg("circle", { class: "touch", cx: x, cy: y, r: 7.5 }));
     parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": 9, "text-anchor": "middle" }, r.touchEnds === "move" ? "rejoin" : r.touchEnds));
@@ -91,8 +95,8 @@ function drawRow(r, place, longest, s) {
   return svg("g", {}, ...parts);
 }
 
-/** @param {import("./wiring-scene.js").Slot} k */
-function drawSlot(k, x, y) {
+/** @param {import("./wiring-scene.js").Slot} k @param {number} x @param {number} y @param {boolean} above its word has to give way to its neighbour's */
+function drawSlot(k, x, y, above) {
   const name = fitName(k.id, 9, COIL - 2);
   return svg(
     "g",
@@ -104,7 +108,7 @@ function drawSlot(k, x, y) {
     k.gap ? gap(R + 6, 0) : null,
     k.touch || k.guest ? svg("circle", { class: "touch", r: R + 4 }) : null,
     svg("text", { "text-anchor": "middle", "font-size": name.letter, y: R + 13, "font-weight": k.touch ? 700 : 400 }, name.text),
-    k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": 9, y: k.bypass ? -R - 11 : -R - 7 }, k.touch) : null,
+    k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": 9, y: (k.bypass ? -R - 11 : -R - 7) - (above ? 10 : 0) }, k.touch) : null,
   );
 }
 

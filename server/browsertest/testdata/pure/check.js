@@ -2,6 +2,7 @@
 import { CoilCard } from "/bench/coil-card.js";
 import { ticks } from "/bench/hold-plot.js";
 import { MadeUpPhone } from "/bench/made-up-phone.js";
+import { mendDrawing } from "/bench/mend-drawing.js";
 import { PadDrawing } from "/bench/pad-drawing.js";
 import { phoneAsks } from "/bench/phone-asks.js";
 import { equal, near, ok } from "./assert.js";
@@ -118,5 +119,19 @@ export function a_plot_has_two_to_five_figures_on_an_axis() {
     const high = low + 6 * 1.013 ** i;
     const found = ticks(low, high);
     ok(found.length >= 2 && found.length <= 5 && found.every((u) => u >= low && u <= high), `${low} to ${high}: ${found}`);
+  }
+}
+
+export function wordsAtCoilsSideBySideDoNotLieOverEachOther() {
+  const plan = { coils: ["A1", "A2", "A3"].map((id) => ({ id, north: "up", string: "A" })), strings: [{ id: "A", coils: ["A1", "A2", "A3"] }], groups: [] };
+  const of = (kind, act) => ({ faults: plan.coils.map(({ id }) => ({ kind, id })), mend: plan.coils.map(({ id }) => ({ do: act, id })) });
+  for (const cause of [of("coil-reversed", "flip"), of("coil-shorted", "replace")]) {
+    const drawn = /** @type {HTMLElement} */ (mendDrawing(plan, cause));
+    drawn.style.font = "700 16px system-ui, sans-serif"; // as the page has it
+    document.body.append(drawn);
+    const boxes = [.../** @type {Element} */ (drawn.querySelector("svg")).querySelectorAll(".act")].map((n) => n.getBoundingClientRect());
+    drawn.remove();
+    equal(boxes.length, 3);
+    for (const [i, a] of boxes.entries()) for (const b of boxes.slice(i + 1)) ok(a.right <= b.left || b.right <= a.left || a.bottom <= b.top + 2 || b.bottom <= a.top + 2, `${cause.mend[0].do}: ${JSON.stringify([a, b])}`);
   }
 }
