@@ -59,20 +59,28 @@ export class Rehearsal {
     const there = Boolean(to && this.phone.liesAt(to));
     const words = !to ? "Carry it to the next coil" : there ? `It lies on ${to.id}` : `Carry it to ${to.id}`;
     if (this.next.textContent !== words) this.next.textContent = words;
-    this.next.disabled = !to || there;
+    // Not disabled: it would lose the focus, and who carries by keys had to find it anew for every coil.
+    const nowhere = String(!to || there);
+    if (this.next.getAttribute("aria-disabled") !== nowhere) this.next.setAttribute("aria-disabled", nowhere);
+  }
+
+  carry() {
+    const to = this.asked();
+    if (to && !this.phone.liesAt(to)) this.phone.goTo(to);
   }
 
   build() {
     this.reading = el("p", { class: "sensor-line" }, "The sensor is starting.");
-    this.next = el("button", { type: "button", class: "small", id: "carry", onclick: () => this.phone.goTo(this.asked()) }, "Carry it to the next coil");
-    this.revealButton = el("button", { type: "button", id: "reveal", onclick: () => void this.reveal() }, "Give up and show what was hidden");
-    this.result = el("div", { id: "truth", role: "status" });
+    this.next = el("button", { type: "button", class: "small", id: "carry", onclick: () => this.carry() }, "Carry it to the next coil");
+    this.revealButton = el("button", { type: "button", class: "small", id: "reveal", onclick: () => void this.reveal(true) }, "Give up and show what was hidden");
+    this.result = el("div", { id: "truth", role: "group", "aria-label": "What was hidden", tabindex: "-1" });
     const press = (label, text, act) => el("button", { type: "button", class: "small", "aria-label": label, title: label, onclick: act }, text);
     byId("handling").replaceChildren(
       this.next,
       press("Lay down / lift", "Lay down / lift", () => this.phone.toggle()),
       press("Turn the phone to the left", "↺", () => this.phone.turn(5)),
       press("Turn the phone to the right", "↻", () => this.phone.turn(-5)),
+      this.revealButton,
       el(
         "details",
         {},
@@ -99,7 +107,7 @@ export class Rehearsal {
     byId("hidden").replaceChildren(
       el("h2", { class: "kicker" }, "Rehearsal"),
       el("p", {}, "Something may be wrong with this made-up pad. Follow the phone's screen and drag the phone over the drawing: its cross goes on the middle of a coil. Let go to lay it down."),
-      el("div", { class: "row" }, this.revealButton, el("button", { type: "button", onclick: () => this.o.onend() }, "End the rehearsal")),
+      el("div", { class: "row" }, el("button", { type: "button", onclick: () => this.o.onend() }, "End the rehearsal")),
       this.result,
     );
     this.visible(true);
@@ -157,7 +165,8 @@ export class Rehearsal {
     if (this.truth) this.tell(state);
   }
 
-  async reveal() {
+  /** @param {boolean} [pressed] not of a page that was loaded again */
+  async reveal(pressed) {
     try {
       this.truth = await ask(`api/rehearsals/${this.o.id}/truth`);
     } catch (e) {
@@ -169,6 +178,7 @@ export class Rehearsal {
     this.phone.reveal(this.truth.offset_mm);
     this.follow(this.o.state());
     this.o.onreveal();
+    if (pressed) this.result.focus(); // the button is gone, and what was hidden stands further down
   }
 
   /** The truth beside the verdict. */
@@ -196,7 +206,7 @@ export class Rehearsal {
           {},
           fooled.length === 0
             ? "over each coil would have been right everywhere here."
-            : `over each coil would have got ${fooled.join(", ")} wrong${fooled.length > 2 ? `: ${fooled.length} of ${state.plan.coils.length} coils` : ""}. They carry a ! on the drawing.`,
+            : `over each coil would have got ${fooled.join(", ")} wrong${fooled.length > 2 ? `: ${fooled.length} of ${state.plan.coils.length} coils` : ""}. ${fooled.length === 1 ? "It carries" : "They carry"} a ! on the drawing.`,
         ),
       ),
       el("button", { type: "button", class: "main", id: "another", onclick: () => this.o.onanother() }, "Rehearse another"),

@@ -78,7 +78,8 @@ export function show(s, over = false) {
   if (changed && !/** @type {any} */ (byId("others")).open) scrollTo(0, 0);
   const at = document.activeElement;
   const lost = !at || at === document.body || (at instanceof HTMLElement && !at.isConnected);
-  if (changed && lost) title.focus({ preventScroll: true });
+  // The page in a rehearsal's frame takes no focus from the bench page around it.
+  if (changed && lost && document.hasFocus()) title.focus({ preventScroll: true });
 }
 
 /** @param {Screen} s */

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 // inPhone is an expression evaluated in the made-up phone's own page.
@@ -43,7 +44,7 @@ func TestRehearsalByHand(t *testing.T) {
 	do(t, bench, press("#begin-rehearsal"))
 	tapInPhone(t, bench, "begin")
 	// The phone lies on the first coil before the supply goes on.
-	waitFor(t, bench, "a coil to carry it to", `!document.querySelector("#carry").disabled`)
+	waitFor(t, bench, "a coil to carry it to", `document.querySelector("#carry").ariaDisabled === "false"`)
 	do(t, bench, press("#carry"), chromedp.Sleep(2*time.Second))
 	tapInPhone(t, bench, "is-off")
 	tapInPhone(t, bench, "is-on")
@@ -59,7 +60,7 @@ func TestRehearsalByHand(t *testing.T) {
 			t.Fatalf("%d coils were read in the rehearsal, expected all nine; the phone says:\n%s", n, inPhoneText(t, bench))
 		}
 		// Carry the phone where it asks to go, and wait for the hold to count.
-		do(t, bench, chromedp.Evaluate(`document.querySelector("#carry").disabled || document.querySelector("#carry").click()`, nil))
+		do(t, bench, chromedp.Evaluate(`document.querySelector("#carry").click()`, nil))
 		if n == 5 {
 			shot(t, bench, "midway")
 		}
@@ -135,12 +136,35 @@ func beginRehearsal(t *testing.T, program *Running, fault string) context.Contex
 	waitFor(t, bench, "the pad", `document.querySelector("#plan-name").textContent.includes("Kennel")`)
 	do(t, bench, chromedp.Evaluate(fmt.Sprintf(`fetch("api/rehearsals", { method: "POST", body: JSON.stringify({ fault: %q }) }).then(() => true)`, fault), nil, awaited))
 	tapInPhone(t, bench, "begin")
-	waitFor(t, bench, "a coil to carry it to", `!document.querySelector("#carry").disabled`)
+	waitFor(t, bench, "a coil to carry it to", `document.querySelector("#carry").ariaDisabled === "false"`)
 	do(t, bench, press("#carry"))
 	waitFor(t, bench, "the phone to lie", `document.querySelector("#carry").textContent.startsWith("It lies")`)
 	tapInPhone(t, bench, "is-off")
 	waitFor(t, bench, "the supply to be asked for", inPhone(`document.querySelector("#is-on")`))
 	return bench
+}
+
+// TestRehearsalKeepsTheFocus: the button that carries the phone keeps the focus from coil to
+// coil, and it goes on to what was hidden once that is shown.
+func TestRehearsalKeepsTheFocus(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	bench := beginRehearsal(t, program, "coil-reversed:B2")
+	tapInPhone(t, bench, "is-on")
+	waitFor(t, bench, "A2 to be asked for", `document.querySelector("#carry").textContent === "Carry it to A2"`)
+	do(t, bench, chromedp.Focus("#carry", chromedp.ByQuery))
+	for _, next := range []string{"A3", "B1"} {
+		do(t, bench, chromedp.KeyEvent(kb.Enter))
+		waitFor(t, bench, next+" to be asked for", fmt.Sprintf(`document.querySelector("#carry").textContent === "Carry it to %s"`, next))
+		var at string
+		do(t, bench, chromedp.Evaluate(`document.activeElement.id || document.activeElement.localName`, &at))
+		if at != "carry" {
+			t.Fatalf("before %s the focus is on %q, expected it on the button that carries", next, at)
+		}
+	}
+	do(t, bench, chromedp.Focus("#reveal", chromedp.ByQuery), chromedp.KeyEvent(kb.Enter))
+	waitFor(t, bench, "the focus on what was hidden", `document.activeElement.id === "truth" && document.activeElement.textContent.includes("B2")`)
+	waitFor(t, bench, "it in view", `(() => { const r = document.querySelector("#truth dd").getBoundingClientRect(); return r.top >= 0 && r.bottom <= innerHeight; })()`)
 }
 
 // TestRehearsalOhms: what the verdict asks of an ohmmeter can be done in a rehearsal
