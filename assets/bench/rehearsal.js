@@ -80,8 +80,7 @@ export class Rehearsal {
       press("Lay down / lift", "Lay down / lift", () => this.phone.toggle()),
       press("Turn the phone to the left", "↺", () => this.phone.turn(5)),
       press("Turn the phone to the right", "↻", () => this.phone.turn(-5)),
-      this.revealButton,
-      el(
+      (this.tilting = el(
         "details",
         {},
         el("summary", {}, "Tilt and keys"),
@@ -96,7 +95,7 @@ export class Rehearsal {
         ),
         el("p", {}, "On the drawing: drag the phone by its body, turn it by the knob at its top, tilt it by the bubble of its level."),
         el("p", {}, KEYS),
-      ),
+      )),
       (this.stands = el("p", { class: "stands" }, poseWords(this.phone.pose))),
     );
     byId("rehearsal").replaceChildren(
@@ -107,7 +106,7 @@ export class Rehearsal {
     byId("hidden").replaceChildren(
       el("h2", { class: "kicker" }, "Rehearsal"),
       el("p", {}, "Something may be wrong with this made-up pad. Follow the phone's screen and drag the phone over the drawing: its cross goes on the middle of a coil. Let go to lay it down."),
-      el("div", { class: "row" }, el("button", { type: "button", onclick: () => this.o.onend() }, "End the rehearsal")),
+      (this.ways = el("div", { class: "row" }, this.revealButton, el("button", { type: "button", onclick: () => this.o.onend() }, "End the rehearsal"))),
       this.result,
     );
     this.visible(true);
@@ -162,6 +161,8 @@ export class Rehearsal {
     this.revealButton.textContent = decided ? "Show what was hidden" : "Give up and show what was hidden";
     this.revealButton.classList.toggle("main", Boolean(decided && !this.truth));
     this.revealButton.hidden = Boolean(this.truth);
+    // Once it is what comes next it stands where the eyes and the pointer are.
+    if (decided && this.revealButton.parentElement === this.ways) this.tilting.before(this.revealButton);
     if (this.truth) this.tell(state);
   }
 

@@ -162,6 +162,12 @@ func TestRehearsalKeepsTheFocus(t *testing.T) {
 			t.Fatalf("before %s the focus is on %q, expected it on the button that carries", next, at)
 		}
 	}
+	// Once the fault is known, showing what was hidden stands beside that button.
+	for _, next := range []string{"B2", "B3"} {
+		do(t, bench, chromedp.KeyEvent(kb.Enter))
+		waitFor(t, bench, next+" to be asked for", fmt.Sprintf(`document.querySelector("#carry").textContent === "Carry it to %s"`, next))
+	}
+	waitFor(t, bench, "the fault to be known", `document.querySelector("#handling > #reveal")?.textContent === "Show what was hidden"`)
 	do(t, bench, chromedp.Focus("#reveal", chromedp.ByQuery), chromedp.KeyEvent(kb.Enter))
 	waitFor(t, bench, "the focus on what was hidden", `document.activeElement.id === "truth" && document.activeElement.textContent.includes("B2")`)
 	waitFor(t, bench, "it in view", `(() => { const r = document.querySelector("#truth dd").getBoundingClientRect(); return r.top >= 0 && r.bottom <= innerHeight; })()`)
