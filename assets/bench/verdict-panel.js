@@ -10,8 +10,8 @@ const OUTCOMES = {
   undecided: ["undecided", "Not decided yet"],
 };
 
-/** @param {any} m one step of a mend */
-function mendWords(m) {
+/** @param {any} m one step of a mend @param {any} plan */
+function mendWords(m, plan) {
   switch (m.do) {
     case "flip":
       return `Turn coil ${m.id} over, or swap its two leads`;
@@ -22,7 +22,7 @@ function mendWords(m) {
     case "rejoin":
       return `Undo the joints of ${m.id} and join it as the plan has it`;
     case "remake-joint":
-      return `Make the joint of ${m.id} anew`;
+      return `Make the joint of ${plan.coils.some((c) => c.id === m.id) ? "coil" : "string"} ${m.id} anew`;
     case "replace":
       return `Wind ${m.id} anew and replace it`;
     default:
@@ -147,7 +147,7 @@ function causes(state) {
       el("p", { class: "cause-say" }, first.say),
       el("p", { class: "p" }, `${first.p >= 0.5 ? "Likeliest cause" : "Most likely so far"}, ${percent(first.p)}`),
       mendDrawing(state.plan, first),
-      (first.mend || []).length > 0 ? el("ol", { class: "mend" }, ...first.mend.map((m) => el("li", {}, `${mendWords(m)}.`))) : null,
+      (first.mend || []).length > 0 ? el("ol", { class: "mend" }, ...first.mend.map((m) => el("li", {}, `${mendWords(m, state.plan)}.`))) : null,
     ),
   ];
   const others = rest.filter((c) => c.p >= (first.p >= 0.95 ? 0.02 : 0.01)).slice(0, 3);

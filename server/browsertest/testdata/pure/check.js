@@ -5,6 +5,7 @@ import { MadeUpPhone } from "/bench/made-up-phone.js";
 import { mendDrawing } from "/bench/mend-drawing.js";
 import { PadDrawing } from "/bench/pad-drawing.js";
 import { phoneAsks } from "/bench/phone-asks.js";
+import { showVerdict } from "/bench/verdict-panel.js";
 import { equal, near, ok } from "./assert.js";
 
 /** A pad of so many coils in a row of one string. */
@@ -134,4 +135,16 @@ export function wordsAtCoilsSideBySideDoNotLieOverEachOther() {
     equal(boxes.length, 3);
     for (const [i, a] of boxes.entries()) for (const b of boxes.slice(i + 1)) ok(a.right <= b.left || b.right <= a.left || a.bottom <= b.top + 2 || b.bottom <= a.top + 2, `${cause.mend[0].do}: ${JSON.stringify([a, b])}`);
   }
+}
+
+export function aJointToBeMadeAnewIsNamedWithItsKind() {
+  const plan = { ...pad(), groups: [] };
+  const shown = (id, kind) => {
+    const p = place();
+    const verdict = { outcome: "fault", coils: plan.coils.map((c) => ({ id: c.id, state: "dead", used: 1, p: { dead: 1 } })), causes: [{ p: 0.96, say: "", faults: [{ kind, id }], mend: [{ do: "remake-joint", id }] }], notes: [], next: null };
+    showVerdict(p, { plan, verdict, check: { rehearsal: "" }, holds: [], passes: [], why: null }, { onrehearse() {}, onagain() {}, onlook() {}, claims: null });
+    return p.querySelector(".mend")?.textContent;
+  };
+  equal(shown("A", "string-open"), "Make the joint of string A anew.");
+  equal(shown("A2", "coil-shorted"), "Make the joint of coil A2 anew.");
 }
