@@ -36,6 +36,7 @@ const LEAST_READINGS = 12; // that differ
 const FROZEN_READINGS = 5; // fewer than so many different ones in twice the time: frozen
 const QUIET_UT = 8; // less pull than this, or than a fifth of what a sound coil would give, is asked about
 const QUIET_SHARE = 0.2;
+const LEAST_REACH = 0.05; // of the planned pull: no sensor on the mark meets less of it
 const QUIET_HOLDS = 2; // one after the other, before the supply is asked about
 const UNKNOWN_NOISE_UT = 0.9;
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
@@ -158,9 +159,13 @@ export class VectorFlow extends Effects {
     return this.done.slice(this.done.findLastIndex((d) => !d.quiet) + 1);
   }
 
+  get oftenQuiet() {
+    return !this.supplySure && this.quietHolds.length >= QUIET_HOLDS;
+  }
+
   /** One coil after the other without a field: it may be the supply, which is asked once. */
   get doubtsSupply() {
-    return this.stage === "quiet" && !this.supplySure && this.quietHolds.length >= QUIET_HOLDS;
+    return (this.stage === "quiet" || this.stage === "unchanged") && this.oftenQuiet;
   }
 
   coil(id) {
@@ -278,14 +283,16 @@ export class VectorFlow extends Effects {
 
   /** "The supply is on all the same": a hold without change counts. @param {number} t */
   unchangedCounts(t) {
+    if (this.doubtsSupply) this.supplySure = true;
     if (this.stage === "unchanged") this.counted(t);
     return this.take();
   }
 
-  /** "The supply was off": what was read meanwhile is taken back and asked for again. */
-  supplyWasOff() {
+  /** "The supply was off": what was read meanwhile is taken back and asked for again. @param {number} t */
+  supplyWasOff(t) {
     if (!this.doubtsSupply) return [];
     const holds = this.quietHolds;
+    if (this.hold) this.abandon(t);
     this.done = this.done.slice(0, -holds.length);
     for (const { at, t } of holds) this.emit({ do: "undo", at, t });
     this.awaiting = false;
@@ -451,7 +458,8 @@ export class VectorFlow extends Effects {
       this.breakOff(s.t, "frozen");
       return;
     }
-    if (this.hold.off.length > 0 && this.pull(this.hold.on) < QUIET_UT) {
+    const unchanged = this.hold.off.length > 0 && this.pull(this.hold.on) < QUIET_UT;
+    if (unchanged || (this.oftenQuiet && this.quiet(this.hold.on, this.hold.at))) {
       this.line({ type: "lift", t: after(s.t) });
       this.stage = "unchanged";
       return;
@@ -535,7 +543,8 @@ export class VectorFlow extends Effects {
     const pull = this.pull(on);
     // A coil that gives nothing does not tell where the sensor sits; a phone laid
     // beside the mark brings it where it usually does not come.
-    if (!this.laid?.asked.shift_mm && pull >= QUIET_UT && pull < Infinity && this.expected[at] > 0) this.reach = Math.min(1, Math.max(pull / this.expected[at], this.reach ?? 0));
+    const share = pull / this.expected[at];
+    if (!this.laid?.asked.shift_mm && pull >= QUIET_UT && share >= LEAST_REACH && share < Infinity) this.reach = Math.min(1, Math.max(share, this.reach ?? 0));
     const quiet = this.quiet(on, at);
     if (!quiet) this.supplySure = false;
     this.hold = null;

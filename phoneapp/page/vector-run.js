@@ -30,7 +30,7 @@ export class VectorRun extends SensedRun {
       undo: () => this.apply(flow.undo()),
       restAgain: () => this.apply(flow.restAgain(now())),
       asItIs: () => this.apply(flow.takeRestAsItIs()),
-      wasOff: () => this.apply(flow.supplyWasOff()),
+      wasOff: () => this.apply(flow.supplyWasOff(now())),
       unchanged: () => this.apply(flow.unchangedCounts(now())),
       result: () => this.apply(flow.showResult()),
       goOn: () => this.apply(flow.goOn()),

@@ -173,6 +173,42 @@ func TestRehearsalKeepsTheFocus(t *testing.T) {
 	waitFor(t, bench, "it in view", `(() => { const r = document.querySelector("#truth dd").getBoundingClientRect(); return r.top >= 0 && r.bottom <= innerHeight; })()`)
 }
 
+// TestRehearsalSupplyAsked: after two coils without a field the phone asks once whether
+// the supply is on, and what was read with it off is taken back.
+func TestRehearsalSupplyAsked(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	bench := beginRehearsal(t, program, "string-open:A;string-open:B;string-open:C")
+	asked := func(title string) {
+		t.Helper()
+		waitFor(t, bench, title, inPhone(fmt.Sprintf(`document.querySelector("#title").textContent === %q`, title)))
+	}
+	carry := func(to string) {
+		t.Helper()
+		waitFor(t, bench, to+" to be asked for", fmt.Sprintf(`document.querySelector("#carry").textContent === "Carry it to %s"`, to))
+		do(t, bench, chromedp.Sleep(time.Second), press("#carry")) // a person reads first
+	}
+	tapInPhone(t, bench, "is-on")
+	tapInPhone(t, bench, "unchanged")
+	carry("A2")
+	waitFor(t, bench, "A2 to be laid on", `document.querySelector("#carry").textContent === "It lies on A2"`)
+	tapInPhone(t, bench, "lies") // "Is it on A2?", or before the phone was seen to move
+	carry("A3")
+	waitFor(t, bench, "A3 to be laid on", `document.querySelector("#carry").textContent === "It lies on A3"`)
+	waitFor(t, bench, "the question", inPhone(`document.querySelector("#title").textContent === "Is the supply on?" || (document.querySelector("#title").textContent === "Lift. Next: A3" && document.querySelector("#lies").click())`))
+	shot(t, bench, "asked")
+	used := func(n int) func(s *benchState) bool {
+		return func(s *benchState) bool {
+			a, b := s.coil("A1"), s.coil("A2")
+			return a != nil && b != nil && a.Used == n && b.Used == n
+		}
+	}
+	program.waitState(t, "A1 and A2 to count", used(1))
+	tapInPhone(t, bench, "was-off")
+	asked("Supply off, phone on A1")
+	program.waitState(t, "A1 and A2 to be taken back", used(0))
+}
+
 // TestRehearsalOhms: what the verdict asks of an ohmmeter can be done in a rehearsal
 // too: its meter is made up as well, and knows what is hidden.
 func TestRehearsalOhms(t *testing.T) {

@@ -93,6 +93,7 @@ export function vectorScreen(flow, told, page) {
         actions: [{ label: `Yes, it lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, result],
       };
     case "unchanged":
+      if (flow.doubtsSupply) return supplyDoubted(flow, page, at, { ...common, why: "" });
       return {
         ...common,
         whole: true, // the bench took it for a reading already
@@ -128,7 +129,7 @@ function supplyDoubted(flow, page, at, common) {
     lead: `There was hardly any field over ${named}, and there is none on ${at} either. Look at the supply and at the pad's plug. If both are right, the ohms of the pad tell why.`,
     actions: [
       { label: "It was off", small: `read ${before.length > NAMED ? "them" : named} again`, id: "was-off", main: true, onclick: page.do.wasOff },
-      { label: "It is on", small: `and the phone lies on ${at}`, id: "lies", main: true, onclick: page.do.lies },
+      { label: "It is on", small: `and the phone lies on ${at}`, id: "lies", main: true, onclick: flow.stage === "quiet" ? page.do.lies : page.do.unchanged },
       { label: "Ohms", id: "ohms", onclick: page.do.ohms },
       { label: "Result", id: "result", onclick: page.do.result },
     ],

@@ -205,7 +205,7 @@ export function a_supply_that_was_off_takes_back_what_was_read_meanwhile() {
   h.flow.pick("A1");
   h.carry(OFF);
   h.lieUntil(OFF, "quiet");
-  h.did(h.flow.supplyWasOff());
+  h.did(h.flow.supplyWasOff(h.t));
   equal(h.out.filter((e) => e.do === "undo"), holds.map((l) => ({ do: "undo", at: l.at, t: l.t })));
   equal([h.flow.stage, h.flow.target], ["off", "A2"], "again from supply off, on the first of them");
   equal(h.flow.done.map((d) => d.at), ["A1"]);
@@ -215,6 +215,24 @@ export function a_supply_that_was_off_takes_back_what_was_read_meanwhile() {
   h.did(h.flow.supplyOn(h.t));
   h.lieUntil([30, 20, 350], "lift");
   equal(h.flow.target, "A3");
+}
+
+export function the_supply_is_asked_about_too_where_the_phone_is_said_to_lie_before_it_was_seen_to() {
+  const h = new Hand({ coils: ["A1", "A2", "A3", "A4"], expected_uT: { A1: 400, A2: 400, A3: 400, A4: 400 } });
+  const tapped = (stage) => {
+    h.did(h.flow.onIt(h.t));
+    h.lieUntil(OFF, stage);
+  };
+  h.start();
+  tapped("lift");
+  tapped("lift");
+  tapped("unchanged");
+  equal(h.screen().title, "Is the supply on?");
+  const holds = h.lines("hold");
+  h.did(h.flow.supplyWasOff(h.t));
+  equal(h.out.filter((e) => e.do === "undo").map((e) => e.t).sort((a, b) => a - b), holds.slice(1).map((l) => l.t));
+  equal(h.lines("lift").length, holds.length, "each ended once");
+  equal([h.flow.stage, h.flow.target, h.flow.hold], ["off", "A2", null]);
 }
 
 export function a_supply_that_changes_nothing_is_asked_about() {
@@ -280,6 +298,18 @@ export function a_dead_first_coil_does_not_make_little_field_the_usual() {
   h.did(h.flow.unchangedCounts(h.t));
   h.carry(OFF);
   h.lieUntil([25, 50, -15], "quiet");
+}
+
+export function a_phone_that_reads_a_little_else_without_a_field_does_not_make_that_the_usual() {
+  const h = new Hand();
+  h.start([3, 19, -35]); // 10 uT of 400: laid elsewhere, or steel
+  h.carry(OFF);
+  h.lieUntil([3, 20, -34], "quiet");
+  h.did(h.flow.onIt(h.t));
+  h.lieUntil([3, 20, -34], "lift");
+  h.carry(OFF);
+  h.lieUntil([4, 19, -36], "quiet");
+  equal(h.screen().title, "Is the supply on?");
 }
 
 export function a_gap_breaks_the_hold() {
