@@ -56,6 +56,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	}
 	if v.Outcome == AsPlanned {
 		v.Notes = append(v.Notes, e.alone()...)
+		v.Notes = append(v.Notes, e.joinsUnread()...)
 	}
 	v.Next = e.next(v, list, weights)
 	if closing != nil && (sound || e.ev.mended.touched[e.m.plan.CoilIndex(closing.At)]) {
@@ -154,6 +155,17 @@ func (e *engine) alone() []string {
 		return []string{fmt.Sprintf("%s is alone in its string: should some of its turns be shorted, the field stays as planned and the coil gets warmer. Only its ohms tell.", ids[0])}
 	}
 	return []string{fmt.Sprintf("%s are each alone in a string: should some turns of one be shorted, the field stays as planned and the coil gets warmer. Only its ohms tell.", and(ids))}
+}
+
+// joinsUnread says what a needle does not tell: which way round coils face is the same with
+// two strings one after the other that should be side by side, and so are the strings' ohms.
+func (e *engine) joinsUnread() []string {
+	joined := slices.ContainsFunc(e.singles, func(s single) bool { return s.kind == layout.StringsInSeries })
+	across := slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" || o.kind == "group" })
+	if !joined || across || len(e.factors) > 0 || len(e.ev.passes) > 0 {
+		return nil
+	}
+	return []string{"A needle does not tell two strings joined one after the other from two side by side. The ohms of the whole pad do: measure across its plug."}
 }
 
 // showsLostTurns tells whether coil j's field would be weak with a third of its turns

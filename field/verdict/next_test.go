@@ -143,6 +143,44 @@ func TestNextAsksForOhms(t *testing.T) {
 	}
 }
 
+// TestNeedleSaysNothingOfJoins: faces by needle and the strings' ohms are the same where
+// two strings are one after the other. As long as the pad's own ohms were not read a pad
+// that is told as planned is told that too.
+func TestNeedleSaysNothingOfJoins(t *testing.T) {
+	p := grid(3, 2)
+	cur, err := p.Solve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := `{"type":"start","v":1,"route":"hand"}` + "\n"
+	for range 2 { // once is not enough for a needle
+		for i := range p.Coils {
+			lines += fmt.Sprintf(`{"type":"reading","t":%d,"at":%q,"face":"north"}`+"\n", i+1, p.Coils[i].ID)
+		}
+	}
+	for i := range p.Strings {
+		lines += fmt.Sprintf(`{"type":"ohms","t":50,"across":"string:%s","ohms":%.3f,"celsius":20}`+"\n", p.Strings[i].ID, cur.StringOhms[i])
+	}
+	pad := fmt.Sprintf(`{"type":"ohms","t":60,"across":"pad","ohms":%.3f,"celsius":20}`+"\n", cur.PadOhms)
+	for _, tc := range []struct {
+		lines string
+		told  bool
+	}{{lines, true}, {lines + pad, false}} {
+		c, err := capture.Read(strings.NewReader(tc.lines))
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := verdict.Judge(p, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		told := slices.ContainsFunc(v.Notes, func(n string) bool { return strings.Contains(n, "one after the other") })
+		if v.Outcome != verdict.AsPlanned || told != tc.told {
+			t.Errorf("%s, notes %q; expected as-planned, and the joins spoken of %v", v.Outcome, v.Notes, tc.told)
+		}
+	}
+}
+
 // TestNextByHandComesToAnEnd: faces read by needle, as planned. What is asked for
 // next, done each time, leads to a verdict, and no reading is asked for that tells
 // nothing: at last how the strings are joined is told by the ohms of the pad.
