@@ -24,6 +24,12 @@ const (
 // earth is a horizontal field of the earth, and how likely it is.
 type earth struct{ uT, p float64 }
 
+// earthNodes are those in play; coarse: some stand for two.
+type earthNodes struct {
+	list   []earth
+	coarse bool
+}
+
 // earths are the horizontal fields a compass may feel: 10 to 42 uT is the
 // earth's (World Magnetic Model 2025 over the surface), evenly spread on a log
 // scale; more than that is a phone that never took its own magnetism out.
@@ -50,8 +56,8 @@ func (ev *evidence) onlyBearings() bool {
 // ratios are the scales of evidence by headings alone: the current's share of
 // the plan is taken as one unless the supply shows another, and summed out against what the display said.
 func (e *engine) ratios(h *hypothesis) scales {
-	sc := scales{s: make([]float64, len(e.earths)), lp: make([]float64, len(e.earths)), sd: math.Hypot(earthSpreadSD, scaleSD), earths: e.earths}
-	if e.coarseEarths {
+	sc := scales{s: make([]float64, len(e.earths.list)), lp: make([]float64, len(e.earths.list)), sd: math.Hypot(earthSpreadSD, scaleSD), earths: e.earths.list}
+	if e.earths.coarse {
 		sc.sd = math.Hypot(sc.sd, earthStepSD)
 	}
 	display, share := 0.0, 1.0
@@ -65,7 +71,7 @@ func (e *engine) ratios(h *hypothesis) scales {
 		}
 		display += scalePrior(a.amps/h.cur.PadAmps) - math.Log(h.cur.PadAmps)
 	}
-	for i, n := range e.earths {
+	for i, n := range e.earths.list {
 		sc.s[i] = share / n.uT
 		sc.lp[i] = math.Log(n.p) + display
 	}
@@ -86,10 +92,11 @@ func (e *engine) narrowEarths(beginnings []*node) {
 	for _, n := range beginnings {
 		best = math.Max(best, n.log)
 	}
-	from, to := len(e.earths), 0
-	alike := make([]bool, len(e.earths)) // each and the one after it
+	all := e.earths.list
+	from, to := len(all), 0
+	alike := make([]bool, len(all)) // each and the one after it
 	for m := range alike {
-		alike[m] = m+1 < len(alike) && e.earths[m].p == e.earths[m+1].p
+		alike[m] = m+1 < len(alike) && all[m].p == all[m+1].p
 	}
 	for _, n := range beginnings {
 		if n.log < best-baseWithin {
@@ -109,17 +116,16 @@ func (e *engine) narrowEarths(beginnings []*node) {
 	}
 	var left []earth
 	for m := from; m < to; m++ {
-		n := e.earths[m]
-		if alike[m] && m+1 < to && !e.coarseEarths {
-			o := e.earths[m+1]
+		n := all[m]
+		if alike[m] && m+1 < to && !e.earths.coarse {
+			o := all[m+1]
 			n = earth{math.Sqrt(n.uT * o.uT), n.p + o.p}
 			m++
 		}
 		left = append(left, n)
 	}
 	if len(left) > 0 {
-		e.coarseEarths = e.coarseEarths || len(left) < to-from
-		e.earths = left
+		e.earths = earthNodes{left, e.earths.coarse || len(left) < to-from}
 	}
 }
 

@@ -16,23 +16,33 @@ type change struct {
 
 // commonShare is by what most coils' ampere-turns change, if most change alike.
 func commonShare(from, to []float64) float64 {
-	const alike = 1e-9
-	share, votes := 1.0, 0
+	most := majority{of: 1}
 	for j := range from {
-		if from[j] == 0 {
-			continue
-		}
-		switch now := to[j] / from[j]; {
-		case math.Abs(now-share) < alike:
-			votes++
-		case votes == 0:
-			share, votes = now, 1
-		default:
-			votes--
+		if from[j] != 0 {
+			most.count(to[j] / from[j])
 		}
 	}
-	return share
+	return most.of
 }
+
+// majority is the number that most of those counted come to, if most come to one.
+type majority struct {
+	of    float64
+	votes int
+}
+
+func (m *majority) count(x float64) {
+	switch {
+	case m.same(x):
+		m.votes++
+	case m.votes == 0:
+		m.of, m.votes = x, 1
+	default:
+		m.votes--
+	}
+}
+
+func (m *majority) same(x float64) bool { return math.Abs(x-m.of) < 1e-9 }
 
 // set takes the change over a reading's places. Coils whose part comes to less than
 // a field of least, microtesla, are left out.
@@ -75,28 +85,20 @@ func (c *change) set(cols *columns, from, to []float64, common, least float64) {
 // alike is by what share of the planned most coils of a string change, and how many of
 // those matter.
 func (c *change) alike(cols *columns, list []int32, tells func(i int, d float64) bool) (share float64, coils int) {
-	const same = 1e-9
 	of := func(i int32) float64 { return c.rest[i] / cols.planned[cols.near[i]] }
-	votes := 0
+	var most majority
 	for _, i := range list {
-		switch now := of(i); {
-		case votes > 0 && math.Abs(now-share) < same:
-			votes++
-		case votes == 0:
-			share, votes = now, 1
-		default:
-			votes--
-		}
+		most.count(of(i))
 	}
-	if share == 0 || math.IsInf(share, 0) || math.IsNaN(share) {
+	if most.of == 0 || math.IsInf(most.of, 0) || math.IsNaN(most.of) {
 		return 0, 0
 	}
 	for _, i := range list {
-		if math.Abs(of(i)-share) < same && tells(int(i), c.rest[i]) {
+		if most.same(of(i)) && tells(int(i), c.rest[i]) {
 			coils++
 		}
 	}
-	return share, coils
+	return most.of, coils
 }
 
 // at is the field at a place where it was b, whose columns are in row.

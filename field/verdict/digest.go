@@ -70,10 +70,7 @@ func restless(xs []sample, sigma [3]float64) (wander [3]float64) {
 		atLeast = 6.0 // of their noise
 		share   = 0.1 // of the difference between off and on
 	)
-	var of [2][]sample
-	for _, x := range xs {
-		of[int(x.s)] = append(of[int(x.s)], x)
-	}
+	of := byState(xs)
 	least := max(atLeast*math.Sqrt(dot(&sigma, &sigma)), smallJump)
 	if len(of[0]) > 0 && len(of[1]) > 0 {
 		off, on := medianOf(of[0]), medianOf(of[1])

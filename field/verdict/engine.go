@@ -74,12 +74,10 @@ type engine struct {
 	first   *firstExpansion
 	idle    map[uint64]bool // bases that the coarse look found hopeless
 	ratio   bool            // headings alone: see onlyBearings
-	earths  []earth         // then, those in play
-	// coarseEarths: some of them stand for two.
-	coarseEarths bool
-	known        *likes
-	whole        parts    // all cells; nil: not needed yet
-	spare        [][]nine // fields of nodes that were let go of
+	earths  earthNodes      // then
+	known   *likes
+	whole   parts    // all cells; nil: not needed yet
+	spare   [][]nine // fields of nodes that were let go of
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.

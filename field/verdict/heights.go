@@ -46,7 +46,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		at := e.res
 		at.lift = h.sd * commonHeightSD
 		o := e.m.newEngine(e.ev, at)
-		o.earths, o.coarseEarths = e.earths, e.coarseEarths
+		o.earths = e.earths
 		for p := range o.phones {
 			o.phones[p].view = e.phones[p].view
 		}

@@ -29,7 +29,7 @@ func (e *engine) narrow() {
 	c := e.m.newEngine(e.ev, coarseCells)
 	c.bail = climbBail
 	nodes, bases := c.climb()
-	e.earths, e.coarseEarths = c.earths, c.coarseEarths
+	e.earths = c.earths
 	best := math.Inf(-1)
 	for _, n := range nodes {
 		best = math.Max(best, n.log)

@@ -67,7 +67,7 @@ const anywhereReach = 3
 // round, are held against every place.
 func (e *engine) elsewhere(list []*scored) *engine {
 	all := e.m.newEngine(e.ev, e.res)
-	all.earths, all.coarseEarths = e.earths, e.coarseEarths
+	all.earths = e.earths
 	for _, s := range list[:min(len(list), 3)] {
 		faults := slices.DeleteFunc(slices.Clone(s.hyp.faults), func(f layout.Fault) bool { return f.Kind == layout.PadReversed })
 		if len(faults) == len(s.hyp.faults) {

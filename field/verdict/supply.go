@@ -86,10 +86,7 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 // other's, as where a slow sensor froze before it had settled: such a level is worse than
 // none.
 func onItsWay(xs []sample, state int) bool {
-	var of [2][]sample
-	for _, x := range xs {
-		of[int(x.s)] = append(of[int(x.s)], x)
-	}
+	of := byState(xs)
 	mine, other := of[state], of[1-state]
 	if len(mine) < 2 || len(other) < 2 {
 		return false
@@ -122,6 +119,14 @@ func restSamples(cut *capture.Stretches, all []sample) []sample {
 		return all
 	}
 	return xs
+}
+
+// byState are the samples with the supply off, and those with it on.
+func byState(xs []sample) (of [2][]sample) {
+	for _, x := range xs {
+		of[int(x.s)] = append(of[int(x.s)], x)
+	}
+	return of
 }
 
 // perState counts the samples with the supply off and on.
