@@ -12,6 +12,7 @@ import (
 type likes struct {
 	said, old map[likeKey]*said
 	size      int // numbers held in said
+	most      int // that may be
 }
 
 // said is what a factor said under one hypothesis.
@@ -32,11 +33,23 @@ func newSaid(numbers int) *said {
 // scales and the cells scored.
 type likeKey struct{ factor, rest key }
 
-// Bounds on what is held: 3 MB of it, and as much that is forgotten next.
+// Bounds on what is held: 17 MB of it, and as much that is forgotten next, which by
+// headings it takes to know all again; 3 MB of a large pad, which needs the memory for
+// other things and knows most again by less.
 const (
-	mostLikes = 3 << 17
-	saidSize  = 24 // numbers that an entry takes beside its own
+	mostLikes      = 1 << 21
+	mostLikesLarge = 3 << 17
+	largePad       = 50 // coils
+	saidSize       = 24 // numbers that an entry takes beside its own
 )
+
+// likesOf makes room for what factors say of a pad of so many coils.
+func likesOf(coils int) likes {
+	if coils > largePad {
+		return likes{most: mostLikesLarge}
+	}
+	return likes{most: mostLikes}
+}
 
 func (l *likes) find(k likeKey) *said {
 	if s := l.said[k]; s != nil {
@@ -51,7 +64,7 @@ func (l *likes) find(k likeKey) *said {
 
 func (l *likes) keep(k likeKey, s *said) {
 	size := len(s.log) + saidSize
-	if l.said == nil || l.size+size > mostLikes {
+	if l.said == nil || l.size+size > l.most {
 		l.said, l.old, l.size = map[likeKey]*said{}, l.said, 0
 	}
 	l.said[k] = s

@@ -58,7 +58,7 @@ func Warm(plan *layout.Plan) (*Model, error) {
 	if _, err := plan.Solve(); err != nil {
 		return nil, err
 	}
-	m := &Model{plan: plan, pad: field.NewPad(plan), columns: map[columnsKey]*columns{}, views: views{}}
+	m := &Model{plan: plan, pad: field.NewPad(plan), columns: map[columnsKey]*columns{}, views: views{}, known: likesOf(len(plan.Coils))}
 	m.planned = newHypothesis(plan, nil, 0)
 	for j := range plan.Coils {
 		m.tops = append(m.tops, m.fieldOver(m.planned, j).Z)
