@@ -18,6 +18,11 @@ const (
 	heightsWithin  = 14.0  // log units of the best that are looked at again
 	mostHeights    = 16    // hypotheses that are
 	manyHolds      = 60    // more than that outvote what a few have in common
+
+	// Of headings, which a height moves by half a log unit and that hardly one explanation
+	// makes unlikely.
+	headingsWithin = 6.0
+	mostByHeadings = 8
 )
 
 // heights are three that stand for all (Gauss and Hermite's), in standard deviations,
@@ -58,11 +63,15 @@ func (e *engine) overHeights(list []*scored) []*scored {
 	}
 	best := list[0].log
 	was := all[planned]
+	most, within := mostHeights, heightsWithin
+	if e.ratio {
+		most, within = mostByHeadings, headingsWithin
+	}
 	// First those that seem likely; then those that do once what the heights do for the
 	// ones like them is put down to them too, since it must not be missing there.
 	for range 2 {
 		for i, s := range all {
-			if s.looked || s != was && (i >= mostHeights || s.log < all[0].log-heightsWithin) {
+			if s.looked || s != was && (i >= most || s.log < all[0].log-within) {
 				continue
 			}
 			s.looked = true
@@ -75,7 +84,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		}
 		for _, s := range all {
 			if !s.looked {
-				s.log = s.level + s.like(all, best-heightsWithin)
+				s.log = s.level + s.like(all, best-within)
 			}
 		}
 		slices.SortStableFunc(all, func(a, b *lifted) int { return byLog(a.scored, b.scored) })
