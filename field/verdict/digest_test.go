@@ -251,6 +251,56 @@ func TestPulses(t *testing.T) {
 	}
 }
 
+// TestPulsesOnEdges: where the sampling keeps step with the pulses, it may meet every one
+// of them on its edge, and read a part of it. That is no smaller pull.
+func TestPulsesOnEdges(t *testing.T) {
+	const hz, duty, window, pull = 4, 0.19, 0.012, 60.0
+	sigma := [3]float64{0.5, 0.5, 0.5}
+	met := 0
+	for seed := range uint64(40) {
+		rng := rand.New(rand.NewPCG(seed, 3))
+		// One sample in five falls at the beginning of a pulse.
+		share := func(t float64) (on float64) {
+			const parts = 16
+			for i := range parts {
+				f := (t-window*float64(i)/parts)*hz + 0.01
+				if f-math.Floor(f) < duty {
+					on += 1.0 / parts
+				}
+			}
+			return on
+		}
+		var xs []sample
+		most := 0.0
+		for i := range 35 {
+			at := float64(i)/10 + 0.004*rng.NormFloat64()
+			on := share(at)
+			most = max(most, on)
+			x := sample{t: float64(i) / 10}
+			for a := range x.u {
+				x.u[a] = 20 + pull*on + 0.5*rng.NormFloat64()
+			}
+			xs = append(xs, x)
+		}
+		if most < 0.5 || most > 0.95 {
+			continue // nothing seen of them, or all there is to see
+		}
+		met++
+		allowed := 0.0
+		for _, r := range digestPulses(xs, sigma, hz, duty) {
+			if math.Abs(r.ax[2].d-pull) < 2.5*math.Sqrt(r.ax[2].vd) {
+				allowed += math.Exp(r.logW)
+			}
+		}
+		if allowed < 0.1 {
+			t.Errorf("seed %d: %.2f of the pulse was seen; a pull of %g is allowed by readings of weight %.3f", seed, most, pull, allowed)
+		}
+	}
+	if met < 5 {
+		t.Fatalf("only %d of 40 captures met the pulses on their edges", met)
+	}
+}
+
 func TestNoiseSeesThroughAJumpAndQuantisation(t *testing.T) {
 	rng := rand.New(rand.NewPCG(9, 9))
 	s := noise([][]sample{steady(rng, 0.6, 300, 14, 30)})

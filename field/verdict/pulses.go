@@ -132,6 +132,50 @@ type levelPair struct {
 	mean   [2][3]float64
 	spread [2][3]float64 // squared deviations from the median
 	count  [2]int
+	far    [2][3]float64 // the sample furthest from the other level
+	hazy   [2]bool       // no two samples agree on the level
+	open   [2][3]float64 // variance of a level that stands for others beside it
+}
+
+// reach is where the level may lie that samples on an edge lead to: so many times as far
+// from the other level as the furthest of them, give or take, and how likely that is.
+type reach struct{ times, sd, p float64 }
+
+var (
+	asRead = []reach{{1, 0, 1}}
+	// Of samples taken on edges, all of them, as where the sampling keeps step with the
+	// pulses.
+	onEdges = []reach{{1, 0.05, 0.55}, {1.3, 0.12, 0.3}, {1.9, 0.35, 0.15}}
+	// Whether a single one was nobody knows.
+	ofOne = []reach{{1, 0, 0.9}, {1.3, 0.12, 0.07}, {1.9, 0.35, 0.03}}
+)
+
+// edgeHaze is the scatter, as a share of the gap, from which samples at a level were
+// taken on edges.
+const edgeHaze = 0.05
+
+// reaches lists where one of the levels may lie.
+func (l *levelPair) reaches(k int) []reach {
+	switch {
+	case l.hazy[k]:
+		return onEdges
+	case l.count[k] == 1:
+		return ofOne
+	}
+	return asRead
+}
+
+// reaching is the pair with one of the levels where it may lie.
+func (l levelPair) reaching(k int, r reach) levelPair {
+	if r == asRead[0] {
+		return l
+	}
+	for a := range l.mean[k] {
+		by := l.far[k][a] - l.mean[1-k][a]
+		l.open[k][a] = r.sd * by * r.sd * by
+		l.mean[k][a] = l.mean[1-k][a] + r.times*by
+	}
+	return l
 }
 
 // twoLevels reads samples that lie at two levels: one is the pulse.
@@ -140,8 +184,16 @@ func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty
 	logs := l.pulse(xs, hz, duty)
 	total := logAdd(logs[0], logs[1])
 	for _, on := range [2]int{1, 0} {
-		if w := logs[on] - total; w >= -16 {
-			out = append(out, reading{logW: w, ax: l.axes(on, sigma)})
+		w := logs[on] - total
+		if w < -16 {
+			continue
+		}
+		for _, off := range l.reaches(1 - on) {
+			from := l.reaching(1-on, off)
+			for _, top := range l.reaches(on) {
+				to := from.reaching(on, top)
+				out = append(out, reading{logW: w + math.Log(off.p*top.p), ax: to.axes(on, sigma)})
+			}
 		}
 	}
 	return out
@@ -188,7 +240,31 @@ func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64) levelPair
 			}
 		}
 	}
+	l.findHaze(xs, sigma)
 	return l
+}
+
+// findHaze finds the levels that no two samples agree on, and the furthest sample of
+// each.
+func (l *levelPair) findHaze(xs []sample, sigma [3]float64) {
+	var way [3]float64
+	for a := range way {
+		way[a] = l.mean[1][a] - l.mean[0][a]
+	}
+	gap := math.Sqrt(dot(&way, &way))
+	best := [2]float64{math.Inf(1), math.Inf(-1)}
+	for i, x := range xs {
+		k := l.label[i]
+		if at := dot(&x.u, &way); k == 0 && at < best[0] || k == 1 && at > best[1] {
+			best[k], l.far[k] = at, x.u
+		}
+	}
+	for k, n := range l.count {
+		if n > 1 {
+			scatter := math.Sqrt((l.spread[k][0] + l.spread[k][1] + l.spread[k][2]) / float64(n))
+			l.hazy[k] = scatter > math.Max(edgeHaze*gap, 3*math.Sqrt(dot(&sigma, &sigma)))
+		}
+	}
 }
 
 // pulse is how likely each of the levels is the pulse, as a logarithm: it was on
@@ -220,11 +296,11 @@ func (l *levelPair) axes(on int, sigma [3]float64) (ax [3]axis) {
 	for a := range ax {
 		noise, extra := sigma[a]*sigma[a], 0.0
 		for k, n := range l.count {
-			if n > 2 {
+			if n > 2 && !l.hazy[k] {
 				extra = math.Max(extra, l.spread[k][a]/float64(n)-2*noise)
 			}
 		}
-		v := func(k int) float64 { return noise/math.Max(1, float64(l.count[k])) + extra/2 }
+		v := func(k int) float64 { return noise/math.Max(1, float64(l.count[k])) + extra/2 + l.open[k][a] }
 		ax[a] = axis{
 			b: l.mean[off][a], d: l.mean[on][a] - l.mean[off][a],
 			vb: v(off), vd: v(off) + v(on), cv: -v(off),
