@@ -114,33 +114,63 @@ func (e *engine) grown() []*scored {
 }
 
 // scoreAnew scores the best hypotheses once more, each with backgrounds and scales
-// of its own: they were listed as seen from what they were grown from.
+// of its own: they were listed as seen from what they were grown from. What leads then is
+// held against what is near it, and grown from, if it was not.
 func (e *engine) scoreAnew() {
-	list := e.ranked()
+	near := e.own()
+	if len(near) == 0 {
+		return
+	}
+	e.loosely(near[0].hyp)
+	if len(near[0].hyp.faults) > 0 {
+		e.loosely(e.m.planned)
+	}
+	var led []*scored
+	for range mostLeading {
+		near = e.own()
+		top := near[0]
+		if slices.Contains(led, top) {
+			return
+		}
+		led = append(led, top)
+		e.anewNearby(near)
+		if !top.expanded && len(top.hyp.faults) < maxFaults {
+			top.expanded = true
+			e.slim(e.expand(top, e.newWorkspace()))
+		}
+	}
+	e.own()
+}
+
+// own are the best hypotheses, each with backgrounds and scales of its own.
+func (e *engine) own() []*scored {
+	var least float64
+	near := e.ranked()
+	near = near[:min(len(near), anewBest)]
 	e.best = math.Inf(-1)
-	near := list[:min(len(list), anewBest)]
 	for k, s := range near {
-		if s.log < list[0].log-anewWithin {
+		if k > 0 && s.log < least {
 			near = near[:k]
 			break
+		}
+		if k == 0 {
+			least = s.log - anewWithin
 		}
 		if !s.own {
 			e.score(s)
 		}
 	}
-	if len(near) > 0 {
-		e.loosely(near[0].hyp)
-		if len(near[0].hyp.faults) > 0 {
-			e.loosely(e.m.planned)
-		}
-		e.anewNearby(near)
-	}
+	slices.SortStableFunc(near, byLog)
 	e.best = e.highest()
+	return near
 }
 
-// anewNearby scores what is near the best explanations by several faults, of those with
-// faults of strings or pad: with one fault less, and the best with another fault of
-// strings or pad in the place of each of those; each with backgrounds of its own. Strings
+// mostLeading bounds the explanations that are looked at as they come to lead in the end.
+const mostLeading = 3
+
+// anewNearby scores what is near the best explanations by several faults: with one fault
+// less, of those with faults of strings or pad, and the best with another fault of the coil,
+// or of strings or pad, in the place of each; each with backgrounds of its own. Strings
 // in series and a string turned read, but for the backgrounds, nearly as those in series
 // in a pad that is turned over as a whole.
 func (e *engine) anewNearby(list []*scored) {
@@ -160,13 +190,12 @@ func (e *engine) anewNearby(list []*scored) {
 		if len(h.faults) < 2 {
 			continue // alone, they are what a search begins from
 		}
-		for i, f := range h.faults {
+		for i := range h.faults {
 			rest := slices.Delete(slices.Clone(h.faults), i, i+1)
-			if !slices.ContainsFunc(rest, func(f layout.Fault) bool { return !ofCoil(f) }) {
-				continue
+			if slices.ContainsFunc(rest, func(f layout.Fault) bool { return !ofCoil(f) }) {
+				try(newHypothesis(e.m.plan, rest, e.priorOf(rest...)))
 			}
-			try(newHypothesis(e.m.plan, rest, e.priorOf(rest...)))
-			if k > 0 || ofCoil(f) {
+			if k > 0 {
 				continue
 			}
 			for _, o := range e.instead(h, i) {
@@ -196,9 +225,13 @@ func (e *engine) highest() float64 {
 // hold speaks against that whatever it read.
 func (e *engine) loosely(h *hypothesis) {
 	n := e.evaluate(&scored{hyp: h})
+	least := looseSD
+	if len(e.factors) <= fewHolds {
+		least = looseOfFewSD
+	}
 	loose := map[string]bool{}
 	for i, f := range e.factors {
-		if hold, ok := f.(*holdFactor); ok && !hold.toggled && slices.Max(n.bg[i].variance[:]) > looseSD*looseSD {
+		if hold, ok := f.(*holdFactor); ok && !hold.toggled && slices.Max(n.bg[i].variance[:]) > least*least {
 			loose[e.m.plan.Coils[hold.coil].ID] = true
 		}
 	}
@@ -217,8 +250,13 @@ func (e *engine) loosely(h *hypothesis) {
 	}
 }
 
-// looseSD is what a background must be open by, in microtesla, for loosely.
-const looseSD = 15
+// What a background must be open by, in microtesla, for loosely; less where so few holds
+// tell it that one of them bends it.
+const (
+	looseSD      = 15.0
+	looseOfFewSD = 5.0
+	fewHolds     = 10
+)
 
 // Bounds on what is scored anew before it is told.
 const (
@@ -290,13 +328,51 @@ func (e *engine) grow() {
 	if e.settles() {
 		e.pairBases(first)
 	}
+	e.growOn()
+	if e.dubious() {
+		e.climbAnew()
+		e.growOn()
+	}
+}
+
+// dubious tells whether the best explanation found is one that a search may have been
+// led to by patching up a wrong beginning: of many faults, or one that explains the readings
+// badly.
+func (e *engine) dubious() bool {
+	n := e.bestAnew()
+	return n != nil && (len(n.hyp.faults) >= manyFaults || e.astray(n))
+}
+
+// manyFaults at once are rare.
+const manyFaults = 3
+
+// climbAnew goes from each beginning by the fault that explains most, and from there by the
+// next, whatever was found elsewhere: beside a pad that was patched up coil by coil the
+// half of what is wrong looks hopeless.
+func (e *engine) climbAnew() {
+	was := e.bail
+	e.bail = climbBail
+	nodes, _ := e.climb()
+	e.bail = was
+	for _, n := range nodes {
+		if old := e.seen[n.hyp.key]; old == nil || !old.own {
+			n.base = true
+			e.seen[n.hyp.key] = n.scored
+		}
+	}
+	e.best = e.highest()
+}
+
+// growOn goes on growing from the best of what was seen.
+func (e *engine) growOn() {
 	work := e.newWorkspace()
 	within := expandWithin
 	grown := map[string]bool{} // by the names of faults, whatever their degree
-	for round := range 2 * maxExpansions {
+	for round := 0; round < 2*maxExpansions; {
 		if round >= maxExpansions && within == expandWithin {
 			return
 		}
+		late := round >= maxExpansions/2
 		var next *scored
 		for _, s := range e.seen {
 			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-within && !s.wanted(e.best-max(baseWithin, within)) {
@@ -305,10 +381,10 @@ func (e *engine) grow() {
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
 				continue // a coil that lost a few turns changes nothing worth following up
 			}
-			if within < expandWithin+puzzling*float64(len(e.factors)) && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain {
+			if within < expandWithin+puzzling*float64(len(e.factors)) && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain && s.log < e.best {
 				continue // possible, as over a coil nobody read yet, but nothing speaks for it
 			}
-			if next == nil || s.promise(within) > next.promise(within) || s.promise(within) == next.promise(within) && s.hyp.key < next.hyp.key {
+			if next == nil || s.promise(within, late) > next.promise(within, late) || s.promise(within, late) == next.promise(within, late) && s.hyp.key < next.hyp.key {
 				next = s
 			}
 		}
@@ -321,6 +397,7 @@ func (e *engine) grow() {
 		} else if next.log < e.best-nearBest {
 			continue // the same coils with more or fewer turns lost: what goes with them was seen
 		}
+		round++
 		led := next.log >= e.best-1e-9
 		n := e.expand(next, work)
 		if led {
@@ -402,25 +479,33 @@ func (s *scored) wanted(least float64) bool {
 // spends itself on patching up a wrong beginning.
 const crowdCost = 25
 
-// promise orders hypotheses by whose turn it is to be grown from.
-func (s *scored) promise(within float64) float64 {
+// promise orders hypotheses by whose turn it is to be grown from. The plan's comes before
+// it is too late for what grows from it: one fault alone is likelier than any other
+// explanation.
+func (s *scored) promise(within float64, late bool) float64 {
+	if len(s.hyp.faults) == 0 && (late || within > expandWithin) {
+		return math.Inf(1)
+	}
 	if within <= expandWithin {
 		return s.log
-	}
-	if len(s.hyp.faults) == 0 {
-		return math.Inf(1) // one fault alone is likelier than any other explanation
 	}
 	return s.log - crowdCost*float64(len(s.hyp.faults))
 }
 
 // bestFits tells whether the best hypothesis explains every reading.
 func (e *engine) bestFits() bool {
+	n := e.bestAnew()
+	return n != nil && n.misfit() == 0
+}
+
+// bestAnew is the best hypothesis seen with backgrounds of its own; nil where there is none.
+func (e *engine) bestAnew() *node {
 	for _, s := range e.seen {
 		if s != nil && s.log >= e.best {
 			n := e.evaluate(&scored{hyp: s.hyp})
 			e.slim(n)
-			return n.misfit() == 0
+			return n
 		}
 	}
-	return false
+	return nil
 }

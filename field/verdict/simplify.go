@@ -19,7 +19,9 @@ func (e *engine) simplify() {
 		}
 		before := s.hyp.logPrior
 		e.fewerFaults(s)
-		e.fewerReversals(s)
+		if e.fewerReversals(s) {
+			e.fewerFaults(s) // a string without current turned over, for one
+		}
 		s.log += s.hyp.logPrior - before
 	}
 	e.best = math.Max(e.best, e.highest())
@@ -55,8 +57,9 @@ const mostGroups = 6
 
 // fewerReversals puts the likeliest reversals in the place of others that leave the
 // same coils turned about: a string of three with two coils reversed is the string
-// reversed and one coil of it right, and so on up to the pad.
-func (e *engine) fewerReversals(s *scored) {
+// reversed and one coil of it right, and so on up to the pad. It reports whether others
+// were likelier.
+func (e *engine) fewerReversals(s *scored) bool {
 	p := e.m.plan
 	var kept []layout.Fault
 	turned := make([]bool, len(p.Coils))
@@ -73,7 +76,7 @@ func (e *engine) fewerReversals(s *scored) {
 		}
 	}
 	if count < 2 {
-		return
+		return false
 	}
 	wide := []layout.Fault{{Kind: layout.PadReversed}}
 	for g := range p.Groups {
@@ -102,7 +105,7 @@ func (e *engine) fewerReversals(s *scored) {
 			best, bestLog = faults, log
 		}
 	}
-	e.exchange(s, append(best, kept...))
+	return e.exchange(s, append(best, kept...))
 }
 
 // turnedIn lists the likeliest faults that turn just these coils of a string about.
