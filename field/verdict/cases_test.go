@@ -77,6 +77,35 @@ func TestHeightsForAllAlike(t *testing.T) {
 	}
 }
 
+// TestWayToWhatIsWrong: what is wrong is little, and lies behind explanations that look
+// hopeless beside a pad patched up coil by coil from a wrong beginning: the search gave up
+// before it came there.
+func TestWayToWhatIsWrong(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		faults []string
+		states map[string]verdict.State
+	}{
+		// Without any rest: two strings in series explained more, and that with four faults.
+		{"shorted-not-joined", []string{"coil-shorted:A2"}, map[string]verdict.State{"A2": verdict.StateDead}},
+		{"two-shorted", []string{"coil-shorted:B4", "coil-shorted:B5"}, map[string]verdict.State{"B4": verdict.StateDead, "B5": verdict.StateDead}},
+		// Two faults of whole strings, either of which alone explains nothing.
+		{"joined-and-turned-back", []string{"strings-in-series:s2,s3", "string-reversed:s3"}, nil},
+		// With the background of what it was grown from it was 24 log units too unlikely.
+		{"seen-late", []string{"coil-reversed:E1", "coil-shorted:H1"}, map[string]verdict.State{"E1": verdict.StateReversed}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			v := judged(t, c.name, c.name)
+			expectCause(t, v, c.faults...)
+			for _, coil := range v.Coils {
+				if want, ok := c.states[coil.ID]; ok && coil.State != want {
+					t.Errorf("%s is %s, told as %s", coil.ID, want, coil.State)
+				}
+			}
+		})
+	}
+}
+
 // TestSeriesInTurnedPad: two strings in series in a pad that is turned over as a whole,
 // and no rest. With backgrounds of its own that explains the readings best; seen against
 // those of others it was given up, and the coils of B claimed as planned.
