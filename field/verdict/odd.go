@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"fmt"
+	"math"
 	"slices"
 )
 
@@ -16,6 +17,8 @@ const (
 	passShort   = 40.0  // log units by which a pass may fall short of what fits it best
 	passLack    = 150.0 // and that best of what samples that fit have
 	passesMany  = 0.5   // such a share of all passes puts everything in doubt
+	shortAll    = 30.0  // log units beyond the usual by which all holds together may fall short,
+	shortEach   = 3.0   // and on average, before nothing is explained
 )
 
 // unexplained is what was read and the best hypothesis does not explain.
@@ -23,6 +26,7 @@ type unexplained struct {
 	holds  []*holdFactor
 	passes []*passFactor
 	many   bool // so much that nothing may be claimed
+	poorly bool // not because of some readings, but of all of them
 	others map[int]bool
 }
 
@@ -31,12 +35,13 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 	if n == nil {
 		return u
 	}
-	holds, passes := 0, 0
+	holds, passes, short := 0, 0, 0.0
 	u.others = map[int]bool{}
 	for i, f := range e.factors {
 		switch f := f.(type) {
 		case *holdFactor:
 			holds++
+			short += math.Max(0, n.short[i]-usualShort)
 			c, m := e.likeliest(n, f.source)
 			if n.said[i].log[c*len(n.sc.s)+m] < outlierLog(f.pulls(&n.bg[i]))+strayMargin {
 				u.holds = append(u.holds, f)
@@ -53,6 +58,9 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 	}
 	u.many = len(u.holds) >= straysMany && float64(len(u.holds)) > straysShare*float64(holds) ||
 		float64(len(u.passes)) > passesMany*float64(passes)
+	if !u.many && short > math.Max(shortAll, shortEach*float64(holds)) {
+		u.many, u.poorly = true, true
+	}
 	return u
 }
 
@@ -129,6 +137,9 @@ func (u *unexplained) notes() (out []string) {
 	}
 	slices.Sort(bad)
 	bad = slices.Compact(bad)
+	if u.poorly {
+		return []string{"Nothing known here explains the readings as a whole: it may be another plan, or the phone's sensor sits where none was looked for. Find the phone's sensor, and read the coils again. Nothing is claimed."}
+	}
 	if u.many {
 		for _, p := range u.passes {
 			bad = append(bad, "the row "+p.label)
