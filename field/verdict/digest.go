@@ -168,7 +168,7 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 		}
 		fits = append(fits, f)
 	}
-	for _, o := range toldOff(xs) {
+	for _, o := range append(toldOff(xs), allToldOff(xs, sigma)...) {
 		add(o.fit(sigma))
 	}
 	if toggled {

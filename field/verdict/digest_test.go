@@ -106,6 +106,47 @@ func TestSupplyToldLate(t *testing.T) {
 	}
 }
 
+// Off and on both told late: the levels tell which is which, as long as one of them lasted
+// longer than anybody taps late by. Where neither did, the hold may read one way or the
+// other.
+func TestBothSwitchingsToldLate(t *testing.T) {
+	sigma := [3]float64{0.4, 0.4, 0.4}
+	// Supply on at first, off from the 4th sample on, on again from the 17th; told four
+	// samples earlier each time.
+	hold := func(off, on, end int) (xs []sample) {
+		rng := rand.New(rand.NewPCG(3, uint64(on)))
+		for i := range end {
+			x := sample{t: float64(i) / 10}
+			really := i < off || i >= on
+			if i >= on-4 {
+				x.s = 1
+			}
+			x.early = i < 7 || i >= on-4 && i < on+3
+			x.soon = i < on-4 && i >= on-11
+			for a := range x.u {
+				x.u[a] = 20 + 0.4*rng.NormFloat64()
+				if really {
+					x.u[a] += 120
+				}
+			}
+			xs = append(xs, x)
+		}
+		return xs
+	}
+	readings, toggled, jumped := digestSteady(hold(4, 22, 40), sigma)
+	if !toggled || jumped || math.Abs(readings[0].ax[2].d-120) > 1.5 || readings[0].logW < math.Log(0.99) {
+		t.Errorf("both told late: toggled %v, jumped %v, pull %.1f at %.3f, expected 120", toggled, jumped, readings[0].ax[2].d, math.Exp(readings[0].logW))
+	}
+	either := map[bool]float64{}
+	readings, _, _ = digestSteady(hold(4, 12, 12), sigma)
+	for _, r := range readings {
+		either[r.ax[2].d > 0] += math.Exp(r.logW)
+	}
+	if min(either[false], either[true]) < 0.005 {
+		t.Errorf("told on and off alike late or early: the pull is said to be positive at %.4f, negative at %.4f", either[true], either[false])
+	}
+}
+
 // The hold began with the supply on, which was told off before it was.
 func TestToldOffBeforeItWas(t *testing.T) {
 	sigma := [3]float64{0.4, 0.4, 0.4}

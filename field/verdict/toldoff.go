@@ -58,8 +58,7 @@ type otherTold struct {
 }
 
 // toldOff lists what the samples are when one of the switchings was told late or
-// early, that before the first of them among others. Two at once would let a hold read
-// the other way round, off for on.
+// early, that before the first of them among others.
 func toldOff(xs []sample) (out []otherTold) {
 	for k := 0; k < len(xs) && xs[k].early && xs[k].s == xs[0].s; k++ {
 		moved := slices.Clone(xs)
@@ -100,6 +99,47 @@ func toldOff(xs []sample) (out []otherTold) {
 	}
 	return kept
 }
+
+// allToldOff lists what the samples are when more than one of the switchings was told late
+// or early: as the two levels have it that they lie at, whichever of them is off. Where both
+// may be, the hold reads one way as well as the other.
+func allToldOff(xs []sample, sigma [3]float64) (out []otherTold) {
+	if len(xs) < 4 {
+		return nil
+	}
+	level, gap := split(xs)
+	if gap < clearGap*math.Sqrt(dot(&sigma, &sigma)) {
+		return nil
+	}
+	for on := range 2 {
+		moved, runs := slices.Clone(xs), 0
+		for i := range moved {
+			moved[i].s = float64(1 - (level[i] ^ on))
+		}
+		may := len(byState(moved)[0]) > 0 && len(byState(moved)[1]) > 0
+		for from := 0; from < len(xs); {
+			to := from + 1
+			for to < len(xs) && xs[to].s == xs[from].s && moved[to].s == moved[from].s {
+				to++
+			}
+			if moved[from].s != xs[from].s {
+				runs++
+				late := xs[to-1].early && (from == 0 || xs[from-1].s != xs[from].s)
+				before := xs[from].soon && to < len(xs) && xs[to].s != xs[from].s
+				may = may && (late || before)
+			}
+			from = to
+		}
+		if may && runs > 1 {
+			each := math.Log(toldOffChance / float64(len(xs)))
+			out = append(out, otherTold{xs: moved, logP: math.Log(1-jumpPrior) + float64(runs)*each})
+		}
+	}
+	return out
+}
+
+// clearGap is how many times the noise two levels lie apart that are told by themselves.
+const clearGap = 8
 
 // fit is what they say then.
 func (o *otherTold) fit(sigma [3]float64) reading {
