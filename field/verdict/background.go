@@ -50,14 +50,18 @@ type left struct {
 // fitBackground moves the backgrounds to where a node's hypothesis leaves them:
 // one level per group, with steps where the phone seems to have re-zeroed
 // itself. It reports whether any moved by more than matters: those that stood in
-// the last verdict may be off by some of what is open about them anyway.
-func (e *engine) fitBackground(n *node, stood bool) bool {
+// the last verdict may be off by some of what is open about them anyway. At first the
+// levels are taken as they are with the current as planned: where they are not known yet,
+// another current makes up for that, and the levels that go with it for the current.
+func (e *engine) fitBackground(n *node, stood, first bool) bool {
 	was := slices.Clone(n.bg)
 	n.bgLog = 0
 	type spot struct{ cell, scale int }
 	spots := make([]spot, len(e.phones))
 	for p := range e.phones {
-		spots[p].cell, spots[p].scale = e.likeliest(n, p)
+		if spots[p].cell, spots[p].scale = e.likeliest(n, p); first {
+			spots[p].cell, spots[p].scale = e.expected(n, p)
+		}
 	}
 	var votes []left
 	for g := range e.groups {
@@ -123,6 +127,25 @@ func (e *engine) fitBackground(n *node, stood bool) bool {
 		}
 	}
 	return moved
+}
+
+// expected are the offset cell and the scale to expect before the backgrounds are known:
+// where the sensor was said to sit, or, where nobody said, the likeliest at that scale.
+func (e *engine) expected(n *node, src int) (cell, scale int) {
+	scale = slices.Index(n.sc.lp, slices.Max(n.sc.lp))
+	ph := e.phones[src]
+	told := ph.offsets() <= fewCells
+	top := math.Inf(-1)
+	for c, k := range ph.cells {
+		v := ph.prior[k]
+		if !told {
+			v += n.tot[src][c*len(n.sc.s)+scale]
+		}
+		if v > top {
+			top, cell = v, c
+		}
+	}
+	return cell, scale
 }
 
 // left is what a factor leaves as background with the phone's sensor in a cell and

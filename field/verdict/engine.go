@@ -176,17 +176,42 @@ func logNormal(x, mean, sd float64) float64 {
 	return -d*d/2 - math.Log(sd) - 0.5*math.Log(2*math.Pi)
 }
 
-// evaluate builds the full node of a hypothesis: fields, backgrounds, scores.
+// evaluate builds the full node of a hypothesis: fields, backgrounds, scores. Where
+// backgrounds have to be fitted, that ends where it began from led to: of two beginnings the
+// better is taken, as long as the hypothesis is one to reckon with.
 func (e *engine) evaluate(s *scored) *node {
+	n, stood := e.evaluateFrom(s, true)
+	first := s.log
+	if !e.settles() || stood || first < e.best-worthTwo {
+		return n
+	}
+	if o, _ := e.evaluateFrom(s, false); s.log > first {
+		n, o = o, n
+		e.slim(o)
+	} else {
+		s.log = first
+		e.slim(o)
+		e.keepLevels(n, false)
+	}
+	return n
+}
+
+// worthTwo is how far below the best, in log units, a hypothesis is worth two beginnings.
+const worthTwo = 40
+
+// evaluateFrom is evaluate from one beginning: backgrounds as they are with the current as
+// planned, or as with what seems likeliest before they are known. It reports whether they
+// stem from an earlier verdict instead.
+func (e *engine) evaluateFrom(s *scored, planned bool) (*node, bool) {
 	s.own = true
 	n := &node{scored: s, at: s.hyp.at, sc: e.scalesFor(s.hyp), share: commonShare(e.m.planned.at, s.hyp.at)}
 	n.bg = make([]background, len(e.factors))
-	stood := e.begin(n)
+	stood := e.begin(n, !planned)
 	n.field = make([][]nine, len(e.factors))
 	n.said = make([]*said, len(e.factors))
 	e.likeAll(n)
-	for range backgroundRounds {
-		if !e.fitBackground(n, stood) {
+	for round := range backgroundRounds {
+		if !e.fitBackground(n, stood, round == 0 && planned && !stood) {
 			break
 		}
 		e.likeAll(n)
@@ -205,7 +230,7 @@ func (e *engine) evaluate(s *scored) *node {
 		n.short[i] = math.Max(0, e.ceiling(n, i)-n.said[i].log[c*len(n.sc.s)+m])
 	}
 	n.log = e.total(n.tot, &n.sc) + s.hyp.logPrior + n.bgLog + e.direct(s.hyp)
-	return n
+	return n, stood
 }
 
 // score evaluates a hypothesis for nothing but its score.

@@ -174,10 +174,13 @@ func (e *engine) keepLevels(n *node, stood bool) {
 }
 
 // begin sets a node's backgrounds to where its hypothesis left them last: those of
-// new readings to that of the nearest in time. Nothing remembered: to the prior. It
-// reports whether they stem from an earlier verdict.
-func (e *engine) begin(n *node) (stood bool) {
+// new readings to that of the nearest in time. Nothing remembered, or all anew: to the
+// prior. It reports whether they stem from an earlier verdict.
+func (e *engine) begin(n *node, anew bool) (stood bool) {
 	last, remembered := e.m.levels.of[levelsKey{n.hyp.key, e.res.step}]
+	if anew {
+		last, remembered = levelled{}, false
+	}
 	ids := e.identities()
 	at := make([]int, len(ids)) // in last
 	for i, id := range ids {

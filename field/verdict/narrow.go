@@ -15,12 +15,15 @@ import (
 // look first is worth it.
 func (e *engine) wide() bool {
 	for _, ph := range e.phones {
-		if ph.offsets() > 40 {
+		if ph.offsets() > fewCells {
 			return true
 		}
 	}
 	return false
 }
+
+// fewCells are the most that a sensor whose place was told may be in.
+const fewCells = 40
 
 // narrow looks over all sensor places coarsely with the faults that change most,
 // keeps the cells where any good hypothesis puts the sensor, and notes those
@@ -87,7 +90,7 @@ func (e *engine) climb() (nodes, bases []*node) {
 	visited := map[uint64]bool{}
 	begin := e.bases()
 	if e.settles() {
-		begin = append(begin, e.joins()...)
+		begin = append(begin, e.joins(e.m.planned, mostJoins)...)
 	}
 	for _, h := range begin {
 		n := e.evaluate(&scored{hyp: h})

@@ -329,7 +329,7 @@ func (e *engine) grow() {
 		e.pairBases(first)
 	}
 	e.growOn()
-	if e.dubious() {
+	if !e.wide() && e.dubious() { // else the coarse look has climbed
 		e.climbAnew()
 		e.growOn()
 	}
@@ -417,7 +417,7 @@ func (e *engine) growOn() {
 }
 
 // pairBases adds to the best beginnings each fault that changes many coils, and to
-// the plan each pair of strings in series, with backgrounds of their own. Against the background of one alone the two together
+// the plan and the best of them each pair of strings in series, with backgrounds of their own. Against the background of one alone the two together
 // look hopeless where readings do not tell the background: a string without
 // current then passes for a phone that re-zeroed itself.
 func (e *engine) pairBases(first []*scored) {
@@ -437,17 +437,22 @@ func (e *engine) pairBases(first []*scored) {
 		}
 	}
 	if !e.wide() { // else the coarse look had them
-		for _, h := range e.joins() {
+		for _, h := range e.joins(e.m.planned, mostJoins) {
 			try(h)
+		}
+		if len(first) > 0 && len(first[0].hyp.faults) > 0 {
+			for _, h := range e.joins(first[0].hyp, joinsBeside) {
+				try(h)
+			}
 		}
 	}
 }
 
-// joins are the hypotheses of two strings in series.
-func (e *engine) joins() (out []*hypothesis) {
+// joins are a hypothesis with two strings in series, so many at most.
+func (e *engine) joins(beside *hypothesis, most int) (out []*hypothesis) {
 	for _, s := range e.singles {
-		if s.kind == layout.StringsInSeries && len(out) < mostJoins {
-			if h := e.m.planned.with(e.m.plan, s); h != nil {
+		if s.kind == layout.StringsInSeries && len(out) < most {
+			if h := beside.with(e.m.plan, s); h != nil {
 				out = append(out, h)
 			}
 		}
@@ -455,8 +460,12 @@ func (e *engine) joins() (out []*hypothesis) {
 	return out
 }
 
-// mostJoins bounds the strings in series that are thought of so.
-const mostJoins = 45
+// Bounds on the strings in series that are thought of so, beside nothing else and beside the
+// best beginning.
+const (
+	mostJoins   = 45
+	joinsBeside = 15
+)
 
 // pairsOf is how many beginnings are paired.
 const pairsOf = 2
