@@ -42,8 +42,8 @@ type source struct {
 	counts  Counts
 	bad     []BadLine
 	runs    map[string]batch
-	joined  string // check in which it counts as connected
-	anew    bool   // taught anew: another capture begins with the next line
+	joined  bool // the desk counts it as connected, also in the check after
+	anew    bool // taught anew: another capture begins with the next line
 	teach   *teaching
 
 	pace    float64 // messages a second, smoothed
@@ -294,21 +294,21 @@ func (s *source) fed(h *Hub) (desk.FedSource, error) {
 	if s.check != f.Check {
 		// Taken up again after the program was started again, times go on.
 		s.check, s.between, s.inHold, s.keptT, s.event, s.gravity = f.Check, 0, 0, f.LastT-1, f.LastT, f.LastT-1
-		s.sum, s.n, s.clock, s.joined = [3]float64{}, 0, clock{}, ""
+		s.sum, s.n, s.clock = [3]float64{}, 0, clock{}
 	}
 	if f.Started && (s.anew || s.dialect != nil && f.Device != s.dialect.Name) {
 		f.Started, f.At, f.Drive = false, "", ""
 	}
 	others := f.Online
-	if s.joined != "" {
+	if s.joined {
 		others--
 	}
 	if others > 0 {
 		return f, problem("source-taken", fmt.Sprintf("A phone is connected under the name %q.", s.name), "Give this sensor another name with ?source=NAME.")
 	}
-	if s.joined == "" {
+	if !s.joined {
 		h.desk.JoinFed(s.name)
-		s.joined = f.Check
+		s.joined = true
 	}
 	return f, nil
 }
@@ -338,9 +338,9 @@ const atSensorSDMM = 3
 
 // leave counts the source as gone.
 func (s *source) leave(h *Hub) {
-	if s.joined != "" {
+	if s.joined {
 		h.desk.Leave(s.name)
-		s.joined = ""
+		s.joined = false
 	}
 }
 
@@ -350,7 +350,7 @@ func (s *source) leaveIfSilent(h *Hub) bool {
 		return false
 	}
 	defer s.mu.Unlock()
-	if s.joined == "" {
+	if !s.joined {
 		return false
 	}
 	s.leave(h)

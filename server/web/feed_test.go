@@ -326,3 +326,17 @@ func TestDialectKept(t *testing.T) {
 		t.Errorf("%d %+v", status, e)
 	}
 }
+
+// TestFeedStaysThroughANewCheck: a sensor that goes on sending when another check
+// begins is taken for itself, not for a phone of the same name.
+func TestFeedStaysThroughANewCheck(t *testing.T) {
+	s := newFeedStage(t)
+	for n := range 3 {
+		if status, a, e := s.feed(t, "source=board", "1,2,3"); status != http.StatusOK || a.Kept != 1 {
+			t.Fatalf("in check %d: %d %+v %+v", n+1, status, a, e)
+		}
+		if err := s.desk.BeginSame(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
