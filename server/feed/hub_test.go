@@ -293,6 +293,33 @@ func TestAnotherCheck(t *testing.T) {
 	}
 }
 
+// TestSentAgainAfterAFailure: what could not be stored is kept when it is sent again,
+// also of a device whose own clock says when it was read.
+func TestSentAgainAfterAFailure(t *testing.T) {
+	for _, timed := range []bool{false, true} {
+		s, h := newStand(plain(timed))
+		say := func(from int) (Answer, error) {
+			s.later(time.Second)
+			var b strings.Builder
+			for i := range 10 {
+				fmt.Fprintf(&b, `{"x":%d,"y":2,"z":3,"t":%.1f}`+"\n", from+i, 50+0.1*float64(from+i))
+			}
+			return h.Take(context.Background(), "s", []byte(b.String()), Sent{})
+		}
+		if _, err := say(0); err != nil {
+			t.Fatal(err)
+		}
+		s.fail = errors.New("disk full")
+		if _, err := say(10); err == nil {
+			t.Fatal("acknowledged though nothing could be stored")
+		}
+		s.fail = nil
+		if a, err := say(10); err != nil || a.Kept < 9 {
+			t.Errorf("timed %v: sent again, %+v, %v", timed, a, err)
+		}
+	}
+}
+
 // TestFloodIsBounded: whatever names a source makes up, what is remembered of it
 // stays small.
 func TestFloodIsBounded(t *testing.T) {

@@ -232,6 +232,7 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 	}
 	var lines []capture.Line
 	kept := 0
+	sum, n, keptT, gravity, clock := s.sum, s.n, s.keptT, s.gravity, s.clock
 	for i := range readings {
 		r := &readings[i]
 		t := arrived - gap*float64(len(readings)-1-i)/float64(len(readings))
@@ -278,6 +279,8 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 		return 0, nil
 	}
 	if err := s.send(ctx, h, f, lines); err != nil {
+		// Sent again by a device with a clock of its own, they carry the same times.
+		s.sum, s.n, s.keptT, s.gravity, s.clock = sum, n, keptT, gravity, clock
 		return 0, err
 	}
 	if f.At == "" {
