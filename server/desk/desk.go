@@ -235,7 +235,8 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 	}
 	s := c.source(sourceID)
 	for i, l := range lines {
-		if _, ok := l.(capture.Start); i == 0 && !s.started && !ok {
+		// By their numbers lines from before the first start line would count in no capture.
+		if _, ok := l.(capture.Start); i == 0 && !ok && (!s.started || m.Seq < s.first) {
 			return 0, &ClientError{Code: "no-start", Seq: m.Seq, Say: "The first line must be a start line.", Hint: `Begin with {"type":"start","v":1,"route":"vector"}.`}
 		}
 		if e := capture.CheckLine(c.plan, l); e != nil {
@@ -302,6 +303,9 @@ func (d *Desk) Leave(sourceID string) {
 // names, of the source given, or else the last not taken back yet.
 func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
 	coil := u.At
+	if coil == "" {
+		return &ClientError{Code: "nothing-to-undo", Say: "It is not said of which coil a reading is to be taken back.", Hint: `Name it, as in "at":"A1".`}
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	c := d.check

@@ -59,6 +59,10 @@ func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
 		return nil, nil, &ClientError{Code: "not-a-message", Say: fmt.Sprintf("This message is not JSON of the form {\"seq\":1,\"lines\":[…]}: %v", e), Hint: "Send one JSON object a message."}
 	}
 	if m.Undo != nil || m.Again != nil {
+		// Acknowledged together, the lines would be taken for stored.
+		if m.Lines != nil || m.Undo != nil && m.Again != nil {
+			return nil, nil, &ClientError{Code: "not-a-message", Seq: m.Seq, Say: fmt.Sprintf("Message %d asks for more than one thing; expected one of \"lines\", \"undo\" and \"again\".", m.Seq), Hint: "Send each in a message of its own."}
+		}
 		return &m, nil, nil
 	}
 	if m.Seq < 1 || m.Seq > maxSeq {

@@ -14,6 +14,7 @@ type source struct {
 	messages map[int64][]capture.Line
 	ohms     map[string]time.Time // when the newest reading of a place came
 	last     int64
+	first    int64 // the least number of a message that begins with a start line
 	started  bool
 	online   int // connections
 	device   string
@@ -43,6 +44,9 @@ func (s *source) take(seq int64, lines []capture.Line, received time.Time) {
 	}
 	s.messages[seq] = lines
 	s.last = max(s.last, seq)
+	if len(lines) > 0 && lines[0].Type() == (capture.Start{}).Type() && (s.first == 0 || seq < s.first) {
+		s.first = seq
+	}
 	for _, l := range lines {
 		s.lastT = max(s.lastT, l.At())
 		switch l := l.(type) {

@@ -241,6 +241,8 @@ func TestRefusedLines(t *testing.T) {
 		{message(1, start, `{"type":"b","t":1e400,"uT":[1,2,3]}`), "bad-line", `"t": expected a number of usual size, found 1e400.`},
 		{message(1, start, `{"type":"b","t":1,"uT":[1,2]}`), "bad-line", `Line 2 of message 1: "uT": expected a list of 3 numbers, found 2.`},
 		{message(1, start, `{"type":"hold","t":1,"at":"Z9"}`), "bad-line", `no coil "Z9"`},
+		{`{"seq":1,"lines":[` + start + `],"undo":{"at":"A1"}}`, "not-a-message", "more than one thing"},
+		{`{"seq":1,"again":{"check":"x"},"undo":{"at":"A1"}}`, "not-a-message", "more than one thing"},
 	} {
 		if err := c.WriteMessage(websocket.TextMessage, []byte(tc.send)); err != nil {
 			t.Fatal(err)
@@ -254,6 +256,45 @@ func TestRefusedLines(t *testing.T) {
 	}
 	c.send(1, start) // the session goes on
 	c.acked(1)
+}
+
+// TestNumberBeforeTheStart: by their numbers such lines would stand before the capture
+// begins. They must not be acknowledged, for they could never count.
+func TestNumberBeforeTheStart(t *testing.T) {
+	s := newStage(t)
+	c := s.dial(t)
+	c.send(5, start, sample(1))
+	c.acked(5)
+	c.send(3, sample(2))
+	if e := c.refused(); e.Code != "no-start" || e.Seq != 3 {
+		t.Errorf("%+v", e)
+	}
+	c.send(5, start, sample(1)) // what is stored is acknowledged again
+	c.acked(5)
+	c.send(8, sample(4))
+	c.acked(8)
+	c.send(7, sample(3)) // late, but in the capture
+	c.acked(7)
+	if got := s.stored(t); strings.Join(got, "\n") != strings.Join([]string{start, sample(1), sample(3), sample(4)}, "\n") {
+		t.Errorf("stored %q", got)
+	}
+}
+
+// TestUndoOfNothing: a request that names no coil takes back no line that has none.
+func TestUndoOfNothing(t *testing.T) {
+	s := newStage(t)
+	c := s.dial(t)
+	c.send(1, start, sample(1))
+	c.acked(1)
+	if err := c.WriteMessage(websocket.TextMessage, []byte(`{"seq":2,"undo":{}}`)); err != nil {
+		t.Fatal(err)
+	}
+	if e := c.refused(); e.Code != "nothing-to-undo" || e.Seq != 2 {
+		t.Errorf("%+v", e)
+	}
+	if thrown, err := s.store.ThrownOut(t.Context(), s.desk.CheckID()); err != nil || len(thrown) != 0 {
+		t.Errorf("taken back: %+v, %v", thrown, err)
+	}
 }
 
 func TestWrongOrMissingKey(t *testing.T) {
