@@ -188,9 +188,10 @@ func (s *Store) NewCheck(ctx context.Context, c Check) error {
 	return err
 }
 
-// LastCheck returns the check begun last here, or nil when there is none.
+// LastCheck returns the check begun last here, or nil when there is none. Which one
+// that is its row tells: a clock may have been put back in between.
 func (s *Store) LastCheck(ctx context.Context) (*Check, error) {
-	return scanCheck(s.db.QueryRowContext(ctx, "SELECT "+checkColumns+" FROM checks WHERE id NOT IN (SELECT check_id FROM imported) ORDER BY began DESC, rowid DESC LIMIT 1"))
+	return scanCheck(s.db.QueryRowContext(ctx, "SELECT "+checkColumns+" FROM checks WHERE id NOT IN (SELECT check_id FROM imported) ORDER BY rowid DESC LIMIT 1"))
 }
 
 // SeqTakenError says that a sequence number is already stored with other lines.

@@ -87,6 +87,26 @@ func TestMessagesAreKeptOnceAndInOrder(t *testing.T) {
 	}
 }
 
+// TestLastCheckUnderAClockPutBack: a computer without a clock of its own may begin a
+// check at a time before that of the one before.
+func TestLastCheckUnderAClockPutBack(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	now := time.Now()
+	for _, c := range []Check{{ID: "first", Began: now}, {ID: "second", Began: now.Add(-24 * time.Hour)}} {
+		c.PlanTOML = []byte("a plan")
+		if err := s.NewCheck(t.Context(), c); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if last, err := s.LastCheck(t.Context()); err != nil || last == nil || last.ID != "second" {
+		t.Errorf("begun last is %+v, %v", last, err)
+	}
+}
+
 func TestFileOfANewerProgram(t *testing.T) {
 	dir := t.TempDir()
 	s, err := Open(dir)
