@@ -269,7 +269,7 @@ func worthJudging(lines []capture.Line) bool {
 
 // Join counts a connection of a source and returns the greeting to send it, with
 // the verdict as it stands: it may have come while the source was cut off.
-func (d *Desk) Join(ctx context.Context, sourceID string) (map[string]any, error) {
+func (d *Desk) Join(sourceID string) map[string]any {
 	d.mu.Lock()
 	c := d.check
 	s := c.source(sourceID)
@@ -280,7 +280,7 @@ func (d *Desk) Join(ctx context.Context, sourceID string) (map[string]any, error
 	}
 	d.mu.Unlock()
 	d.pushPhones()
-	return hello, nil
+	return hello
 }
 
 // Leave undoes Join. A source that sent nothing is forgotten: every page that was
@@ -445,9 +445,9 @@ func (d *Desk) work(ctx context.Context) {
 		}
 		// Also one of nothing that counts any more: the one stored before it would stand.
 		if len(captures) > 0 || v.Outcome != verdict.Undecided {
+			// It is told all the same: the next start works it out again.
 			if err := d.store.SaveVerdict(ctx, c.ID, text, holds); err != nil && ctx.Err() == nil {
 				d.log.Error("the verdict cannot be stored", "err", err)
-				continue
 			}
 		}
 		d.mu.Lock()

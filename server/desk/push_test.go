@@ -1,8 +1,11 @@
 package desk_test
 
 import (
+	"database/sql"
 	"encoding/json"
 	"fmt"
+	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
@@ -11,6 +14,7 @@ import (
 	"polewise/field/rehearsal"
 	"polewise/layout"
 	"polewise/server/desk"
+	"polewise/server/store"
 )
 
 // TestPushOfManyHolds measures what a bench page is told at every change, with two
@@ -157,6 +161,79 @@ func TestPushOfPasses(t *testing.T) {
 	}
 	if _, err := d.Trace(s.Check.ID, out.Source, out.T); err == nil {
 		t.Error("a pass that was thrown out has a trace")
+	}
+}
+
+// TestPushedInOrder: several things done at once are told in the order in which they
+// came to be, so that no page is left with an older state.
+func TestPushedInOrder(t *testing.T) {
+	d := newShop(t).desk
+	client := d.Bench()
+	defer d.Unsubscribe(client)
+	id := d.CheckID()
+	const hands, each = 8, 40
+	var all sync.WaitGroup
+	for hand := range hands {
+		all.Go(func() {
+			for i := range each {
+				if _, err := d.SetLabel(t.Context(), id, store.Label{Serial: fmt.Sprintf("%d-%d", hand, i)}); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	defer all.Wait()
+	newest := map[int]int{}
+	for told := 0; told < hands*each; {
+		select {
+		case raw := <-client.Queue:
+			var m struct {
+				State *desk.State
+			}
+			var hand, i int
+			if json.Unmarshal(raw, &m) != nil || m.State == nil {
+				continue
+			}
+			if _, err := fmt.Sscanf(m.State.SignOff.Label.Serial, "%d-%d", &hand, &i); err != nil {
+				continue // before the first
+			}
+			told++
+			if i < newest[hand] && !t.Failed() {
+				t.Errorf("%d-%d is told after %d-%d", hand, i, hand, newest[hand])
+			}
+			newest[hand] = i
+		case <-client.Dropped:
+			t.Fatal("too slow to hear it all")
+		case <-time.After(20 * time.Second):
+			t.Fatalf("%d states told", told)
+		}
+	}
+}
+
+// TestVerdictThatCannotBeStored is told all the same: what was read is stored, and
+// whoever read it waits.
+func TestVerdictThatCannotBeStored(t *testing.T) {
+	dir := t.TempDir()
+	s, shut := openShop(t, dir)
+	defer shut()
+	db, err := sql.Open("sqlite", filepath.Join(dir, store.FileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec("CREATE TRIGGER no_room BEFORE INSERT ON verdicts BEGIN SELECT RAISE(ABORT, 'no room'); END"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.desk.Ingest(t.Context(), "hand", []byte(`{"seq":1,"lines":[{"type":"start","route":"hand"},{"type":"reading","t":1,"at":"A1","face":"north"}]}`)); err != nil {
+		t.Fatal(err)
+	}
+	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		if v := s.desk.State().Verdict; v != nil && v.Coils[0].Used == 1 {
+			return
+		}
+		if time.Now().After(deadline) {
+			t.Fatal("the verdict is not told")
+		}
 	}
 }
 

@@ -136,6 +136,10 @@ type HoldState struct {
 func (d *Desk) State() *State {
 	d.mu.Lock()
 	defer d.mu.Unlock()
+	return d.stateLocked()
+}
+
+func (d *Desk) stateLocked() *State {
 	s := d.check.state()
 	s.Pairing = d.pairing
 	return s

@@ -49,11 +49,7 @@ func (s *Site) events(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/event-stream")
 	client := s.Desk.Phone()
 	defer s.Desk.Unsubscribe(client)
-	hello, err := s.Desk.Join(r.Context(), source)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
+	hello := s.Desk.Join(source)
 	defer s.Desk.Leave(source)
 	send := func(raw []byte) bool {
 		_ = out.SetWriteDeadline(time.Now().Add(writeWait))

@@ -167,11 +167,7 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 	defer cancel()
 	client := s.Desk.Phone()
 	defer s.Desk.Unsubscribe(client)
-	hello, err := s.Desk.Join(ctx, source)
-	if err != nil {
-		_ = k.writeJSON(map[string]any{"error": desk.ClientError{Code: "trouble", Say: err.Error(), Hint: "It is sent again by itself. If it stays, look at what the program printed."}})
-		return
-	}
+	hello := s.Desk.Join(source)
 	defer s.Desk.Leave(source)
 	if k.writeJSON(hello) != nil {
 		return
