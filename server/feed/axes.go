@@ -171,7 +171,7 @@ type Solved struct {
 // settle the axes the error says why; nothing is ever guessed.
 func SolveAxes(steps []Still, half Half, named bool) (*Solved, error) {
 	if len(steps) != noSteps {
-		return nil, fmt.Errorf("expected %d steps, found %d", noSteps, len(steps))
+		return nil, fmt.Errorf("expected %d steps, found %d. Take all of them, in their order", noSteps, len(steps))
 	}
 	for i, s := range steps {
 		if s.Step != Steps[i] {

@@ -230,7 +230,7 @@ func (h *Hub) byName(name string) (*Dialect, error) {
 			return d, nil
 		}
 	}
-	return nil, problem("no-dialect", fmt.Sprintf("Nothing is kept under the name %q.", clip(name)), "")
+	return nil, problem("no-dialect", fmt.Sprintf("Nothing is kept under the name %q.", clip(name)), "Load the page again to see what is.")
 }
 
 // Rename keeps a dialect under another name.

@@ -5,20 +5,22 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"syscall"
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
 )
 
-// Remedy says what to do about an error of the database, in a sentence; empty where there is
-// nothing more to say than the error does.
+// Remedy says what to do about an error of the database or of a file beside it, in a
+// sentence; empty where there is nothing more to say than the error does.
 func Remedy(err error) string {
 	if Damaged(err) {
 		return fmt.Sprintf("The file is damaged. To put a backup back, with the program ended, move %s out of the data folder (%[1]s-wal and %[1]s-shm too, where they are there), and put the backup in its place under that name.", FileName)
 	}
-	switch code(err) {
-	case sqlite3.SQLITE_FULL:
+	if errors.Is(err, syscall.ENOSPC) || code(err) == sqlite3.SQLITE_FULL {
 		return "The disk is full: make room on it."
+	}
+	switch code(err) {
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM:
 		return "May this program write to that file and its folder?"
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:

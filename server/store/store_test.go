@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -217,6 +218,9 @@ func TestDamaged(t *testing.T) {
 	_, err := Open(dir)
 	if !Damaged(err) || !strings.Contains(Remedy(err), "put the backup in its place") || !strings.Contains(Remedy(err), FileName+"-wal") {
 		t.Errorf("%v: %q", err, Remedy(err))
+	}
+	if full := (&os.PathError{Op: "write", Path: "aside", Err: syscall.ENOSPC}); !strings.Contains(Remedy(full), "make room") {
+		t.Errorf("%v: %q", full, Remedy(full))
 	}
 	if err := errors.New("another"); Damaged(err) || Remedy(err) != "" {
 		t.Errorf("%v is damaged: %q", err, Remedy(err))

@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -57,15 +58,31 @@ func (s *Site) planOf(q planRequest) (desk.PlanText, error) {
 	return desk.PlanText{Name: "plan", TOML: []byte(s.Desk.State().Plan.TOML)}, nil
 }
 
+// body reads what a request carries; on failure it has answered.
+func body(w http.ResponseWriter, r *http.Request, most int64) ([]byte, bool) {
+	raw, err := io.ReadAll(http.MaxBytesReader(w, r.Body, most))
+	if err != nil {
+		notWhole(w, err, most, "Send less at once.")
+		return nil, false
+	}
+	return raw, true
+}
+
+// notWhole answers a request that did not come whole; less says how to send less.
+func notWhole(w http.ResponseWriter, err error, most int64, less string) {
+	var tooLong *http.MaxBytesError
+	if errors.As(err, &tooLong) {
+		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("At most %d bytes are taken at once.", most), less)
+		return
+	}
+	problem(w, http.StatusBadRequest, "cut-off", "It was cut off on its way: "+err.Error()+".", "Send it again.")
+}
+
 // read decodes a request's JSON body; on failure it has answered.
 func (s *Site) read(w http.ResponseWriter, r *http.Request, v any) bool {
-	raw, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxMessage))
-	if err != nil {
-		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("A request may have %d bytes at most.", maxMessage), "Send less at once.")
-		return false
-	}
-	if len(raw) == 0 {
-		return true
+	raw, ok := body(w, r, maxMessage)
+	if !ok || len(raw) == 0 {
+		return ok
 	}
 	if err := json.Unmarshal(raw, v); err != nil {
 		e := capture.NotJSON(err)

@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"fmt"
-	"io"
 	"net/http"
 	"time"
 )
@@ -20,9 +19,8 @@ func (s *Site) post(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, tooFast())
 		return
 	}
-	raw, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxMessage))
-	if err != nil {
-		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("A message may have %d bytes at most.", maxMessage), "Send it in parts.")
+	raw, ok := body(w, r, maxMessage)
+	if !ok {
 		return
 	}
 	ack, err := s.Desk.Ingest(r.Context(), source, raw)

@@ -3,9 +3,7 @@ package web
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"net/http"
 	"strconv"
 	"sync"
@@ -44,14 +42,8 @@ func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	raw, err := io.ReadAll(http.MaxBytesReader(w, r.Body, feed.MaxChunkBytes))
-	var tooLong *http.MaxBytesError
-	if errors.As(err, &tooLong) {
-		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("Readings may come %d bytes at a time.", feed.MaxChunkBytes), "Send them in parts.")
-		return
-	}
-	if err != nil {
-		problem(w, http.StatusBadRequest, "cut-off", "The readings were cut off on their way: "+err.Error(), "Send them again.")
+	raw, ok := body(w, r, feed.MaxChunkBytes)
+	if !ok {
 		return
 	}
 	q := r.URL.Query()
@@ -98,8 +90,7 @@ func (s *Site) feedSocket(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	if !websocket.IsWebSocketUpgrade(r) {
-		problem(w, http.StatusUpgradeRequired, "not-a-websocket", "This address takes readings by POST or by websocket.", "POST JSON or rows of numbers to it.")
+	if !upgrades(w, r, "Connect to it with one, or POST JSON or rows of numbers to it.") {
 		return
 	}
 	k, end := s.open(w, r)

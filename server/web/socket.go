@@ -47,8 +47,21 @@ func (k *socket) finish() {
 	k.conn.Close()
 }
 
+// upgrades tells whether a request asks for a websocket; if not it has answered.
+func upgrades(w http.ResponseWriter, r *http.Request, hint string) bool {
+	if websocket.IsWebSocketUpgrade(r) {
+		return true
+	}
+	w.Header().Set("Upgrade", "websocket") // RFC 9110, 15.5.22
+	refuse(w, r, http.StatusUpgradeRequired, "not-a-websocket", "This address is for a websocket.", hint)
+	return false
+}
+
 // open upgrades a request. The returned function must be called at the end.
 func (s *Site) open(w http.ResponseWriter, r *http.Request) (*socket, func()) {
+	if !upgrades(w, r, "Connect to it with one, or open the page instead.") {
+		return nil, nil
+	}
 	if !s.hold() {
 		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "Start it again in its terminal; this page goes on by itself.")
 		return nil, nil

@@ -328,6 +328,73 @@ func TestWrongOrMissingKey(t *testing.T) {
 	}
 }
 
+// TestAskedOtherwise: a request of the wrong kind is told what is wrong with it; the key
+// was right.
+func TestAskedOtherwise(t *testing.T) {
+	s := newStage(t)
+	hc := s.phone.Client()
+	for _, c := range []struct {
+		method, path, body string
+		status             int
+		code, say          string
+	}{
+		{http.MethodGet, "/post", "", http.StatusMethodNotAllowed, "wrong-method", "does not take GET"},
+		{http.MethodPut, "/stream", "", http.StatusMethodNotAllowed, "wrong-method", "does not take PUT"},
+		{http.MethodGet, "/stream", "", http.StatusUpgradeRequired, "not-a-websocket", "websocket"},
+		{http.MethodGet, "/feed", "", http.StatusUpgradeRequired, "not-a-websocket", "websocket"},
+		{http.MethodPost, "/post", strings.Repeat(" ", maxMessage+1), http.StatusRequestEntityTooLarge, "too-long", "At most 1048576 bytes"},
+		{http.MethodPost, "/sensor", strings.Repeat(" ", maxMessage+1), http.StatusRequestEntityTooLarge, "too-long", "At most 1048576 bytes"},
+		{http.MethodPost, "/post", "half", http.StatusBadRequest, "cut-off", "cut off"},
+		{http.MethodPost, "/feed", "half", http.StatusBadRequest, "cut-off", "cut off"},
+	} {
+		req, err := http.NewRequest(c.method, s.phone.URL+"/"+testKey+c.path, strings.NewReader(c.body))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.body == "half" {
+			// Sent as chunks of which the second is none.
+			r := sendRaw(t, s, fmt.Sprintf("POST /%s%s HTTP/1.1\r\nHost: %s\r\nTransfer-Encoding: chunked\r\n\r\n4\r\nhalf\r\nnonsense\r\n", testKey, c.path, strings.TrimPrefix(s.phone.URL, "https://")))
+			checkRefused(t, r, c.method+" "+c.path, c.status, c.code, c.say)
+			continue
+		}
+		r, err := hc.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		checkRefused(t, r, c.method+" "+c.path, c.status, c.code, c.say)
+	}
+}
+
+// sendRaw sends a request as it stands.
+func sendRaw(t *testing.T, s *stage, text string) *http.Response {
+	t.Helper()
+	conn, err := tls.Dial("tcp", strings.TrimPrefix(s.phone.URL, "https://"), &tls.Config{InsecureSkipVerify: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { conn.Close() })
+	if _, err := io.WriteString(conn, text); err != nil {
+		t.Fatal(err)
+	}
+	_ = conn.SetReadDeadline(time.Now().Add(10 * time.Second))
+	r, err := http.ReadResponse(bufio.NewReader(conn), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func checkRefused(t *testing.T, r *http.Response, what string, status int, code, say string) {
+	t.Helper()
+	defer r.Body.Close()
+	var a struct {
+		Error desk.ClientError
+	}
+	if err := json.NewDecoder(r.Body).Decode(&a); err != nil || r.StatusCode != status || a.Error.Code != code || !strings.Contains(a.Error.Say, say) || a.Error.Hint == "" {
+		t.Errorf("%s: %d %+v, %v; expected %d, code %s and the words %q", what, r.StatusCode, a.Error, err, status, code, say)
+	}
+}
+
 // TestGreetingTellsTheVerdict: a phone that was cut off when the verdict came
 // learns it as soon as it is back, by either way.
 func TestGreetingTellsTheVerdict(t *testing.T) {

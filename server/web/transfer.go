@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net/http"
 	"os"
 	"strconv"
@@ -217,8 +218,13 @@ func (s *Site) importChecks(w http.ResponseWriter, r *http.Request) {
 	}
 	defer drop(f)
 	size, err := io.Copy(f, http.MaxBytesReader(w, r.Body, maxImport))
-	if err != nil {
-		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("The file did not come whole, or has more than %d bytes.", maxImport), "Take it in again. If it is too large, export fewer checks at once where it comes from.")
+	var here *fs.PathError
+	switch {
+	case errors.As(err, &here): // of the file laid aside
+		s.fail(w, err)
+		return
+	case err != nil:
+		notWhole(w, err, maxImport, "Export fewer checks at once where they come from.")
 		return
 	}
 	if _, err := f.Seek(0, io.SeekStart); err != nil {

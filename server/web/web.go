@@ -147,6 +147,9 @@ func (s *Site) phoneRoutes(r chi.Router) {
 	r.NotFound(func(w http.ResponseWriter, r *http.Request) {
 		refuse(w, r, http.StatusNotFound, "no-page", "There is nothing at this address.", "Scan the code on the bench page again.")
 	})
+	r.MethodNotAllowed(func(w http.ResponseWriter, r *http.Request) {
+		refuse(w, r, http.StatusMethodNotAllowed, "wrong-method", "This address does not take "+r.Method+".", "Scan the code on the bench page again.")
+	})
 }
 
 func (s *Site) requireKey(next http.Handler) http.Handler {
