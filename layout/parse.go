@@ -30,16 +30,22 @@ const DefaultAbove = 6e-3
 
 // Load reads a plan file. See Parse.
 func Load(path string) (*Plan, error) {
+	data, err := ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	return Parse(path, data)
+}
+
+// ReadFile reads what Parse takes; of a file that is too long as much as shows that
+// it is.
+func ReadFile(path string) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, MaxPlanBytes+1))
-	if err != nil {
-		return nil, fmt.Errorf("reading the plan %s: %w", path, err)
-	}
-	return Parse(path, data)
+	return io.ReadAll(io.LimitReader(f, MaxPlanBytes+1))
 }
 
 // Parse reads a plan. The name is used in messages. The error, if any, is a

@@ -19,10 +19,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"polewise/assets"
+	"polewise/layout"
 	"polewise/server/desk"
 	"polewise/server/pairing"
 	"polewise/server/store"
 	"polewise/server/web"
+	"polewise/server/whole"
 )
 
 // benchOptions are the flags of bench.
@@ -52,7 +54,7 @@ func benchCommand() *cobra.Command {
 const shutdownWait = 5 * time.Second
 
 func bench(c *cobra.Command, o benchOptions) error {
-	ctx, stop := context.WithCancel(c.Context())
+	ctx, stop := untilStopped(c.Context())
 	defer stop()
 	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), &slog.HandlerOptions{Level: slog.LevelInfo}))
 	if (o.cert == "") != (o.key == "") {
@@ -60,11 +62,11 @@ func bench(c *cobra.Command, o benchOptions) error {
 	}
 	text := desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}
 	if o.plan != "" {
-		if _, err := loadPlan(o.plan); err != nil {
-			return err
-		}
-		raw, err := os.ReadFile(o.plan)
+		raw, err := layout.ReadFile(o.plan)
 		if err != nil {
+			return badData(cannotRead("a plan", o.plan, err))
+		}
+		if _, err := layout.Parse(o.plan, raw); err != nil {
 			return badData(err)
 		}
 		text = desk.PlanText{Name: o.plan, TOML: raw, Asked: true}
@@ -84,7 +86,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 	defer st.Close()
 	key, err := pairing.OpenKey(o.data)
 	if err != nil {
-		return err
+		return dataWords(err)
 	}
 	benchLn, err := listen(o.listen, "--listen")
 	if err != nil {
@@ -191,7 +193,7 @@ func certificate(o benchOptions, site *web.Site, log *slog.Logger) (get certific
 	}
 	authority, err := pairing.OpenAuthority(o.data)
 	if err != nil {
-		return nil, "", err
+		return nil, "", dataWords(err)
 	}
 	var always []net.IP
 	if host, _, err := net.SplitHostPort(o.phoneListen); err == nil {
@@ -201,7 +203,7 @@ func certificate(o benchOptions, site *web.Site, log *slog.Logger) (get certific
 	}
 	fresh, err := authority.Fresh(always, log)
 	if err != nil {
-		return nil, "", err
+		return nil, "", dataWords(err)
 	}
 	site.CA = authority.DER()
 	return fresh.Certificate, authority.CertificateFile(), nil
@@ -231,17 +233,15 @@ func addresses(benchLn, phoneLn net.Listener, phoneListen string, key pairing.Ke
 	}
 }
 
-// writeReady writes the ready file whole or not at all.
 func writeReady(path string, u urls) error {
 	raw, err := json.Marshal(u)
+	if err == nil {
+		err = whole.Write(path, append(raw, '\n'), 0o600)
+	}
 	if err != nil {
-		return err
+		return fmt.Errorf("--ready-file %s: it cannot be written: %w. Name a file in a folder that you may write to", path, err)
 	}
-	tmp := path + ".new"
-	if err := os.WriteFile(tmp, append(raw, '\n'), 0o600); err != nil {
-		return fmt.Errorf("the ready file cannot be written: %w", err)
-	}
-	return os.Rename(tmp, path)
+	return nil
 }
 
 func welcome(c *cobra.Command, u urls, data string) {

@@ -44,6 +44,14 @@ func TestExitStatus(t *testing.T) {
 	if err := os.WriteFile(jsonl, []byte(startLine), 0o644); err != nil {
 		t.Fatal(err)
 	}
+	noKey := t.TempDir()
+	if err := os.WriteFile(filepath.Join(noKey, "pairing.key"), []byte("short"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	noCertificate := t.TempDir()
+	if err := os.Mkdir(filepath.Join(noCertificate, "phone.crt"), 0o700); err != nil {
+		t.Fatal(err)
+	}
 	taken, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -82,6 +90,9 @@ func TestExitStatus(t *testing.T) {
 		{"a port too large", "", []string{"--data", t.TempDir(), "--listen", "127.0.0.1:99999"}, exitUsage, "expected a port from 1 to 65535"},
 		{"a port that is taken", "", []string{"--data", t.TempDir(), "--listen", taken.Addr().String()}, exitUsage, "the port is taken. Is polewise running already? Choose another port with --listen"},
 		{"half a certificate", "", []string{"--data", t.TempDir(), "--key", plan}, exitUsage, "name both files, or neither"},
+		{"no place for the ready file", "", []string{"--data", t.TempDir(), "--listen", "127.0.0.1:0", "--phone-listen", "127.0.0.1:0", "--ready-file", filepath.Join(plan, "x")}, exitTrouble, "--ready-file " + filepath.Join(plan, "x") + ": it cannot be written"},
+		{"a key that is none", "", []string{"--data", noKey}, exitTrouble, "Remove it to have a new one made. Or name another data folder with --data"},
+		{"no place for the certificate", "", []string{"--data", noCertificate, "--listen", "127.0.0.1:0", "--phone-listen", "127.0.0.1:0"}, exitTrouble, "Name another data folder with --data"},
 		{"no place for data", "", []string{"--data", plan}, exitTrouble, "Name another data folder with --data"},
 		{"nothing read", startLine, []string{"judge", plan, "-"}, exitUndecided, ""},
 	} {

@@ -133,7 +133,8 @@ func sendFeed(c *cobra.Command, o feedOptions) error {
 		return err
 	}
 	s := &sender{o: o, at: at, client: &http.Client{Timeout: 20 * time.Second}, run: rand.Text(), errs: c.ErrOrStderr()}
-	ctx := c.Context()
+	ctx, end := untilStopped(c.Context())
+	defer end()
 	lines := make(chan []byte, batchLines)
 	ended := make(chan error, 1)
 	stop := make(chan struct{})

@@ -101,3 +101,41 @@ func TestKilledAfterAcknowledging(t *testing.T) {
 		}
 	}
 }
+
+// TestInterrupted: Ctrl+C ends a command that waits for its input.
+func TestInterrupted(t *testing.T) {
+	binary := filepath.Join(t.TempDir(), "polewise")
+	if out, err := exec.Command("go", "build", "-o", binary, "polewise/server").CombinedOutput(); err != nil {
+		t.Fatalf("go build: %v\n%s", err, out)
+	}
+	for _, args := range [][]string{{"judge", demoPlan(t), "-"}, {"feed", "--url", "http://127.0.0.1:1"}} {
+		cmd := exec.Command(binary, args...)
+		in, err := cmd.StdinPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer in.Close()
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		ended := make(chan error, 1)
+		go func() { ended <- cmd.Wait() }()
+		// It has no way to say that it waits; so often as it takes.
+		again := time.NewTicker(200 * time.Millisecond)
+		defer again.Stop()
+		late := time.After(10 * time.Second)
+		for over := false; !over; {
+			select {
+			case <-again.C:
+				_ = cmd.Process.Signal(os.Interrupt) // it may have ended
+			case <-ended:
+				over = true
+			case <-late:
+				_ = cmd.Process.Kill()
+				<-ended
+				t.Errorf("polewise %s goes on after Ctrl+C", args[0])
+				over = true
+			}
+		}
+	}
+}

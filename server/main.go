@@ -45,9 +45,15 @@ type outcome verdict.Outcome
 func (o outcome) Error() string { return string(o) }
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	defer stop()
-	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+	os.Exit(run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}
+
+// untilStopped is for commands that have something to tidy up on Ctrl+C: their context
+// ends. Others end at once, and so do these at a second.
+func untilStopped(ctx context.Context) (context.Context, context.CancelFunc) {
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop)
+	return ctx, stop
 }
 
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -20,6 +19,7 @@ import (
 	"polewise/field/planning"
 	"polewise/field/predict"
 	"polewise/layout"
+	"polewise/server/whole"
 )
 
 // predictOptions are the flags of predict.
@@ -143,7 +143,7 @@ func writeMaps(ctx context.Context, plan *layout.Plan, o predictOptions) error {
 		if err := grid.Write(&out, plan, format, o.mapStyle); err != nil {
 			return err
 		}
-		if err := os.WriteFile(name, out.Bytes(), 0o644); err != nil {
+		if err := whole.Write(name, out.Bytes(), 0o644); err != nil {
 			return usage(fmt.Errorf("--map %s: the map cannot be written there: %w", name, err))
 		}
 	}

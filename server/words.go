@@ -69,6 +69,9 @@ func dataWords(err error) error {
 	if remedy := store.Remedy(err); remedy != "" {
 		return fmt.Errorf("%w. %s Or name another data folder with --data", err, remedy)
 	}
+	if strings.Contains(err.Error(), ". ") { // it names a remedy already
+		return fmt.Errorf("%w. Or name another data folder with --data", err)
+	}
 	return fmt.Errorf("%w. Name another data folder with --data", err)
 }
 

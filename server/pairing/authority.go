@@ -19,6 +19,8 @@ import (
 	"path/filepath"
 	"slices"
 	"time"
+
+	"polewise/server/whole"
 )
 
 // Files in the data folder.
@@ -180,17 +182,8 @@ func savePair(certPath, keyPath string, der []byte, key *ecdsa.PrivateKey) error
 	if err != nil {
 		return err
 	}
-	if err := writeFile(keyPath, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: keyDER}), 0o600); err != nil {
+	if err := whole.Write(keyPath, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: keyDER}), 0o600); err != nil {
 		return err
 	}
-	return writeFile(certPath, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}), 0o644)
-}
-
-// writeFile writes a file whole or not at all.
-func writeFile(path string, data []byte, mode os.FileMode) error {
-	tmp := path + ".new"
-	if err := os.WriteFile(tmp, data, mode); err != nil {
-		return err
-	}
-	return os.Rename(tmp, path)
+	return whole.Write(certPath, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}), 0o644)
 }

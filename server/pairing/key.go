@@ -9,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"polewise/server/whole"
 )
 
 const keyFile = "pairing.key"
@@ -36,7 +38,7 @@ func OpenKey(dir string) (Key, error) {
 		return "", err
 	}
 	k := base64.RawURLEncoding.EncodeToString(b[:])
-	return Key(k), writeFile(path, []byte(k+"\n"), 0o600)
+	return Key(k), whole.Write(path, []byte(k+"\n"), 0o600)
 }
 
 // Matches compares in constant time.

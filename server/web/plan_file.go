@@ -16,6 +16,7 @@ import (
 
 	"polewise/layout"
 	"polewise/server/desk"
+	"polewise/server/whole"
 )
 
 // planWatch is the file named with --plan: watched, so that the page notices when
@@ -170,57 +171,13 @@ func (s *Site) planSave(w http.ResponseWriter, r *http.Request) {
 		})
 		return
 	}
-	if err := writeWhole(p.path, []byte(q.PlanTOML)); err != nil {
+	if err := whole.Write(p.path, []byte(q.PlanTOML), 0o644); err != nil {
 		problem(w, http.StatusInternalServerError, "not-saved", "The plan could not be saved: "+err.Error()+".", "The file is as it was. Make room, or allow the program to write there, and save again.")
 		return
 	}
 	st, _ := p.look()
 	s.tellPlanFile(st.hash)
 	writeJSON(w, http.StatusOK, p.answer(st))
-}
-
-// writeWhole replaces a file by another in one step, so that no reader and no
-// power cut sees half of it. A link stays a link, and the file's permissions stay.
-func writeWhole(path string, data []byte) (err error) {
-	if real, err := filepath.EvalSymlinks(path); err == nil {
-		path = real
-	}
-	mode := fs.FileMode(0o644)
-	if info, err := os.Stat(path); err == nil {
-		mode = info.Mode().Perm()
-	}
-	dir := filepath.Dir(path)
-	f, err := os.CreateTemp(dir, ".polewise-*.toml")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			_ = f.Close()           // the first error counts
-			_ = os.Remove(f.Name()) // nor is there more to do about this
-		}
-	}()
-	if err := f.Chmod(mode); err != nil {
-		return err
-	}
-	if _, err := f.Write(data); err != nil {
-		return err
-	}
-	if err := f.Sync(); err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	if err := os.Rename(f.Name(), path); err != nil {
-		return err
-	}
-	// The name is on disk only once its folder is; some systems cannot do that.
-	if d, err := os.Open(dir); err == nil {
-		_ = d.Sync()
-		_ = d.Close()
-	}
-	return nil
 }
 
 // tellPlanFile tells the bench pages that the plan's file is another now.
