@@ -372,7 +372,7 @@ func readCoil(t *table, p *Plan) (c Coil, placed bool) {
 			for i := range p.Windings {
 				ids = append(ids, p.Windings[i].ID)
 			}
-			t.bad("winding", known("winding", id, ids), "expected the id of a winding, found %s.", show(id))
+			t.bad("winding", t.r.known("winding", id, ids), "expected the id of a winding, found %s.", show(id))
 		}
 	}
 	far := limits{lo: -maxMetres / p.Unit.Metres(), hi: maxMetres / p.Unit.Metres(), what: "a place in " + string(p.Unit)}
@@ -410,7 +410,7 @@ func readString(t *table, p *Plan, inString []*table) String {
 		j := p.CoilIndex(id)
 		switch {
 		case j < 0:
-			t.bad("coils", known("coil", id, all), "expected ids of coils, found %s, which is none.", show(id))
+			t.bad("coils", t.r.known("coil", id, all), "expected ids of coils, found %s, which is none.", show(id))
 			continue
 		case inString[j] == t:
 			t.bad("coils", "Name it once.", "coil %s is named twice.", show(id))
@@ -484,7 +484,7 @@ func (r *planReader) checkGroups(p *Plan, strings, groups []*table) {
 		t := groups[g]
 		for _, id := range p.Groups[g].Of {
 			if p.StringIndex(id) < 0 && p.GroupIndex(id) < 0 {
-				remedy := known("string or group", id, ids)
+				remedy := r.known("string or group", id, ids)
 				if p.CoilIndex(id) >= 0 {
 					remedy = "That is a coil: name the string it is in."
 				}
@@ -574,7 +574,12 @@ func (p *Plan) showUp(metres float64) string {
 }
 
 // known says what a name that refers to nothing might have meant.
-func known(what, found string, ids []string) string {
+func (r *planReader) known(what, found string, ids []string) string {
+	// A hostile file could have a hundred thousand of them, to be held against a
+	// thousand names each.
+	if len(r.problems.List) > 4*maxListed {
+		return "Look at the problems before it."
+	}
 	if near := nearest(found, ids); near != "" {
 		return fmt.Sprintf("Did you mean %q?", near)
 	}

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 )
 
 var update = flag.Bool("update", false, "write the golden messages anew")
@@ -57,6 +58,33 @@ func TestBrokenPlans(t *testing.T) {
 				t.Errorf("got\n%swant\n%s", got, want)
 			}
 		})
+	}
+}
+
+// TestManyNamesOfNothing: a file of the greatest size that names tens of thousands of
+// coils it does not have is told off without holding each against all there are.
+func TestManyNamesOfNothing(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("format = 1\nname = \"x\"\nsupply = {volts = 1}\n[[winding]]\nid = \"r\"\nshape = \"round\"\ninner = 10\nturns = 5\nbuild = 2\nwidth = 2\nwire_mm = 0.3\n")
+	for j := range MaxParts {
+		fmt.Fprintf(&b, "[[coil]]\nid = \"c%030d\"\nwinding = \"r\"\nat = [%d, %d]\n", j, 20*(j%40), 20*(j/40))
+	}
+	b.WriteString("[[string]]\nid = \"S\"\ncoils = [")
+	n := 0
+	for ; b.Len() < MaxPlanBytes-100; n++ {
+		fmt.Fprintf(&b, "\"d%030d\",", n)
+	}
+	b.WriteString("]\n")
+	began := time.Now()
+	_, err := Parse("many.toml", []byte(b.String()))
+	var problems *Problems
+	// Every name, and every coil that is in no string.
+	if !errors.As(err, &problems) || len(problems.List)+problems.More != n+MaxParts {
+		t.Fatalf("expected %d problems, found %.300v", n+MaxParts, err)
+	}
+	// It took forty seconds, and takes less than one.
+	if took := time.Since(began); took > 10*time.Second {
+		t.Errorf("it took %v", took)
 	}
 }
 

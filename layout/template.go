@@ -67,8 +67,8 @@ func (t Template) Plan() (*Plan, error) {
 		}
 	case "grid", "staggered":
 		rows, columns = t.Rows, t.Columns
-		if rows < 1 || columns < 1 || rows > maxTemplate || columns > maxTemplate {
-			return nil, fmt.Errorf("expected at least one row and one column, found %d and %d", rows, columns)
+		if least, most := min(rows, columns), max(rows, columns); least < 1 || most > maxTemplate {
+			return nil, fmt.Errorf("expected 1 to %d rows and as many columns at most, found %d and %d", maxTemplate, rows, columns)
 		}
 	case "empty":
 		rows, columns = 0, 0
