@@ -108,6 +108,36 @@ func TestReadAndCut(t *testing.T) {
 	}
 }
 
+// TestKeysInCapitals: a key is what it is written as. A board that writes its
+// temperature as T, its supply's voltage as V, does not move the time by that.
+func TestKeysInCapitals(t *testing.T) {
+	for _, text := range []string{
+		`{"type":"b","t":0.1,"uT":[1,2,3],"T":24.5}`,
+		`{"T":[1],"type":"b","t":0.1,"uT":[1,2,3],"UT":"mT","Type":5}`,
+		`{"type":"b","t":0.1,"uT":[1,2,3],"\u0054":24.5}`,
+		`{"type":"b","t":0.1,"uT":[1,2,3],"more":{"T":1,"uT":2}}`,
+	} {
+		l, err := ParseLine([]byte(text))
+		if err != nil || l != (B{T: 0.1, UT: [3]float64{1, 2, 3}}) {
+			t.Errorf("%s: read as %+v, %v", text, l, err)
+		}
+	}
+	const unknown = `{"type":"hum","T":1}`
+	if l, err := ParseLine([]byte(unknown)); err != nil || string(l.(Unknown).Raw) != unknown {
+		t.Errorf("%s: read as %+v, %v", unknown, l, err)
+	}
+}
+
+// BenchmarkParseLine reads the most frequent line.
+func BenchmarkParseLine(b *testing.B) {
+	line := []byte(`{"type":"b","t":123.456,"uT":[12.1234,-3.5678,-41.9012]}`)
+	for b.Loop() {
+		if _, err := ParseLine(line); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
 func TestWriteReadsBack(t *testing.T) {
 	c, err := Read(strings.NewReader(good))
 	if err != nil {

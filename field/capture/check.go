@@ -24,7 +24,7 @@ func CheckLine(plan *layout.Plan, l Line) *Error {
 		if plan.CoilIndex(id) >= 0 {
 			return nil
 		}
-		return bad(key, "Is this the right plan?", "no coil %q in plan %q.", id, plan.Name)
+		return bad(key, "Is this the right plan?", "no coil %q in plan %q.", clip(id), plan.Name)
 	}
 	switch l := l.(type) {
 	case Hold:
@@ -37,7 +37,7 @@ func CheckLine(plan *layout.Plan, l Line) *Error {
 				return err
 			}
 			if i > 0 && l.Along[i-1] == id {
-				return bad("along", "Name each coil once, in the order the phone comes to them.", "coil %q follows itself.", id)
+				return bad("along", "Name each coil once, in the order the phone comes to them.", "coil %q follows itself.", clip(id))
 			}
 		}
 	case Ohms:
@@ -46,7 +46,7 @@ func CheckLine(plan *layout.Plan, l Line) *Error {
 		case kind == "coil":
 			return noCoil("across", id)
 		case kind == "string" && plan.StringIndex(id) < 0, kind == "group" && plan.GroupIndex(id) < 0:
-			return bad("across", "Is this the right plan?", "no %s %q in plan %q.", kind, id, plan.Name)
+			return bad("across", "Is this the right plan?", "no %s %q in plan %q.", kind, clip(id), plan.Name)
 		}
 	}
 	return nil

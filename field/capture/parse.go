@@ -9,6 +9,7 @@ import (
 	"io"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 )
 
@@ -55,6 +56,7 @@ var remedies = map[string]string{
 	"v":                    `Write "v":1.`,
 	"device":               `Write any text, or leave it out.`,
 	"top_deg":              `Write degrees counter-clockwise from away, as in "top_deg":90, or leave it out.`,
+	"sensor":               `Write an object, as in "sensor":{"offset_mm":[0,40]}, or leave it out.`,
 	"sensor.offset_mm":     `Write x and y from the mark to the sensor, as in "offset_mm":[0,40], or leave it out when nothing is known.`,
 	"sensor.offset_sd_mm":  `Write how well x and y are known, as in "offset_sd_mm":[5,5], or leave it out.`,
 	"sensor.full_scale_uT": `Write the largest value of an axis, as in "full_scale_uT":4900, or leave it out.`,
@@ -140,7 +142,7 @@ func (c *Capture) add(line Line, number int, started *bool) error {
 		*started = true
 		return nil
 	case !*started:
-		return &Error{Line: number, Key: "type", Say: fmt.Sprintf("expected a start line before anything else, found %q.", line.Type()), Remedy: `Begin with {"type":"start","v":1,"route":"vector"}.`}
+		return &Error{Line: number, Key: "type", Say: fmt.Sprintf("expected a start line before anything else, found %q.", clip(line.Type())), Remedy: `Begin with {"type":"start","v":1,"route":"vector"}.`}
 	}
 	c.Lines = append(c.Lines, line)
 	c.Numbers = append(c.Numbers, number)
@@ -200,6 +202,8 @@ func ParseLine(raw []byte) (Line, error) {
 	if len(raw) > MaxLineBytes {
 		return nil, bad("", "Put one JSON object on each line.", "the line is longer than %d bytes.", MaxLineBytes)
 	}
+	sent := raw
+	raw = exact(raw)
 	var kind struct {
 		Type json.RawMessage `json:"type"`
 	}
@@ -215,7 +219,7 @@ func ParseLine(raw []byte) (Line, error) {
 	}
 	parse, known := parsers[name]
 	if !known {
-		return Unknown{Name: name, Raw: bytes.Clone(raw)}, nil
+		return Unknown{Name: name, Raw: bytes.Clone(sent)}, nil
 	}
 	var w wire
 	if err := json.Unmarshal(raw, &w); err != nil {
@@ -236,16 +240,35 @@ func NotJSON(err error) *Error {
 	case errors.As(err, &typ) && typ.Field != "":
 		found, number := strings.CutPrefix(typ.Value, "number ")
 		if number && typ.Type.Kind() == reflect.Float64 {
-			return bad(typ.Field, "", "expected a number of usual size, found %s.", found)
+			return bad(typ.Field, "", "expected a number of usual size, found %s.", clip(found))
 		}
-		return bad(typ.Field, "", "expected %s, found %s.", jsonKind(typ.Type.Kind()), found)
+		return bad(typ.Field, "", "expected %s, found %s.", jsonKind(typ.Type.Kind()), clip(found))
 	case errors.As(err, &typ):
 		return bad("", "Put one JSON object on each line.", "expected an object, found %s.", typ.Value)
 	case errors.As(err, &syntax):
-		return bad("", "Was the file cut off, or edited by hand?", "not JSON (at byte %d: %s).", syntax.Offset, syntax.Error())
+		return bad("", syntaxRemedy(syntax.Error()), "not JSON (at byte %d: %s).", syntax.Offset, syntax)
 	default:
 		return bad("", "Was the file cut off, or edited by hand?", "not JSON: %s.", err)
 	}
+}
+
+// syntaxRemedy says what to do about text that is not JSON, from what programs and
+// people commonly write.
+func syntaxRemedy(said string) string {
+	begins := func(with ...string) bool {
+		return slices.ContainsFunc(with, func(c string) bool { return strings.HasPrefix(said, "invalid character '"+c+"'") })
+	}
+	switch {
+	case strings.HasSuffix(said, "after top-level value"):
+		return "Put one JSON object on each line."
+	case begins("N", "I"): // also of -Infinity
+		return "JSON has neither NaN nor Infinity: leave the line out where the sensor gave nothing."
+	case begins(`\'`):
+		return `Put text in double quotes, as in "type":"b".`
+	case begins("ÿ", "þ", `\x00`): // UTF-16, with a byte order mark or without
+		return "Is this a capture? If so, save it as plain text in UTF-8."
+	}
+	return "Was the file cut off, or edited by hand?"
 }
 
 func jsonKind(k reflect.Kind) string {
@@ -265,11 +288,12 @@ func jsonKind(k reflect.Kind) string {
 	}
 }
 
-func clip(b []byte) string {
-	if len(b) > 40 {
-		return string(b[:40]) + "…"
+// clip keeps a hostile line from filling the screen.
+func clip[T ~string | ~[]byte](text T) string {
+	if len(text) > 40 {
+		return strings.ToValidUTF8(string(text[:40]), "") + "…"
 	}
-	return string(b)
+	return string(text)
 }
 
 var parsers = map[string]func(*wire) (Line, error){
@@ -342,7 +366,7 @@ func parseStart(w *wire) (Line, error) {
 	switch s.Route = Route(*w.Route); s.Route {
 	case Vector, Heading, Hand:
 	default:
-		return nil, bad("route", "", "there is no %q.", *w.Route)
+		return nil, bad("route", "", "there is no %q.", clip(*w.Route))
 	}
 	switch {
 	case w.V == nil && s.Route != Hand:
@@ -380,10 +404,12 @@ func parseSensor(raw []byte) (*Sensor, error) {
 	}
 	if err := json.Unmarshal(raw, &w); err != nil {
 		e := NotJSON(err)
-		if e.Key != "" {
+		if e.Key == "" {
+			e.Key = "sensor"
+		} else {
 			e.Key = "sensor." + e.Key
-			e.Remedy = remedies[e.Key]
 		}
+		e.Remedy = remedies[e.Key]
 		return nil, e
 	}
 	var s Sensor
@@ -434,7 +460,7 @@ func parseDrive(w *wire) (Line, error) {
 			return nil, bad("duty", `A duty of 1 is "on", of 0 is "off".`, "expected a number between 0 and 1, found %g.", d.Duty)
 		}
 	default:
-		return nil, bad("state", "", "there is no %q.", *w.State)
+		return nil, bad("state", "", "there is no %q.", clip(*w.State))
 	}
 	d.Amps, err = optional("amps", w.Amps, 0, 1e4)
 	return d, err
@@ -537,7 +563,7 @@ func parseReading(w *wire) (Line, error) {
 	switch r.Face = Face(*w.Face); r.Face {
 	case North, South, None:
 	default:
-		return nil, bad("face", "", "there is no %q.", *w.Face)
+		return nil, bad("face", "", "there is no %q.", clip(*w.Face))
 	}
 	if w.UT != nil && string(w.UT) != "null" {
 		var v float64
@@ -560,7 +586,7 @@ func parseOhms(w *wire) (Line, error) {
 	}
 	o.Across = *w.Across
 	if kind, id := o.Target(); kind == "" || (kind != "pad" && id == "") {
-		return nil, bad("across", "", "there is no %q.", *w.Across)
+		return nil, bad("across", "", "there is no %q.", clip(*w.Across))
 	}
 	if w.Ohms == nil {
 		return nil, bad("ohms", "", "missing: expected a number or null.")
