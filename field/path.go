@@ -18,10 +18,7 @@ import (
 type path struct{ lx, ly, r float64 }
 
 func pathOf(w *layout.Winding) path {
-	r := w.Corner
-	if w.Shape != layout.Rectangle {
-		r = min(w.InnerX, w.InnerY) / 2
-	}
+	r := w.CornerRadius()
 	return path{lx: w.InnerX/2 - r, ly: w.InnerY/2 - r, r: r}
 }
 

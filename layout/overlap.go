@@ -21,7 +21,7 @@ type core struct {
 
 func (p *Plan) core(j int) core {
 	c, w := &p.Coils[j], p.WindingOf(j)
-	r := w.cornerRadius()
+	r := w.CornerRadius()
 	sin, cos := math.Sincos(c.Turned)
 	k := core{
 		at: c.At, along: r2.Vec{X: cos, Y: sin},

@@ -14,6 +14,8 @@ package layout
 
 import (
 	"math"
+	"strings"
+	"unicode"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -145,6 +147,17 @@ type Group struct {
 	Of   []string // ids of strings or groups
 }
 
+// Title is the name on one line, without what a terminal would obey or a picture
+// cannot show.
+func (p *Plan) Title() string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || r >= '\ufffd' && r <= '\uffff' {
+			return ' '
+		}
+		return r
+	}, p.Name)
+}
+
 // WindingOf returns the winding of coil j.
 func (p *Plan) WindingOf(j int) *Winding { return &p.Windings[p.Coils[j].Winding] }
 
@@ -200,8 +213,8 @@ func (w *Winding) HalfExtent() r2.Vec {
 	return r2.Vec{X: w.InnerX/2 + w.Build, Y: w.InnerY/2 + w.Build}
 }
 
-// cornerRadius is the radius of the inner corners, whatever the shape.
-func (w *Winding) cornerRadius() float64 {
+// CornerRadius is the radius of the inner corners, whatever the shape.
+func (w *Winding) CornerRadius() float64 {
 	switch w.Shape {
 	case Rectangle:
 		return w.Corner
@@ -213,7 +226,7 @@ func (w *Winding) cornerRadius() float64 {
 // MeanTurn is the length of the middle turn in metres: the parallel curve of
 // the inner path at half the build.
 func (w *Winding) MeanTurn() float64 {
-	r := w.cornerRadius()
+	r := w.CornerRadius()
 	straight := 2*(w.InnerX-2*r) + 2*(w.InnerY-2*r)
 	return straight + 2*math.Pi*(r+w.Build/2)
 }

@@ -18,7 +18,7 @@ const cardWidth = 78
 // printCards prints what to have at hand while winding, cutting and joining.
 func printCards(w io.Writer, plan *layout.Plan, f *planning.Figures) error {
 	c := &cards{b: bufio.NewWriter(w)}
-	fmt.Fprintf(c.b, "%s\n%s\n", plan.Name, strings.Repeat("=", min(len([]rune(plan.Name)), cardWidth)))
+	fmt.Fprintf(c.b, "%s\n%s\n", plan.Title(), strings.Repeat("=", min(len([]rune(plan.Title())), cardWidth)))
 	c.windings(f)
 	c.cut(f)
 	c.ohms(f)

@@ -58,7 +58,7 @@ the exit status is 65.`,
 	f.Float64Var(&o.planning.TailMM, "tail", o.planning.TailMM, "wire left at each end of a coil, `MM`")
 	f.StringArrayVar(&o.mapFiles, "map", nil, "also draw the field over the pad at the sensor's height into `FILE`: .svg, .png, or .csv for a table (repeatable)")
 	f.IntVar(&o.mapGrid, "map-grid", fieldmap.UsualPoints, "`POINTS` of the map along its longer side")
-	f.IntVar(&o.mapStyle.Pixels, "map-size", fieldmap.UsualPixels, "width of a .png in `PIXELS`")
+	f.IntVar(&o.mapStyle.Pixels, "map-size", fieldmap.UsualPixels, "width of a .png, about so many `PIXELS`")
 	f.StringVar((*string)(&o.mapStyle.Lines), "map-lines", string(o.mapStyle.Lines), "draw lines of the vertical field or of its strength: `WHAT` is vertical or strength")
 	return c
 }
@@ -177,7 +177,7 @@ func parsePoints(at []string, unit layout.LengthUnit) ([]r3.Vec, error) {
 
 func printPrediction(w io.Writer, plan *layout.Plan, p *predict.Prediction, warnings []planning.Warning) error {
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, "%s\n\n", plan.Name)
+	fmt.Fprintf(b, "%s\n\n", plan.Title())
 	t := tabwriter.NewWriter(b, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(t, "coil\tohm\tA\tBz uT\t|B| uT\t")
 	for _, c := range p.Coils {

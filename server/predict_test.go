@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"polewise/assets"
 	"polewise/field/planning"
 	"polewise/layout"
 )
@@ -98,10 +99,26 @@ func TestPlanningFlags(t *testing.T) {
 	if p.Problems == nil || len(p.Problems) != 0 {
 		t.Errorf("problems %v of a plan without", p.Problems)
 	}
-	for _, args := range [][]string{{"--room", "900"}, {"--spool", "0"}, {"--slack", "-1"}, {"--tail", "nan"}, {"--json", "--cards"}} {
+	for _, args := range [][]string{{"--room", "900"}, {"--spool", "0"}, {"--slack", "-1"}, {"--slack", "501"}, {"--tail", "nan"}, {"--json", "--cards"}} {
 		status, out, errs := command("", append([]string{"predict", demoPlan(t)}, args...)...)
 		if status != exitUsage || out != "" || !strings.Contains(errs, "expected") {
 			t.Errorf("%v: status %d, %q, %q", args, status, out, errs)
+		}
+	}
+}
+
+// A plan comes from elsewhere: what its name holds is printed, not obeyed by the
+// terminal.
+func TestNameIsPrintedOnOneLine(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "pad.toml")
+	text := strings.Replace(string(assets.Demo()), `name = "`, `name = "\u001b[2J\u009b1A\n`, 1)
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{nil, {"--cards"}} {
+		status, out, errs := command("", append([]string{"predict", file}, args...)...)
+		if first, _, _ := strings.Cut(out, "\n"); status != 0 || !strings.HasPrefix(first, " [2J 1A Kennel bed") {
+			t.Errorf("%v: status %d, %q, %s", args, status, first, errs)
 		}
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"strconv"
-	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -16,13 +15,7 @@ import (
 // what it is, then a line of names, then a line a point.
 func (g *Grid) WriteCSV(w io.Writer, p *layout.Plan) error {
 	b := bufio.NewWriter(w)
-	name := strings.Map(func(r rune) rune {
-		if r < ' ' {
-			return ' '
-		}
-		return r
-	}, p.Name)
-	fmt.Fprintf(b, "# %s: the field with every coil driven as planned\n", name)
+	fmt.Fprintf(b, "# %s: the field with every coil driven as planned\n", p.Title())
 	fmt.Fprintf(b, "# pad frame: x to the right, y away from the person, z up; in millimetres and microtesla\n")
 	fmt.Fprintf(b, "# z = %s mm over the mid-plane of the coils; %d by %d points, %s mm apart\n",
 		short(g.Z/millimetre), g.NX, g.NY, short(g.Step/millimetre))

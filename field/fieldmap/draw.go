@@ -269,7 +269,7 @@ func (p *picture) onCopper(x, y float64) bool {
 	for k := range p.plan.Coils {
 		c, w := &p.plan.Coils[k], p.plan.WindingOf(k)
 		sin, cos := math.Sincos(c.Turned)
-		dx, dy, r := x-c.At.X, y-c.At.Y, cornerRadius(w)
+		dx, dy, r := x-c.At.X, y-c.At.Y, w.CornerRadius()
 		// How far outside the inner path: a rectangle with round corners.
 		u, v := math.Abs(cos*dx+sin*dy)-(w.InnerX/2-r), math.Abs(cos*dy-sin*dx)-(w.InnerY/2-r)
 		out := math.Hypot(math.Max(u, 0), math.Max(v, 0)) + math.Min(math.Max(u, v), 0) - r
@@ -319,7 +319,7 @@ func (p *picture) coil(k int) {
 // turn is the turn at distance u outside a coil's inner path: a rectangle with
 // round corners, which a round coil and an oblong are too.
 func (p *picture) turn(c *layout.Coil, w *layout.Winding, u float64) vg.Path {
-	r := cornerRadius(w) + u
+	r := w.CornerRadius() + u
 	sx, sy := w.InnerX/2+u-r, w.InnerY/2+u-r
 	sin, cos := math.Sincos(c.Turned)
 	place := func(x, y float64) vg.Point {
@@ -410,7 +410,7 @@ func (p *picture) bar() {
 
 func (p *picture) title() {
 	_, h := p.size()
-	name := plain(p.plan.Name)
+	name := p.plan.Title()
 	most := leftMargin + p.w + rightMargin - 24 - leftMargin
 	for cut := name; p.width(name, 15) > most && cut != ""; {
 		runes := []rune(cut)
@@ -425,16 +425,6 @@ func (p *picture) title() {
 	p.text(fmt.Sprintf("Vertical field as planned, %s mm over the mid-plane: + toward you.", number(math.Round(p.grid.Z/millimetre*100)/100)),
 		leftMargin, h-44, smallSize+0.5, soft)
 	p.text(lines, leftMargin, h-59, smallSize+0.5, soft)
-}
-
-// plain leaves out what no picture can show.
-func plain(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == '\ufffd' {
-			return ' '
-		}
-		return r
-	}, s)
 }
 
 func (p *picture) face(size float64) font.Face {

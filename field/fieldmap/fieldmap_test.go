@@ -99,7 +99,7 @@ func TestCSV(t *testing.T) {
 // names from being markup.
 func TestSVG(t *testing.T) {
 	p := demo(t, "mat")
-	p.Name = "Mat <b> & \"co\"\x01"
+	p.Name = "Mat <b> & \"co\"\x01\u009b\uffff"
 	for _, lines := range []Lines{Vertical, Strength} {
 		var out bytes.Buffer
 		if err := sample(t, p, 60).Write(&out, p, SVG, Style{lines, UsualPixels}); err != nil {
@@ -153,8 +153,15 @@ func TestPNG(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if w := img.Bounds().Dx(); w < 880 || w > 900 {
-		t.Errorf("%d pixels wide, expected 900", w)
+	for _, wanted := range []int{leastPixels, 500, 900, UsualPixels} {
+		var out bytes.Buffer
+		if err := g.Write(&out, p, PNG, Style{Vertical, wanted}); err != nil {
+			t.Fatal(err)
+		}
+		// The canvas knows whole dots an inch only, and a picture is ten inches wide.
+		if c, err := png.DecodeConfig(&out); err != nil || c.Width < wanted-6 || c.Width > wanted+6 {
+			t.Errorf("%d pixels wide, %v; expected %d", c.Width, err, wanted)
+		}
 	}
 	pic, err := newPicture(p, g, Vertical)
 	if err != nil {

@@ -87,7 +87,7 @@ func extent(p *layout.Plan) (x0, y0, x1, y1, z float64) {
 	}
 	for k := range p.Coils {
 		c, w := &p.Coils[k], p.WindingOf(k)
-		h, r := w.HalfExtent(), cornerRadius(w)+w.Build
+		h, r := w.HalfExtent(), w.CornerRadius()+w.Build
 		sin, cos := math.Sincos(c.Turned)
 		dx := math.Abs(cos)*(h.X-r) + math.Abs(sin)*(h.Y-r) + r
 		dy := math.Abs(sin)*(h.X-r) + math.Abs(cos)*(h.Y-r) + r
@@ -96,14 +96,6 @@ func extent(p *layout.Plan) (x0, y0, x1, y1, z float64) {
 		z = math.Max(z, p.SensorHeight(k))
 	}
 	return x0, y0, x1, y1, z
-}
-
-// cornerRadius is the radius of a winding's inner corners, whatever its shape.
-func cornerRadius(w *layout.Winding) float64 {
-	if w.Shape == layout.Rectangle {
-		return w.Corner
-	}
-	return math.Min(w.InnerX, w.InnerY) / 2
 }
 
 // Units at the edge.

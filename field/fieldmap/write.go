@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"math"
 	"path/filepath"
 	"strings"
 
@@ -37,7 +38,7 @@ func FormatOf(file string) (Format, error) {
 // Style is how a picture looks.
 type Style struct {
 	Lines  Lines
-	Pixels int // width of a PNG
+	Pixels int // width of a PNG, to within half a dot an inch
 }
 
 // Usual widths of a PNG, and the bounds.
@@ -72,7 +73,7 @@ func (g *Grid) Write(w io.Writer, p *layout.Plan, f Format, s Style) error {
 	}
 	wide, high := pic.size()
 	if f == PNG {
-		c := vgimg.NewWith(vgimg.UseWH(vg.Length(wide), vg.Length(high)), vgimg.UseDPI(int(float64(s.Pixels)*72/wide)))
+		c := vgimg.NewWith(vgimg.UseWH(vg.Length(wide), vg.Length(high)), vgimg.UseDPI(int(math.Round(float64(s.Pixels)*72/wide))))
 		pic.draw(c)
 		_, err = vgimg.PngCanvas{Canvas: c}.WriteTo(w)
 		return err

@@ -16,10 +16,7 @@ type path struct{ hx, hy, r float64 }
 
 // turn is the path of the turn at distance u outside the inner path.
 func turn(w *layout.Winding, u float64) path {
-	r := math.Min(w.InnerX, w.InnerY) / 2
-	if w.Shape == layout.Rectangle {
-		r = math.Min(r, w.Corner)
-	}
+	r := w.CornerRadius()
 	return path{hx: math.Max(0, w.InnerX/2-r), hy: math.Max(0, w.InnerY/2-r), r: r + u}
 }
 

@@ -39,7 +39,7 @@ func (o *Options) Check() error {
 		x, lo, hi float64
 	}{
 		{"room temperature in C", o.RoomCelsius, -40, 80}, {"kilograms on a spool", o.SpoolKg, 0.01, 1000},
-		{"tails in mm", o.TailMM, 0, 5000}, {"slack", o.LeadSlack, 0, 5},
+		{"tails in mm", o.TailMM, 0, 5000}, {"slack of leads in percent", 100 * o.LeadSlack, 0, 500},
 		{"place of the plug in metres", math.Max(math.Abs(o.PlugAt.X), math.Abs(o.PlugAt.Y)), 0, 100},
 	} {
 		if !(k.x >= k.lo && k.x <= k.hi) {
