@@ -399,6 +399,34 @@ func TestPasses(t *testing.T) {
 
 // A pulsed plan is driven in pulses, and the readings stand at two levels for
 // the right share of the time.
+// TestPassesOfCoilsInOneAnother: no way leads from a coil to one in its bore; that one
+// is held on, and all are read.
+func TestPassesOfCoilsInOneAnother(t *testing.T) {
+	for _, n := range []int{2, 3} {
+		p := row(n)
+		p.Windings = append(p.Windings, p.Windings[0])
+		p.Windings[1].ID, p.Windings[1].InnerX, p.Windings[1].InnerY = "small", 0.03, 0.03
+		p.Coils[1].Winding, p.Coils[1].At = 1, p.Coils[0].At
+		o := exact()
+		o.Passes = true
+		_, s := cut(t, p, mustMake(t, p, o))
+		read := map[string]bool{}
+		for _, h := range s.Holds {
+			read[h.Hold.Coil] = len(h.B) > 0
+		}
+		for _, k := range s.Passes {
+			for _, id := range k.Pass.Along {
+				read[id] = len(k.B) > 0
+			}
+		}
+		for _, c := range p.Coils {
+			if !read[c.ID] {
+				t.Errorf("of %d coils %s is not read", n, c.ID)
+			}
+		}
+	}
+}
+
 func TestPulses(t *testing.T) {
 	p := row(1)
 	p.Supply.Pulsed, p.Supply.Hz, p.Supply.Duty = true, 0.7, 0.3

@@ -37,15 +37,20 @@ func (s *script) rows() [][]int {
 	return rows
 }
 
-// passes draws the phone along every row; a coil alone in its row gets a hold.
+// passes draws the phone along every row; a coil alone in its row gets a hold, and
+// so does one about the same centre as another, to which no way leads from there.
 func (s *script) passes() {
 	for _, row := range s.rows() {
-		if len(row) == 1 {
-			s.holdOn(row[0])
-			continue
+		way := slices.CompactFunc(slices.Clone(row), func(a, b int) bool { return s.plan.Coils[a].At == s.plan.Coils[b].At })
+		for _, j := range row {
+			if len(way) == 1 || !slices.Contains(way, j) {
+				s.holdOn(j)
+			}
 		}
-		s.move()
-		s.pass(row)
+		if len(way) > 1 {
+			s.move()
+			s.pass(way)
+		}
 	}
 }
 
