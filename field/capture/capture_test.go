@@ -23,8 +23,8 @@ func TestBrokenCaptures(t *testing.T) {
 		t.Fatalf("found %d broken captures, expected at least 15 (%v)", len(files), err)
 	}
 	plan := &layout.Plan{Name: "two coils",
-		Coils:   []layout.Coil{{ID: "A1", At: r2.Vec{X: .1}}, {ID: "A2", At: r2.Vec{X: .3}}},
-		Strings: []layout.String{{ID: "A", Coils: []int{0, 1}}}}
+		Coils:   []layout.Coil{{ID: "A1", At: r2.Vec{X: .1}}, {ID: "A2", At: r2.Vec{X: .3}}, {ID: "A3", At: r2.Vec{X: .3}}},
+		Strings: []layout.String{{ID: "A", Coils: []int{0, 1, 2}}}}
 	for _, f := range files {
 		t.Run(filepath.Base(f), func(t *testing.T) {
 			raw, err := os.ReadFile(f)

@@ -36,8 +36,15 @@ func CheckLine(plan *layout.Plan, l Line) *Error {
 			if err := noCoil("along", id); err != nil {
 				return err
 			}
-			if i > 0 && l.Along[i-1] == id {
+			if i == 0 {
+				continue
+			}
+			before := l.Along[i-1]
+			if before == id {
 				return bad("along", "Name each coil once, in the order the phone comes to them.", "coil %q follows itself.", clip(id))
+			}
+			if plan.Coils[plan.CoilIndex(before)].At == plan.Coils[plan.CoilIndex(id)].At {
+				return bad("along", "Name one of them, and read the other by itself.", "no way leads from coil %q to %q: they have one centre.", clip(before), clip(id))
 			}
 		}
 	case Ohms:

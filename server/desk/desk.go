@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"time"
@@ -375,6 +376,17 @@ func (d *Desk) again(ctx context.Context, check string) error {
 	return d.BeginAfterMend(ctx)
 }
 
+// judged is the verdict. One that breaks off must not take the readings down with it,
+// nor the program when it is started again and takes the check up.
+func (d *Desk) judged(ctx context.Context, m *verdict.Model, before *verdict.Before, captures []*capture.Capture) (v *verdict.Verdict, account *verdict.Account, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("the verdict broke off: %v\n%s", p, debug.Stack())
+		}
+	}()
+	return m.AccountUntil(ctx, before, captures...)
+}
+
 // touch asks for a new verdict. It never blocks: one request waiting is enough.
 func (d *Desk) touch() {
 	select {
@@ -417,17 +429,16 @@ func (d *Desk) work(ctx context.Context) {
 		}
 		wanted, stop := context.WithCancel(ctx)
 		d.tellJudging(c, &Judging{Readings: len(holds), Since: time.Now().UnixMilli()}, stop)
-		v, account, err := model.AccountUntil(wanted, c.before, captures...)
+		v, account, err := d.judged(wanted, model, c.before, captures)
 		stop()
-		if errors.Is(err, verdict.ErrHalted) {
+		if err != nil {
 			d.tellJudging(c, &Judging{Readings: len(holds), Stopped: true}, nil)
+			if !errors.Is(err, verdict.ErrHalted) {
+				d.log.Error("no verdict", "err", err)
+			}
 			continue
 		}
 		d.tellJudging(c, nil, nil)
-		if err != nil {
-			d.log.Error("no verdict", "err", err)
-			continue
-		}
 		text, err := json.Marshal(v)
 		if err != nil {
 			d.log.Error("the verdict cannot be written", "err", err)
