@@ -46,6 +46,9 @@ func CheckLine(plan *layout.Plan, l Line) *Error {
 			if plan.Coils[plan.CoilIndex(before)].At == plan.Coils[plan.CoilIndex(id)].At {
 				return bad("along", "Name one of them, and read the other by itself.", "no way leads from coil %q to %q: they have one centre.", clip(before), clip(id))
 			}
+			if first := l.Along[0]; i == len(l.Along)-1 && plan.Coils[plan.CoilIndex(first)].At == plan.Coils[plan.CoilIndex(id)].At {
+				return bad("along", "Make two passes of it, there and back.", "the pass ends where it began, at coil %q.", clip(first))
+			}
 		}
 	case Ohms:
 		kind, id := l.Target()
