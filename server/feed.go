@@ -259,7 +259,7 @@ func (s *sender) send(ctx context.Context, chunk []byte, first int) error {
 			}
 			s.count(answer)
 			return nil
-		case err == nil && (status == http.StatusTooManyRequests || refusal.Code == "new-check"):
+		case err == nil && (status == http.StatusTooManyRequests || status == http.StatusRequestTimeout || refusal.Code == "new-check"):
 			// It is there, and says when to come again.
 		case err == nil && status < 500:
 			return &exitError{exitUnavailable, fmt.Errorf("the bench refuses these readings (%d): %s", status, strings.TrimSpace(refusal.Say+" "+refusal.Hint))}

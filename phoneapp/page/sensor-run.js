@@ -14,6 +14,7 @@ import { Stillness } from "./stillness.js";
 import { speak } from "./voice.js";
 
 const STOPPED_MS = 1500; // no reading for so long is a gap
+const FOUND_WITHIN_MS = 30000; // the bench takes a second for it, and one phone after the other
 const STICKER_MM = 2; // how well a sticker is put where it should be
 
 export class SensorRun {
@@ -104,14 +105,15 @@ export class SensorRun {
     if (this.waiting) return;
     this.waiting = true;
     try {
-      const r = await fetch(new URL("sensor", this.o.told.base), { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ lines: this.flow.capture() }) });
+      const r = await fetch(new URL("sensor", this.o.told.base), { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ lines: this.flow.capture() }), signal: AbortSignal.timeout(FOUND_WITHIN_MS) });
       const answer = await r.json();
       if (answer.error) throw new Error(`${answer.error.say} ${answer.error.hint || ""}`);
       this.flow.answered(answer);
       if (answer.found) buzz("as-planned");
       if (this.flow.stage === "answer") speak(`Sensor found, ${placeWords(answer.offset_mm)}.`);
     } catch (e) {
-      this.note = e instanceof TypeError ? "The bench does not answer. Is this phone still on its network? Do the last placing again to ask once more." : /** @type {Error} */ (e).message;
+      const { name, message } = /** @type {Error} */ (e);
+      this.note = ["TypeError", "TimeoutError"].includes(name) ? "The bench does not answer. Is this phone still on its network? Do the last placing again to ask once more." : message;
     }
     this.waiting = false;
     if (!this.ended) this.show();

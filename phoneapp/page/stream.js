@@ -345,7 +345,7 @@ export class Stream {
             this.tell("shut");
             return;
           }
-          if (r.status >= 500 || r.status === 429) await wait(RETRY_MS[2]);
+          if (r.status >= 500 || [408, 429].includes(r.status)) await wait(RETRY_MS[2]);
           else if (!r.ok && this.outbox.waiting.includes(m)) this.done(m.seq); // refused for good, and no other took its number
         } catch {
           if (!this.posting) break; // the socket sends it again

@@ -3,6 +3,8 @@
 import { callOutFace, north } from "../common/north.js";
 import { outFace } from "./remembered.js";
 
+const LOADED_WITHIN_MS = 15000;
+
 export class Told {
   /** @param {URL} base @param {string | null} rehearsal id of the rehearsal this page takes part in */
   constructor(base, rehearsal) {
@@ -21,9 +23,9 @@ export class Told {
     this.coil = (/** @type {string} */ id) => this.verdict?.coils?.find((c) => c.id === id);
   }
 
-  /** Fetches it all; rejects where the bench does not answer. */
+  /** Fetches it all; rejects where the bench does not answer, and on a dead line before the browser would. */
   async load() {
-    const r = await fetch(new URL("plan.json", this.base), { cache: "no-store" });
+    const r = await fetch(new URL("plan.json", this.base), { cache: "no-store", signal: AbortSignal.timeout(LOADED_WITHIN_MS) });
     if (!r.ok) throw new Error(`the bench answers ${r.status}`);
     const state = await r.json();
     this.check = state.check.id;

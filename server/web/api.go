@@ -75,7 +75,8 @@ func notWhole(w http.ResponseWriter, err error, most int64, less string) {
 		problem(w, http.StatusRequestEntityTooLarge, "too-long", fmt.Sprintf("At most %d bytes are taken at once.", most), less)
 		return
 	}
-	problem(w, http.StatusBadRequest, "cut-off", "It was cut off on its way: "+err.Error()+".", "Send it again.")
+	// A status that says that the same may be sent again.
+	problem(w, http.StatusRequestTimeout, "cut-off", "It was cut off on its way: "+err.Error()+".", "Send it again.")
 }
 
 // read decodes a request's JSON body; on failure it has answered.

@@ -344,8 +344,8 @@ func TestAskedOtherwise(t *testing.T) {
 		{http.MethodGet, "/feed", "", http.StatusUpgradeRequired, "not-a-websocket", "websocket"},
 		{http.MethodPost, "/post", strings.Repeat(" ", maxMessage+1), http.StatusRequestEntityTooLarge, "too-long", "At most 1048576 bytes"},
 		{http.MethodPost, "/sensor", strings.Repeat(" ", maxMessage+1), http.StatusRequestEntityTooLarge, "too-long", "At most 1048576 bytes"},
-		{http.MethodPost, "/post", "half", http.StatusBadRequest, "cut-off", "cut off"},
-		{http.MethodPost, "/feed", "half", http.StatusBadRequest, "cut-off", "cut off"},
+		{http.MethodPost, "/post", "half", http.StatusRequestTimeout, "cut-off", "cut off"},
+		{http.MethodPost, "/feed", "half", http.StatusRequestTimeout, "cut-off", "cut off"},
 	} {
 		req, err := http.NewRequest(c.method, s.phone.URL+"/"+testKey+c.path, strings.NewReader(c.body))
 		if err != nil {

@@ -31,7 +31,8 @@ export function startOrientation(Class, ondirection, within_ms) {
       sensor.onreading = () => {
         clearTimeout(timer);
         resolve({ stop });
-        if (sensor.quaternion) ondirection(headingOfQuaternion(sensor.quaternion), sensor.timestamp);
+        const deg = sensor.quaternion ? headingOfQuaternion(sensor.quaternion) : NaN;
+        if (Number.isFinite(deg)) ondirection(deg, sensor.timestamp);
       };
       sensor.start();
     } catch (e) {

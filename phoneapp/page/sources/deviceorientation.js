@@ -57,14 +57,14 @@ export function startDeviceOrientation(onheading, within_ms) {
     };
     /** @param {any} e */
     const absolute = (e) => {
-      if (typeof e.alpha === "number") give({ deg: headingOfAngles(e.alpha, e.beta ?? 0), turned_deg }, e.timeStamp);
+      if (Number.isFinite(e.alpha)) give({ deg: headingOfAngles(e.alpha, e.beta ?? 0), turned_deg }, e.timeStamp);
     };
     // Here alpha is by gyroscope alone, whatever zero it began with: it tells how
     // far the phone was turned by hand.
     /** @param {any} e */
     const relative = (e) => {
-      if (typeof e.alpha === "number" && !e.absolute) turned_deg = turns.feed(-e.alpha);
-      if (typeof e.webkitCompassHeading !== "number") return;
+      if (Number.isFinite(e.alpha) && !e.absolute) turned_deg = turns.feed(-e.alpha);
+      if (!Number.isFinite(e.webkitCompassHeading)) return;
       const accuracy_deg = e.webkitCompassAccuracy >= 0 ? e.webkitCompassAccuracy : undefined;
       give({ deg: e.webkitCompassHeading, turned_deg, accuracy_deg }, e.timeStamp);
     };

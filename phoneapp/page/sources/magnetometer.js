@@ -30,12 +30,15 @@ export function startMagnetometer(onreading, onfail) {
       sensor = new Class({ frequency: 10 });
       sensor.onerror = (e) => fail(codeOf(e.error?.name));
       sensor.onreading = () => {
+        const u = [sensor.x, sensor.y, sensor.z];
+        // One axis that gives nothing would have the bench refuse all that is sent with it.
+        if (!u.every(Number.isFinite)) return;
         clearTimeout(timer);
         if (!begun) {
           begun = true;
           resolve({ stop });
         }
-        onreading([sensor.x, sensor.y, sensor.z], sensor.timestamp);
+        onreading(u, sensor.timestamp);
       };
       sensor.start();
     } catch (e) {

@@ -12,6 +12,8 @@ import { svg } from "/common/dom.js";
 import { northWords } from "/common/north.js";
 import { Outbox } from "/app/outbox.js";
 import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
+import { startMagnetometer } from "/app/sources/magnetometer.js";
+import { Told } from "/app/told.js";
 import { startLine } from "/app/run.js";
 import { Stillness } from "/app/stillness.js";
 import { supplyWords } from "/app/supply.js";
@@ -55,6 +57,43 @@ export function a_result_with_coils_still_open_asks_to_go_on() {
   equal(mains("undecided", more, "r"), ["Go on reading"]);
   equal(mains("undecided", ohms, null), ["Note the ohms"]);
   equal(mains("as-planned", null, "r"), []);
+}
+
+export async function a_bench_that_does_not_answer_is_not_waited_for_as_long_as_the_browser_would() {
+  const [fetched, timeout] = [globalThis.fetch, AbortSignal.timeout];
+  globalThis.fetch = (_, o) => new Promise((_, lost) => o?.signal?.addEventListener("abort", () => lost(o.signal.reason)));
+  AbortSignal.timeout = () => timeout.call(AbortSignal, 10);
+  try {
+    const load = new Told(new URL("https://pad.invalid/key/"), null).load().then(() => "loaded", (e) => e.name);
+    equal(await Promise.race([load, new Promise((done) => setTimeout(() => done("waits"), 500))]), "TimeoutError");
+  } finally {
+    globalThis.fetch = fetched;
+    AbortSignal.timeout = timeout;
+  }
+}
+
+export async function an_axis_that_gives_nothing_is_no_reading() {
+  const was = globalThis.Magnetometer;
+  let made;
+  globalThis.Magnetometer = class {
+    constructor() {
+      made = this;
+    }
+    start() {}
+    stop() {}
+  };
+  try {
+    const read = [];
+    const started = startMagnetometer((u) => read.push(u));
+    for (const [x, y, z] of [[1, null, 3], [1, 2, 3], [NaN, 2, 3], [4, 5, 6]]) {
+      Object.assign(made, { x, y, z });
+      made.onreading();
+    }
+    (await started).stop();
+    equal(read, [[1, 2, 3], [4, 5, 6]]);
+  } finally {
+    globalThis.Magnetometer = was;
+  }
 }
 
 export function what_falls_short_of_a_claim_does_not_read_like_one() {

@@ -157,6 +157,19 @@ export async function a_post_that_gets_lost_meanwhile_goes_by_the_socket() {
   });
 }
 
+export async function a_post_cut_off_on_its_way_is_sent_again() {
+  await made(async (m, stream) => {
+    const fetched = globalThis.fetch;
+    let cut = 0;
+    globalThis.fetch = async (_, o) =>
+      o?.method === "POST" && cut++ < 2 ? { status: 408, ok: false, text: async () => JSON.stringify({ error: { code: "cut-off", say: "…" } }) } : fetched(_, o);
+    stream.add({ n: 1 });
+    stream.flush();
+    await m.pass(20e3);
+    equal([m.posted, stream.outbox.waiting], [[1], []]);
+  });
+}
+
 export async function a_socket_that_opens_and_says_nothing_does_not_take_over() {
   await made(async (m, stream) => {
     m.refuse = false;
