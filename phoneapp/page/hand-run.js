@@ -3,6 +3,7 @@ import { list } from "./claims.js";
 import * as page from "./page.js";
 import { outFace } from "./remembered.js";
 import { handScreen } from "./screens/hand.js";
+import { mayBeSupply } from "./supply.js";
 
 const NOTHINGS = 3; // coils one after the other
 
@@ -94,12 +95,14 @@ export class HandRun {
     this.show();
   }
 
-  /** The supply may be off, where one coil after the other gives nothing: asked once, when there are so many. */
+  /** The supply may be off, where one coil after the other gives nothing: asked once of them. */
   nothingWords() {
-    const last = this.read.slice(-1 - NOTHINGS).map((r) => r.at);
-    const nothing = last.slice(-NOTHINGS);
-    const run = nothing.length === NOTHINGS && nothing.every((at) => this.faces[at] === 0) && !(last.length > NOTHINGS && this.faces[last[0]] === 0);
-    return run ? `Nothing over ${list(nothing)}. Is the supply on, and the pad plugged in? If it was off, take them back with Undo, and read them again.` : "";
+    const nothing = this.read.slice(this.read.findLastIndex((r) => this.faces[r.at] !== 0) + 1).map((r) => r.at);
+    const doubt = (/** @type {string[]} */ ids) => {
+      const another = Object.keys(this.faces).some((id) => this.faces[id] !== 0 && !ids.includes(id));
+      return ids.length >= NOTHINGS && mayBeSupply(this.tools.told.plan, ids, another);
+    };
+    return doubt(nothing) && !doubt(nothing.slice(0, -1)) ? `Nothing over ${list(nothing)}. Is the supply on, and the pad plugged in? If it was off, take them back with Undo, and read them again.` : "";
   }
 
   undo() {

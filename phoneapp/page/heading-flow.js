@@ -11,8 +11,9 @@
 // First one side of every coil, then the other side of those still in doubt.
 import { AWAIT_S, lacks } from "./awaited.js";
 import { Effects } from "./effects.js";
-import { currentFor, placeBeside, shareOfBest, strengthOf } from "./heading-places.js";
+import { currentFor, placeBeside, shareOfBest, STILL_DEG, strengthOf } from "./heading-places.js";
 import { wrap180 } from "./sources/headings.js";
+import { mayBeSupply } from "./supply.js";
 
 const LAG_S = 3; // a compass follows with a lag of about a second
 const SETTLED_DEG = 5; // spread over the last second
@@ -24,7 +25,7 @@ const ENOUGH = 0.8; // of the turn that the best side gives: not worth moving fo
 /** @typedef {"place"|"off"|"on"|"counting"|"waiting"|"result"} Stage */
 /**
  * @typedef {{do: "line", line: object} | {do: "drive", state: string} | {do: "undo", at: string, t: number} | {do: "counted", at: string}
- *   | {do: "strength", tells: "weak"|"strong", turn_deg: number, amps: number} | {do: "turned", deg: number} | {do: "elsewhere", at: string} | {do: "broken", at: string, why: "gap"}} Effect
+ *   | {do: "strength", tells: "weak"|"strong", turn_deg: number, amps: number | null, others: boolean} | {do: "turned", deg: number} | {do: "elsewhere", at: string} | {do: "broken", at: string, why: "gap"}} Effect
  */
 
 /** @extends {Effects<Effect>} */
@@ -40,6 +41,10 @@ export class HeadingFlow extends Effects {
     this.beside = o.beside || {};
     /** What the supply is to be set to since a turn was too large or too small; null: nothing was. @type {number | null} */
     this.set_amps = null;
+    /** Coils beside which the compass hardly turned, one after the other. @type {{at: string, still: boolean}[]} */
+    this.weak = [];
+    /** It turned beside another, with the supply set as it is. */
+    this.turnedOnce = false;
     /** @type {Stage} */
     this.stage = "place";
     /** @type {{at: string, side: 1|-1, t: number}[]} */
@@ -186,12 +191,17 @@ export class HeadingFlow extends Effects {
     else {
       const turn_deg = wrap180(deg - off_deg - byHand);
       const s = strengthOf(turn_deg, this.amps);
-      if (s.tells !== "well") {
-        // A coil that is dead turns nothing at any current: one small turn alone raises none.
-        if (s.tells === "strong" || this.weakBefore) this.set_amps = s.amps;
-        this.weakBefore = s.tells === "weak";
-        this.emit({ do: "strength", tells: s.tells, turn_deg, amps: s.amps });
-      } else this.weakBefore = false;
+      this.weak = s.tells === "weak" ? [...this.weak, { at, still: Math.abs(turn_deg) < STILL_DEG }] : [];
+      if (s.tells !== "weak") this.turnedOnce = true;
+      // What is dead turns nothing at any current: a coil alone raises none, nor does a string.
+      const again = this.weak.length > 1;
+      const others = again && this.weak.every((w) => w.still) && !mayBeSupply(this.plan, this.weak.map((w) => w.at), this.turnedOnce);
+      const sets = s.tells === "strong" || (again && !others);
+      if (s.tells !== "well") this.emit({ do: "strength", tells: s.tells, turn_deg, amps: sets ? s.amps : null, others });
+      if (sets) {
+        this.set_amps = s.amps;
+        this.turnedOnce = false;
+      }
     }
     this.toNext();
   }

@@ -87,6 +87,8 @@ function sideWords([x, y]) {
   return y > 0 ? "far" : "near";
 }
 
+export const STILL_DEG = 2; // no turn: a compass wavers by as much
+
 /**
  * Whether a turn of the compass lies where its reading is good, and the current
  * that would put it there.

@@ -56,7 +56,7 @@ export class HeadingRun extends SensedRun {
     for (const e of effects) {
       switch (e.do) {
         case "strength":
-          this.note = strengthWords(e, this.flow);
+          this.note = strengthWords(e, this.tools.told.plan);
           tools.say(this.note);
           break;
         case "turned":

@@ -200,7 +200,7 @@ func (r *Record) supply(p *layout.Plan) string {
 }
 
 // mendWords says what was mended.
-func mendWords(mend []verdict.Mend) string {
+func mendWords(plan *layout.Plan, mend []verdict.Mend) string {
 	var parts []string
 	for _, m := range mend {
 		switch m.Do {

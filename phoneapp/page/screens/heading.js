@@ -1,12 +1,12 @@
 // The screens of the heading route, read off its flow.
 import { el } from "../../common/dom.js";
 import { padToPick } from "../drawing.js";
+import { STILL_DEG } from "../heading-places.js";
 import { supplyWords } from "../supply.js";
 import { ampsField } from "./amps.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
 
-const STILL_DEG = 2; // no turn: a compass wavers by as much
 const SIDES = { right: "the right side", left: "the left side", far: "the side away from you", near: "the side toward you" };
 
 /**
@@ -94,15 +94,17 @@ export function elsewhereWords(at) {
 }
 
 /**
- * @param {{tells: "weak"|"strong", turn_deg: number, amps: number}} s
- * @param {{set_amps: number | null, plan: any}} flow
+ * @param {{tells: "weak"|"strong", turn_deg: number, amps: number | null, others: boolean}} s amps:
+ *   to be set, if any; others: it did turn beside coils of other strings
+ * @param {any} plan
  */
-export function strengthWords(s, flow) {
+export function strengthWords(s, plan) {
   const turned = `The compass turned by ${Math.round(Math.abs(s.turn_deg))} degrees`;
-  if (s.tells === "strong") return `${turned}: the field is too strong for it. Set about ${two(s.amps)} A in all for the coils to come.`;
+  if (s.tells === "strong") return `${turned}: the field is too strong for it. Set about ${two(s.amps || 0)} A in all for the coils to come.`;
+  if (s.others) return "The compass did not turn here either. Beside coils of another string it did: leave the current as it is.";
   const still = Math.abs(s.turn_deg) < STILL_DEG ? "The compass did not turn. Is the supply on, and the pad plugged in?" : "";
-  if (flow.set_amps === null) return still ? `${still} A dead coil does not turn it either.` : `${turned} only. If it is so on the next coil too, the field is too weak.`;
-  const limit_amps = flow.plan.supply?.limit_amps || 0;
+  if (s.amps === null) return still ? `${still} A dead coil does not turn it either.` : `${turned} only. If it is so on the next coil too, the field is too weak.`;
+  const limit_amps = plan.supply?.limit_amps || 0;
   const set = `about ${two(limit_amps > 0 ? Math.min(s.amps, limit_amps) : s.amps)} A in all, as long as no wire gets warm.`;
   return still ? `${still} If so, set ${set}` : `${turned} only: the field is too weak. Set ${set}`;
 }

@@ -408,28 +408,65 @@ export function coils_too_small_to_tap_are_picked_from_a_list() {
   equal(of(3, 20), [true, null, ["A2"]], "of a pad that is long the other way too");
   }
 
-export function three_coils_that_give_nothing_by_needle_ask_for_the_supply_once() {
+/** What the hand route says after each coil that a needle was held over. @param {string} strings "AAB": a coil of A, another, one of B @param {string} faces n, s or - for each */
+function notesByNeedle(strings, faces) {
   const nothing = () => {};
-  const coils = ["A1", "A2", "A3", "A4", "A5", "A6", "A7"].map((id) => ({ id }));
-  const tools = { told: { plan: { coils }, coil: nothing, verdict: null }, clock: { at: () => 0 }, stream: { add: nothing, flush: nothing, undo: nothing }, counted: nothing, say: nothing };
+  const coils = [...strings].map((s, i) => ({ id: `${s}${i + 1}`, string: s }));
+  const plan = { coils, strings: [...new Set(strings)].map((s) => ({ id: s, coils: coils.filter((c) => c.string === s).map((c) => c.id) })) };
+  const tools = { told: { plan, coil: nothing, verdict: null }, clock: { at: () => 0 }, stream: { add: nothing, flush: nothing, undo: nothing }, counted: nothing, say: nothing };
   const run = new HandRun(/** @type {any} */ (tools));
   run.show = nothing;
-  const told = /** @type {const} */ (["none", "none", "north", "none", "none", "none", "none"]).map((face) => {
-    run.readFace(face);
+  return [...faces].map((f) => {
+    run.readFace(/** @type {any} */ ({ n: "north", s: "south", "-": "none" }[f]));
     return run.note;
   });
-  equal(told.map((n) => n.includes("Is the supply on")), [false, false, false, false, false, true, false]);
-  ok(told[5].startsWith("Nothing over A4, A5 and A6."), told[5]);
+}
+
+export function three_coils_that_give_nothing_by_needle_ask_for_the_supply_once() {
+  const asks = (strings, faces) => notesByNeedle(strings, faces).map((n) => (n.includes("Is the supply on") ? "?" : ".")).join("");
+  equal(asks("AAAAAAA", "--n----"), ".....?.", "a pad of one string");
+  equal(asks("AABBBBC", "--n----"), "......?", "a dead string does not, but with a coil of another it does");
+  equal(asks("AABBB", "sn---"), ".....", "a dead string");
+  equal(asks("AABBBCC", "nn---n-"), ".......", "a dead string and a dead coil");
+  equal(asks("AAABB", "-----"), "..?..", "nothing gave a field yet");
+  const told = notesByNeedle("AAAAAA", "nnn---").at(-1);
+  ok(told?.startsWith("Nothing over A4, A5 and A6."), told);
 }
 
 export function a_compass_that_does_not_turn_first_asks_for_the_supply() {
   const plan = { supply: { limit_amps: 2.5 } };
-  const first = strengthWords({ tells: "weak", turn_deg: -0.8, amps: 2.8 }, { set_amps: null, plan });
+  const first = strengthWords({ tells: "weak", turn_deg: -0.8, amps: null, others: false }, plan);
   ok(first.includes("Is the supply on") && !first.includes("degrees"), first);
-  const again = strengthWords({ tells: "weak", turn_deg: -0.8, amps: 2.8 }, { set_amps: 2.8, plan });
+  const again = strengthWords({ tells: "weak", turn_deg: -0.8, amps: 2.8, others: false }, plan);
   ok(again.includes("Is the supply on") && again.includes("about 2.5 A in all"), again);
-  const little = strengthWords({ tells: "weak", turn_deg: 4, amps: 2.8 }, { set_amps: 2.8, plan });
+  const little = strengthWords({ tells: "weak", turn_deg: 4, amps: 2.8, others: false }, plan);
   ok(little.includes("4 degrees only") && !little.includes("Is the supply on"), little);
+  const string = strengthWords({ tells: "weak", turn_deg: 0.3, amps: null, others: true }, plan);
+  ok(string.includes("did not turn") && !string.includes("Is the supply on") && !/\d A/.test(string), string);
+}
+
+export function a_dead_string_does_not_raise_the_current_for_the_compass() {
+  /** What is to be set after each coil, which turns the compass by so much. */
+  const set = (strings, turns) => {
+    const coils = [...strings].map((s, i) => ({ ...PLAN.coils[0], id: `${s}${i + 1}`, string: s }));
+    const plan = { ...PLAN, coils, supply: {}, strings: [...new Set(strings)].map((s) => ({ id: s, coils: coils.filter((c) => c.string === s).map((c) => c.id) })) };
+    const flow = new HeadingFlow({ plan, amps: 1 });
+    let t = 0;
+    const out = [];
+    flow.heading(0, { deg: 0 });
+    return turns.map((turn) => {
+      flow.placed(t);
+      t = settle(flow, t, 0, out);
+      flow.supplyOn(t, 1);
+      t = settle(flow, t, turn, out);
+      return flow.set_amps;
+    });
+  };
+  equal(set("AABB", [40, 40, 0.5, 0.5]), [null, null, null, null]);
+  equal(set("ABBC", [40, 0.5, 0.5, 0.5]), [null, null, null, 4], "coils of two strings do");
+  equal(set("AAB", [0.5, 0.5, 0.5]), [null, 4, 4], "nothing turned it yet");
+  equal(set("AAAA", [40, 40, 0.5, 0.5]), [null, null, null, 4], "the string is the whole pad");
+  ok((set("AABB", [40, 40, 4, 4])[3] || 0) > 1, "what turns it by a little would turn it by more");
 }
 
 export function too_weak_and_too_strong_come_with_a_current() {
@@ -476,6 +513,7 @@ export function stillness_knows_a_hand_from_a_bench() {
 const PLAN = {
   coils: ["A1", "A2"].map((id, i) => ({ id, x_mm: 150 * i, y_mm: 0, turned_deg: 0, winding: "w" })),
   windings: [{ id: "w", inner_mm: [90, 90] }],
+  strings: [{ id: "A", coils: ["A1", "A2"] }],
 };
 
 /** Feeds headings that lag by a second towards a direction. */
