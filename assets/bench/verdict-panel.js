@@ -12,19 +12,22 @@ const OUTCOMES = {
 
 /** @param {any} m one step of a mend @param {any} plan */
 function mendWords(m, plan) {
+  const kinds = Object.entries({ coil: plan.coils, string: plan.strings, group: plan.groups });
+  const kind = kinds.find(([, all]) => all.some((x) => x.id === m.id))?.[0];
+  const what = `${kind} ${m.id}`;
   switch (m.do) {
     case "flip":
-      return `Turn coil ${m.id} over, or swap its two leads`;
+      return `Turn ${what} over, or swap its two leads`;
     case "swap-string":
-      return `Swap the two ends of string ${m.id}`;
+      return `Swap the two ends of ${what}`;
     case "swap-pad":
       return "Swap the pad's two leads at its plug";
     case "rejoin":
-      return `Undo the joints of ${m.id} and join it as the plan has it`;
+      return kind === "group" ? `Swap the two ends of ${what}` : `Undo the joints of ${what} and join it as the plan has it`;
     case "remake-joint":
-      return `Make the joint of ${plan.coils.some((c) => c.id === m.id) ? "coil" : "string"} ${m.id} anew`;
+      return `Make the joint of ${what} anew`;
     case "replace":
-      return `Wind ${m.id} anew and replace it`;
+      return `Wind ${what} anew and replace it`;
     default:
       return `${m.do} ${m.id || ""}`;
   }

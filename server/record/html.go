@@ -29,7 +29,7 @@ var Policy = func() string {
 }()
 
 var page = template.Must(template.New("record").Funcs(template.FuncMap{
-	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": Claim, "claimed": claimWords, "celsius": celsius, "mend": mendWords, "tenths": tenths, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
+	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": Claim, "claimed": claimWords, "celsius": celsius, "tenths": tenths, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
 	"mark": func(s verdict.State) template.HTML { return template.HTML(glyph(s)) }, // of this package's own making
 }).Parse(pageText))
 
@@ -59,7 +59,7 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 	err = page.Execute(&b, map[string]any{
 		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
-		"North": r.calls("north"), "NorthSay": r.northSay(), "Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
+		"Mended": mendWords(plan, r.Check.Mend), "North": r.calls("north"), "NorthSay": r.northSay(), "Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
 		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "Room": room, "Note": note,
 	})
 	return b.Bytes(), err
@@ -203,19 +203,25 @@ func (r *Record) supply(p *layout.Plan) string {
 func mendWords(plan *layout.Plan, mend []verdict.Mend) string {
 	var parts []string
 	for _, m := range mend {
-		switch m.Do {
-		case "flip":
-			parts = append(parts, fmt.Sprintf("%s turned over or its leads swapped", m.ID))
-		case "swap-string":
-			parts = append(parts, fmt.Sprintf("the ends of string %s swapped", m.ID))
-		case "swap-pad":
+		what, group := "coil "+m.ID, plan.GroupIndex(m.ID) >= 0
+		if group {
+			what = "group " + m.ID
+		} else if plan.StringIndex(m.ID) >= 0 {
+			what = "string " + m.ID
+		}
+		switch {
+		case m.Do == verdict.Flip:
+			parts = append(parts, what+" turned over or its leads swapped")
+		case m.Do == verdict.SwapString, m.Do == verdict.Rejoin && group: // a group joined the wrong way round
+			parts = append(parts, "the ends of "+what+" swapped")
+		case m.Do == verdict.SwapPad:
 			parts = append(parts, "the pad's two leads swapped")
-		case "rejoin":
-			parts = append(parts, fmt.Sprintf("%s joined as planned", m.ID))
-		case "remake-joint":
-			parts = append(parts, fmt.Sprintf("the joint of %s made anew", m.ID))
-		case "replace":
-			parts = append(parts, fmt.Sprintf("%s replaced", m.ID))
+		case m.Do == verdict.Rejoin:
+			parts = append(parts, what+" joined as planned")
+		case m.Do == verdict.RemakeJoint:
+			parts = append(parts, "the joint of "+what+" made anew")
+		case m.Do == verdict.Replace:
+			parts = append(parts, what+" replaced")
 		default:
 			parts = append(parts, strings.TrimSpace(string(m.Do)+" "+m.ID))
 		}

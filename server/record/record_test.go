@@ -230,9 +230,9 @@ func TestChanges(t *testing.T) {
 // A check after a mend says so, and what was mended.
 func TestMendStandsOnTheRecord(t *testing.T) {
 	r, _ := made(t, "kennel", 1, nil)
-	r.Check.After, r.Check.Mend = "beef00", []verdict.Mend{{Do: "flip", ID: "B2"}, {Do: "swap-string", ID: "A"}}
+	r.Check.After, r.Check.Mend = "beef00", []verdict.Mend{{Do: "flip", ID: "B2"}, {Do: "swap-string", ID: "A"}, {Do: "remake-joint", ID: "B"}, {Do: "remake-joint", ID: "C1"}, {Do: "rejoin", ID: "C"}, {Do: "replace", ID: "C2"}}
 	page := htmlOf(t, r)
-	for _, s := range []string{", after a mend", "goes on from check beef00", "B2 turned over or its leads swapped; the ends of string A swapped"} {
+	for _, s := range []string{", after a mend", "goes on from check beef00", "coil B2 turned over or its leads swapped; the ends of string A swapped; the joint of string B made anew; the joint of coil C1 made anew; string C joined as planned; coil C2 replaced"} {
 		if !strings.Contains(page, s) {
 			t.Errorf("the page lacks %q", s)
 		}

@@ -137,14 +137,18 @@ export function wordsAtCoilsSideBySideDoNotLieOverEachOther() {
   }
 }
 
-export function aJointToBeMadeAnewIsNamedWithItsKind() {
-  const plan = { ...pad(), groups: [] };
-  const shown = (id, kind) => {
+export function whatIsToBeMendedIsNamedWithItsKind() {
+  const plan = { ...pad(), groups: [{ id: "left", join: "parallel", of: ["A"] }] };
+  const shown = (id, kind, what = "remake-joint") => {
     const p = place();
-    const verdict = { outcome: "fault", coils: plan.coils.map((c) => ({ id: c.id, state: "dead", used: 1, p: { dead: 1 } })), causes: [{ p: 0.96, say: "", faults: [{ kind, id }], mend: [{ do: "remake-joint", id }] }], notes: [], next: null };
+    const verdict = { outcome: "fault", coils: plan.coils.map((c) => ({ id: c.id, state: "dead", used: 1, p: { dead: 1 } })), causes: [{ p: 0.96, say: "", faults: [{ kind, id, ids: ["A", "A"], string: "A" }], mend: [{ do: what, id }] }], notes: [], next: null };
     showVerdict(p, { plan, verdict, check: { rehearsal: "" }, holds: [], passes: [], why: null }, { onrehearse() {}, onagain() {}, onlook() {}, claims: null });
     return p.querySelector(".mend")?.textContent;
   };
   equal(shown("A", "string-open"), "Make the joint of string A anew.");
   equal(shown("A2", "coil-shorted"), "Make the joint of coil A2 anew.");
+  equal(shown("A", "strings-in-series", "rejoin"), "Undo the joints of string A and join it as the plan has it.");
+  equal(shown("A2", "coil-in-wrong-string", "rejoin"), "Undo the joints of coil A2 and join it as the plan has it.");
+  equal(shown("left", "group-reversed", "rejoin"), "Swap the two ends of group left.");
+  equal(shown("A2", "turns-shorted", "replace"), "Wind coil A2 anew and replace it.");
 }
