@@ -1,6 +1,7 @@
 package browsertest
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -26,6 +27,7 @@ func TestLiveFromReadingToClaim(t *testing.T) {
 	ctx := newBrowser(t, 1280, 900)
 	do(t, ctx, chromedp.Navigate(program.Bench))
 	waitFor(t, ctx, "the pad", `document.querySelector(".coil-button")`)
+	stays := staysInPlace(t, ctx)
 	lines := madeCapture(t, plan, 5, layout.Fault{Kind: layout.CoilReversed, ID: "B2"})
 	phone := program.postingPhone(t, "phone")
 	next, read := 0, 0
@@ -56,6 +58,7 @@ func TestLiveFromReadingToClaim(t *testing.T) {
 	numbers := fmt.Sprintf("%.0f", last.UT[2])
 	waitFor(t, ctx, "the last reading, "+numbers, fmt.Sprintf(`(%s).trim().split(/\s+/).includes(%q)`, doing, numbers))
 	waitFor(t, ctx, "how far the hold is", fmt.Sprintf(`document.querySelector("#drawing [data-coil=%s] .counting")`, first))
+	stays("while the phone counts")
 	shot(t, ctx, "counting")
 	if s := text(t, ctx, "#coils"); strings.Contains(s, "as planned") {
 		t.Errorf("something is claimed in the middle of the first hold:\n%s", s)
@@ -73,6 +76,7 @@ func TestLiveFromReadingToClaim(t *testing.T) {
 				const next = document.querySelector("#drawing .coil.is-next")?.dataset.coil;
 				return next && document.querySelector("#prompt").textContent.includes(next) && document.querySelector("#drawing .coil.is-next title").textContent.includes("to be read next");
 			})()`)
+			stays("with a reading asked for")
 			shot(t, ctx, "next")
 		}
 	}
@@ -85,7 +89,26 @@ func TestLiveFromReadingToClaim(t *testing.T) {
 	}
 	// Nothing is asked for any more: the cause is, with its drawing.
 	waitFor(t, ctx, "the cause", `document.querySelector("#verdict .cause-say").textContent.includes("B2") && !document.querySelector("#verdict .next") && !document.querySelector("#drawing .coil.is-next")`)
+	stays("with nothing asked for any more")
 	shot(t, ctx, "all read")
+}
+
+// staysInPlace tells whether the drawing is where it was at first, whatever comes and
+// goes above it: someone looks at it, or has the pointer on it.
+func staysInPlace(t *testing.T, ctx context.Context) func(when string) {
+	t.Helper()
+	box := func() (b [4]float64) {
+		t.Helper()
+		do(t, ctx, chromedp.Evaluate(`(({ x, y, width, height }) => [x + scrollX, y + scrollY, width, height])(document.querySelector("#drawing .pad").getBoundingClientRect())`, &b))
+		return b
+	}
+	first := box()
+	return func(when string) {
+		t.Helper()
+		if now := box(); now != first {
+			t.Errorf("%s the drawing lies at %v, it was at %v", when, now, first)
+		}
+	}
 }
 
 // TestNextReadingSaysWhy leaves a check in doubt: what is asked for next is the same
@@ -143,12 +166,14 @@ func TestLongVerdict(t *testing.T) {
 	ctx := newBrowser(t, 1280, 900)
 	do(t, ctx, chromedp.Navigate(program.Bench))
 	waitFor(t, ctx, "the pad", `document.querySelectorAll("#drawing .coil").length === 200`)
+	stays := staysInPlace(t, ctx)
 	phone := program.postingPhone(t, "phone")
 	for lines := range slices.Chunk(madeCapture(t, plan, 3), 1500) {
 		phone.send(lines...)
 	}
 	const shown = `!document.querySelector("#judging").hidden && `
 	waitFor(t, ctx, "that it is being worked out", shown+`/Working out the verdict of \d+ readings, [1-9]\d* s so far/.test(document.querySelector("#judging").textContent) && document.querySelector("#judging progress").getClientRects().length > 0`)
+	stays("while the verdict is worked out")
 	shot(t, ctx, "working")
 	do(t, ctx, press("#stop-judging"))
 	waitFor(t, ctx, "that it was stopped", shown+`document.querySelector("#judging").textContent.includes("Stopped: the verdict is that from before") && document.querySelector("#stop-judging").hidden`)
