@@ -384,6 +384,7 @@ func TestEditorBegins(t *testing.T) {
 	begin("empty")
 	e.click("#begin-plan")
 	e.wait("an empty pad", `document.querySelector("#ed-use").disabled && document.querySelectorAll("#ed-drawing [data-coil]").length === 0`)
+	e.wait("what to press", `document.querySelector(".problems").innerText.includes("Press “Add a coil”") && !document.querySelector(".problems").innerText.includes("[[")`)
 	e.click("#ed-add")
 	e.wait("a coil", `document.querySelectorAll("#ed-drawing [data-coil]").length === 1 && !document.querySelector("#ed-use").disabled`)
 	e.click("#ed-add")

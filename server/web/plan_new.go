@@ -43,7 +43,7 @@ func newPlan(t layout.Template) (string, error) {
 		return "", err
 	}
 	if p.Name == "" {
-		p.Name = "Empty pad"
+		p.Name = "New pad"
 		if words := templateWords[t.Form]; words != "" {
 			p.Name = fmt.Sprintf(words, len(p.Coils))
 		}

@@ -136,25 +136,27 @@ function fits(plan, placed) {
   return placed.every((p) => plan.coils.every((c) => Math.hypot(c.x_mm - p.x_mm, c.y_mm - p.y_mm) >= reach(c) + reach(p)));
 }
 
-/** The smallest shift at which copies of coils find room; upward and aside are tried alike. */
+const WAYS = [[1, 0], [0, -1], [0, 1], [-1, 0], [1, -1], [1, 1], [-1, 1], [-1, -1]]; // prettier-ignore
+const FARTHEST = 2000;
+
+/** The smallest shift at which copies of coils find room, with all of their copper on the pad where they can. */
 export function room(plan, coils) {
-  const inside = (p) => !(plan.outline_mm[0] > 0) || (p.x_mm > 0 && p.y_mm > 0 && p.x_mm < plan.outline_mm[0] && p.y_mm < plan.outline_mm[1]);
+  const windings = new Map(plan.windings.map((w) => [w.id, w]));
+  const [w, h] = plan.outline_mm;
+  const inside = (p) => {
+    const half = extent(p, windings.get(p.winding));
+    return !(w > 0) || (p.x_mm >= half.x && p.y_mm >= half.y && p.x_mm <= w - half.x && p.y_mm <= h - half.y);
+  };
+  const shifts = [];
+  for (let far = 10; far <= FARTHEST; far += 5) for (const [x, y] of WAYS) shifts.push({ x: x * far, y: y * far });
+  shifts.sort((a, b) => Math.hypot(a.x, a.y) - Math.hypot(b.x, b.y)); // keeps the order of the ways where they are alike
   let best = null;
-  const ways = [[1, 0], [0, -1], [0, 1], [-1, 0], [1, -1], [1, 1], [-1, 1], [-1, -1]]; // prettier-ignore
-  for (let far = 10; far <= 2000 && !best; far += 5) {
-    for (const [x, y] of ways) {
-      const placed = coils.map((c) => ({ ...c, x_mm: c.x_mm + x * far, y_mm: c.y_mm + y * far }));
-      if (!fits(plan, placed)) continue;
-      if (placed.every(inside)) return { x: x * far, y: y * far };
-      best ??= { x: x * far, y: y * far };
-    }
-  }
-  // Off the pad at the nearest, unless there is room on it farther away.
-  for (let far = 10; far <= 2000; far += 5) {
-    for (const [x, y] of ways) {
-      const placed = coils.map((c) => ({ ...c, x_mm: c.x_mm + x * far, y_mm: c.y_mm + y * far }));
-      if (placed.every(inside) && fits(plan, placed)) return { x: x * far, y: y * far };
-    }
+  for (const by of shifts) {
+    const placed = coils.map((c) => ({ ...c, x_mm: c.x_mm + by.x, y_mm: c.y_mm + by.y }));
+    const on = placed.every(inside);
+    if ((best && !on) || !fits(plan, placed)) continue;
+    if (on) return by;
+    best = by; // off the pad, unless there is room on it farther away
   }
   return best || { x: 20, y: -20 };
 }

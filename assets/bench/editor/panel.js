@@ -302,7 +302,13 @@ export class Panel {
   }
 
   showProblems() {
-    const { problems, more } = this.sight;
+    const { more, plan } = this.sight;
+    // What a button adds is not told as the file would have it.
+    const adds = { coil: plan?.coils.length === 0 && "No coil yet. Press “Add a coil”.", string: plan?.strings.length === 0 && (plan.coils.length ? "No string yet. Press “Draw a string”, and tap its coils." : "") };
+    const problems = this.sight.problems.flatMap((p) => {
+      const say = p.key === p.table && !p.line && adds[p.table];
+      return typeof say !== "string" ? [p] : say ? [{ say }] : [];
+    });
     this.problems.hidden = problems.length === 0;
     const item = (p) => {
       const words = `${p.say} ${p.remedy || ""}`.trim();

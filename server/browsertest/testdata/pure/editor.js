@@ -92,6 +92,23 @@ export function copies_find_room_and_join_their_strings() {
   equal(made, edits.add("string", { id: "C", coils: ["C1", "C2"], lead_ohms: 0.05 }));
 }
 
+export function coils_added_to_an_empty_pad_lie_on_it_in_rows() {
+  const s = sight();
+  Object.assign(s.plan, { outline_mm: [400, 400], coils: [], strings: [], windings: [{ ...s.plan.windings[0], inner_mm: [90, 90], build_mm: 6 }] });
+  s.values.coil = [];
+  let last = null;
+  for (let n = 0; n < 9; n++) {
+    const { edits: list, id } = edits.addCoil(s, last);
+    const { at } = Object.fromEntries(/** @type {any} */ (list[0].pairs).map((p) => [p.key, p.value]));
+    s.plan.coils.push({ ...sight().plan.coils[0], id, x_mm: at[0] * 10, y_mm: at[1] * 10, string: "A" });
+    s.values.coil.push({ id, winding: "w", at });
+    last = id;
+  }
+  equal(edits.offPad(s.plan), []);
+  equal([...new Set(s.plan.coils.map((c) => c.x_mm))].sort(), [305, 200, 95].sort());
+  equal([...new Set(s.plan.coils.map((c) => c.y_mm))].sort(), [305, 200, 95].sort());
+}
+
 export function copper_over_the_edge_is_told() {
   const s = sight();
   equal(edits.offPad(s.plan), []);
