@@ -406,3 +406,50 @@ func TestEditorBeginsWhereItSays(t *testing.T) {
 	e.click("#ed-begin")
 	e.wait("the numbers typed", `document.querySelector('[data-form=staggered][aria-pressed="true"]') && document.querySelector("#new-rows").value === "7" && document.querySelector("#new-turns").value === "33"`)
 }
+
+// TestEditorNameTaken gives a coil, a kind and a string names that others have: why
+// not is said at the field, where a person looks, and a free one is taken.
+func TestEditorNameTaken(t *testing.T) {
+	t.Parallel()
+	e := edit(t, "kennel", 360, 740)
+	before := e.text()
+	for _, k := range []struct{ open, field, taken, why, free, now string }{
+		{`document.querySelector("#ed-details-A").click()`, "#ed-string-id", "B2", "Another coil is called B2.", "Left", `id = "Left"`},
+		{`document.querySelector("#ed-drawing [data-coil=A2]").focus(); document.querySelector("#ed-drawing [data-coil=A2]").dispatchEvent(new KeyboardEvent("keydown", {key: "Enter", bubbles: true}))`, "#ed-coil-id", "B", "Another string is called B.", "A9", `id = "A9"`},
+	} {
+		do(t, e.ctx, chromedp.Evaluate(k.open, nil))
+		e.wait(k.field, fmt.Sprintf(`document.querySelector(%q)`, k.field))
+		e.fill(k.field, k.taken+kb.Enter)
+		e.wait(k.why, fmt.Sprintf(`(([field, why]) => {
+			const bad = document.querySelector(field).closest(".field").querySelector(".bad");
+			const r = bad.getBoundingClientRect();
+			return bad.textContent.startsWith(why) && r.top >= 0 && r.bottom <= innerHeight;
+		})(%s)`, asJSON(t, []string{k.field, k.why})))
+		if got := e.text(); got != before {
+			t.Errorf("%s %s changed the plan:\n%s", k.field, k.taken, got)
+		}
+		shot(t, e.ctx, k.taken)
+		e.fill(k.field, k.free+kb.Enter)
+		e.says(k.now)
+		before = e.text()
+	}
+}
+
+// TestEditorDrawsAStringInOneMoreLine holds the drawing where it is, but for the
+// line that says which coils the string has so far.
+func TestEditorDrawsAStringInOneMoreLine(t *testing.T) {
+	t.Parallel()
+	e := edit(t, "kennel", 1280, 800)
+	top := func() (y float64) {
+		do(t, e.ctx, chromedp.Evaluate(`document.querySelector("#ed-drawing").getBoundingClientRect().top - document.querySelector("#editor").getBoundingClientRect().top`, &y))
+		return y
+	}
+	before := top()
+	e.click("#ed-draw-string")
+	e.tap("B1")
+	e.wait("the string so far", `document.querySelector(".chain-line").textContent.includes("+ B1")`)
+	shot(t, e.ctx, "string")
+	if now := top(); now-before > 40 {
+		t.Errorf("the drawing moved down by %.0f pixels", now-before)
+	}
+}

@@ -34,7 +34,10 @@ export class Editor {
     this.typed = null;
     this.ledger = new Ledger({
       onsight: (sight, preview) => this.saw(sight, preview),
-      ontext: (text) => this.keepTyped(text),
+      ontext: (text) => {
+        this.keepTyped(text);
+        this.banner.querySelector(".not-done")?.remove(); // something was done since
+      },
       ontrouble: (e) => this.trouble(e.message),
     });
     this.build();
@@ -259,13 +262,15 @@ export class Editor {
     return this.change(change, `winding ${id}`);
   }
 
-  async rename(table, id, to) {
+  /** Why nothing of this kind can be called so; empty: it can. */
+  taken(table, to) {
     const { values, plan } = this.ledger.sight;
-    const taken = table === "winding" ? new Set(values.winding.map((w) => w.id)) : edits.idsOf(plan);
-    if (taken.has(to)) {
-      this.trouble(`There is a ${to} already. Give it another name.`);
-      return;
-    }
+    const others = table === "winding" ? { "kind of winding": values.winding } : { coil: plan.coils, string: plan.strings, group: plan.groups };
+    const kind = Object.keys(others).find((k) => others[k].some((x) => x.id === to));
+    return kind ? `Another ${kind} is called ${to}. Take a name that is free.` : "";
+  }
+
+  async rename(table, id, to) {
     if (table === "coil" && this.board.picked.delete(id)) this.board.picked.add(to);
     if (table === "string" && this.panel.detailed === id) this.panel.detailed = to;
     await this.change([{ op: "rename", table, id, value: to }], `${id} renamed`);

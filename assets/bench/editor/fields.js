@@ -9,7 +9,7 @@ const REFUSED = "The plan does not have this yet. Press Enter here to try again.
 
 /**
  * @typedef {{label: string, unit?: string, get: () => any, put: (value: any, typed: boolean) => any, trouble?: () => string,
- *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, atOnce?: boolean, whole?: boolean, settled?: () => void}} Field atOnce: putting is no work, so every key is handed on; whole: half of it means something else, so it is handed on when it is done, with Enter or on leaving; settled: nothing stands here any more that the plan does not have; put may return a promise of whether the value was taken
+ *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, atOnce?: boolean, whole?: boolean, check?: (text: string) => string, settled?: () => void}} Field check: why a text is not handed on; atOnce: putting is no work, so every key is handed on; whole: half of it means something else, so it is handed on when it is done, with Enter or on leaving; settled: nothing stands here any more that the plan does not have; put may return a promise of whether the value was taken
  */
 
 /** @param {Field} f @returns {{node: HTMLElement, refresh: () => void}} */
@@ -71,7 +71,7 @@ export function field(f) {
     }
     if (f.kind === "text") {
       if (text === "" && !f.optional) own = typed ? "" : "Expected some text.";
-      else hand(text === "" ? null : text, typed);
+      else if (!(own = f.check?.(text) || "")) hand(text === "" ? null : text, typed);
     } else if (text === "" && f.optional) hand(null, typed);
     else if (text === "") own = typed ? "" : "Expected a number.";
     else {

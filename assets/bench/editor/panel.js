@@ -224,7 +224,7 @@ export class Panel {
         { class: "fields" },
         this.field({
           id: "ed-coil-id", label: "name", kind: "text", get: () => id, trouble: () => this.troubleOf("coil", id, "id"),
-          whole: true, put: (v) => this.o.rename("coil", id, v),
+          whole: true, check: (v) => this.o.taken("coil", v), put: (v) => this.o.rename("coil", id, v),
         }), // prettier-ignore
         ...this.placeFields(ids),
         ...this.faceFields(ids),
@@ -295,7 +295,7 @@ export class Panel {
         this.keyField("winding", [id], "ohms", { label: "ohms, if measured", optional: true, step: 0.01, hint: this.sight.gauges[id] && !("ohms" in w) ? this.sight.gauges[id].ohms.toFixed(2) : "" }),
         this.field({
           id: "ed-winding-id", label: "name of this kind", kind: "text", get: () => id, trouble: () => this.troubleOf("winding", id, "id"),
-          whole: true, put: (v) => this.o.rename("winding", id, v),
+          whole: true, check: (v) => this.o.taken("winding", v), put: (v) => this.o.rename("winding", id, v),
         }), // prettier-ignore
       ),
     ];
@@ -365,7 +365,7 @@ export class Panel {
   detailsOf(s) {
     const { id } = s;
     const press = (name, words, run) => el("button", { type: "button", class: "small", id: name, onclick: run }, words);
-    const name = this.keptField({ id: "ed-string-id", label: "name", kind: "text", get: () => id, whole: true, put: (v) => this.o.rename("string", id, v) });
+    const name = this.keptField({ id: "ed-string-id", label: "name", kind: "text", get: () => id, whole: true, check: (v) => this.o.taken("string", v), put: (v) => this.o.rename("string", id, v) });
     const lead = this.keptField({
       id: "ed-string-lead", label: "leads", unit: "ohm", optional: true, hint: "0", step: 0.01, get: () => this.raw("string", id).lead_ohms ?? null, trouble: () => this.troubleOf("string", id, "lead_ohms"),
       put: (v) => this.o.change([v === null ? { op: "unset", table: "string", id, key: "lead_ohms" } : edits.set("string", id, "lead_ohms", v)], `leads of ${id}`, `lead.${id}`),
