@@ -446,10 +446,12 @@ func TestEditorDrawsAStringInOneMoreLine(t *testing.T) {
 	}
 	before := top()
 	e.click("#ed-draw-string")
-	e.tap("B1")
-	e.wait("the string so far", `document.querySelector(".chain-line").textContent.includes("+ B1")`)
-	shot(t, e.ctx, "string")
-	if now := top(); now-before > 40 {
-		t.Errorf("the drawing moved down by %.0f pixels", now-before)
+	e.wait("what to do", `document.querySelector(".chain-line")`)
+	for n, coil := range []string{"B1", "B2", "B3", "A3", "A2", "A1", "C1"} {
+		if now := top(); now-before > 40 {
+			t.Errorf("after %d coils the drawing is %.0f pixels lower", n, now-before)
+		}
+		e.tap(coil)
+		e.wait("the string so far", fmt.Sprintf(`document.querySelector(".chain-line").textContent.endsWith(%q)`, coil))
 	}
 }
