@@ -455,3 +455,27 @@ func TestEditorDrawsAStringInOneMoreLine(t *testing.T) {
 		e.wait("the string so far", fmt.Sprintf(`document.querySelector(".chain-line").textContent.endsWith(%q)`, coil))
 	}
 }
+
+// TestEditorSaysWhyAPlanCannotBeUsed on a phone's screen, where the list of what is
+// wrong is far below the drawing; the figures do not tell it all once more.
+func TestEditorSaysWhyAPlanCannotBeUsed(t *testing.T) {
+	t.Parallel()
+	e := edit(t, "kennel", 360, 740)
+	e.wait("a plan without faults", `document.querySelector("#ed-wrong").hidden && document.querySelector("#figures .figures-well")`)
+	whole := e.text()
+	text := strings.Replace(strings.Replace(whole, "turns = 60", "turns = 60.5", 1), `winding = "round"`, `winding = "rond"`, 1)
+	do(t, e.ctx, chromedp.Evaluate(fmt.Sprintf(`document.querySelector(".as-text").open = true; document.querySelector("#ed-text").value = %q; document.querySelector("#ed-text").dispatchEvent(new Event("input", { bubbles: true })); scrollTo(0, 0)`, text), nil))
+	e.wait("how many", `(() => {
+		const r = document.querySelector("#ed-wrong").getBoundingClientRect();
+		return document.querySelector("#ed-wrong").textContent === "! 2 things to put right" && r.bottom <= innerHeight && document.querySelector("#ed-use").disabled;
+	})()`)
+	shot(t, e.ctx, "wrong")
+	e.click("#ed-wrong")
+	e.wait("the list in sight", `(() => {
+		const r = document.querySelector(".problems").getBoundingClientRect();
+		return r.top >= 0 && r.bottom <= innerHeight && document.querySelectorAll(".problems li").length === 2 && document.activeElement === document.querySelector(".problems");
+	})()`)
+	e.wait("the figures to point there", `document.querySelector("#figures-trouble").textContent.includes("once the plan is whole") && !document.querySelector("#figures").textContent.includes("rond")`)
+	do(t, e.ctx, chromedp.Evaluate(fmt.Sprintf(`document.querySelector("#ed-text").value = %q; document.querySelector("#ed-text").dispatchEvent(new Event("input", { bubbles: true }))`, whole), nil))
+	e.wait("nothing wrong any more", `document.querySelector("#ed-wrong").hidden && !document.querySelector("#ed-use").disabled && !document.querySelector("#figures-trouble").textContent`)
+}

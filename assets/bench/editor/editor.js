@@ -52,6 +52,7 @@ export class Editor {
     this.file = el("input", { type: "file", id: "ed-file", accept: ".toml,text/plain", class: "out-of-sight", "aria-label": "Open a plan file", tabindex: "-1" });
     this.file.addEventListener("change", () => void this.open());
     this.status = el("span", { class: "ed-status", role: "status" });
+    this.wrong = press("ed-wrong", "", () => this.panel.showsWrong(), "small");
     this.banner = el("div", { class: "banners" });
     this.tools = el("div", { class: "ed-tools" });
     const mapBox = /** @type {HTMLInputElement} */ (el("input", { type: "checkbox", id: "ed-map" }));
@@ -71,6 +72,7 @@ export class Editor {
         press("ed-download", "Download", () => this.download()),
         press("ed-use", "Use this plan", () => void this.use(), "main"),
         this.status,
+        this.wrong,
       ),
       this.banner,
       el("div", { class: "ed-main" }, el("section", { class: "ed-desk", "aria-label": "The plan, drawn" }, el("div", { class: "layers" }, this.tools, el("span", { class: "row" }, this.undoButton, this.redoButton, buttons)), drawing, mapLegend, this.figures, el("label", { class: "boxes" }, mapBox, "predicted field over the pad"), el("details", { class: "legend" }, el("summary", {}, "How to work here"), el("p", {}, LEGEND))), side),
@@ -212,6 +214,9 @@ export class Editor {
     const whole = ledger.sight?.usable && ledger.sight.problems.length === 0;
     byId("ed-use").disabled = !whole;
     byId("ed-use").title = whole ? "Begins a new check with this plan" : "Put right what is wrong with the plan first";
+    const { wrong } = this.panel; // on a phone's screen the list of them is far below
+    this.wrong.hidden = wrong === 0;
+    this.wrong.textContent = wrong === 1 ? "! 1 thing to put right" : `! ${wrong} things to put right`;
     byId("ed-download").hidden = !this.disk;
     this.saveButton.textContent = this.disk ? `Save to ${this.disk.name}` : "Save";
     this.saveButton.title = this.disk ? this.disk.path : "Downloads the plan: the program was started without a plan file";

@@ -23,7 +23,9 @@ export class Panel {
     this.place = place;
     this.key = "";
     this.fields = [];
-    this.problems = el("section", { class: "card problems", "aria-label": "What is wrong with the plan", hidden: true });
+    this.problems = el("section", { class: "card problems", "aria-label": "What is wrong with the plan", hidden: true, tabindex: "-1" });
+    /** How many things are wrong. */
+    this.wrong = 0;
     this.picked = el("section", { class: "card", id: "ed-picked", "aria-label": "What is picked" });
     this.strings = el("section", { class: "card", id: "ed-strings", "aria-label": "Strings" });
     this.text = this.textCard();
@@ -316,10 +318,16 @@ export class Panel {
       const where = p.key ? `${p.key.replaceAll('"', "")}${p.line ? `, line ${p.line}` : ""}: ` : p.line ? `line ${p.line}: ` : "";
       return el("li", {}, goes ? el("button", { type: "button", class: "link", onclick: () => this.o.board.pick([p.id, p.with].filter(Boolean)) }, `${where}${words}`) : `${where}${words}`);
     };
-    const rest = problems.length + more - PROBLEMS_SHOWN;
+    this.wrong = problems.length + more;
+    const rest = this.wrong - PROBLEMS_SHOWN;
     const all = problems.slice(0, PROBLEMS_SHOWN).map(item);
     const words = this.sight.usable ? "It cannot be built like this" : "Not a whole plan yet";
     this.problems.replaceChildren(el("h2", {}, `! ${words}`), el("ul", {}, ...all), rest > 0 ? el("p", { class: "note" }, `and ${rest} more`) : "");
+  }
+
+  showsWrong() {
+    this.problems.scrollIntoView({ block: "start" });
+    this.problems.focus({ preventScroll: true });
   }
 
   showStrings() {

@@ -91,7 +91,8 @@ class Figures {
     try {
       answer = await ask("api/planning", { plan_toml: planTOML, options });
     } catch (e) {
-      if (asked === this.asked) this.failed(e.message);
+      // What is wrong with a plan is told with its drawing, item by item.
+      if (asked === this.asked) this.failed(e.code === "bad-plan" ? "Figures follow once the plan is whole. What is wrong stands with its drawing." : e.message);
       return;
     }
     if (asked !== this.asked) return;
@@ -105,7 +106,7 @@ class Figures {
   failed(say) {
     this.trouble.textContent = say;
     const shown = this.panels.childElementCount > 0;
-    this.state.textContent = shown ? "the figures below are from before" : "";
+    this.state.textContent = shown ? `the figures below are from before, of ${this.name.textContent}` : "";
     this.root.classList.toggle("stale", shown);
   }
 
