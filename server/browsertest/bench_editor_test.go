@@ -230,17 +230,39 @@ func TestEditorByKeys(t *testing.T) {
 	if !strings.Contains(e.text(), `"C3", "C4"]`) {
 		t.Error("the copy is not in its original's string")
 	}
+	// What is done is said to those who do not see it, and keys go on where they were.
+	said := func(words string) {
+		t.Helper()
+		e.wait(words, fmt.Sprintf(`document.querySelector("#said").textContent.includes(%q)`, words))
+	}
 	e.wait("the copy to be picked", `document.querySelector("#ed-picked h2").textContent === "Coil C4"`)
+	said("C4 added, at")
 	focus("C4")
 	key(kb.Delete)
 	e.wait("it to go", `!document.querySelector("#ed-text").value.includes("C4")`)
+	said("C4 deleted")
+	e.wait("the keys in the drawing", `document.activeElement.closest("#ed-drawing [data-coil]")`)
+	key("z", input.ModifierCtrl)
+	said("Taken back: C4 deleted")
+	key("y", input.ModifierCtrl)
+	said("Done again: C4 deleted")
+	focus("C3")
+	key(kb.Enter)
+	for range 10 {
+		key(kb.ArrowLeft)
+	}
+	said("the copper of coils")
+	for range 10 {
+		key(kb.ArrowRight)
+	}
+	e.wait("it to be right again", `document.querySelector("#ed-wrong").hidden && document.querySelector("#ed-text").value.includes("at = [390, 90]")`)
 	focus("A1")
 	key("a", input.ModifierCtrl)
 	e.wait("all to be picked", `document.querySelector("#ed-picked h2").textContent === "9 coils"`)
 	e.click(`[data-spread=x]`)
 	e.wait("places", `document.querySelector("#ed-text").value.includes("at = [95, 389.5]")`)
 	shot(t, e.ctx, "nine")
-	for range 8 {
+	for range 12 {
 		key("z", input.ModifierCtrl)
 	}
 	e.wait("the beginning", `document.querySelector("#ed-undo").disabled && document.querySelector(".ed-status").textContent === "saved"`)

@@ -46,8 +46,8 @@ export class Editor {
 
   build() {
     const press = (id, words, run, name = "") => el("button", { type: "button", id, class: name, onclick: run }, words);
-    this.undoButton = press("ed-undo", "Undo", () => void this.ledger.undo(), "small");
-    this.redoButton = press("ed-redo", "Redo", () => void this.ledger.redo(), "small");
+    this.undoButton = press("ed-undo", "Undo", () => void this.back(), "small");
+    this.redoButton = press("ed-redo", "Redo", () => void this.forth(), "small");
     this.saveButton = press("ed-save", "Save", () => void this.save());
     this.file = el("input", { type: "file", id: "ed-file", accept: ".toml,text/plain", class: "out-of-sight", "aria-label": "Open a plan file", tabindex: "-1" });
     this.file.addEventListener("change", () => void this.open());
@@ -200,7 +200,7 @@ export class Editor {
   ordered() {
     this.showTools();
     const { order } = this.board;
-    if (order?.length) this.o.say(`The string so far: ${order.join(", ")}.`);
+    if (order) this.o.say(order.length ? `The string so far: ${order.join(", ")}.` : "No coil is in the string yet.");
   }
 
   showBar() {
@@ -215,6 +215,8 @@ export class Editor {
     byId("ed-use").disabled = !whole;
     byId("ed-use").title = whole ? "Begins a new check with this plan" : "Put right what is wrong with the plan first";
     const { wrong } = this.panel; // on a phone's screen the list of them is far below
+    if (wrong > (this.toldWrong ?? 0)) this.o.say(this.panel.problems.querySelector("li")?.textContent || "");
+    this.toldWrong = wrong;
     this.wrong.hidden = wrong === 0;
     this.wrong.textContent = wrong === 1 ? "! 1 thing to put right" : `! ${wrong} things to put right`;
     byId("ed-download").hidden = !this.disk;
@@ -238,20 +240,40 @@ export class Editor {
     return this.change(edits.move(this.ledger.sight, places), `move of ${words}`, key ? `nudge ${ids}` : "");
   }
 
+  async back() {
+    const step = this.ledger.before.at(-1);
+    if (step && (await this.ledger.undo())) this.o.say(`Taken back: ${step.label}.`);
+  }
+
+  async forth() {
+    const step = this.ledger.after.at(-1);
+    if (step && (await this.ledger.redo())) this.o.say(`Done again: ${step.label}.`);
+  }
+
   async remove() {
     const ids = [...this.board.picked];
-    if (await this.change(ids.map((id) => ({ op: "remove", table: "coil", id })), `${ids.join(", ")} deleted`)) this.o.say(`${ids.join(", ")} deleted`); // prettier-ignore
+    const byKeys = document.activeElement !== document.body;
+    if (!(await this.change(ids.map((id) => ({ op: "remove", table: "coil", id })), `${ids.join(", ")} deleted`))) return; // prettier-ignore
+    this.o.say(`${ids.join(", ")} deleted`);
+    if (byKeys && document.activeElement === document.body) this.board.drawing.enter(); // what had the focus is gone
   }
 
   async duplicate() {
     const { edits: change, ids } = edits.duplicate(this.ledger.sight, this.board.picked);
-    if (await this.change(change, `${ids.join(", ")} added`)) this.board.pick(ids);
+    if (await this.change(change, `${ids.join(", ")} added`)) this.added(ids);
+  }
+
+  /** @param {string[]} ids */
+  added(ids) {
+    this.board.pick(ids);
+    const at = this.ledger.sight.values.coil?.find((c) => c.id === ids[0])?.at || [];
+    this.o.say(`${ids.join(", ")} added${ids.length === 1 ? `, at ${at.join(", ")}` : ""}`);
   }
 
   async addCoil() {
     const [like] = this.board.picked;
     const { edits: change, id } = edits.addCoil(this.ledger.sight, like || null);
-    if (await this.change(change, `${id} added`)) this.board.pick([id]);
+    if (await this.change(change, `${id} added`)) this.added([id]);
   }
 
   align(how) {
@@ -286,6 +308,7 @@ export class Editor {
     this.redrawing = id;
     this.board.drawString([]);
     this.board.drawing.enter(); // keys go on there
+    this.o.say("Pick the string's coils, the plus end first. With keys: arrows to a coil, Enter takes it.");
     byId("ed-drawing").scrollIntoView({ block: "nearest" });
   }
 
@@ -519,8 +542,8 @@ export class Editor {
     const key = e.key.toLowerCase();
     if (key === "s") void this.save();
     else if (/** @type {any} */ (e.target).closest?.("textarea")) return;
-    else if (key === "z") void (e.shiftKey ? this.ledger.redo() : this.ledger.undo());
-    else if (key === "y") void this.ledger.redo();
+    else if (key === "z") void (e.shiftKey ? this.forth() : this.back());
+    else if (key === "y") void this.forth();
     else return;
     e.preventDefault();
   }
