@@ -3,6 +3,7 @@ package browsertest
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/cdproto/emulation"
@@ -46,6 +47,16 @@ func TestOnPaper(t *testing.T) {
 			waitFor(t, ctx, "nothing left out", `!("printing" in document.body.dataset)`)
 		}
 	}
+
+	// A plan that is not the one on the bench bears its own name, and no more of the
+	// page than concerns it.
+	do(t, ctx, enterIn("#ed-name", "Another pad"))
+	waitFor(t, ctx, "its figures", `document.querySelector(".figures-plan").textContent === "Another pad"`)
+	do(t, ctx, emulation.SetEmulatedMedia().WithMedia("print"))
+	if on := text(t, ctx, "body"); !strings.HasPrefix(strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(on), "polewise")), "Another pad") || strings.Contains(on, "Kennel") {
+		t.Errorf("the plan on paper begins with another name:\n%.300s", on)
+	}
+	do(t, ctx, emulation.SetEmulatedMedia().WithMedia(""))
 
 	do(t, ctx, chromedp.Navigate(program.Bench+"?canned=many#check"))
 	waitFor(t, ctx, "200 coils", `document.querySelectorAll("#coils tbody tr").length === 200`)

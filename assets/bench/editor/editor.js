@@ -61,7 +61,9 @@ export class Editor {
     const buttons = el("span", { class: "view-buttons" });
     const drawing = el("div", { class: "drawing", id: "ed-drawing" });
     const side = el("div", { class: "side", id: "ed-side" });
+    this.title = el("h2", { class: "on-paper" }); // the page's own names the pad on the bench
     byId("editor").replaceChildren(
+      this.title,
       el(
         "div",
         { class: "ed-bar" },
@@ -214,6 +216,7 @@ export class Editor {
     const whole = ledger.sight?.usable && ledger.sight.problems.length === 0;
     byId("ed-use").disabled = !whole;
     byId("ed-use").title = whole ? "Begins a new check with this plan" : "Put right what is wrong with the plan first";
+    this.title.textContent = `${ledger.sight?.values?.name || "A plan without a name"}${whole ? "" : ", not a whole plan yet"}`;
     const { wrong } = this.panel; // on a phone's screen the list of them is far below
     if (wrong > (this.toldWrong ?? 0)) this.o.say(this.panel.problems.querySelector("li")?.textContent || "");
     this.toldWrong = wrong;
