@@ -142,6 +142,7 @@ function newRun(chosen) {
     say: speak,
     again: confirmAgain,
     ohms,
+    ohmsNoted: [],
     failed: (trouble) => failed(trouble, chosen),
   };
   switch (chosen) {

@@ -3,6 +3,14 @@
 import { byId, el } from "../common/dom.js";
 import * as page from "./page.js";
 
+const MOST_OHMS = 1e9; // as the bench takes them
+const CELSIUS = [-50, 200];
+const SLIP = 5; // times the plan's ohms, or that part of them: a point in the wrong place
+
+/** @typedef {{across: string, t: number, say: string}} Noted */
+
+let bodies = 0; // drawn so far, each with fields of its own
+
 export class Ohms {
   /** @param {import("./run.js").Tools} tools @param {() => void} close back to the route */
   constructor(tools, close) {
@@ -13,8 +21,9 @@ export class Ohms {
     // sign-off needs.
     this.across = v?.outcome === "as-planned" ? "pad" : v?.next?.across || `coil:${v?.next?.route === "ohms" ? v.next.at : tools.told.plan.coils[0].id}`;
     this.celsius = "20";
-    /** @type {string[]} */
-    this.noted = [];
+    /** What was noted on this phone, the newest first. @type {Noted[]} */
+    this.noted = tools.ohmsNoted;
+    this.body = ++bodies;
     this.note = "";
   }
 
@@ -28,7 +37,7 @@ export class Ohms {
       title: "Ohms",
       lead: "Supply off. A coil or string is measured unplugged from the rest, the pad at its own plug.",
       note: this.note,
-      bodied: `ohms ${this.noted.length}`,
+      bodied: `ohms ${this.body}`,
       body: [
         el("p", { class: "choice" }, el("label", { for: "across" }, "Measured across"), this.select()),
         field("ohms-value", this.label(), ""),
@@ -38,6 +47,7 @@ export class Ohms {
       actions: [
         { label: "Note it", id: "note-ohms", main: true, onclick: () => this.noteNumber() },
         { label: "It is open (no reading)", id: "note-open", onclick: () => this.add(null) },
+        ...this.undo(),
         { label: "Back", id: "back", onclick: this.close },
       ],
     }, true);
@@ -50,10 +60,11 @@ export class Ohms {
       title: "Ohms",
       lead: "The made-up meter measures a coil or string unplugged from the rest, the pad at its own plug.",
       note: this.note,
-      bodied: `ohms ${this.noted.length}`,
+      bodied: `ohms ${this.body}`,
       body: [el("p", { class: "choice" }, el("label", { for: "across" }, "Measured across"), this.select()), this.list()],
       actions: [
         { label: "Measure it", id: "measure-ohms", main: true, onclick: () => void this.measure() },
+        ...this.undo(),
         { label: "Back", id: "back", onclick: this.close },
       ],
     }, true);
@@ -75,7 +86,29 @@ export class Ohms {
   }
 
   list() {
-    return this.noted.length > 0 ? el("ul", { class: "coils", "aria-label": "Noted" }, ...this.noted.map((n) => el("li", {}, n))) : null;
+    return this.noted.length > 0 ? el("ul", { class: "coils", "aria-label": "Noted" }, ...this.noted.map((n) => el("li", {}, n.say))) : null;
+  }
+
+  undo() {
+    const [last] = this.noted;
+    if (!last) return [];
+    const name = named(last.across);
+    return [{ label: `Undo ${name}`, id: "undo-ohms", onclick: () => this.takeBack(last, `Taken back: ${name}.`) }];
+  }
+
+  /** @param {Noted} n @param {string} note */
+  takeBack(n, note) {
+    this.drop(n);
+    this.across = n.across;
+    this.note = note;
+    this.show();
+  }
+
+  /** @param {Noted} n */
+  drop(n) {
+    this.tools.stream.undo(n.across, n.t);
+    this.noted.splice(this.noted.indexOf(n), 1);
+    this.body = ++bodies;
   }
 
   select() {
@@ -99,12 +132,18 @@ export class Ohms {
     return select;
   }
 
-  /** What is to be typed, with what the plan has there. */
-  label() {
+  /** What the plan has there, at 20 degrees. @returns {number | null} */
+  planned() {
     const p = this.tools.told.predicted;
     const [kind, id] = this.across.split(":");
     const has = { coil: p?.coils, string: p?.strings }[kind]?.find((x) => x.id === id) || (kind === "pad" ? p?.pad : null);
-    return typeof has?.ohms === "number" ? `Ohms (planned ${has.ohms.toFixed(2)} at 20\u00a0\u00b0C)` : "Ohms";
+    return typeof has?.ohms === "number" ? has.ohms : null;
+  }
+
+  /** What is to be typed, with what the plan has there. */
+  label() {
+    const planned = this.planned();
+    return planned === null ? "Ohms" : `Ohms (planned ${planned.toFixed(2)} at 20\u00a0\u00b0C)`;
   }
 
   /** What is measured after this: the next in the list, as a hand goes through it. */
@@ -116,34 +155,54 @@ export class Ohms {
 
   noteNumber() {
     const ohms = numberIn("ohms-value");
-    if (ohms !== null && ohms >= 0) {
-      this.add(ohms);
-      return;
-    }
-    this.note = "Expected a number of ohms, as in 0.97.";
+    if (ohms !== null && ohms >= 0 && ohms <= MOST_OHMS) this.add(ohms);
+    else this.refuse("ohms-value", "Expected a number of ohms, as in 0.97. Where the meter gives no reading, it is open.");
+  }
+
+  /** @param {string} id of the field @param {string} note */
+  refuse(id, note) {
+    this.note = note;
     this.show();
-    byId("ohms-value").focus();
+    byId(id).focus();
   }
 
   /** @param {number | null} ohms null: open */
   add(ohms) {
+    const typed = byId("celsius").value.trim();
     const celsius = numberIn("celsius");
-    if (celsius !== null) this.celsius = String(celsius);
+    if (typed !== "" && (celsius === null || celsius < CELSIUS[0] || celsius > CELSIUS[1])) {
+      this.refuse("celsius", `Expected a temperature from ${CELSIUS[0]} to ${CELSIUS[1]} °C, as in 21. Leave it empty if you do not know it.`);
+      return;
+    }
+    this.celsius = typed;
+    const [planned, name] = [this.planned(), named(this.across)];
     this.keep(ohms, celsius);
+    if (ohms !== null && planned !== null && (ohms > planned * SLIP || ohms * SLIP < planned)) {
+      this.note = `${name}: ${ohms} ohm is far from the planned ${planned.toFixed(2)}. If it was a slip, take it back with Undo.`;
+      this.show();
+    }
     byId("ohms-value").focus();
   }
 
   /** @param {number | null} ohms @param {number | null} celsius */
   keep(ohms, celsius) {
-    const line = { type: "ohms", t: this.tools.clock.at(), across: this.across, ohms };
+    const before = this.noted.find((n) => n.across === this.across);
+    if (before) this.drop(before); // the newer one takes its place
+    const t = this.tools.clock.at();
+    const line = { type: "ohms", t, across: this.across, ohms };
     this.tools.stream.add(celsius === null ? line : { ...line, celsius });
     this.tools.stream.flush();
-    this.noted.unshift(`${this.across.replace(":", " ")}: ${ohms === null ? "open" : `${ohms} ohm`}`);
+    const planned = this.planned();
+    this.noted.unshift({ across: this.across, t, say: `${named(this.across)}: ${ohms === null ? "open" : `${ohms} ohm`}${planned === null ? "" : `, planned ${planned.toFixed(2)}`}` });
+    this.body = ++bodies;
     this.across = this.following();
     this.note = "";
     this.show();
   }
 }
+
+/** @param {string} across */
+const named = (across) => (across === "pad" ? "the pad" : across.replace(":", " "));
 
 function field(id, label, value) {
   return el("p", { class: "choice" }, el("label", { for: id }, label), el("input", { type: "text", inputmode: "decimal", id, size: 6, autocomplete: "off", value }));

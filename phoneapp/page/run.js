@@ -15,6 +15,7 @@ import { numberIn } from "./ohms.js";
  * @property {(words: string) => void} say aloud, where the voice is on
  * @property {() => void} again begin a new check after a mend
  * @property {() => void} ohms
+ * @property {import("./ohms.js").Noted[]} ohmsNoted by ohmmeter on this phone, the newest first
  * @property {(trouble: import("./troubles.js").Trouble) => void} failed the source has stopped
  */
 

@@ -245,8 +245,8 @@ const STATES = {
   "sensor-reads": () => sensor({ stage: "first", run: samples(1) }),
   "sensor-found": () => sensor({ stage: "answer", done: [[], [], [], []], answer: { found: true, offset_mm: [-14.2, 41.3], offset_sd_mm: [5.1, 4.4], holds: 4 } }),
   ohms: () => {
-    const o = new Ohms(/** @type {any} */ ({ told: told(some) }), nothing);
-    Object.assign(o, { noted: ["coil B2: open", "coil B1: 0.98 ohm"], note: "Expected a number of ohms, as in 0.97." }).show();
+    const o = new Ohms(/** @type {any} */ ({ told: told(some), ohmsNoted: [{ across: "coil:B2", t: 2, say: "coil B2: open, planned 0.96" }, { across: "coil:B1", t: 1, say: "coil B1: 0.98 ohm, planned 0.96" }] }), nothing);
+    Object.assign(o, { note: "Expected a number of ohms, as in 0.97." }).show();
   },
   help: () => {
     vector({ stage: "place", done: done(3) }, some);

@@ -98,8 +98,21 @@ func testByHand(t *testing.T, press func(*testing.T, context.Context, string), t
 	press(t, phone, "note-ohms")
 	says(t, phone, "#note", "Expected a number of ohms")
 	typed(phone, "ohms-value", "0,98")
+	typed(phone, "celsius", "400")
 	press(t, phone, "note-ohms")
-	says(t, phone, "[aria-label=Noted]", "coil A1: 0.98 ohm")
+	says(t, phone, "#note", "Expected a temperature from -50 to 200")
+	if s := text(t, phone, "#body"); strings.Contains(s, "ohm,") {
+		t.Errorf("something was noted with a temperature of 400:\n%s", s)
+	}
+	typed(phone, "celsius", "20")
+	press(t, phone, "note-ohms")
+	says(t, phone, "[aria-label=Noted]", "coil A1: 0.98 ohm, planned 0.")
+	// A point forgotten: it is asked about, and taken back.
+	typed(phone, "ohms-value", "98")
+	press(t, phone, "note-ohms")
+	says(t, phone, "#note", "coil A2: 98 ohm is far from the planned 0.")
+	press(t, phone, "undo-ohms")
+	says(t, phone, "#note", "Taken back: coil A2.")
 	press(t, phone, "back")
 	press(t, phone, "north")
 	says(t, phone, "#title", "Which face of A2 looks up?")
@@ -124,7 +137,15 @@ func testByHand(t *testing.T, press func(*testing.T, context.Context, string), t
 		t.Errorf("A1 is said to be %s", c.State)
 	}
 	lines := sent.check(t, program)
-	if all := strings.Join(lines, "\n"); count(lines, "ohms") != 2 || !strings.Contains(all, `"across":"coil:A1","ohms":0.98,"celsius":20`) {
+	read := ""
+	for _, o := range s.SignOff.Ohms {
+		read += fmt.Sprintf("%s %.2f;", o.Across, *o.Ohms)
+	}
+	if read != "coil:A1 0.98;coil:A2 0.98;" {
+		t.Errorf("the ohms are %s", read)
+	}
+	if all := strings.Join(lines, "\n"); count(lines, "ohms") != 3 || // one was taken back
+		!strings.Contains(all, `"across":"coil:A1","ohms":0.98,"celsius":20`) {
 		t.Errorf("stored:\n%s", all)
 	}
 }

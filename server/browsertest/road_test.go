@@ -20,6 +20,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"polewise/field/verdict"
+	"polewise/server/record"
 	"polewise/server/store"
 	"polewise/server/testplan"
 )
@@ -304,6 +305,9 @@ type benchState struct {
 		Route     string `json:"route"`
 		Connected bool   `json:"connected"`
 	} `json:"phones"`
+	SignOff struct {
+		Ohms []record.Ohm `json:"ohms"`
+	} `json:"sign_off"`
 }
 
 func (r *Running) state(t *testing.T) *benchState {

@@ -300,8 +300,9 @@ func (d *Desk) Leave(sourceID string) {
 	d.pushPhones()
 }
 
-// ThrowOut takes back a hold, a pass or a hand reading on a coil: the one that u.T
-// names, of the source given, or else the last not taken back yet.
+// ThrowOut takes back a hold, a pass or a hand reading on a coil, or ohms across
+// something: what u.T names, of the source given, or else the coil's last reading
+// not taken back yet.
 func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
 	coil := u.At
 	if coil == "" {
@@ -334,6 +335,10 @@ func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
 					}
 				case capture.Reading:
 					of = l.Coil
+				case capture.Ohms:
+					if u.T != nil { // across what it was measured, as in coil:B2
+						of = l.Across
+					}
 				}
 				if of == coil && (u.T == nil || l.At() == *u.T) {
 					found = &store.ThrownOut{Source: id, Coil: coil, T: l.At()}

@@ -2,6 +2,7 @@ package desk_test
 
 import (
 	"fmt"
+	"maps"
 	"testing"
 
 	"polewise/server/desk"
@@ -51,4 +52,40 @@ func TestOhmsReadLastCount(t *testing.T) {
 	d, shut = open()
 	defer func() { shut() }()
 	counts("after another new start", 0.99)
+}
+
+// TestOhmsTakenBack takes a mistyped reading of the pad back, twice as a phone does
+// that heard no answer: the one before counts again, and that of another phone stays.
+func TestOhmsTakenBack(t *testing.T) {
+	s, shut := openShop(t, t.TempDir())
+	defer shut()
+	say := func(source, message string) error {
+		_, err := s.desk.Ingest(t.Context(), source, []byte(message))
+		return err
+	}
+	for source, message := range map[string]string{
+		"anna":  `{"seq":1,"lines":[{"type":"start","v":1,"route":"hand"},{"type":"ohms","t":3,"across":"coil:A1","ohms":0.96}]}`,
+		"zelda": `{"seq":1,"lines":[{"type":"start","v":1,"route":"hand"},{"type":"ohms","t":3,"across":"pad","ohms":0.97},{"type":"ohms","t":4,"across":"pad","ohms":97}]}`,
+	} {
+		if err := say(source, message); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for seq := 2; seq <= 3; seq++ {
+		if err := say("zelda", fmt.Sprintf(`{"seq":%d,"undo":{"at":"pad","t":4}}`, seq)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := say("zelda", `{"seq":4,"undo":{"at":"coil:A1","t":3}}`); err == nil {
+		t.Error("a phone takes back what another one read")
+	}
+	read := map[string]float64{}
+	for _, o := range s.desk.State().SignOff.Ohms {
+		if o.Counts {
+			read[o.Across] = *o.Ohms
+		}
+	}
+	if want := map[string]float64{"coil:A1": 0.96, "pad": 0.97}; !maps.Equal(read, want) {
+		t.Errorf("%v counts, expected %v", read, want)
+	}
 }
