@@ -169,8 +169,8 @@ export class Ohms {
   /** @param {number | null} ohms null: open */
   add(ohms) {
     const typed = byId("celsius").value.trim();
-    const celsius = numberIn("celsius");
-    if (typed !== "" && (celsius === null || celsius < CELSIUS[0] || celsius > CELSIUS[1])) {
+    const celsius = ohms === null ? null : numberIn("celsius"); // open is open, warm or cold
+    if (ohms !== null && typed !== "" && (celsius === null || celsius < CELSIUS[0] || celsius > CELSIUS[1])) {
       this.refuse("celsius", `Expected a temperature from ${CELSIUS[0]} to ${CELSIUS[1]} °C, as in 21. Leave it empty if you do not know it.`);
       return;
     }
