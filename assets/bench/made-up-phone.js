@@ -46,6 +46,7 @@ export class MadeUpPhone {
     const home = o.drawing.view.home;
     /** @type {Pose} */
     this.pose = o.pose || { x_mm: home.x + home.w - 46, y_mm: -(home.y + home.h - 104), top_deg: 0, tilt_deg: [0, 0], down: true };
+    this.goal = ""; // where it is being carried, by itself
     const { width, height, mark } = BODY;
     this.sensor = svg("g", {});
     this.bubble = svg("circle", { class: "bubble", r: 4.2, cy: LEVEL.y });
@@ -79,7 +80,7 @@ export class MadeUpPhone {
   }
 
   remove() {
-    clearTimeout(this.carrying);
+    this.stop();
     this.node.remove();
   }
 
@@ -112,7 +113,7 @@ export class MadeUpPhone {
     const target = /** @type {Element} */ (e.currentTarget);
     e.preventDefault();
     e.stopPropagation();
-    clearTimeout(this.carrying);
+    this.stop();
     /** @type {any} */ (this.node).focus({ preventScroll: true });
     target.setPointerCapture(e.pointerId);
     const move = (ev) => {
@@ -194,7 +195,7 @@ export class MadeUpPhone {
   }
 
   carry(dx, dy) {
-    clearTimeout(this.carrying);
+    this.stop();
     if (this.pose.down) this.o.say("Lifted. Space lays it down.");
     this.pose.down = false;
     this.pose.x_mm += dx;
@@ -222,7 +223,7 @@ export class MadeUpPhone {
   }
 
   toggle() {
-    clearTimeout(this.carrying);
+    this.stop();
     this.pose.down = !this.pose.down;
     this.o.say(this.pose.down ? "The phone lies down." : "The phone is lifted.");
     this.moved();
@@ -244,7 +245,9 @@ export class MadeUpPhone {
       this.o.say(to ? `The phone lies on ${to.id}.` : "No coil is asked for just now.");
       return;
     }
-    clearTimeout(this.carrying);
+    if (this.goal && [to.x_mm, to.y_mm, to.top_deg].join() === this.goal) return; // asked for again, it would never arrive
+    this.stop();
+    this.goal = [to.x_mm, to.y_mm, to.top_deg].join();
     this.pose.down = false;
     this.moved();
     this.carrying = setTimeout(() => {
@@ -253,11 +256,18 @@ export class MadeUpPhone {
       this.pose.top_deg = to.top_deg;
       this.moved();
       this.carrying = setTimeout(() => {
+        this.goal = "";
         this.pose.down = true;
         this.moved();
         this.o.say(`The phone lies on ${to.id}.`);
       }, CARRY_MS);
     }, CARRY_MS);
+  }
+
+  /** It is carried no further by itself. */
+  stop() {
+    clearTimeout(this.carrying);
+    this.goal = "";
   }
 
   /** Shows where the sensor really sits. @param {number[]} offset_mm right and up from the mark */
