@@ -10,7 +10,7 @@ export class LabelFields {
     this.o = o;
     this.serial = /** @type {HTMLInputElement} */ (el("input", { name: "serial", maxlength: 64, autocomplete: "off" }));
     this.note = /** @type {HTMLTextAreaElement} */ (el("textarea", { name: "note", maxlength: 600, rows: 2 }));
-    this.labels = [el("label", {}, "Serial number", this.serial), el("label", {}, "Note (may stay empty)", this.note)];
+    this.labels = [el("label", {}, "Serial number (may stay empty)", this.serial), el("label", {}, "Note (may stay empty)", this.note)];
     const typed = typedFor(o.check);
     this.stored = o.label;
     this.serial.value = typed.serial ?? o.label.serial;

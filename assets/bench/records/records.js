@@ -252,7 +252,7 @@ function saving(link, stop) {
     e.preventDefault();
     void task.run(
       "The program is putting the file together",
-      async (way) => [el("p", { class: "note" }, `Saved where the browser keeps what it loads: ${await saveFile(link.href, way)}.`)],
+      async (way) => [el("p", { class: "note" }, `Saved among the browser's downloads: ${await saveFile(link.href, way)}.`)],
       () => "Stopped. Nothing was saved.",
     );
   });
