@@ -199,6 +199,12 @@ export class VectorFlow extends Effects {
 
   // Events. Each returns the effects.
 
+  /** This page begins: where others have read all there is to read, with what is known. */
+  joins() {
+    if (!this.target || this.asked.route === "ohms") this.stage = "result";
+    return this.take();
+  }
+
   /** "The supply is off and the phone lies on the coil." @param {number} t */
   supplyOff(t) {
     if (this.stage !== "off") return [];
@@ -352,6 +358,7 @@ export class VectorFlow extends Effects {
     this.verdict = v;
     this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.usedBefore);
     if (this.awaiting) return this.take();
+    if (this.stage === "off" && !this.target) this.stage = "result"; // another phone read it all meanwhile
     if (this.news) this.heedAsk();
     this.news = false;
     const between = ["lift", "place", "quiet", "same"].includes(this.stage);

@@ -113,6 +113,12 @@ export class HeadingFlow extends Effects {
     return this.run.length ? Math.min(1, (this.run[this.run.length - 1].t - this.run[0].t) / LAG_S) : 0;
   }
 
+  /** As in the vector route. */
+  joins() {
+    if (!this.target) this.stage = "result";
+    return this.take();
+  }
+
   /** "It lies there, and the supply is off." @param {number} t */
   placed(t) {
     const p = this.place;
@@ -261,7 +267,7 @@ export class HeadingFlow extends Effects {
   setVerdict(v) {
     this.verdict = v;
     this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.usedBefore);
-    if (this.stage === "waiting" || (this.stage === "place" && !this.target && this.done.length > 0)) this.toNext();
+    if (this.stage === "waiting" || (this.stage === "place" && !this.target)) this.toNext();
     return this.take();
   }
 

@@ -33,7 +33,7 @@ export class HeadingRun extends SensedRun {
     this.source = await startCompass((h, stamp_ms) => begun && this.heading(h, stamp_ms));
     if (!resumed) this.tools.stream.add(startLine(this.tools, "heading"));
     begun = true;
-    if (resumed) this.apply(this.restored, true);
+    this.begun(resumed);
     this.watch = setInterval(() => this.watchGap(), 500);
   }
 

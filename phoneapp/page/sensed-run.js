@@ -17,6 +17,11 @@ export class SensedRun {
     this.stopped = false;
   }
 
+  /** To be called once the source gives readings. @param {boolean} resumed */
+  begun(resumed) {
+    this.apply(resumed ? this.restored : this.flow.joins(), true);
+  }
+
   end() {
     clearInterval(this.watch);
     this.source?.stop();

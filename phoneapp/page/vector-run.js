@@ -59,7 +59,7 @@ export class VectorRun extends SensedRun {
       tools.stream.add(startLine(tools, "vector", this.flow.start_deg));
     }
     begun = true;
-    if (resumed) this.apply(this.restored, true);
+    this.begun(resumed);
     if (!told.rehearsal) this.motion = startMotion(gravity, motion);
     this.watch = setInterval(() => this.watchGap(), 500);
   }

@@ -94,4 +94,12 @@ func TestPhoneAsPlannedThenOhms(t *testing.T) {
 	bench := newBrowser(t, 1280, 800)
 	do(t, bench, chromedp.Navigate(program.Bench))
 	waitFor(t, bench, "the sign-off to be open", `document.querySelector("#sign")?.checkVisibility()`)
+
+	// A page that begins anew when nothing is left to be read shows what is known, and
+	// from there reads on from the rest.
+	do(t, phone, chromedp.Evaluate(`sessionStorage.clear(); localStorage.removeItem("polewise session")`, nil), chromedp.Navigate(program.Phone+"?again"))
+	v.tap("begin")
+	v.lieUntil("the result", `document.querySelector("#title").textContent === "As planned" && document.querySelector("#go-on")`)
+	v.tap("go-on")
+	v.lieUntil("the rest", `document.querySelector("#title").textContent === "Supply off, phone on A1"`)
 }

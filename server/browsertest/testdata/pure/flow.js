@@ -64,6 +64,28 @@ class Hand {
   }
 }
 
+export function a_phone_that_joins_when_all_is_read_shows_what_is_known() {
+  const verdict = (used, next) => ({ outcome: used ? "as-planned" : "undecided", coils: ["A1", "A2", "A3"].map((id) => ({ id, state: "as-planned", used, p: { "as-planned": 1 } })), causes: [], notes: [], next });
+  const joined = (v) => {
+    const h = new Hand();
+    h.flow.verdict = v;
+    h.did(h.flow.joins());
+    return h;
+  };
+  const h = joined(verdict(1, null));
+  equal(h.screen().title, "As planned");
+  h.did(h.flow.goOn());
+  equal([h.flow.stage, h.screen().title], ["off", "Supply off, phone on A1"]);
+  equal(joined(verdict(1, { at: "A2", route: "ohms", why: "…" })).flow.stage, "result");
+  equal(joined(verdict(1, { at: "A2", why: "…" })).screen().title, "Supply off, phone on A2");
+  equal(joined(null).screen().title, "Supply off, phone on A1");
+  equal(joined(verdict(0, null)).screen().title, "Supply off, phone on A1");
+  // Another phone reads them all before this one's rest.
+  const other = joined(null);
+  other.did(other.flow.setVerdict(verdict(1, null)));
+  equal(other.screen().title, "As planned");
+}
+
 export function a_whole_check_gives_lines_in_the_contracts_order() {
   const h = new Hand();
   h.readAll();

@@ -433,6 +433,20 @@ export function three_coils_that_give_nothing_by_needle_ask_for_the_supply_once(
   ok(told?.startsWith("Nothing over A4, A5 and A6."), told);
 }
 
+export function a_compass_that_joins_when_all_is_read_shows_what_is_known() {
+  const flow = new HeadingFlow({ plan: PLAN, amps: 1 });
+  flow.verdict = { outcome: "as-planned", coils: ["A1", "A2"].map((id) => ({ id, state: "as-planned", used: 1 })), next: null };
+  flow.joins();
+  equal(flow.stage, "result");
+  flow.goOn();
+  equal([flow.stage, flow.place?.at], ["place", "A1"]);
+  const before = new HeadingFlow({ plan: PLAN, amps: 1 });
+  before.joins();
+  equal(before.stage, "place");
+  before.setVerdict(flow.verdict);
+  equal(before.stage, "result", "another phone read them all");
+}
+
 export function a_compass_that_does_not_turn_first_asks_for_the_supply() {
   const plan = { supply: { limit_amps: 2.5 } };
   const first = strengthWords({ tells: "weak", turn_deg: -0.8, amps: null, others: false }, plan);
