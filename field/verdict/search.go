@@ -322,16 +322,19 @@ func (e *engine) grow() {
 		e.best = math.Max(e.best, s.log)
 		beginnings = append(beginnings, n)
 	}
+	ground := e.best
 	if e.ratio {
 		e.narrowEarths(beginnings)
 	}
 	if e.settles() {
 		e.pairBases(first)
+	} else if len(e.m.plan.Coils) <= largePad {
+		e.begins(e.joins(e.m.planned, mostJoins))
 	}
-	e.growOn()
+	e.growOn(ground)
 	if !e.wide() && e.dubious() { // else the coarse look has climbed
 		e.climbAnew()
-		e.growOn()
+		e.growOn(ground)
 	}
 }
 
@@ -354,6 +357,7 @@ func (e *engine) climbAnew() {
 	e.bail = climbBail
 	nodes, _ := e.climb()
 	e.bail = was
+	nodes = append(nodes, e.allPairs()...)
 	for _, n := range nodes {
 		if old := e.seen[n.hyp.key]; old == nil || !old.own {
 			n.base = true
@@ -363,8 +367,43 @@ func (e *engine) climbAnew() {
 	e.best = e.highest()
 }
 
-// growOn goes on growing from the best of what was seen.
-func (e *engine) growOn() {
+// allPairs are the best of all pairs of faults, where the pad is so small that they are
+// few: two coils of one string may be shorted, and either alone explain less than nothing.
+func (e *engine) allPairs() []*node {
+	var singles []single
+	for _, s := range e.singles {
+		if s.kind != layout.TurnsShorted {
+			singles = append(singles, s)
+		}
+	}
+	if len(singles)*(len(singles)-1)/2 > mostPairs {
+		return nil
+	}
+	var out []*node
+	for i, s := range singles {
+		h := e.m.planned.with(e.m.plan, s)
+		if h == nil {
+			continue
+		}
+		for _, o := range singles[:i] {
+			if pair := h.with(e.m.plan, o); pair != nil {
+				n := e.evaluate(&scored{hyp: pair})
+				e.slim(n)
+				out = append(out, n)
+			}
+		}
+	}
+	slices.SortStableFunc(out, nodesByLog)
+	return out[:min(len(out), pairClimbs)]
+}
+
+// mostPairs bounds the pairs looked at.
+const mostPairs = 800
+
+// growOn goes on growing from the best of what was seen, and from beginnings that were near
+// the best of those, which had a log posterior of ground: what grew from that may be
+// patched up, and the fault that goes with another one not found yet.
+func (e *engine) growOn(ground float64) {
 	work := e.newWorkspace()
 	within := expandWithin
 	grown := map[string]bool{} // by the names of faults, whatever their degree
@@ -375,7 +414,7 @@ func (e *engine) growOn() {
 		late := round >= maxExpansions/2
 		var next *scored
 		for _, s := range e.seen {
-			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-within && !s.wanted(e.best-max(baseWithin, within)) {
+			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-within && !s.wanted(math.Min(ground, e.best)-max(baseWithin, within)) {
 				continue
 			}
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
@@ -422,28 +461,30 @@ func (e *engine) growOn() {
 // current then passes for a phone that re-zeroed itself.
 func (e *engine) pairBases(first []*scored) {
 	slices.SortStableFunc(first, byLog)
-	try := func(h *hypothesis) {
-		if h != nil && !e.met(h) {
-			c := e.put(h, math.Inf(-1))
-			c.base = true
-			e.score(c)
-		}
-	}
+	var list []*hypothesis
 	for _, s := range e.singles {
 		if s.changesMany() {
 			for _, b := range first[:min(len(first), pairsOf)] {
-				try(b.hyp.with(e.m.plan, s))
+				list = append(list, b.hyp.with(e.m.plan, s))
 			}
 		}
 	}
 	if !e.wide() { // else the coarse look had them
-		for _, h := range e.joins(e.m.planned, mostJoins) {
-			try(h)
-		}
+		list = append(list, e.joins(e.m.planned, mostJoins)...)
 		if len(first) > 0 && len(first[0].hyp.faults) > 0 {
-			for _, h := range e.joins(first[0].hyp, joinsBeside) {
-				try(h)
-			}
+			list = append(list, e.joins(first[0].hyp, joinsBeside)...)
+		}
+	}
+	e.begins(list)
+}
+
+// begins takes hypotheses for ones to begin from too; nil are none.
+func (e *engine) begins(list []*hypothesis) {
+	for _, h := range list {
+		if h != nil && !e.met(h) {
+			c := e.put(h, math.Inf(-1))
+			c.base = true
+			e.score(c)
 		}
 	}
 }
@@ -509,12 +550,11 @@ func (e *engine) bestFits() bool {
 
 // bestAnew is the best hypothesis seen with backgrounds of its own; nil where there is none.
 func (e *engine) bestAnew() *node {
-	for _, s := range e.seen {
-		if s != nil && s.log >= e.best {
-			n := e.evaluate(&scored{hyp: s.hyp})
-			e.slim(n)
-			return n
-		}
+	all := e.ranked()
+	if len(all) == 0 {
+		return nil
 	}
-	return nil
+	n := e.evaluate(&scored{hyp: all[0].hyp})
+	e.slim(n)
+	return n
 }
