@@ -106,6 +106,21 @@ func TestWayToWhatIsWrong(t *testing.T) {
 	}
 }
 
+// TestOpenOrJoined: never read with the supply off, string s2 turned over and joined behind
+// s1 reads much as an open s2 does. It was told as open, and its coils as dead, at 1.0000.
+func TestOpenOrJoined(t *testing.T) {
+	v := judged(t, "open-or-joined", "open-or-joined")
+	for _, c := range v.Coils {
+		reversed := c.ID == "A1" || c.ID == "A3" || c.ID == "B2"
+		if reversed && (c.P[verdict.StateReversed] < 0.01 || c.State != verdict.StateUndecided && c.State != verdict.StateReversed) {
+			t.Errorf("%s is reversed, told as %s; reversed at %.4f", c.ID, c.State, c.P[verdict.StateReversed])
+		}
+		if !reversed && c.State != verdict.StateAsPlanned {
+			t.Errorf("%s is as planned, told as %s", c.ID, c.State)
+		}
+	}
+}
+
 // TestSeriesInTurnedPad: two strings in series in a pad that is turned over as a whole,
 // and no rest. With backgrounds of its own that explains the readings best; seen against
 // those of others it was given up, and the coils of B claimed as planned.

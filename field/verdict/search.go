@@ -476,6 +476,21 @@ func (e *engine) pairBases(first []*scored) {
 		}
 	}
 	e.begins(list)
+	if !e.wide() && !e.groundTold() {
+		for _, n := range e.pairs() {
+			if !e.met(n.hyp) {
+				n.base = true
+				e.seen[n.hyp.key] = n.scored
+				e.best = math.Max(e.best, n.log)
+			}
+		}
+	}
+}
+
+// groundTold tells whether any phone was read with the supply off. Where none was, the
+// levels are anybody's guess, and two faults of whole strings may read as another alone.
+func (e *engine) groundTold() bool {
+	return len(e.ev.rests) > 0 || slices.ContainsFunc(e.ev.holds, func(h digest) bool { return h.toggled })
 }
 
 // begins takes hypotheses for ones to begin from too; nil are none.
