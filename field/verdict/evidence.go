@@ -121,7 +121,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 
 	tops := flatTops(cut, info.fullScale)
 	lag := lagOf(allRuns(plan, cut))
-	smooth := smoothingOf(plan, cut, info.sigma)
+	smooth, blurred := smoothingOf(plan, cut, info.sigma)
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
 		if c.Start.Route == capture.Heading || len(h.Bearings) > 0 && len(h.B) == 0 {
@@ -130,7 +130,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		}
 		d := digestOf(plan, cut, h, src, tops)
 		if hz, duty, pulsed := pulseOf(cut, h, plan); pulsed {
-			d.readings = digestPulsed(pulsedSamples(cut, h, plan), info.sigma, hz, duty, smooth)
+			d.readings = digestPulsed(pulsedSamples(cut, h, plan), info.sigma, hz, duty, smooth, blurred)
 		} else {
 			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma)
 			d.widen(restless(held[i], info.sigma))

@@ -7,12 +7,19 @@ import (
 )
 
 // digestPulsed is what the samples of a hold under a pulse train say, for a phone that
-// smooths its readings or does not.
-func digestPulsed(xs []sample, sigma [3]float64, hz, duty float64, smooth []smoothing) []reading {
+// smooths its readings or does not, or of which nobody knows.
+func digestPulsed(xs []sample, sigma [3]float64, hz, duty float64, smooth []smoothing, blurred bool) []reading {
 	if smooth != nil {
 		return digestRounded(xs, sigma, hz, duty, smooth)
 	}
-	return digestPulses(xs, sigma, hz, duty)
+	out := digestPulses(xs, sigma, hz, duty)
+	if blurred && len(out) > 0 {
+		for i := range out {
+			out[i].logW -= math.Ln2
+		}
+		out = append(out, meanOfPulses(xs, duty))
+	}
+	return out
 }
 
 // digestPulses finds background and pull in samples under a pulse train of
@@ -199,6 +206,31 @@ func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty
 	return out
 }
 
+// meanOfPulses is what samples say of a sensor so slow, or pulses so fast, that nothing is
+// left of them but their mean: background, and the pull for a share of the time.
+func meanOfPulses(xs []sample, duty float64) (r reading) {
+	const (
+		alike = 4.0 // neighbouring samples err alike: so many count as one
+		pull  = pullSD * pullSD
+		drift = driftSD * driftSD
+	)
+	r.logW = -math.Ln2
+	n := float64(len(xs))
+	for a := range r.ax {
+		var mean float64
+		for _, x := range xs {
+			mean += x.u[a] / n
+		}
+		r.ax[a] = axis{
+			b: mean, vb: alike*squares(xs, a)/(n*n) + duty*duty*pull,
+			vd: pull, cv: -duty * pull,
+		}
+		// Being open of both is nothing against it: the background alone decides.
+		r.logW += 0.5 * math.Log((r.ax[a].vb+drift)/drift)
+	}
+	return r
+}
+
 // levelsOf finds the two levels and leaves out samples that lie at neither.
 func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64) levelPair {
 	l := levelPair{label: label, used: make([]bool, len(xs))}
@@ -262,7 +294,7 @@ func (l *levelPair) findHaze(xs []sample, sigma [3]float64) {
 	for k, n := range l.count {
 		if n > 1 {
 			scatter := math.Sqrt((l.spread[k][0] + l.spread[k][1] + l.spread[k][2]) / float64(n))
-			l.hazy[k] = scatter > math.Max(edgeHaze*gap, 3*math.Sqrt(dot(&sigma, &sigma)))
+			l.hazy[k] = scatter > math.Max(edgeHaze*gap, (1+4/math.Sqrt(float64(n)))*math.Sqrt(dot(&sigma, &sigma)))
 		}
 	}
 }

@@ -164,8 +164,9 @@ func (h *pulsedHold) try(sigma [3]float64, by []smoothing) {
 
 // smoothingOf finds how slowly a phone's readings follow the pulses, from the holds
 // with the widest swing. It is nothing, as a rule: most samples lie at one level or
-// the other.
-func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []smoothing {
+// the other. Blurred are readings that do neither, nor follow as any of the time constants
+// has it: pulses nearly as fast as the phone reads, at times that are a little off.
+func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) (by []smoothing, blurred bool) {
 	holds := widestPulses(plan, cut, sigma)
 	sharp := true
 	for i := range holds {
@@ -173,8 +174,9 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 		sharp = sharp && holds[i].least < usualWide
 	}
 	if sharp {
-		return nil
+		return nil, false
 	}
+	blurred = true
 	for i := range holds {
 		h := &holds[i]
 		h.try(sigma, smoothings[1:])
@@ -182,6 +184,8 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 		// nothing of it.
 		if h.least > tooWide {
 			h.logs = nil
+		} else {
+			blurred = false
 		}
 	}
 	all := slices.Clone(smoothings)
@@ -193,7 +197,7 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 	likelier := func(a, b smoothing) int { return cmp.Compare(a.logP, b.logP) }
 	none, top := all[0], slices.MaxFunc(all, likelier)
 	if top.logP < none.logP+leastSmooth {
-		return nil
+		return nil, blurred
 	}
 	for _, step := range [4]float64{0.82, 0.91, 1.1, 1.21} {
 		s := smoothing{tau: top.tau * step}
@@ -206,13 +210,13 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) []
 	}
 	top = slices.MaxFunc(all, likelier)
 	if top.tau < leastTau {
-		return nil
+		return nil, false
 	}
 	all = slices.DeleteFunc(all, func(s smoothing) bool { return s.logP < top.logP-smoothSpread })
 	for i := range all {
 		all[i].logP -= top.logP
 	}
-	return all
+	return all, false
 }
 
 // widestPulses are the holds under pulses whose two levels stand furthest apart.
@@ -263,9 +267,11 @@ func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothi
 			best, tau = f, s.tau
 		}
 	}
-	if slices.Max(best.wider[:]) > usualWide {
+	misfit := slices.Max(best.wider[:]) > usualWide
+	if misfit {
 		best = h.atRest(best, sigma, tau)
 		xs = h.xs
+		misfit = slices.Max(best.wider[:]) > usualWide
 	}
 	for a := range sigma {
 		sigma[a] *= best.wider[a]
@@ -288,10 +294,25 @@ func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothi
 			}
 		}
 	}
+	if misfit {
+		total = temper(out)
+	}
 	for i := range out {
 		out[i].logW -= total
 	}
 	return likeliest(out)
+}
+
+// temper takes the weights of readings for those of fewer samples, since errors greater than
+// the noise come several in a row, and returns the log of their sum.
+func temper(rs []reading) (total float64) {
+	const inRow = 3
+	total = math.Inf(-1)
+	for i := range rs {
+		rs[i].logW /= inRow
+		total = logAdd(total, rs[i].logW)
+	}
+	return total
 }
 
 // The phone may still be laid down as a hold begins, or be lifted before it is said.
