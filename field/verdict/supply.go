@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -17,6 +18,9 @@ import (
 const (
 	guardBefore = 0.12
 	guardAfter  = 0.26
+
+	guardAtOnce = 0.06 // after it, where nothing was read later, and what was
+	agreeUT     = 3.0  // reads alike within so many microtesla, each axis
 )
 
 // driveAt is the state of the supply at time t. Where the capture has no drive
@@ -74,12 +78,38 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 			}
 		}
 	}
+	if seen := perState(xs); settled == guardAfter && min(seen[0], seen[1]) == 0 {
+		near, _ := take(guardBefore, guardAtOnce)
+		for state, list := range byState(near) {
+			if seen[state] == 0 && agree(list) {
+				xs = append(xs, list...)
+			}
+		}
+		slices.SortStableFunc(xs, func(a, b sample) int { return cmp.Compare(a.t, b.t) })
+	}
 	if len(xs)*2 < len(h.B) && settled == guardAfter {
 		if more, _ := take(0.02, 0.08); len(more) > len(xs) {
 			xs = more
 		}
 	}
 	return xs
+}
+
+// agree tells whether samples, all taken within a moment of a switching, read alike: where
+// the readings stopped for a while after it they are all there is, and a sensor or a supply
+// on its way would not stand still.
+func agree(xs []sample) bool {
+	if len(xs) < 2 {
+		return false
+	}
+	for _, x := range xs[1:] {
+		for a := range x.u {
+			if math.Abs(x.u[a]-xs[0].u[a]) > agreeUT {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // onItsWay tells whether the last samples of a state were still moving away from the

@@ -64,3 +64,28 @@ func TestFrozenOnItsWay(t *testing.T) {
 		}
 	}
 }
+
+// TestStoppedAfterSwitching: the readings stopped for a second just after the supply came
+// on. Two that agree are a level; one alone, or two on their way, are none.
+func TestStoppedAfterSwitching(t *testing.T) {
+	p := plain(t)
+	cut := &capture.Stretches{Drives: []capture.Drive{{T: 0, State: capture.Off}, {T: 1.5, State: capture.On}}}
+	for _, tc := range []struct {
+		name string
+		on   []capture.B
+		want int
+	}{
+		{"two that agree", []capture.B{{T: 1.58, UT: [3]float64{5, 5, 300}}, {T: 1.68, UT: [3]float64{5, 5.5, 300.5}}}, 2},
+		{"one", []capture.B{{T: 1.58, UT: [3]float64{5, 5, 300}}}, 0},
+		{"two on their way", []capture.B{{T: 1.58, UT: [3]float64{5, 5, 150}}, {T: 1.68, UT: [3]float64{5, 5, 230}}}, 0},
+	} {
+		h := capture.Stretch{From: 0, To: 2.8}
+		for i := range 15 {
+			h.B = append(h.B, capture.B{T: float64(i) / 10, UT: [3]float64{5, 5, 30 + float64(i%3)}})
+		}
+		h.B = append(h.B, tc.on...)
+		if got := perState(steadySamples(cut, &h, p, guardAfter))[1]; got != tc.want {
+			t.Errorf("%s: %d readings with the supply on, expected %d", tc.name, got, tc.want)
+		}
+	}
+}
