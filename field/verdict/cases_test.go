@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"polewise/field/capture"
+	"polewise/field/rehearsal"
 	"polewise/field/verdict"
 	"polewise/layout"
 	"polewise/server/testplan"
@@ -380,5 +381,27 @@ func TestStrayPass(t *testing.T) {
 		if c.State != verdict.StateAsPlanned && c.State != verdict.StateUndecided {
 			t.Errorf("%s is as planned, claimed %s at %.4f", c.ID, c.State, c.P[c.State])
 		}
+	}
+}
+
+// TestSensorWhereNoneIsLookedFor: a sensor 7 cm below the mark, where phones have none. No
+// place of those looked at explains the readings, and the best of them reads a coil for its
+// neighbour.
+func TestSensorWhereNoneIsLookedFor(t *testing.T) {
+	p := grid(5, 3)
+	o := rehearsal.Defaults()
+	o.Seed, o.OffsetMM, o.TellOffsetMM, o.Rest = 6, &[2]float64{4, -70}, -1, rehearsal.RestHolds
+	o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "S2C3"}, {Kind: layout.StringReversed, ID: "S1"}}
+	v, err := verdict.Judge(p, capturesOf(p, o)...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range v.Coils {
+		if c.State != verdict.StateUndecided {
+			t.Errorf("%s claimed %s at %.4f", c.ID, c.State, c.P[c.State])
+		}
+	}
+	if !slices.ContainsFunc(v.Notes, func(n string) bool { return strings.Contains(n, "Find the phone's sensor") }) {
+		t.Errorf("nobody is told to find the sensor: %q", v.Notes)
 	}
 }

@@ -260,3 +260,59 @@ func TestFewSamplesAtOnePhase(t *testing.T) {
 		t.Errorf("what is kept of the readings weighs %.3f", sum)
 	}
 }
+
+// TestBlurredPulses: pulses nearly as fast as the phone reads, followed slowly, at times that
+// are some milliseconds off: neither two levels nor any smoothing fits them, and what they
+// seem to swing by is no pull. Their mean tells what there is, once the background is known.
+func TestBlurredPulses(t *testing.T) {
+	const hz, duty, tau, pull, background = 9.63, 0.21, 0.17, 700.0, -20.0
+	rng := rand.New(rand.NewPCG(6, 1))
+	var lines []string
+	say := func(format string, a ...any) { lines = append(lines, fmt.Sprintf(format, a...)) }
+	say(`{"type":"start","v":1,"route":"vector"}`)
+	say(`{"type":"drive","t":0,"state":"pulse","hz":%g,"duty":%g}`, hz, duty)
+	now := 0.0
+	for _, at := range []string{"A1", "A2", "A3"} {
+		say(`{"type":"hold","t":%.3f,"at":"%s"}`, now, at)
+		for range 32 {
+			now += 0.1
+			w, _ := rounded((now+0.02*rng.NormFloat64())*hz, hz, duty, tau)
+			say(`{"type":"b","t":%.3f,"uT":[20,-10,%.3f]}`, now, background+pull*w+0.2*rng.NormFloat64())
+		}
+		say(`{"type":"lift","t":%.3f}`, now+0.02)
+		now += 0.8
+	}
+	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ev, err := gather(plain(t), []*capture.Capture{c})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(ev.holds) != 3 {
+		t.Fatalf("%d holds, expected three", len(ev.holds))
+	}
+	known := toldLevel(background)
+	for i := range ev.holds {
+		h := holdFactor{digest: &ev.holds[i], rot: rotation(0, [3]float64{0, 0, 1})}
+		allowed := 0.0
+		for _, p := range h.pulls(&known) {
+			if math.Abs(p.d[2]-pull) < 2.5*math.Sqrt(p.c.zz) {
+				allowed += math.Exp(p.logW)
+			}
+		}
+		all := 0.0
+		for _, p := range h.pulls(&known) {
+			all += math.Exp(p.logW)
+		}
+		if allowed < 0.1*all {
+			t.Errorf("%s: a pull of %g is allowed by readings of a share of %.3f", h.label, pull, allowed/all)
+		}
+	}
+}
+
+// toldLevel is a background as a rest told it, so much along z.
+func toldLevel(z float64) background {
+	return background{b: [3]float64{20, -10, z}, variance: [3]float64{25, 25, 25}}
+}

@@ -1,0 +1,153 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/layout"
+)
+
+// What is listed was seen with the backgrounds of what it was grown from. Before anything is
+// told, the best are looked at with backgrounds of their own, and so is what is near them.
+
+// scoreAnew scores the best hypotheses once more, each with backgrounds and scales
+// of its own: they were listed as seen from what they were grown from. What leads then is
+// held against what is near it, and grown from, if it was not.
+func (e *engine) scoreAnew() {
+	near := e.ownScores()
+	if len(near) == 0 {
+		return
+	}
+	e.loosely(near[0].hyp)
+	if len(near[0].hyp.faults) > 0 {
+		e.loosely(e.m.planned)
+	}
+	var led []*scored
+	for range mostLeading {
+		near = e.ownScores()
+		top := near[0]
+		if slices.Contains(led, top) {
+			return
+		}
+		led = append(led, top)
+		e.anewNearby(near)
+		if !top.expanded && len(top.hyp.faults) < maxFaults {
+			top.expanded = true
+			e.slim(e.expand(top, e.newWorkspace()))
+		}
+	}
+	e.ownScores()
+}
+
+// ownScores are the best hypotheses, each scored with backgrounds and scales of its own.
+func (e *engine) ownScores() []*scored {
+	all := e.ranked()
+	e.best = math.Inf(-1)
+	if len(all) == 0 {
+		return nil
+	}
+	var near []*scored
+	least := all[0].log - anewWithin
+	for _, s := range all[:min(len(all), anewBest)] {
+		if s.log < least {
+			break
+		}
+		near = append(near, s)
+	}
+	for _, s := range near {
+		if !s.own {
+			e.score(s)
+		}
+	}
+	slices.SortStableFunc(near, byLog)
+	e.best = e.highest()
+	return near
+}
+
+// mostLeading bounds the explanations that are looked at as they come to lead in the end.
+const mostLeading = 3
+
+// anewNearby scores what is near the best explanations by several faults: with one fault
+// less, of those with faults of strings or pad, and the best with another fault of the coil,
+// or of strings or pad, in the place of each; each with backgrounds of its own. Strings
+// in series and a string turned read, but for the backgrounds, nearly as those in series
+// in a pad that is turned over as a whole.
+func (e *engine) anewNearby(list []*scored) {
+	more := mostNearby
+	try := func(h *hypothesis) {
+		if h == nil || more == 0 {
+			return
+		}
+		if c := e.put(h, math.Inf(-1)); !c.own {
+			e.score(c)
+			more--
+		}
+	}
+	ofCoil := func(f layout.Fault) bool { return f.ID != "" && e.m.plan.CoilIndex(f.ID) >= 0 }
+	for k, s := range list {
+		h := s.hyp
+		if len(h.faults) < 2 {
+			continue // alone, they are what a search begins from
+		}
+		for i := range h.faults {
+			rest := slices.Delete(slices.Clone(h.faults), i, i+1)
+			if slices.ContainsFunc(rest, func(f layout.Fault) bool { return !ofCoil(f) }) {
+				try(newHypothesis(e.m.plan, rest, e.priorOf(rest...)))
+			}
+			if k > 0 {
+				continue
+			}
+			for _, o := range e.instead(h, i) {
+				try(o)
+			}
+		}
+	}
+}
+
+// mostNearby bounds the explanations scored so.
+const mostNearby = 60
+
+// loosely scores an explanation with one coil more turned or shorted, each with
+// backgrounds of its own, where a hold does not tell the background and the others leave
+// it wide open: with the background of an explanation in which that coil is otherwise its
+// hold speaks against that whatever it read.
+func (e *engine) loosely(h *hypothesis) {
+	n := e.evaluate(&scored{hyp: h})
+	least := looseSD
+	if len(e.factors) <= fewHolds {
+		least = looseOfFewSD
+	}
+	loose := map[string]bool{}
+	for i, f := range e.factors {
+		if hold, ok := f.(*holdFactor); ok && !hold.toggled && slices.Max(n.bg[i].variance[:]) > least*least {
+			loose[e.m.plan.Coils[hold.coil].ID] = true
+		}
+	}
+	e.slim(n)
+	for _, s := range e.singles {
+		if s.kind != layout.CoilReversed && s.kind != layout.CoilShorted || !loose[s.fault.ID] {
+			continue
+		}
+		o := h.with(e.m.plan, s)
+		if o == nil {
+			continue
+		}
+		if c := e.put(o, math.Inf(-1)); !c.own {
+			e.score(c)
+		}
+	}
+}
+
+// What a background must be open by, in microtesla, for loosely; less where so few holds
+// tell it that one of them bends it.
+const (
+	looseSD      = 15.0
+	looseOfFewSD = 5.0
+	fewHolds     = 10
+)
+
+// Bounds on what is scored anew before it is told.
+const (
+	anewBest   = 20
+	anewWithin = 8 // log units of the best
+)

@@ -1,0 +1,191 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/layout"
+)
+
+// Hypotheses that a search begins from lie far apart: one fault at a time does not lead from
+// one to the other, nor past what looks hopeless alone.
+
+// bases are the hypotheses a search starts from: far apart, so that a phone
+// whose sensor place is unknown is not settled by the first guess.
+func (e *engine) bases() []*hypothesis {
+	p := e.m.plan
+	out := []*hypothesis{newHypothesis(p, nil, 0)}
+	for _, s := range e.singles {
+		if !s.changesMany() {
+			continue
+		}
+		if h := out[0].with(p, s); h != nil {
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+// changesMany tells faults of whole strings, groups or the pad.
+func (s *single) changesMany() bool {
+	switch s.kind {
+	case layout.PadReversed, layout.StringReversed, layout.GroupReversed, layout.StringOpen:
+		return true
+	}
+	return false
+}
+
+// begins takes hypotheses for ones to begin from too; nil are none.
+func (e *engine) begins(list []*hypothesis) {
+	for _, h := range list {
+		if h != nil && !e.met(h) {
+			c := e.put(h, math.Inf(-1))
+			c.base = true
+			e.score(c)
+		}
+	}
+}
+
+// pairBases adds to the best beginnings each fault that changes many coils, and to the plan
+// and the best of them each pair of strings in series, with backgrounds of their own.
+// Against the background of one alone the two together look hopeless where readings do not
+// tell the background: a string without current then passes for a phone that re-zeroed
+// itself.
+func (e *engine) pairBases(first []*scored) {
+	slices.SortStableFunc(first, byLog)
+	var list []*hypothesis
+	for _, s := range e.singles {
+		if s.changesMany() {
+			for _, b := range first[:min(len(first), pairsOf)] {
+				list = append(list, b.hyp.with(e.m.plan, s))
+			}
+		}
+	}
+	if !e.wide() { // else the coarse look had them
+		list = append(list, e.joins(e.m.planned, mostJoins)...)
+		if len(first) > 0 && len(first[0].hyp.faults) > 0 {
+			list = append(list, e.joins(first[0].hyp, joinsBeside)...)
+		}
+	}
+	e.begins(list)
+	if !e.wide() && !e.groundTold() {
+		e.adopt(e.pairs())
+	}
+}
+
+// groundTold tells whether any phone was read with the supply off. Where none was, the
+// levels are anybody's guess, and two faults of whole strings may read as another alone.
+func (e *engine) groundTold() bool {
+	return len(e.ev.rests) > 0 || slices.ContainsFunc(e.ev.holds, func(h digest) bool { return h.toggled })
+}
+
+// adopt takes nodes scored elsewhere for ones to begin from too.
+func (e *engine) adopt(nodes []*node) {
+	for _, n := range nodes {
+		if old := e.seen[n.hyp.key]; old == nil || !old.own {
+			n.base = true
+			e.seen[n.hyp.key] = n.scored
+		}
+	}
+	e.best = e.highest()
+}
+
+// joins are a hypothesis with two strings in series, so many at most.
+func (e *engine) joins(beside *hypothesis, most int) (out []*hypothesis) {
+	for _, s := range e.singles {
+		if s.kind == layout.StringsInSeries && len(out) < most {
+			if h := beside.with(e.m.plan, s); h != nil {
+				out = append(out, h)
+			}
+		}
+	}
+	return out
+}
+
+// Bounds on the strings in series that are thought of so, beside nothing else and beside the
+// best beginning.
+const (
+	mostJoins   = 45
+	joinsBeside = 15
+)
+
+// pairsOf is how many beginnings are paired.
+const pairsOf = 2
+
+// pairs are the likeliest explanations by two faults of whole strings, groups or the
+// pad, or strings in series: either alone may look hopeless with the sensor where it is.
+func (e *engine) pairs() []*node {
+	scoredAs := func(h *hypothesis) *node {
+		n := e.evaluate(&scored{hyp: h})
+		e.slim(n)
+		return n
+	}
+	var list, out []*node
+	of := map[*node]single{}
+	joins := 0
+	for _, s := range e.singles {
+		if s.kind == layout.StringsInSeries {
+			joins++
+		}
+		if !s.changesMany() && (s.kind != layout.StringsInSeries || joins > mostJoins) {
+			continue
+		}
+		if h := e.m.planned.with(e.m.plan, s); h != nil {
+			n := scoredAs(h)
+			of[n] = s
+			list = append(list, n)
+		}
+	}
+	best := func(list []*node, most int) []*node {
+		slices.SortStableFunc(list, nodesByLog)
+		return list[:min(len(list), most)]
+	}
+	list = best(list, pairedFaults)
+	for i, n := range list {
+		for _, o := range list[:i] {
+			if h := n.hyp.with(e.m.plan, of[o]); h != nil {
+				out = append(out, scoredAs(h))
+			}
+		}
+	}
+	return best(out, pairClimbs)
+}
+
+// Bounds on pairs: the faults that are paired, and the pairs that are told.
+const (
+	pairedFaults = 24
+	pairClimbs   = 4
+)
+
+// allPairs are the best of all pairs of faults, where the pad is so small that they are
+// few: two coils of one string may be shorted, and either alone explain less than nothing.
+func (e *engine) allPairs() []*node {
+	var singles []single
+	for _, s := range e.singles {
+		if s.kind != layout.TurnsShorted {
+			singles = append(singles, s)
+		}
+	}
+	if len(singles)*(len(singles)-1)/2 > mostPairs {
+		return nil
+	}
+	var out []*node
+	for i, s := range singles {
+		h := e.m.planned.with(e.m.plan, s)
+		if h == nil {
+			continue
+		}
+		for _, o := range singles[:i] {
+			if pair := h.with(e.m.plan, o); pair != nil {
+				n := e.evaluate(&scored{hyp: pair})
+				e.slim(n)
+				out = append(out, n)
+			}
+		}
+	}
+	slices.SortStableFunc(out, nodesByLog)
+	return out[:min(len(out), pairClimbs)]
+}
+
+// mostPairs bounds the pairs looked at.
+const mostPairs = 800

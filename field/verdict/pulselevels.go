@@ -1,0 +1,192 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+)
+
+// Under pulses the samples of a sharp sensor lie at two levels, and some on an edge between.
+
+// levelPair are the two levels that samples under pulses lie at.
+type levelPair struct {
+	label  []int  // per sample: 0 or 1
+	used   []bool // per sample: it was not taken on an edge
+	mean   [2][3]float64
+	spread [2][3]float64 // squared deviations from the median
+	count  [2]int
+	far    [2][3]float64 // the sample furthest from the other level
+	hazy   [2]bool       // no two samples agree on the level
+	open   [2][3]float64 // variance of a level that stands for others beside it
+}
+
+// reach is where the level may lie that samples on an edge lead to: so many times as far
+// from the other level as the furthest of them, give or take, and how likely that is.
+type reach struct{ times, sd, p float64 }
+
+var (
+	asRead = []reach{{1, 0, 1}}
+	// Of samples taken on edges, all of them, as where the sampling keeps step with the
+	// pulses.
+	onEdges = []reach{{1, 0.05, 0.55}, {1.3, 0.12, 0.3}, {1.9, 0.35, 0.15}}
+	// Whether a single one was nobody knows.
+	ofOne = []reach{{1, 0, 0.9}, {1.3, 0.12, 0.07}, {1.9, 0.35, 0.03}}
+)
+
+// edgeHaze is the scatter, as a share of the gap, from which samples at a level were
+// taken on edges.
+const edgeHaze = 0.05
+
+// reaches lists where one of the levels may lie.
+func (l *levelPair) reaches(k int) []reach {
+	switch {
+	case l.hazy[k]:
+		return onEdges
+	case l.count[k] == 1:
+		return ofOne
+	}
+	return asRead
+}
+
+// reaching is the pair with one of the levels where it may lie.
+func (l levelPair) reaching(k int, r reach) levelPair {
+	if r == asRead[0] {
+		return l
+	}
+	for a := range l.mean[k] {
+		by := l.far[k][a] - l.mean[1-k][a]
+		l.open[k][a] = r.sd * by * r.sd * by
+		l.mean[k][a] = l.mean[1-k][a] + r.times*by
+	}
+	return l
+}
+
+// twoLevels reads samples that lie at two levels: one is the pulse.
+func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty float64) (out []reading) {
+	l := levelsOf(xs, label, gap, sigma)
+	logs := l.pulse(xs, hz, duty)
+	total := logAdd(logs[0], logs[1])
+	for _, on := range [2]int{1, 0} {
+		w := logs[on] - total
+		if w < -16 {
+			continue
+		}
+		for _, off := range l.reaches(1 - on) {
+			from := l.reaching(1-on, off)
+			for _, top := range l.reaches(on) {
+				to := from.reaching(on, top)
+				out = append(out, reading{logW: w + math.Log(off.p*top.p), ax: to.axes(on, sigma)})
+			}
+		}
+	}
+	return out
+}
+
+// levelsOf finds the two levels and leaves out samples that lie at neither.
+func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64) levelPair {
+	l := levelPair{label: label, used: make([]bool, len(xs))}
+	var middle [2][3]float64
+	for k := range middle {
+		for a := range middle[k] {
+			var v []float64
+			for i, x := range xs {
+				if label[i] == k {
+					v = append(v, x.u[a])
+				}
+			}
+			slices.Sort(v)
+			middle[k][a] = v[len(v)/2]
+		}
+	}
+	l.mean = middle
+	var sum [2][3]float64
+	for i, x := range xs {
+		k := label[i]
+		var off [3]float64
+		for a := range off {
+			off[a] = x.u[a] - middle[k][a]
+		}
+		if math.Sqrt(dot(&off, &off)) > edgeShare*gap+6*sigma[2] {
+			continue
+		}
+		l.used[i] = true
+		l.count[k]++
+		for a := range off {
+			sum[k][a] += x.u[a]
+			l.spread[k][a] += off[a] * off[a]
+		}
+	}
+	for k, n := range l.count {
+		for a := range sum[k] {
+			if n > 0 {
+				l.mean[k][a] = sum[k][a] / float64(n)
+			}
+		}
+	}
+	l.findHaze(xs, sigma)
+	return l
+}
+
+// findHaze finds the levels that no two samples agree on, and the furthest sample of
+// each.
+func (l *levelPair) findHaze(xs []sample, sigma [3]float64) {
+	var way [3]float64
+	for a := range way {
+		way[a] = l.mean[1][a] - l.mean[0][a]
+	}
+	gap := math.Sqrt(dot(&way, &way))
+	best := [2]float64{math.Inf(1), math.Inf(-1)}
+	for i, x := range xs {
+		k := l.label[i]
+		if at := dot(&x.u, &way); k == 0 && at < best[0] || k == 1 && at > best[1] {
+			best[k], l.far[k] = at, x.u
+		}
+	}
+	for k, n := range l.count {
+		if n > 1 {
+			scatter := math.Sqrt((l.spread[k][0] + l.spread[k][1] + l.spread[k][2]) / float64(n))
+			l.hazy[k] = scatter > math.Max(edgeHaze*gap, (1+4/math.Sqrt(float64(n)))*math.Sqrt(dot(&sigma, &sigma)))
+		}
+	}
+}
+
+// pulse is how likely each of the levels is the pulse, as a logarithm: it was on
+// whenever a sample of that level was taken, at one phase or another.
+func (l *levelPair) pulse(xs []sample, hz, duty float64) [2]float64 {
+	logs := [2]float64{math.Inf(-1), math.Inf(-1)}
+	for p := range phases {
+		phi := (float64(p) + 0.5) / phases
+		var at [2]float64
+		for i, x := range xs {
+			if !l.used[i] {
+				continue
+			}
+			on := mislabel/2 + (1-mislabel)*onAt(x.t, hz, duty, phi)
+			at[l.label[i]] += math.Log(on)
+			at[1-l.label[i]] += math.Log(1 - on)
+		}
+		for k := range logs {
+			logs[k] = logAdd(logs[k], at[k])
+		}
+	}
+	return logs
+}
+
+// axes are background and pull if the pulse is the level on. A spread beyond the
+// noise (a jump, a slow sensor) is kept as doubt that more samples do not take away.
+func (l *levelPair) axes(on int, sigma [3]float64) (ax [3]axis) {
+	off := 1 - on
+	for a := range ax {
+		noise, extra := sigma[a]*sigma[a], 0.0
+		for k, n := range l.count {
+			if n > 2 && !l.hazy[k] {
+				extra = math.Max(extra, l.spread[k][a]/float64(n)-2*noise)
+			}
+		}
+		v := func(k int) float64 { return noise/math.Max(1, float64(l.count[k])) + extra/2 + l.open[k][a] }
+		ax[a] = axis{
+			b: l.mean[off][a], d: l.mean[on][a] - l.mean[off][a],
+			vb: v(off), vd: v(off) + v(on), cv: -v(off),
+		}
+	}
+	return ax
+}
