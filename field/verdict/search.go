@@ -163,7 +163,7 @@ func (e *engine) grow() {
 	}
 	if e.settles() {
 		e.pairBases(first)
-	} else if len(e.m.plan.Coils) <= largePad {
+	} else if !e.ratio && len(e.m.plan.Coils) <= largePad { // by headings they are not hopeless
 		e.begins(e.joins(e.m.planned, mostJoins))
 	}
 	e.growOn(ground)
