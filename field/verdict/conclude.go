@@ -122,6 +122,9 @@ func (e *engine) claims(list []*scored, p []map[State]float64, odd unexplained) 
 		}
 		wrong := c.state != StateAsPlanned
 		switch {
+		case odd.idle[j]:
+			c.withheld = true
+			c.state = StateUndecided
 		case misread[j] || shaky[j] && wrong && !e.borne(list, p, j, doubtful):
 			c.withheld = wrong
 			c.state = StateUndecided

@@ -25,9 +25,29 @@ const (
 type unexplained struct {
 	holds  []*holdFactor
 	passes []*passFactor
-	many   bool // so much that nothing may be claimed
-	poorly bool // not because of some readings, but of all of them
+	many   bool   // so much that nothing may be claimed
+	why    string // what to say of that where it is not because of some readings, but of all
 	others map[int]bool
+	idle   map[int]bool // coils of strings that may be without current, or not
+}
+
+// maybeIdle are the coils of strings that carry no current under a hypothesis, where
+// nothing was read with the supply off and nothing by hand or ohmmeter. That they all read
+// about the same tells of them only what the background may be, and how steady hand and
+// bench are.
+func (e *engine) maybeIdle(h *hypothesis) map[int]bool {
+	if e.groundTold() || len(e.ev.holds) == 0 || len(e.ev.ohms)+len(e.ev.faces) > 0 {
+		return nil
+	}
+	out := map[int]bool{}
+	for i := range e.m.plan.Strings {
+		if h.cur.StringAmps[i] == 0 {
+			for _, j := range e.m.plan.Strings[i].Coils {
+				out[j] = true
+			}
+		}
+	}
+	return out
 }
 
 // unexplained looks at every reading under the best hypothesis.
@@ -58,9 +78,13 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 	}
 	u.many = len(u.holds) >= straysMany && float64(len(u.holds)) > straysShare*float64(holds) ||
 		float64(len(u.passes)) > passesMany*float64(passes)
-	if !u.many && short > math.Max(shortAll, shortEach*float64(holds)) {
-		u.many, u.poorly = true, true
+	switch {
+	case !u.many && short > math.Max(shortAll, shortEach*float64(holds)):
+		u.many, u.why = true, "Nothing known here explains the readings as a whole: it may be another plan, or the phone's sensor sits where none was looked for. Find the phone's sensor, and read the coils again. Nothing is claimed."
+	case holds > 0 && n.hyp.cur.PadAmps <= 0 && !e.groundTold():
+		u.many, u.why = true, "It may be that no current flows at all. Nothing was read with the supply off, and so nothing tells that from a pad that is as planned. Switch it off for three seconds and on again over a coil. Nothing is claimed."
 	}
+	u.idle = e.maybeIdle(n.hyp)
 	return u
 }
 
@@ -137,14 +161,17 @@ func (u *unexplained) notes() (out []string) {
 	}
 	slices.Sort(bad)
 	bad = slices.Compact(bad)
-	if u.poorly {
-		return []string{"Nothing known here explains the readings as a whole: it may be another plan, or the phone's sensor sits where none was looked for. Find the phone's sensor, and read the coils again. Nothing is claimed."}
+	if u.why != "" {
+		return []string{u.why}
 	}
 	if u.many {
 		for _, p := range u.passes {
 			bad = append(bad, "the row "+p.label)
 		}
 		return []string{fmt.Sprintf("The readings over %s fit neither the plan nor any fault known here: a bridge between strings, the wrong plan, or the wrong coils under the phone. Nothing is claimed.", and(bad))}
+	}
+	if len(u.idle) > 0 {
+		out = append(out, "Nothing was read with the supply off, and so hardly anything tells a string without current from another background. Switch it off for three seconds and on again over one of its coils.")
 	}
 	if len(bad) > 0 {
 		out = append(out, fmt.Sprintf("What was read over %s fits neither the plan nor any fault known here. Was the phone on that coil? Is steel near? Read it again.", and(bad)))
