@@ -111,7 +111,7 @@ var reached = map[string]struct {
 	"toggled":          {0, 0.035, 0.99},
 	"one-rest":         {0, 0.10, 0.91},
 	"offset-unknown":   {1, 0.105, 0.83},
-	"pulsed":           {0, 0.05, 0.83},
+	"pulsed":           {1, 0.035, 0.91},
 	"passes":           {0, 0.05, 0.75},
 	"headings":         {1, 0.10, 0.58},
 	"hand":             {0, 0.10, 0.75},
@@ -153,15 +153,11 @@ func hold(t *testing.T, c Condition, s *Score) {
 var followed = map[string]float64{
 	"toggled":        0.01,
 	"one-rest":       0.08,
-	"offset-unknown": 0.02,
+	"offset-unknown": 0.035, // two coils of seed 3, a pad of 43 uT with two faults and a sensor 5 cm off the mark
 	"pulsed":         0.01,
 	"passes":         0.035,
 	"hand":           0.02,
 }
-
-// followedWrong are the wrong claims reached: seed 3, a pad of 43 uT with two faults
-// and a sensor 5 cm off the mark.
-const followedWrong = 2
 
 // TestFollowed does what the verdict asks for: a person at the bench does not stop
 // at the first verdict.
@@ -191,8 +187,8 @@ func TestFollowed(t *testing.T) {
 				t.Logf("%s, seed %d:\n\t%s", f.Condition, f.Seed, strings.Join(f.What, "\n\t"))
 			}
 		}
-		if s.WrongClaims > followedWrong {
-			t.Errorf("%s: %d wrong claims on %d coils after what was asked for, at most %d allowed", c.Name, s.WrongClaims, s.Coils, followedWrong)
+		if s.WrongClaims > 0 {
+			t.Errorf("%s: %d wrong claims on %d coils after what was asked for", c.Name, s.WrongClaims, s.Coils)
 		}
 		if got := share(s.Undecided, s.Coils); got > most && *firstSeed == 0 {
 			t.Errorf("%s: %.2f %% of coils undecided after what was asked for, at most %g %% allowed", c.Name, 100*got, 100*most)

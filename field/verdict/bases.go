@@ -68,15 +68,6 @@ func (e *engine) pairBases(first []*scored) {
 		}
 	}
 	e.begins(list)
-	if !e.wide() && !e.groundTold() {
-		e.adopt(e.pairs())
-	}
-}
-
-// groundTold tells whether any phone was read with the supply off. Where none was, the
-// levels are anybody's guess, and two faults of whole strings may read as another alone.
-func (e *engine) groundTold() bool {
-	return len(e.ev.rests) > 0 || slices.ContainsFunc(e.ev.holds, func(h digest) bool { return h.toggled })
 }
 
 // adopt takes nodes scored elsewhere for ones to begin from too.

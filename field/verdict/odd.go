@@ -31,6 +31,12 @@ type unexplained struct {
 	idle   map[int]bool // coils of strings that may be without current, or not
 }
 
+// groundTold tells whether any phone was read with the supply off. Where none was, the
+// levels are anybody's guess.
+func (e *engine) groundTold() bool {
+	return len(e.ev.rests) > 0 || slices.ContainsFunc(e.ev.holds, func(h digest) bool { return h.toggled })
+}
+
 // maybeIdle are the coils of strings that carry no current under a hypothesis, where
 // nothing was read with the supply off and nothing by hand or ohmmeter. That they all read
 // about the same tells of them only what the background may be, and how steady hand and
