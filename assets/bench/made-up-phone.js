@@ -245,9 +245,10 @@ export class MadeUpPhone {
       this.o.say(to ? `The phone lies on ${to.id}.` : "No coil is asked for just now.");
       return;
     }
-    if (this.goal && [to.x_mm, to.y_mm, to.top_deg].join() === this.goal) return; // asked for again, it would never arrive
+    const goal = [to.x_mm, to.y_mm, to.top_deg].join();
+    if (this.goal === goal) return; // asked for again, it would never arrive
     this.stop();
-    this.goal = [to.x_mm, to.y_mm, to.top_deg].join();
+    this.goal = goal;
     this.pose.down = false;
     this.moved();
     this.carrying = setTimeout(() => {

@@ -3,9 +3,7 @@ package capture
 import (
 	"bytes"
 	"encoding/json"
-	"maps"
 	"reflect"
-	"slices"
 	"strings"
 )
 
@@ -63,10 +61,19 @@ func mistakable(raw []byte) bool {
 			if depth != 1 || i >= len(raw) || !bytes.HasPrefix(bytes.TrimLeft(raw[i+1:], " \t\r\n"), []byte(":")) {
 				continue
 			}
-			key := raw[from:i]
-			if escaped || !keysKnown[string(key)] && slices.ContainsFunc(slices.Collect(maps.Keys(keysKnown)), func(k string) bool { return strings.EqualFold(k, string(key)) }) {
+			if key := string(raw[from:i]); escaped || !keysKnown[key] && foldsToKnown(key) {
 				return true
 			}
+		}
+	}
+	return false
+}
+
+// foldsToKnown tells whether a key is a known one but for capitals.
+func foldsToKnown(key string) bool {
+	for known := range keysKnown {
+		if strings.EqualFold(known, key) {
+			return true
 		}
 	}
 	return false

@@ -106,12 +106,7 @@ const pairsOf = 2
 // pairs are the likeliest explanations by two faults of whole strings, groups or the
 // pad, or strings in series: either alone may look hopeless with the sensor where it is.
 func (e *engine) pairs() []*node {
-	scoredAs := func(h *hypothesis) *node {
-		n := e.evaluate(&scored{hyp: h})
-		e.slim(n)
-		return n
-	}
-	var list, out []*node
+	var list []*node
 	of := map[*node]single{}
 	joins := 0
 	for _, s := range e.singles {
@@ -122,24 +117,34 @@ func (e *engine) pairs() []*node {
 			continue
 		}
 		if h := e.m.planned.with(e.m.plan, s); h != nil {
-			n := scoredAs(h)
+			n := e.bare(h)
 			of[n] = s
 			list = append(list, n)
 		}
 	}
-	best := func(list []*node, most int) []*node {
-		slices.SortStableFunc(list, nodesByLog)
-		return list[:min(len(list), most)]
+	slices.SortStableFunc(list, nodesByLog)
+	var likely []single
+	for _, n := range list[:min(len(list), pairedFaults)] {
+		likely = append(likely, of[n])
 	}
-	list = best(list, pairedFaults)
-	for i, n := range list {
-		for _, o := range list[:i] {
-			if h := n.hyp.with(e.m.plan, of[o]); h != nil {
-				out = append(out, scoredAs(h))
+	return e.pairUp(likely)
+}
+
+// pairUp are the likeliest of all pairs of some faults.
+func (e *engine) pairUp(of []single) (out []*node) {
+	for i, s := range of {
+		h := e.m.planned.with(e.m.plan, s)
+		if h == nil {
+			continue
+		}
+		for _, o := range of[:i] {
+			if pair := h.with(e.m.plan, o); pair != nil {
+				out = append(out, e.bare(pair))
 			}
 		}
 	}
-	return best(out, pairClimbs)
+	slices.SortStableFunc(out, nodesByLog)
+	return out[:min(len(out), pairClimbs)]
 }
 
 // Bounds on pairs: the faults that are paired, and the pairs that are told.
@@ -160,22 +165,7 @@ func (e *engine) allPairs() []*node {
 	if len(singles)*(len(singles)-1)/2 > mostPairs {
 		return nil
 	}
-	var out []*node
-	for i, s := range singles {
-		h := e.m.planned.with(e.m.plan, s)
-		if h == nil {
-			continue
-		}
-		for _, o := range singles[:i] {
-			if pair := h.with(e.m.plan, o); pair != nil {
-				n := e.evaluate(&scored{hyp: pair})
-				e.slim(n)
-				out = append(out, n)
-			}
-		}
-	}
-	slices.SortStableFunc(out, nodesByLog)
-	return out[:min(len(out), pairClimbs)]
+	return e.pairUp(singles)
 }
 
 // mostPairs bounds the pairs looked at.

@@ -29,9 +29,7 @@ func (e *engine) climb() (nodes, bases []*node) {
 		begin = append(begin, e.joins(e.m.planned, mostJoins)...)
 	}
 	for _, h := range begin {
-		n := e.evaluate(&scored{hyp: h})
-		e.slim(n)
-		bases = append(bases, n)
+		bases = append(bases, e.bare(h))
 	}
 	if e.ratio {
 		e.narrowEarths(bases)
@@ -143,7 +141,5 @@ func (e *engine) bestAnew() *node {
 	if len(all) == 0 {
 		return nil
 	}
-	n := e.evaluate(&scored{hyp: all[0].hyp})
-	e.slim(n)
-	return n
+	return e.bare(all[0].hyp)
 }

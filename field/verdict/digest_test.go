@@ -471,14 +471,7 @@ func TestMovedAsItWasRead(t *testing.T) {
 			}
 			text += fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.3f,4,%.3f]}`+"\n", at, 5+0.4*rng.NormFloat64(), z+0.4*rng.NormFloat64())
 		}
-		c, err := capture.Read(strings.NewReader(text + `{"type":"lift","t":3.7}`))
-		if err != nil {
-			t.Fatal(err)
-		}
-		ev, err := gather(plain(t), []*capture.Capture{c})
-		if err != nil {
-			t.Fatal(err)
-		}
+		ev := gathered(t, []string{text + `{"type":"lift","t":3.7}`})
 		h := ev.holds[0]
 		if h.moved != tc.moved {
 			t.Errorf("%s: moved %v", name, h.moved)

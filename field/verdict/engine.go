@@ -180,29 +180,27 @@ func logNormal(x, mean, sd float64) float64 {
 // backgrounds have to be fitted, that ends where it began from led to: of two beginnings the
 // better is taken, as long as the hypothesis is one to reckon with.
 func (e *engine) evaluate(s *scored) *node {
-	n, stood := e.evaluateFrom(s, true)
-	first := s.log
-	if !e.settles() || stood || first < e.best-worthTwo {
-		return n
-	}
-	if o, _ := e.evaluateFrom(s, false); s.log > first {
-		n, o = o, n
+	n, stood := e.fitted(s, true)
+	if first := s.log; e.settles() && !stood && first >= e.best-worthTwo {
+		o, _ := e.fitted(s, false)
+		if s.log > first {
+			n, o = o, n
+		}
+		s.log = math.Max(s.log, first)
 		e.slim(o)
-	} else {
-		s.log = first
-		e.slim(o)
-		e.keepLevels(n, false)
 	}
+	e.keepLevels(n, stood)
+	e.findRoom(n)
 	return n
 }
 
 // worthTwo is how far below the best, in log units, a hypothesis is worth two beginnings.
 const worthTwo = 40
 
-// evaluateFrom is evaluate from one beginning: backgrounds as they are with the current as
-// planned, or as with what seems likeliest before they are known. It reports whether they
+// fitted is a hypothesis with backgrounds from one beginning: as they are with the current
+// as planned, or as with what seems likeliest before they are known. It reports whether they
 // stem from an earlier verdict instead.
-func (e *engine) evaluateFrom(s *scored, planned bool) (*node, bool) {
+func (e *engine) fitted(s *scored, planned bool) (*node, bool) {
 	s.own = true
 	n := &node{scored: s, at: s.hyp.at, sc: e.scalesFor(s.hyp), share: commonShare(e.m.planned.at, s.hyp.at)}
 	n.bg = make([]background, len(e.factors))
@@ -216,7 +214,13 @@ func (e *engine) evaluateFrom(s *scored, planned bool) (*node, bool) {
 		}
 		e.likeAll(n)
 	}
-	e.keepLevels(n, stood)
+	n.log = e.total(n.tot, &n.sc) + s.hyp.logPrior + n.bgLog + e.direct(s.hyp)
+	return n, stood
+}
+
+// findRoom finds what each reading may still gain under a node, and by how much a change of
+// the field may move it.
+func (e *engine) findRoom(n *node) {
 	n.short, n.firm = make([]float64, len(e.factors)), make([]float64, len(e.factors))
 	for i, f := range e.factors {
 		c, m := e.likeliest(n, f.frame().src)
@@ -229,14 +233,19 @@ func (e *engine) evaluateFrom(s *scored, planned bool) (*node, bool) {
 		}
 		n.short[i] = math.Max(0, e.ceiling(n, i)-n.said[i].log[c*len(n.sc.s)+m])
 	}
-	n.log = e.total(n.tot, &n.sc) + s.hyp.logPrior + n.bgLog + e.direct(s.hyp)
-	return n, stood
 }
 
 // score evaluates a hypothesis for nothing but its score.
 func (e *engine) score(s *scored) {
 	e.slim(e.evaluate(s))
 	e.best = math.Max(e.best, s.log)
+}
+
+// bare is the node of a hypothesis without what only scoring neighbours needs.
+func (e *engine) bare(h *hypothesis) *node {
+	n := e.evaluate(&scored{hyp: h})
+	e.slim(n)
+	return n
 }
 
 // slim lets go of what only scoring neighbours needs: in a large pad the nodes of

@@ -282,14 +282,7 @@ func TestBlurredPulses(t *testing.T) {
 		say(`{"type":"lift","t":%.3f}`, now+0.02)
 		now += 0.8
 	}
-	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
-	if err != nil {
-		t.Fatal(err)
-	}
-	ev, err := gather(plain(t), []*capture.Capture{c})
-	if err != nil {
-		t.Fatal(err)
-	}
+	ev := gathered(t, lines)
 	if len(ev.holds) != 3 {
 		t.Fatalf("%d holds, expected three", len(ev.holds))
 	}

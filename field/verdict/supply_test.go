@@ -10,6 +10,20 @@ import (
 	"polewise/field/capture"
 )
 
+// gathered is what the lines of a capture over the plain pad say.
+func gathered(t *testing.T, lines []string) *evidence {
+	t.Helper()
+	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ev, err := gather(plain(t), []*capture.Capture{c})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ev
+}
+
 // TestFrozenOnItsWay: a slow sensor, a third of a second behind, froze half a second after
 // the supply was switched off over the third coil, and came back with the supply on. Its
 // level of off lay a quarter of the pull too high, and the coil seemed weak.
@@ -44,14 +58,7 @@ func TestFrozenOnItsWay(t *testing.T) {
 		say(`{"type":"lift","t":%.3f}`, now+0.02)
 		now += 0.8
 	}
-	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
-	if err != nil {
-		t.Fatal(err)
-	}
-	ev, err := gather(plain(t), []*capture.Capture{c})
-	if err != nil {
-		t.Fatal(err)
-	}
+	ev := gathered(t, lines)
 	if len(ev.holds) != 3 {
 		t.Fatalf("%d holds, expected three", len(ev.holds))
 	}

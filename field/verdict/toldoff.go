@@ -116,7 +116,8 @@ func allToldOff(xs []sample, sigma [3]float64) (out []otherTold) {
 		for i := range moved {
 			moved[i].s = float64(1 - (level[i] ^ on))
 		}
-		may := len(byState(moved)[0]) > 0 && len(byState(moved)[1]) > 0
+		seen := perState(moved)
+		may := min(seen[0], seen[1]) > 0
 		for from := 0; from < len(xs); {
 			to := from + 1
 			for to < len(xs) && xs[to].s == xs[from].s && moved[to].s == moved[from].s {

@@ -9,12 +9,12 @@ import (
 
 // Write replaces a file by another in one step, so that no reader, no full disk and
 // no power cut leaves half of it. A link stays a link. A file that is there keeps
-// its permissions; mode is for one that is not.
+// its permissions; mode is for one that is not, and for what only its owner may read.
 func Write(path string, data []byte, mode fs.FileMode) (err error) {
 	if real, err := filepath.EvalSymlinks(path); err == nil {
 		path = real
 	}
-	if info, err := os.Stat(path); err == nil {
+	if info, err := os.Stat(path); err == nil && mode&0o077 != 0 {
 		mode = info.Mode().Perm()
 	}
 	dir := filepath.Dir(path)

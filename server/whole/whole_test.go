@@ -30,6 +30,20 @@ func TestWrite(t *testing.T) {
 	}
 }
 
+// TestForItsOwnerAlone: what only its owner may read takes no wider permissions from a file
+// that was there.
+func TestForItsOwnerAlone(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "file")
+	for _, mode := range []os.FileMode{0o644, 0o600} {
+		if err := Write(path, []byte("one"), mode); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if info, err := os.Stat(path); err != nil || info.Mode().Perm() != 0o600 {
+		t.Errorf("%v, %v", info.Mode(), err)
+	}
+}
+
 // TestNotWritten: what cannot take the file's place leaves nothing behind.
 func TestNotWritten(t *testing.T) {
 	dir := t.TempDir()
