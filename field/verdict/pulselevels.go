@@ -20,7 +20,8 @@ type levelPair struct {
 }
 
 // reach is where the level may lie that samples on an edge lead to: so many times as far
-// from the other level as the furthest of them, give or take, and how likely that is.
+// from the other level as the furthest of them, give or take, and how likely that is
+// (estimates, no source).
 type reach struct{ times, sd, p float64 }
 
 var (
