@@ -125,6 +125,30 @@ func TestOpenOrJoined(t *testing.T) {
 	}
 }
 
+// TestOpenWithoutRest: an open string of strong coils is told even where nothing was read
+// with the supply off, since under no background could they be over coils with current.
+func TestOpenWithoutRest(t *testing.T) {
+	for seed := uint64(1); seed < 5; seed++ {
+		o := rehearsal.Defaults()
+		o.Seed, o.Rest, o.Faults = seed, rehearsal.RestNone, []layout.Fault{{Kind: layout.StringOpen, ID: "B"}}
+		o.OffsetMM, o.TellOffsetMM = &[2]float64{2, 18}, 4
+		p := kennel(t)
+		v, err := verdict.Judge(p, capturesOf(p, o)...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range v.Coils {
+			want := verdict.StateAsPlanned
+			if strings.HasPrefix(c.ID, "B") {
+				want = verdict.StateDead
+			}
+			if c.State != want {
+				t.Errorf("seed %d: %s is %s, told as %s", seed, c.ID, want, c.State)
+			}
+		}
+	}
+}
+
 // TestSeriesInTurnedPad: two strings in series in a pad that is turned over as a whole,
 // and no rest. With backgrounds of its own that explains the readings best; seen against
 // those of others it was given up, and the coils of B claimed as planned.

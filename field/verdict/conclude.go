@@ -21,6 +21,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		top = e.evaluate(&scored{hyp: list[0].hyp})
 	}
 	odd := e.unexplained(top)
+	odd.idle = e.maybeIdle(top, list)
 	// A fault is known where the joins are, or some coil is not as planned, whatever it
 	// is. That one of many coils is wrong, nobody knows which, is no fault yet.
 	known := all.joined >= MinClaim

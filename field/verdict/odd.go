@@ -4,6 +4,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
+
+	"polewise/layout"
 )
 
 // What was read and the best hypothesis does not explain, and what cannot be relied on:
@@ -37,23 +41,84 @@ func (e *engine) groundTold() bool {
 	return len(e.ev.rests) > 0 || slices.ContainsFunc(e.ev.holds, func(h digest) bool { return h.toggled })
 }
 
-// maybeIdle are the coils of strings that carry no current under a hypothesis, where
-// nothing was read with the supply off and nothing by hand or ohmmeter. That they all read
-// about the same tells of them only what the background may be, and how steady hand and
-// bench are.
-func (e *engine) maybeIdle(h *hypothesis) map[int]bool {
-	if e.groundTold() || len(e.ev.holds) == 0 || len(e.ev.ohms)+len(e.ev.faces) > 0 {
+// maybeIdle are the coils of strings that carry no current under the best hypothesis and
+// may yet carry some, where nothing was read with the supply off and nothing by hand or
+// ohmmeter. That they all read about the same tells of them only what the background may be,
+// and how steady hand and bench are; so what counts is that nothing in which the string
+// carries current fits what was read, and not by how much less sharply it foretells it.
+func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
+	if n == nil || e.groundTold() || len(e.ev.holds) == 0 || len(e.ev.ohms)+len(e.ev.faces) > 0 {
 		return nil
 	}
 	out := map[int]bool{}
+	var rivals []*hypothesis
 	for i := range e.m.plan.Strings {
-		if h.cur.StringAmps[i] == 0 {
+		if n.hyp.cur.StringAmps[i] != 0 {
+			continue
+		}
+		if rivals == nil {
+			rivals = e.revived(n.hyp)
+		}
+		if e.mayFlow(i, n, list, rivals) {
 			for _, j := range e.m.plan.Strings[i].Coils {
 				out[j] = true
 			}
 		}
 	}
 	return out
+}
+
+// revived are a hypothesis with an open string whole: either way round, by itself or one
+// after the other with another.
+func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
+	for i, f := range h.faults {
+		if f.Kind != layout.StringOpen {
+			continue
+		}
+		rest := slices.Delete(slices.Clone(h.faults), i, i+1)
+		more := [][]layout.Fault{nil}
+		for _, s := range e.singles {
+			if s.kind == layout.StringsInSeries && slices.Contains(s.fault.IDs, f.ID) {
+				more = append(more, []layout.Fault{s.fault})
+			}
+		}
+		for _, m := range more {
+			whole := append(slices.Clone(rest), m...)
+			turned := append(slices.Clone(whole), layout.Fault{Kind: layout.StringReversed, ID: f.ID})
+			for _, faults := range [2][]layout.Fault{whole, turned} {
+				if o := newHypothesis(e.m.plan, faults, e.priorOf(faults...)); o != nil {
+					out = append(out, o)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// Bounds on what is held against a string without current.
+const (
+	flowingLooked = 4    // of the explanations found in which it carries some
+	flowingShort  = 9.0  // log units by which all of them must fit worse,
+	flowingEach   = 0.25 // and so many more for each reading
+)
+
+// mayFlow tells whether something in which string i carries current fits the readings about
+// as well as a node in which it carries none.
+func (e *engine) mayFlow(i int, n *node, list []*scored, revived []*hypothesis) bool {
+	rivals := slices.DeleteFunc(slices.Clone(revived), func(h *hypothesis) bool { return h.cur.StringAmps[i] == 0 })
+	looked := 0
+	for _, s := range list {
+		if looked < flowingLooked && s.hyp.cur.StringAmps[i] != 0 {
+			rivals = append(rivals, s.hyp)
+			looked++
+		}
+	}
+	least := floats.Sum(n.short) + flowingShort + flowingEach*float64(len(n.short))
+	return slices.ContainsFunc(rivals, func(h *hypothesis) bool {
+		o := e.evaluate(&scored{hyp: h})
+		e.slim(o)
+		return floats.Sum(o.short) < least
+	})
 }
 
 // unexplained looks at every reading under the best hypothesis.
@@ -90,7 +155,6 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 	case holds > 0 && n.hyp.cur.PadAmps <= 0 && !e.groundTold():
 		u.many, u.why = true, "It may be that no current flows at all. Nothing was read with the supply off, and so nothing tells that from a pad that is as planned. Switch it off for three seconds and on again over a coil. Nothing is claimed."
 	}
-	u.idle = e.maybeIdle(n.hyp)
 	return u
 }
 
