@@ -104,6 +104,37 @@ func (e *engine) anewNearby(list []*scored) {
 	}
 }
 
+// exchangeCoils scores the best explanations with two coils of a string in each other's
+// place: that one is joined into another string and the other lost turns reads as the other
+// way round does, and neither grows from the other by one fault.
+func (e *engine) exchangeCoils() {
+	list := e.ranked()
+	for _, s := range list[:min(len(list), mostExchanged)] {
+		if s.log < list[0].log-anewWithin {
+			return
+		}
+		f := s.hyp.faults
+		for i := range f {
+			for k := range i {
+				a, b := e.m.plan.CoilIndex(f[i].ID), e.m.plan.CoilIndex(f[k].ID)
+				if a < 0 || b < 0 || f[i].Kind == f[k].Kind || e.m.plan.StringOf(a) != e.m.plan.StringOf(b) {
+					continue
+				}
+				o := slices.Clone(f)
+				o[i].ID, o[k].ID = f[k].ID, f[i].ID
+				if h := newHypothesis(e.m.plan, o, e.priorOf(o...)); h != nil {
+					if c := e.put(h, math.Inf(-1)); !c.own {
+						e.score(c)
+					}
+				}
+			}
+		}
+	}
+}
+
+// mostExchanged bounds the explanations in which coils are exchanged.
+const mostExchanged = 6
+
 // mostNearby bounds the explanations scored so.
 const mostNearby = 60
 

@@ -149,6 +149,26 @@ func TestOpenWithoutRest(t *testing.T) {
 	}
 }
 
+// TestSwitchingsToldOff: the supply was switched up to a second and a half before or after it
+// was told, and coils seemed dead, weak and reversed that are as planned. C1 is joined into
+// another string and C2 lost turns; the other way round reads the same, was not looked for,
+// and C2 claimed as planned at 1.0000.
+func TestSwitchingsToldOff(t *testing.T) {
+	for _, c := range judged(t, "told-off", "told-off").Coils {
+		switch c.ID {
+		case "B2": // not read
+		case "C1", "C2":
+			if c.State != verdict.StateUndecided {
+				t.Errorf("nothing tells whether %s is %s", c.ID, c.State)
+			}
+		default:
+			if c.State != verdict.StateAsPlanned {
+				t.Errorf("%s is as planned, told as %s", c.ID, c.State)
+			}
+		}
+	}
+}
+
 // TestSeriesInTurnedPad: two strings in series in a pad that is turned over as a whole,
 // and no rest. With backgrounds of its own that explains the readings best; seen against
 // those of others it was given up, and the coils of B claimed as planned.

@@ -153,8 +153,8 @@ func (d *digest) widen(wander [3]float64) {
 
 // digestSteady fits background and pull to samples under a drive that is off
 // or on. Every place where the phone may have re-zeroed itself is tried, and every
-// moment at which the supply may really have been switched.
-func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, jumped bool) {
+// moment at which the supply may really have been switched, within so many seconds.
+func digestSteady(xs []sample, sigma [3]float64, off float64) (readings []reading, toggled, jumped bool) {
 	seen := perState(xs)
 	if seen[1] == 0 {
 		return nil, false, false
@@ -168,7 +168,7 @@ func digestSteady(xs []sample, sigma [3]float64) (readings []reading, toggled, j
 		}
 		fits = append(fits, f)
 	}
-	for _, o := range append(toldOff(xs), allToldOff(xs, sigma)...) {
+	for _, o := range append(toldOff(xs, off), allToldOff(xs, sigma)...) {
 		add(o.fit(sigma))
 	}
 	if toggled {

@@ -45,7 +45,7 @@ func TestWanderIsNoJump(t *testing.T) {
 			}
 		}
 		for _, some := range [][]sample{xs, xs[10:20]} {
-			if readings, _, jumped := digestSteady(some, sigma); jumped || len(readings) == 0 {
+			if readings, _, jumped := digestSteady(some, sigma, mostToldOff); jumped || len(readings) == 0 {
 				t.Errorf("seed %d: %d readings, jumped %v", seed, len(readings), jumped)
 			}
 		}
@@ -59,7 +59,7 @@ func TestJumpInsideAHold(t *testing.T) {
 		jump  float64
 	}{{0, 0}, {5, 25}, {14, -18}, {25, 40}} {
 		rng := rand.New(rand.NewPCG(1, uint64(tc.after)))
-		readings, toggled, jumped := digestSteady(steady(rng, 0.4, 120, tc.after, tc.jump), sigma)
+		readings, toggled, jumped := digestSteady(steady(rng, 0.4, 120, tc.after, tc.jump), sigma, mostToldOff)
 		if !toggled || len(readings) == 0 {
 			t.Fatalf("jump after %d: toggled %v, %d readings", tc.after, toggled, len(readings))
 		}
@@ -86,7 +86,7 @@ func TestSupplyToldLate(t *testing.T) {
 				xs[i].s = 1
 			}
 		}
-		readings, toggled, jumped := digestSteady(xs, sigma)
+		readings, toggled, jumped := digestSteady(xs, sigma, mostToldOff)
 		if !toggled || jumped || len(readings) == 0 {
 			t.Fatalf("told %d samples late: toggled %v, jumped %v, %d readings", late, toggled, jumped, len(readings))
 		}
@@ -94,7 +94,7 @@ func TestSupplyToldLate(t *testing.T) {
 			t.Errorf("told %d samples late: pull %.1f, expected 120", late, d)
 		}
 	}
-	readings, _, _ := digestSteady(steady(rand.New(rand.NewPCG(4, 4)), 0.4, 0, 12, 30), sigma)
+	readings, _, _ := digestSteady(steady(rand.New(rand.NewPCG(4, 4)), 0.4, 0, 12, 30), sigma, mostToldOff)
 	least := math.Inf(1)
 	for _, r := range readings {
 		if r.logW > math.Log(0.02) {
@@ -133,12 +133,12 @@ func TestBothSwitchingsToldLate(t *testing.T) {
 		}
 		return xs
 	}
-	readings, toggled, jumped := digestSteady(hold(4, 22, 40), sigma)
+	readings, toggled, jumped := digestSteady(hold(4, 22, 40), sigma, mostToldOff)
 	if !toggled || jumped || math.Abs(readings[0].ax[2].d-120) > 1.5 || readings[0].logW < math.Log(0.99) {
 		t.Errorf("both told late: toggled %v, jumped %v, pull %.1f at %.3f, expected 120", toggled, jumped, readings[0].ax[2].d, math.Exp(readings[0].logW))
 	}
 	either := map[bool]float64{}
-	readings, _, _ = digestSteady(hold(4, 12, 12), sigma)
+	readings, _, _ = digestSteady(hold(4, 12, 12), sigma, mostToldOff)
 	for _, r := range readings {
 		either[r.ax[2].d > 0] += math.Exp(r.logW)
 	}
@@ -158,7 +158,7 @@ func TestToldOffBeforeItWas(t *testing.T) {
 		}
 		xs[i].early = i < 6
 	}
-	readings, _, jumped := digestSteady(xs, sigma)
+	readings, _, jumped := digestSteady(xs, sigma, mostToldOff)
 	if jumped || math.Abs(readings[0].ax[2].d-120) > 1.5 {
 		t.Errorf("told off too early: jumped %v, pull %.1f, expected 120", jumped, readings[0].ax[2].d)
 	}
@@ -220,17 +220,17 @@ func TestFrozenUntilSwitched(t *testing.T) {
 		return xs
 	}
 	// Read on alone at first, though told off; then on.
-	readings, toggled, _ := digestSteady(append(level(2, 0, 1, true), level(12, 1, 1, false)...), sigma)
+	readings, toggled, _ := digestSteady(append(level(2, 0, 1, true), level(12, 1, 1, false)...), sigma, mostToldOff)
 	if toggled || readings[0].ax[2].vd < vague || math.Abs(readings[0].ax[2].b-760) > 1.5 {
 		t.Errorf("told off, and on all the time: toggled %v, %+v", toggled, readings[0].ax[2])
 	}
 	// Off at first, though told on; nothing is left of what was read with it told off.
-	readings, _, jumped := digestSteady(append(level(5, 1, 0, true), level(12, 1, 1, false)...), sigma)
+	readings, _, jumped := digestSteady(append(level(5, 1, 0, true), level(12, 1, 1, false)...), sigma, mostToldOff)
 	if jumped || math.Abs(readings[0].ax[2].d-800) > 1.5 || math.Abs(readings[0].ax[2].b+40) > 1.5 {
 		t.Errorf("told on, and off at first: jumped %v, %+v", jumped, readings[0].ax[2])
 	}
 	// Never read with it on: the pull may be anything.
-	readings, toggled, _ = digestSteady(append(level(12, 0, 0, false), level(2, 1, 0, true)...), sigma)
+	readings, toggled, _ = digestSteady(append(level(12, 0, 0, false), level(2, 1, 0, true)...), sigma, mostToldOff)
 	if toggled || readings[0].ax[2].vd < 500*500 || math.Abs(readings[0].ax[2].b+40) > 1.5 {
 		t.Errorf("told on, and off all the time: toggled %v, %+v", toggled, readings[0].ax[2])
 	}
@@ -241,7 +241,7 @@ func TestFrozenUntilSwitched(t *testing.T) {
 func TestJumpAtTheSwitch(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 3))
 	xs := steady(rng, 0.4, 30, 10, 35)[:20] // off, then on and jumped at once
-	readings, _, _ := digestSteady(xs, [3]float64{0.4, 0.4, 0.4})
+	readings, _, _ := digestSteady(xs, [3]float64{0.4, 0.4, 0.4}, mostToldOff)
 	wide := false
 	for _, r := range readings {
 		if math.Abs(r.ax[2].d-30) < 3*math.Sqrt(r.ax[2].vd) {

@@ -105,9 +105,10 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 	}
 	var still [][]sample // stretches in which nothing but noise and the supply change a reading
 	held := make([][]sample, len(cut.Holds))
+	toldOff := retell(cut)
 	settled := math.Max(guardAfter, settlesWithin(cut))
 	for i := range cut.Holds {
-		held[i] = steadySamples(cut, &cut.Holds[i], plan, settled)
+		held[i] = steadySamples(cut, &cut.Holds[i], plan, settled, toldOff)
 		if held[i] != nil {
 			still = append(still, held[i])
 		}
@@ -132,7 +133,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		if hz, duty, pulsed := pulseOf(cut, h, plan); pulsed {
 			d.readings = digestPulsed(pulsedSamples(cut, h, plan), info.sigma, hz, duty, smooth, blurred)
 		} else {
-			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma)
+			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma, toldOff)
 			d.widen(restless(held[i], info.sigma))
 		}
 		ev.addHold(d)

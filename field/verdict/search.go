@@ -95,6 +95,7 @@ func (e *engine) grown() []*scored {
 	if e.settles() || e.ratio {
 		e.scoreAnew()
 	}
+	e.exchangeCoils()
 	e.simplify()
 	out := e.ranked()
 	for k, s := range out {

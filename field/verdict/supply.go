@@ -37,8 +37,9 @@ func driveAt(cut *capture.Stretches, plan *layout.Plan, t float64) (capture.Driv
 }
 
 // steadySamples returns a hold's samples with the drive off or on, away from
-// the moments of switching until so long after them; nil where the drive was pulsed.
-func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, settled float64) []sample {
+// the moments of switching until so long after them; nil where the drive was pulsed. Those
+// may be told so many seconds off.
+func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, settled, off float64) []sample {
 	take := func(before, after float64) (xs []sample, pulsed bool) {
 		for _, b := range h.B {
 			d, ok := driveAt(cut, plan, b.T)
@@ -56,8 +57,8 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 				x.s = 1
 			}
 			last, next := switchedAround(cut, b.T)
-			x.early = last > h.From && b.T-last < mostToldOff
-			x.soon = next < h.To && next-b.T < mostToldOff
+			x.early = last > h.From && b.T-last < off
+			x.soon = next < h.To && next-b.T < off
 			xs = append(xs, x)
 		}
 		return xs, false

@@ -91,7 +91,7 @@ func TestStoppedAfterSwitching(t *testing.T) {
 			h.B = append(h.B, capture.B{T: float64(i) / 10, UT: [3]float64{5, 5, 30 + float64(i%3)}})
 		}
 		h.B = append(h.B, tc.on...)
-		if got := perState(steadySamples(cut, &h, p, guardAfter))[1]; got != tc.want {
+		if got := perState(steadySamples(cut, &h, p, guardAfter, mostToldOff))[1]; got != tc.want {
 			t.Errorf("%s: %d readings with the supply on, expected %d", tc.name, got, tc.want)
 		}
 	}

@@ -46,7 +46,7 @@ func allUnsure(xs []sample, state float64) bool {
 // was, and by how much at most.
 const (
 	toldOffChance = 0.1
-	mostToldOff   = 0.7 // seconds
+	mostToldOff   = 0.7 // seconds, of those who tell it about when they do
 )
 
 // otherTold is a hold's samples with the supply switched at another moment than
@@ -58,8 +58,8 @@ type otherTold struct {
 }
 
 // toldOff lists what the samples are when one of the switchings was told late or
-// early, that before the first of them among others.
-func toldOff(xs []sample) (out []otherTold) {
+// early, that before the first of them among others, by so many seconds at most.
+func toldOff(xs []sample, off float64) (out []otherTold) {
 	for k := 0; k < len(xs) && xs[k].early && xs[k].s == xs[0].s; k++ {
 		moved := slices.Clone(xs)
 		for q := range k + 1 {
@@ -77,7 +77,7 @@ func toldOff(xs []sample) (out []otherTold) {
 			if step < 0 {
 				first = i - 1
 			}
-			for k := first; k >= 0 && k < len(xs) && xs[k].s == xs[first].s && math.Abs(xs[k].t-xs[first].t) < mostToldOff; k += step {
+			for k := first; k >= 0 && k < len(xs) && xs[k].s == xs[first].s && math.Abs(xs[k].t-xs[first].t) < off; k += step {
 				moved := slices.Clone(xs)
 				for q := first; q != k+step; q += step {
 					moved[q].s = 1 - moved[q].s

@@ -1,0 +1,236 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/field/capture"
+)
+
+// Who lays a phone down with one hand and switches the supply with the other taps up to a
+// second and more before or after the switch. Over a strong coil the readings show it
+// plainly: two levels, and when they went from one to the other.
+
+const (
+	leastPlain  = 60.0 // uT between two levels: more than a phone re-zeroes itself by
+	firmWithin  = 0.06 // of that: a sample as near a level, and as near the line between both, lies at it
+	firmUT      = 3.0  // and so many more beside the line
+	fewestPlain = 6    // samples of a hold
+	plainShare  = 0.6  // of them that must lie at a level
+	fewestRun   = 3    // that follow each other there
+
+	mostRetold  = 1.6  // s from the moment told
+	exactSD     = 0.15 // s, of those who tap as they switch
+	looseShare  = 0.15 // of switchings that were told at some other moment
+	asTold      = 0.12 // s that are left as they are
+	polesApart  = 4.0  // log units by which what was off and what on must be known
+	groundSD    = 40.0 // uT by which the level with the supply off differs from the one before
+	groundWorth = 15.0 // log units that it may tell
+)
+
+// retell moves the moments at which the supply was told to be switched to where a hold
+// shows that it was. It reports how far off the moments of the other switchings may be,
+// seconds: those who told some of them late did so with others.
+func retell(cut *capture.Stretches) (toldOff float64) {
+	toldOff = mostToldOff
+	grounds := map[float64][3]float64{} // by how the phone lay, the last level with the supply off
+	for i := range cut.Rests {
+		r := &cut.Rests[i]
+		var xs []sample
+		for _, b := range r.B {
+			xs = append(xs, sample{t: b.T, u: b.UT})
+		}
+		if len(xs) > 0 {
+			grounds[r.TopDeg] = medianOf(xs)
+		}
+	}
+	for i := range cut.Holds {
+		h := &cut.Holds[i]
+		p, ok := plainly(h)
+		if !ok {
+			continue
+		}
+		ground, known := grounds[h.TopDeg]
+		if !known {
+			ground = [3]float64{math.NaN()}
+		}
+		m := p.match(cut, h, ground)
+		if m == nil {
+			continue
+		}
+		grounds[h.TopDeg] = p.level[1-m.on]
+		if most := m.apply(cut); most > mostToldOff/2 {
+			toldOff = mostRetold
+		}
+	}
+	return toldOff
+}
+
+// plainHold is a hold whose samples lie at two levels.
+type plainHold struct {
+	level       [2][3]float64
+	at          []int     // levels, one after the other
+	went        []float64 // when it went from each to the next
+	first, last float64   // s, of the samples
+}
+
+// plainly tells of a hold that shows nothing but two levels, one after the other.
+func plainly(h *capture.Stretch) (p plainHold, ok bool) {
+	var xs []sample
+	for _, b := range h.B {
+		xs = append(xs, sample{t: b.T, u: b.UT})
+	}
+	if len(xs) < fewestPlain {
+		return p, false
+	}
+	label, gap := split(xs)
+	if gap < leastPlain {
+		return p, false
+	}
+	var of [2][]sample
+	for i, x := range xs {
+		of[label[i]] = append(of[label[i]], x)
+	}
+	p.level = [2][3]float64{medianOf(of[0]), medianOf(of[1])}
+	p.first, p.last = xs[0].t, xs[len(xs)-1].t
+	var way [3]float64
+	for a := range way {
+		way[a] = p.level[1][a] - p.level[0][a]
+	}
+	square := dot(&way, &way)
+	firm := func(x *sample) (level int, ok bool) {
+		var from [3]float64
+		for a := range from {
+			from[a] = x.u[a] - p.level[0][a]
+		}
+		along := dot(&from, &way) / square
+		beside := math.Sqrt(max(0, dot(&from, &from)-along*along*square))
+		if beside > firmWithin*math.Sqrt(square)+firmUT {
+			return 0, false
+		}
+		switch {
+		case math.Abs(along) < firmWithin:
+			return 0, true
+		case math.Abs(along-1) < firmWithin:
+			return 1, true
+		}
+		return 0, false
+	}
+	var run, left, count int
+	for i := range xs {
+		l, ok := firm(&xs[i])
+		switch {
+		case !ok:
+			continue
+		case len(p.at) == 0:
+			p.at = append(p.at, l)
+		case l != p.at[len(p.at)-1]:
+			if run < fewestRun {
+				return p, false
+			}
+			p.at, p.went = append(p.at, l), append(p.went, (xs[left].t+xs[left+1].t)/2)
+			run = 0
+		}
+		run, left = run+1, i
+		count++
+	}
+	return p, len(p.went) > 0 && run >= fewestRun && float64(count) >= plainShare*float64(len(xs))
+}
+
+// matched says which switchings those are that a hold shows, and which of its levels is on.
+type matched struct {
+	on    int
+	log   float64
+	moved map[int]float64 // by the drive line's number, when it was
+}
+
+// match finds the switchings told that the levels of a hold go with; nil where that is not
+// known, or none was told near it. What was told and does not show was before the first
+// sample or after the last.
+func (p *plainHold) match(cut *capture.Stretches, h *capture.Stretch, ground [3]float64) *matched {
+	var told []int
+	for k := 1; k < len(cut.Drives); k++ {
+		d, before := &cut.Drives[k], &cut.Drives[k-1]
+		if d.State == before.State || d.T < h.From-mostRetold || d.T > h.To+mostRetold {
+			continue
+		}
+		if d.State == capture.Pulse || before.State == capture.Pulse {
+			return nil
+		}
+		told = append(told, k)
+	}
+	var best [2]*matched
+	for on := range best {
+		base := 0.0
+		if !math.IsNaN(ground[0]) {
+			var d [3]float64
+			for a := range d {
+				d[a] = (p.level[1-on][a] - ground[a]) / groundSD
+			}
+			base = -min(dot(&d, &d)/2, groundWorth)
+		}
+		for from := 0; from+len(p.went) <= len(told); from++ {
+			m := &matched{on: on, log: base, moved: map[int]float64{}}
+			for q, k := range told {
+				t := cut.Drives[k].T
+				switch seen := q - from; {
+				case seen < 0:
+					t = min(t, p.first-1e-3*float64(from-q))
+				case seen < len(p.went):
+					t = p.went[seen]
+					if (cut.Drives[k].State == capture.On) != (p.at[seen+1] == on) {
+						m = nil
+					}
+				default:
+					t = max(t, p.last+1e-3*float64(seen))
+				}
+				if m == nil {
+					break
+				}
+				m.log += toldLog(t - cut.Drives[k].T)
+				m.moved[k] = t
+			}
+			if m != nil && !math.IsInf(m.log, -1) && (best[on] == nil || m.log > best[on].log) {
+				best[on] = m
+			}
+		}
+	}
+	switch {
+	case best[0] == nil:
+		return best[1]
+	case best[1] == nil || best[0].log > best[1].log+polesApart:
+		return best[0]
+	case best[1].log > best[0].log+polesApart:
+		return best[1]
+	}
+	return nil
+}
+
+// toldLog is how likely a switching was so many seconds after it was told, against one that
+// was just then.
+func toldLog(after float64) float64 {
+	if math.Abs(after) > mostRetold {
+		return math.Inf(-1)
+	}
+	x := after / exactSD
+	const wide = exactSD * 2.5066 / (2 * mostRetold) // density of the loose, against the peak of the exact
+	return math.Log((1-looseShare)*math.Exp(-x*x/2) + looseShare*wide)
+}
+
+// apply moves what was told too far off, and tells by how much at most.
+func (m *matched) apply(cut *capture.Stretches) (most float64) {
+	was := slices.Clone(cut.Drives)
+	for k, t := range m.moved {
+		if off := math.Abs(t - was[k].T); off > asTold {
+			most = max(most, off)
+			cut.Drives[k].T = t
+		}
+	}
+	for k := 1; k < len(cut.Drives); k++ {
+		if cut.Drives[k].T < cut.Drives[k-1].T { // it cannot have been so
+			copy(cut.Drives, was)
+			return 0
+		}
+	}
+	return most
+}

@@ -1,0 +1,137 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"polewise/field/capture"
+)
+
+// switching is a capture of holds of four seconds, in each of which the supply is switched
+// off, on, off and on again, told so many seconds after it was (before, if below zero).
+func switching(t *testing.T, told func(n int) float64, pull, lag float64) []string {
+	t.Helper()
+	rng := rand.New(rand.NewPCG(3, 9))
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"on"}`}
+	const background = -42.0
+	seen, goal, n := background+pull, background+pull, 0
+	for k, at := range []string{"A1", "A2", "A3"} {
+		from := 2 + 7*float64(k)
+		lines = append(lines, fmt.Sprintf(`{"type":"hold","t":%.2f,"at":"%s"}`, from, at))
+		at := []float64{from + 0.8, from + 1.9, from + 3, from + 4.2}
+		for _, switched := range at {
+			state := "off"
+			if n%2 == 1 {
+				state = "on"
+			}
+			lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.2f,"state":"%s"}`, switched+told(n), state))
+			n++
+		}
+		for now := from; now < from+5; now += 0.1 {
+			goal = background + pull
+			for i, s := range at {
+				if now > s {
+					goal = background + pull*float64(i%2)
+				}
+			}
+			if lag > 0 {
+				seen += (goal - seen) * (1 - math.Exp(-0.1/lag))
+			} else {
+				seen = goal
+			}
+			lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[20.1,%.3f,%.3f]}`, now, 5+0.3*rng.NormFloat64(), seen+0.3*rng.NormFloat64()))
+		}
+		lines = append(lines, fmt.Sprintf(`{"type":"lift","t":%.2f}`, from+5))
+	}
+	return lines
+}
+
+// TestSwitchedWhenItShows: whatever moment a switching was told at, a second off at most,
+// the pull is what the two levels of a hold lie apart, with its sign.
+func TestSwitchedWhenItShows(t *testing.T) {
+	for name, told := range map[string]func(int) float64{
+		"when it was": func(int) float64 { return 0 },
+		"late":        func(int) float64 { return 0.9 },
+		"early":       func(int) float64 { return -0.7 },
+		"now and then": func(n int) float64 {
+			return [...]float64{0, 0.5, -0.5, 0.4, -0.6}[n%5]
+		},
+	} {
+		for _, lag := range []float64{0, 0.15} {
+			for _, pull := range []float64{420, -420} {
+				ev := gathered(t, switching(t, told, pull, lag))
+				if len(ev.holds) != 3 {
+					t.Fatalf("%s: %d holds", name, len(ev.holds))
+				}
+				for _, h := range ev.holds {
+					z := h.readings[0].ax[2]
+					if math.Abs(z.d-pull) > 4*math.Sqrt(z.vd)+0.04*math.Abs(pull) || h.readings[0].logW < math.Log(0.5) || h.jumped {
+						t.Errorf("told %s, lag %.2f s, %s: pull %.0f at %.2f, jumped %v; is %.0f", name, lag, h.label, z.d, math.Exp(h.readings[0].logW), h.jumped, pull)
+					}
+				}
+			}
+		}
+	}
+}
+
+// TestOneChangeOfTwoTold: a hold shows one change and two switchings were told near it.
+// Which of them it was says which level is off: known from a rest, and not known without.
+func TestOneChangeOfTwoTold(t *testing.T) {
+	var bs []capture.B
+	for k := range 30 {
+		z := 400.0
+		if k >= 15 {
+			z = -40
+		}
+		bs = append(bs, capture.B{T: 10 + 0.1*float64(k), UT: [3]float64{20, float64(k%3) / 10, z}})
+	}
+	h := &capture.Stretch{Hold: &capture.Hold{Coil: "A1"}, From: 10, To: 13, B: bs}
+	cut := func() *capture.Stretches {
+		return &capture.Stretches{Drives: []capture.Drive{{T: 0, State: capture.On}, {T: 10.7, State: capture.Off}, {T: 12.2, State: capture.On}}}
+	}
+	p, ok := plainly(h)
+	if !ok {
+		t.Fatal("two levels are not seen")
+	}
+	if m := p.match(cut(), h, [3]float64{math.NaN()}); m != nil {
+		t.Errorf("without a rest level %d is taken for on", m.on)
+	}
+	for z, off := range map[float64]float64{-40: -40, 400: 400} {
+		c := cut()
+		m := p.match(c, h, [3]float64{20, 0, z})
+		if m == nil || p.level[1-m.on][2] != off {
+			t.Fatalf("with %.0f uT at rest: %+v of %v", z, m, p.level)
+		}
+		m.apply(c)
+		for k := 1; k < len(c.Drives); k++ {
+			if c.Drives[k].T < c.Drives[k-1].T {
+				t.Errorf("switchings are out of order: %v", c.Drives)
+			}
+		}
+	}
+}
+
+// TestNotAnotherSwitching: where a hold shows something else than two levels, or one change
+// too many, what was told stands.
+func TestNotAnotherSwitching(t *testing.T) {
+	level := func(levels ...float64) *capture.Stretch {
+		h := &capture.Stretch{Hold: &capture.Hold{Coil: "A1"}, From: 10, To: 10 + float64(len(levels))}
+		for k, z := range levels {
+			for q := range 8 {
+				h.B = append(h.B, capture.B{T: 10 + float64(k) + 0.12*float64(q), UT: [3]float64{20, float64(q%3) / 10, z}})
+			}
+		}
+		return h
+	}
+	told := []capture.Drive{{T: 0, State: capture.On}, {T: 11.4, State: capture.Off}}
+	for name, h := range map[string]*capture.Stretch{
+		"three levels": level(0, 200, 400), "two changes of one told": level(0, 400, 0), "a small change": level(0, 0, 40, 40),
+	} {
+		cut := &capture.Stretches{Drives: append([]capture.Drive(nil), told...), Holds: []capture.Stretch{*h}}
+		if off := retell(cut); off != mostToldOff || cut.Drives[1].T != told[1].T {
+			t.Errorf("%s: %v, %.1f s", name, cut.Drives, off)
+		}
+	}
+}
