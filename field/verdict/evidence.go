@@ -108,7 +108,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 	toldOff := retell(cut)
 	settled := math.Max(guardAfter, settlesWithin(cut))
 	for i := range cut.Holds {
-		held[i] = steadySamples(cut, &cut.Holds[i], plan, settled, toldOff)
+		held[i] = arrived(steadySamples(cut, &cut.Holds[i], plan, settled, toldOff))
 		if held[i] != nil {
 			still = append(still, held[i])
 		}

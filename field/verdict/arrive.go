@@ -1,0 +1,58 @@
+package verdict
+
+import "math"
+
+// A hold may be told before the phone lies still, and a sensor that smooths trails behind
+// the way it came. That is no phone that re-zeroes itself: readings then go from one level to
+// another at once.
+
+const (
+	arrivesWithin = 1.2  // s from the first sample
+	arrivedNoise  = 4.0  // times the noise, and
+	arrivedUT     = 1.0  // so many uT from the level: as good as there
+	atOnce        = 0.7  // of the way in one step is no tail
+	fewestArrived = 8    // samples before the first switching, or it is not looked at
+	leastScatter  = 0.15 // uT, each axis
+)
+
+// arrived are a hold's samples without those at its beginning that were still on their way
+// to the level at which they stay until the supply is switched.
+func arrived(xs []sample) []sample {
+	n := 0
+	for n < len(xs) && xs[n].s == xs[0].s {
+		n++
+	}
+	if n < fewestArrived {
+		return xs
+	}
+	late := xs[n/2 : n]
+	level, scatter := medianOf(late), spreadOf(late)
+	there := arrivedUT
+	for _, sd := range scatter {
+		there = math.Hypot(there, arrivedNoise*math.Max(sd, leastScatter))
+	}
+	away := func(x *sample, from [3]float64) float64 {
+		for a := range from {
+			from[a] = x.u[a] - from[a]
+		}
+		return math.Sqrt(dot(&from, &from))
+	}
+	cut := 0
+	var furthest, step float64
+	for i := range n / 2 {
+		if xs[i].t-xs[0].t > arrivesWithin {
+			break
+		}
+		if d := away(&xs[i], level); d > there {
+			cut = i + 1
+			furthest = math.Max(furthest, d)
+		}
+	}
+	for i := range cut {
+		step = math.Max(step, away(&xs[i+1], xs[i].u))
+	}
+	if cut > 1 && step > atOnce*furthest+there {
+		return xs
+	}
+	return xs[cut:]
+}
