@@ -173,10 +173,7 @@ func sourceOf(c *capture.Capture, still [][]sample) sourceInfo {
 
 // addRest adds the background of a rest, and returns its samples.
 func (ev *evidence) addRest(cut *capture.Stretches, r *capture.Stretch, src int) []sample {
-	all := make([]sample, len(r.B))
-	for k, b := range r.B {
-		all[k] = sample{t: b.T, u: b.UT}
-	}
+	all := allOf(r)
 	if xs := restSamples(cut, all); len(xs) > 0 {
 		ev.rests = append(ev.rests, restReading{source: src, b: medianOf(xs), topDeg: r.TopDeg, t: r.To, n: len(xs)})
 	}

@@ -12,12 +12,14 @@ import (
 // plainly: two levels, and when they went from one to the other.
 
 const (
-	leastPlain  = 60.0 // uT between two levels: more than a phone re-zeroes itself by
+	leastPlain  = 30.0 // uT between two levels: a phone hardly ever re-zeroes itself by more as it lies
 	firmWithin  = 0.06 // of that: a sample as near a level, and as near the line between both, lies at it
 	firmUT      = 3.0  // and so many more beside the line
 	fewestPlain = 6    // samples of a hold
 	plainShare  = 0.6  // of them that must lie at a level
 	fewestRun   = 3    // that follow each other there
+
+	leastLeft = 8.0 // uT, and the noise, by which a level is left in the end
 
 	mostRetold  = 1.6  // s from the moment told
 	exactSD     = 0.15 // s, of those who tap as they switch
@@ -35,20 +37,18 @@ func retell(cut *capture.Stretches) (toldOff float64) {
 	toldOff = mostToldOff
 	grounds := map[float64][3]float64{} // by how the phone lay, the last level with the supply off
 	for i := range cut.Rests {
-		r := &cut.Rests[i]
-		var xs []sample
-		for _, b := range r.B {
-			xs = append(xs, sample{t: b.T, u: b.UT})
-		}
-		if len(xs) > 0 {
-			grounds[r.TopDeg] = medianOf(xs)
+		if xs := allOf(&cut.Rests[i]); len(xs) > 0 {
+			grounds[cut.Rests[i].TopDeg] = medianOf(xs)
 		}
 	}
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
 		p, ok := plainly(h)
+		left := false
 		if !ok {
-			continue
+			if p, left = leaving(h); !left {
+				continue
+			}
 		}
 		ground, known := grounds[h.TopDeg]
 		if !known {
@@ -58,12 +58,25 @@ func retell(cut *capture.Stretches) (toldOff float64) {
 		if m == nil {
 			continue
 		}
-		grounds[h.TopDeg] = p.level[1-m.on]
+		if left {
+			h.B = slices.DeleteFunc(h.B, func(b capture.B) bool { return b.T > p.went[0] })
+		} else {
+			grounds[h.TopDeg] = p.level[1-m.on]
+		}
 		if most := m.apply(cut); most > mostToldOff/2 {
 			toldOff = mostRetold
 		}
 	}
 	return toldOff
+}
+
+// allOf are a stretch's samples, whatever the supply did.
+func allOf(s *capture.Stretch) []sample {
+	xs := make([]sample, len(s.B))
+	for k, b := range s.B {
+		xs[k] = sample{t: b.T, u: b.UT}
+	}
+	return xs
 }
 
 // plainHold is a hold whose samples lie at two levels.
@@ -76,10 +89,7 @@ type plainHold struct {
 
 // plainly tells of a hold that shows nothing but two levels, one after the other.
 func plainly(h *capture.Stretch) (p plainHold, ok bool) {
-	var xs []sample
-	for _, b := range h.B {
-		xs = append(xs, sample{t: b.T, u: b.UT})
-	}
+	xs := allOf(h)
 	if len(xs) < fewestPlain {
 		return p, false
 	}
@@ -98,6 +108,7 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		way[a] = p.level[1][a] - p.level[0][a]
 	}
 	square := dot(&way, &way)
+	// firm is the level at which a sample lies.
 	firm := func(x *sample) (level int, ok bool) {
 		var from [3]float64
 		for a := range from {
@@ -125,7 +136,7 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		case len(p.at) == 0:
 			p.at = append(p.at, l)
 		case l != p.at[len(p.at)-1]:
-			if run < fewestRun {
+			if run < fewestRun && len(p.at) > 1 {
 				return p, false
 			}
 			p.at, p.went = append(p.at, l), append(p.went, (xs[left].t+xs[left+1].t)/2)
@@ -134,7 +145,42 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		run, left = run+1, i
 		count++
 	}
-	return p, len(p.went) > 0 && run >= fewestRun && float64(count) >= plainShare*float64(len(xs))
+	return p, len(p.went) > 0 && float64(count) >= plainShare*float64(len(xs))
+}
+
+// leaving tells of a hold at one level that it leaves in the end: the supply was switched so
+// late that the sensor never came to the other, or the phone was taken away. What the other
+// is nobody knows.
+func leaving(h *capture.Stretch) (p plainHold, ok bool) {
+	xs := arrived(allOf(h))
+	n := len(xs)
+	if n < fewestPlain {
+		return p, false
+	}
+	first := xs[:max(fewestPlain, int(plainShare*float64(n)))]
+	level, scatter := medianOf(first), spreadOf(first)
+	near := firmUT
+	for _, sd := range scatter {
+		near = math.Hypot(near, arrivedNoise*sd)
+	}
+	away := func(x *sample) float64 {
+		d := [3]float64{x.u[0] - level[0], x.u[1] - level[1], x.u[2] - level[2]}
+		return math.Sqrt(dot(&d, &d))
+	}
+	k := slices.IndexFunc(xs, func(x sample) bool { return away(&x) > near })
+	if k < len(first) || k == n-1 || away(&xs[k+1]) <= near {
+		return p, false
+	}
+	furthest := k
+	for i := k; i < n; i++ {
+		if away(&xs[i]) > away(&xs[furthest]) {
+			furthest = i
+		}
+	}
+	if away(&xs[furthest]) < leastLeft+near {
+		return p, false
+	}
+	return plainHold{level: [2][3]float64{level, xs[furthest].u}, at: []int{0, 1}, went: []float64{(xs[k-1].t + xs[k].t) / 2}, first: xs[0].t, last: xs[n-1].t}, true
 }
 
 // matched says which switchings those are that a hold shows, and which of its levels is on.

@@ -127,11 +127,33 @@ func TestNotAnotherSwitching(t *testing.T) {
 	}
 	told := []capture.Drive{{T: 0, State: capture.On}, {T: 11.4, State: capture.Off}}
 	for name, h := range map[string]*capture.Stretch{
-		"three levels": level(0, 200, 400), "two changes of one told": level(0, 400, 0), "a small change": level(0, 0, 40, 40),
+		"three levels": level(0, 200, 400), "two changes of one told": level(0, 400, 0), "a small change": level(0, 0, 20, 20),
 	} {
 		cut := &capture.Stretches{Drives: append([]capture.Drive(nil), told...), Holds: []capture.Stretch{*h}}
 		if off := retell(cut); off != mostToldOff || cut.Drives[1].T != told[1].T {
 			t.Errorf("%s: %v, %.1f s", name, cut.Drives, off)
+		}
+	}
+}
+
+// TestSwitchedTooLate: told a second and a half before it was, the supply came on just before
+// the phone was lifted, and a slow sensor had only begun to follow. The coil seemed dead.
+func TestSwitchedTooLate(t *testing.T) {
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"off"}`, `{"type":"hold","t":5,"at":"A1"}`, `{"type":"drive","t":8.2,"state":"on"}`}
+	for k := range 51 {
+		at := 5 + 0.1*float64(k)
+		z := -44.0
+		if at > 9.7 {
+			z += 160 * (1 - math.Exp(-(at-9.7)/0.6))
+		}
+		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[39,%.1f,%.2f]}`, at, -29+0.3*float64(k%3), z))
+	}
+	lines = append(lines, `{"type":"lift","t":10.1}`)
+	for _, h := range gathered(t, lines).holds {
+		for _, r := range h.readings {
+			if z := r.ax[2]; z.vd < 50*50 {
+				t.Errorf("a pull of %.0f with an error of %.1f is read, where none was seen", z.d, math.Sqrt(z.vd))
+			}
 		}
 	}
 }
