@@ -31,25 +31,19 @@ func arrived(xs []sample) []sample {
 	for _, sd := range scatter {
 		there = math.Hypot(there, arrivedNoise*math.Max(sd, leastScatter))
 	}
-	away := func(x *sample, from [3]float64) float64 {
-		for a := range from {
-			from[a] = x.u[a] - from[a]
-		}
-		return math.Sqrt(dot(&from, &from))
-	}
 	cut := 0
 	var furthest, step float64
 	for i := range n / 2 {
 		if xs[i].t-xs[0].t > arrivesWithin {
 			break
 		}
-		if d := away(&xs[i], level); d > there {
+		if d := levelGap(xs[i].u, level); d > there {
 			cut = i + 1
 			furthest = math.Max(furthest, d)
 		}
 	}
 	for i := range cut {
-		step = math.Max(step, away(&xs[i+1], xs[i].u))
+		step = math.Max(step, levelGap(xs[i+1].u, xs[i].u))
 	}
 	if cut > 1 && step > atOnce*furthest+there {
 		return xs

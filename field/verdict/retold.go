@@ -12,7 +12,9 @@ import (
 // plainly: two levels, and when they went from one to the other.
 
 const (
-	leastPlain  = 30.0 // uT between two levels: a phone hardly ever re-zeroes itself by more as it lies
+	leastPlain  = 30.0 // uT between two levels, or it is not looked at
+	surelyPlain = 60.0 // from which no phone re-zeroed itself; below, the level with the supply off must be
+	groundNear  = 15.0 // so near to one known
 	firmWithin  = 0.06 // of that: a sample as near a level, and as near the line between both, lies at it
 	firmUT      = 3.0  // and so many more beside the line
 	fewestPlain = 6    // samples of a hold
@@ -55,7 +57,7 @@ func retell(cut *capture.Stretches) (toldOff float64) {
 			ground = [3]float64{math.NaN()}
 		}
 		m := p.match(cut, h, ground)
-		if m == nil {
+		if m == nil || !left && p.gap() < surelyPlain && !(known && levelGap(p.level[1-m.on], ground) < groundNear) {
 			continue
 		}
 		if left {
@@ -85,6 +87,15 @@ type plainHold struct {
 	at          []int     // levels, one after the other
 	went        []float64 // when it went from each to the next
 	first, last float64   // s, of the samples
+}
+
+// gap is how far its levels lie apart.
+func (p *plainHold) gap() float64 { return levelGap(p.level[0], p.level[1]) }
+
+// levelGap is how far two levels lie apart.
+func levelGap(a, b [3]float64) float64 {
+	d := [3]float64{a[0] - b[0], a[1] - b[1], a[2] - b[2]}
+	return math.Sqrt(dot(&d, &d))
 }
 
 // plainly tells of a hold that shows nothing but two levels, one after the other.
@@ -163,10 +174,7 @@ func leaving(h *capture.Stretch) (p plainHold, ok bool) {
 	for _, sd := range scatter {
 		near = math.Hypot(near, arrivedNoise*sd)
 	}
-	away := func(x *sample) float64 {
-		d := [3]float64{x.u[0] - level[0], x.u[1] - level[1], x.u[2] - level[2]}
-		return math.Sqrt(dot(&d, &d))
-	}
+	away := func(x *sample) float64 { return levelGap(x.u, level) }
 	k := slices.IndexFunc(xs, func(x sample) bool { return away(&x) > near })
 	if k < len(first) || k == n-1 || away(&xs[k+1]) <= near {
 		return p, false

@@ -136,6 +136,30 @@ func TestNotAnotherSwitching(t *testing.T) {
 	}
 }
 
+// TestReZeroedOrSwitched: a hold of which only its beginning was told to be with the supply off
+// changes by 40 uT two thirds of a second later. Where the level with the supply off is not
+// known that may be a phone that re-zeroed itself as well.
+func TestReZeroedOrSwitched(t *testing.T) {
+	for _, rest := range []bool{false, true} {
+		h := capture.Stretch{Hold: &capture.Hold{Coil: "A1"}, From: 10, To: 13}
+		for k := range 30 {
+			z := 300.0
+			if k >= 7 {
+				z = 340
+			}
+			h.B = append(h.B, capture.B{T: 10 + 0.1*float64(k), UT: [3]float64{70, float64(k%3) / 10, z}})
+		}
+		cut := &capture.Stretches{Drives: []capture.Drive{{T: 0, State: capture.Off}, {T: 10.1, State: capture.On}}, Holds: []capture.Stretch{h}}
+		if rest {
+			cut.Rests = []capture.Stretch{{From: 0, To: 2, B: []capture.B{{T: 1, UT: [3]float64{68, 2, 297}}}}}
+		}
+		retell(cut)
+		if moved := cut.Drives[1].T > 10.5; moved != rest {
+			t.Errorf("with a rest %v: switched at %.2f s", rest, cut.Drives[1].T)
+		}
+	}
+}
+
 // TestSwitchedTooLate: told a second and a half before it was, the supply came on just before
 // the phone was lifted, and a slow sensor had only begun to follow. The coil seemed dead.
 func TestSwitchedTooLate(t *testing.T) {
