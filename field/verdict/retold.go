@@ -47,8 +47,11 @@ func retell(cut *capture.Stretches) (toldOff float64) {
 		h := &cut.Holds[i]
 		p, ok := plainly(h)
 		left := false
-		if !ok {
-			if p, left = leaving(h); !left {
+		if !ok || p.ends < fewestRun {
+			var l plainHold
+			if l, left = leaving(h); left {
+				p = l
+			} else if !ok {
 				continue
 			}
 		}
@@ -86,6 +89,7 @@ type plainHold struct {
 	level       [2][3]float64
 	at          []int     // levels, one after the other
 	went        []float64 // when it went from each to the next
+	ends        int       // samples at the last of them
 	first, last float64   // s, of the samples
 }
 
@@ -156,6 +160,7 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		run, left = run+1, i
 		count++
 	}
+	p.ends = run
 	return p, len(p.went) > 0 && float64(count) >= plainShare*float64(len(xs))
 }
 
