@@ -46,6 +46,7 @@ type aligner struct {
 	share   float64         // weight of one sample
 	start   []float64
 	finish  []float64
+	wander  []float64 // variance of how far beside it the sensor went, at each point
 	noise   sym3
 	b0      [3]float64   // background before any reading, pad axes
 	pb      sym3         // and its precision
@@ -98,9 +99,7 @@ func (m *Model) prepare(d *passDigest, src *sourceInfo, bg background) {
 func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *aligner {
 	along, left := d.directions()
 	offset := d.toPad(r2.Vec{X: src.offset[0], Y: src.offset[1]})
-	sin, cos := math.Sincos(d.topDeg * math.Pi / 180)
-	sdLeft := math.Hypot(src.sd[0]*(cos*left.X+sin*left.Y), src.sd[1]*(-sin*left.X+cos*left.Y))
-	sdAlong := math.Hypot(src.sd[0]*(cos*along.X+sin*along.Y), src.sd[1]*(-sin*along.X+cos*along.Y))
+	sdAlong, sdLeft := d.placeSD(src)
 	half := passReachSD(sdLeft, 2)*math.Hypot(sdLeft, handSD) + 0.002
 	step := max(laneStep, 2*half/(maxLanes-1))
 	count := int(2*half/step)/2*2 + 1
@@ -132,11 +131,17 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 	a.laneAt = func(l int) *columns {
 		places := make([]r3.Vec, len(points))
 		for k, w := range points {
-			at := r2.Add(w.at, r2.Scale(a.sides[l], r2.Vec{X: -w.dir.Y, Y: w.dir.X}))
-			at = r2.Add(at, r2.Scale(r2.Dot(offset, along), w.dir))
+			// The phone keeps its direction where the way turns, and the sensor its place beside
+			// the mark.
+			at := r2.Add(w.at, r2.Add(r2.Scale(a.sides[l], left), r2.Scale(r2.Dot(offset, along), along)))
 			places[k] = r3.Vec{X: at.X, Y: at.Y, Z: heights[k]}
 		}
 		return columnsAt(m.plan, m.pad, m.planned.at, places, reachUT)
+	}
+	for _, w := range points {
+		// Where the way turns, what is not known of the sensor's place along it is beside it.
+		aside := sdAlong * (along.X*w.dir.Y - along.Y*w.dir.X)
+		a.wander = append(a.wander, wanderSD*wanderSD+laneStep*laneStep/12+aside*aside)
 	}
 	a.whole, a.others, a.g = make([][]nine, count), make([][]nine, count), make([][]slim, count)
 	a.choose(m)

@@ -327,6 +327,16 @@ func (d *passDigest) directions() (along, left r2.Vec) {
 	return along, r2.Vec{X: -along.Y, Y: along.X}
 }
 
+// placeSD is how well the sensor's place in the phone is known along the line and beside it.
+func (d *passDigest) placeSD(src *sourceInfo) (along, beside float64) {
+	a, l := d.directions()
+	sin, cos := math.Sincos(d.topDeg * math.Pi / 180)
+	of := func(dir r2.Vec) float64 {
+		return math.Hypot(src.sd[0]*(cos*dir.X+sin*dir.Y), src.sd[1]*(-sin*dir.X+cos*dir.Y))
+	}
+	return of(a), of(l)
+}
+
 // toPad turns a vector of the phone frame into the pad frame.
 func (d *passDigest) toPad(o r2.Vec) r2.Vec {
 	sin, cos := math.Sincos(d.topDeg * math.Pi / 180)

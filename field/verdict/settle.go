@@ -1,6 +1,11 @@
 package verdict
 
-import "math"
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
 
 // placeOf is where a phone's sensor sits as hypotheses together have it.
 func (e *engine) placeOf(src int, list []*scored) (out Place) {
@@ -44,4 +49,28 @@ func (m *Model) settlePlaces(ev *evidence) {
 		}
 	}
 	ev.passes = passes
+	ev.leaveTurning()
+}
+
+// mostAside is by how much the sensor may have gone beside a way that turns, for want of its
+// place in the phone, and still tell its coils apart: metres, one standard deviation.
+const mostAside = 0.012
+
+// leaveTurning leaves out passes whose way turns so far that a sensor in an unknown place may
+// have gone anywhere beside it.
+func (ev *evidence) leaveTurning() {
+	ev.passes = slices.DeleteFunc(ev.passes, func(d passDigest) bool {
+		along, _ := d.directions()
+		sd, _ := d.placeSD(&ev.sources[d.source])
+		most := 0.0
+		for i := 1; i < len(d.path); i++ {
+			leg := r2.Unit(r2.Sub(d.path[i], d.path[i-1]))
+			most = max(most, sd*math.Abs(r2.Cross(along, leg)))
+		}
+		if most <= mostAside {
+			return false
+		}
+		ev.note("The pass from %s turns, and nothing says where in the phone its sensor sits, nor so where that went. Find the phone's sensor, or draw it along straight rows.", d.label)
+		return true
+	})
 }

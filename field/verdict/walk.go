@@ -150,7 +150,7 @@ func (w *walker) look(before int) {
 		}
 		w.rows[k] = f
 		c := w.noise
-		const lane = wanderSD*wanderSD + laneStep*laneStep/12
+		lane := w.wander[k]
 		const high = heightSD * heightSD
 		yx, yy, yz := f.slopeY()
 		c.add(f[3], f[4], f[5], lane)
