@@ -84,7 +84,57 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 		ev.note("The pass from %s was drawn under pulses too quick for this phone to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
 		return
 	}
+	if tau, seen := d.edges(); d.pulsed && seen && tau > tooSlow*math.Min(d.duty, 1-d.duty)/d.hz {
+		ev.note("The pass from %s was drawn under pulses, and this phone follows too slowly to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
+		return
+	}
 	ev.passes = append(ev.passes, d)
+}
+
+// Bounds on what tells how fast a phone follows pulses.
+const (
+	tooSlow      = 0.2  // of a pulse, or of the time between two, that it may trail behind by
+	leastSwing   = 40.0 // uT within a period, or it is not looked at
+	fewestSwings = 4    // periods
+	edgeBase     = 0.04 // seconds between the samples of which the change is taken
+	sharpEdge    = 0.6  // of a swing from one to the other: it follows at once
+)
+
+// edges tells by what time constant a phone trails behind pulses: by how much of what its
+// readings swing by within a period is made in a moment, in the periods in which that is
+// most. That is rather too little than too much.
+func (d *passDigest) edges() (tau float64, seen bool) {
+	var shares []float64
+	for from := 0; from < len(d.xs); {
+		to := from
+		for to < len(d.xs) && d.xs[to].t < d.xs[from].t+1/d.hz {
+			to++
+		}
+		var step, swing float64
+		before := from - 1 // the last sample at least edgeBase ago
+		for i := from; i < to; i++ {
+			for before+1 < i && d.xs[i].t-d.xs[before+1].t >= edgeBase {
+				before++
+			}
+			if before >= from {
+				step = math.Max(step, levelGap(d.xs[i].u, d.xs[before].u))
+			}
+			swing = math.Max(swing, levelGap(d.xs[i].u, d.xs[from].u))
+		}
+		if swing > leastSwing {
+			shares = append(shares, math.Min(1, step/swing))
+		}
+		from = max(to, from+1)
+	}
+	if len(shares) < fewestSwings {
+		return 0, false
+	}
+	slices.Sort(shares)
+	share := shares[len(shares)*4/5]
+	if share > sharpEdge {
+		return 0, true
+	}
+	return -math.Max(edgeBase, d.every()) / math.Log(1-share), true
 }
 
 // tooQuick is how many samples a pulse, and the time between two, has to last: one
