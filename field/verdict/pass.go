@@ -96,7 +96,8 @@ const (
 	tooSlow      = 0.2  // of a pulse, or of the time between two, that it may trail behind by
 	leastSwing   = 40.0 // uT within a period, or it is not looked at
 	fewestSwings = 4    // periods
-	edgeBase     = 0.04 // seconds between the samples of which the change is taken
+	edgeBase     = 0.04 // seconds between the samples of which the change is taken, or
+	baseShare    = 0.25 // of a pulse, or of the time between two
 	sharpEdge    = 0.6  // of a swing from one to the other: it follows at once
 )
 
@@ -105,15 +106,16 @@ const (
 // most. That is rather too little than too much.
 func (d *passDigest) edges() (tau float64, seen bool) {
 	var shares []float64
+	base := math.Max(d.every(), math.Min(edgeBase, baseShare*math.Min(d.duty, 1-d.duty)/d.hz))
 	for from := 0; from < len(d.xs); {
 		to := from
 		for to < len(d.xs) && d.xs[to].t < d.xs[from].t+1/d.hz {
 			to++
 		}
 		var step, swing float64
-		before := from - 1 // the last sample at least edgeBase ago
+		before := from - 1 // the last sample about base ago
 		for i := from; i < to; i++ {
-			for before+1 < i && d.xs[i].t-d.xs[before+1].t >= edgeBase {
+			for before+1 < i && d.xs[i].t-d.xs[before+1].t >= 0.99*base {
 				before++
 			}
 			if before >= from {
@@ -134,7 +136,7 @@ func (d *passDigest) edges() (tau float64, seen bool) {
 	if share > sharpEdge {
 		return 0, true
 	}
-	return -math.Max(edgeBase, d.every()) / math.Log(1-share), true
+	return -base / math.Log(1-share), true
 }
 
 // tooQuick is how many samples a pulse, and the time between two, has to last: one
