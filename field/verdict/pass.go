@@ -118,7 +118,7 @@ func (d *passDigest) edges() (tau float64, seen bool) {
 			for before+1 < i && d.xs[i].t-d.xs[before+1].t >= 0.99*base {
 				before++
 			}
-			if before >= from {
+			if before >= from && d.xs[i].t-d.xs[before].t < 1.6*base { // it may have frozen in between
 				step = math.Max(step, levelGap(d.xs[i].u, d.xs[before].u))
 			}
 			swing = math.Max(swing, levelGap(d.xs[i].u, d.xs[from].u))
