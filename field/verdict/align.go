@@ -139,8 +139,7 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 		return columnsAt(m.plan, m.pad, m.planned.at, places, reachUT)
 	}
 	for _, w := range points {
-		// Where the way turns, what is not known of the sensor's place along it is beside it.
-		aside := sdAlong * (along.X*w.dir.Y - along.Y*w.dir.X)
+		aside := d.asideSD(src, w.dir)
 		a.wander = append(a.wander, wanderSD*wanderSD+laneStep*laneStep/12+aside*aside)
 	}
 	a.whole, a.others, a.g = make([][]nine, count), make([][]nine, count), make([][]slim, count)
@@ -324,12 +323,17 @@ type waypoint struct{ at, dir r2.Vec }
 
 // stepOf is how far apart the points of the way over some coils lie.
 func stepOf(plan *layout.Plan, coils []int) float64 {
+	return max(pathStep, min(leastHalf(plan, coils)/stepsOver, mostStep))
+}
+
+// leastHalf is half the smallest of some coils, metres.
+func leastHalf(plan *layout.Plan, coils []int) float64 {
 	half := math.Inf(1)
 	for _, j := range coils {
 		e := plan.WindingOf(j).HalfExtent()
 		half = min(half, e.X, e.Y)
 	}
-	return max(pathStep, min(half/stepsOver, mostStep))
+	return half
 }
 
 // waypoints lays points so far apart along a path drawn out at both ends by slack.

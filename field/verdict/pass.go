@@ -389,6 +389,16 @@ func (d *passDigest) placeSD(src *sourceInfo) (along, beside float64) {
 	return of(a), of(l)
 }
 
+// asideSD is how far beside a leg of the way the sensor may have gone because that does not
+// go where the way on the whole does: what of its place over the mark moves it along the one
+// moves it beside the other, and no timing makes up for that.
+func (d *passDigest) asideSD(src *sourceInfo, leg r2.Vec) float64 {
+	along, _ := d.directions()
+	sd, _ := d.placeSD(src)
+	sd = math.Hypot(math.Hypot(sd, handSD), yawSD*math.Hypot(src.offset[0], src.offset[1]))
+	return sd * math.Abs(r2.Cross(along, leg))
+}
+
 // toPad turns a vector of the phone frame into the pad frame.
 func (d *passDigest) toPad(o r2.Vec) r2.Vec {
 	sin, cos := math.Sincos(d.topDeg * math.Pi / 180)

@@ -49,28 +49,25 @@ func (m *Model) settlePlaces(ev *evidence) {
 		}
 	}
 	ev.passes = passes
-	ev.leaveTurning()
+	m.leaveTurning(ev)
 }
 
-// mostAside is by how much the sensor may have gone beside a way that turns, for want of its
-// place in the phone, and still tell its coils apart: metres, one standard deviation.
-const mostAside = 0.012
+// mostAside is by how much, of half a coil, the sensor may have gone beside a way that turns,
+// for want of its place over the mark, and still tell the coils apart: one standard deviation.
+const mostAside = 0.25
 
-// leaveTurning leaves out passes whose way turns so far that a sensor in an unknown place may
-// have gone anywhere beside it.
-func (ev *evidence) leaveTurning() {
+// leaveTurning leaves out passes whose way turns so far that the sensor may have gone anywhere
+// beside it.
+func (m *Model) leaveTurning(ev *evidence) {
 	ev.passes = slices.DeleteFunc(ev.passes, func(d passDigest) bool {
-		along, _ := d.directions()
-		sd, _ := d.placeSD(&ev.sources[d.source])
 		most := 0.0
 		for i := 1; i < len(d.path); i++ {
-			leg := r2.Unit(r2.Sub(d.path[i], d.path[i-1]))
-			most = max(most, sd*math.Abs(r2.Cross(along, leg)))
+			most = max(most, d.asideSD(&ev.sources[d.source], r2.Unit(r2.Sub(d.path[i], d.path[i-1]))))
 		}
-		if most <= mostAside {
+		if most <= mostAside*leastHalf(m.plan, d.coils) {
 			return false
 		}
-		ev.note("The pass from %s turns, and nothing says where in the phone its sensor sits, nor so where that went. Find the phone's sensor, or draw it along straight rows.", d.label)
+		ev.note("The pass from %s turns, and where its sensor went is not known well enough for such coils. Draw the phone along straight rows.", d.label)
 		return true
 	})
 }
