@@ -154,7 +154,11 @@ func TestOpenWithoutRest(t *testing.T) {
 // another string and C2 lost turns; the other way round reads the same, was not looked for,
 // and C2 claimed as planned at 1.0000.
 func TestSwitchingsToldOff(t *testing.T) {
-	for _, c := range judged(t, "told-off", "told-off").Coils {
+	v := judged(t, "told-off", "told-off")
+	if !strings.Contains(strings.Join(v.Notes, " "), "before or after it was told") {
+		t.Errorf("nobody is told: %q", v.Notes)
+	}
+	for _, c := range v.Coils {
 		switch c.ID {
 		case "B2": // not read
 		case "C1", "C2":

@@ -105,7 +105,11 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 	}
 	var still [][]sample // stretches in which nothing but noise and the supply change a reading
 	held := make([][]sample, len(cut.Holds))
-	toldOff := retell(cut)
+	toldOff := mostToldOff
+	if most := retell(cut); most > worthTelling {
+		toldOff = mostRetold
+		ev.note("The supply was switched up to %.1f s before or after it was told. Over strong coils the readings show when; over weak ones they may not. Tap as you switch it.", most)
+	}
 	settled := math.Max(guardAfter, settlesWithin(cut))
 	for i := range cut.Holds {
 		held[i] = arrived(steadySamples(cut, &cut.Holds[i], plan, settled, toldOff))

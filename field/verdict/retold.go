@@ -33,10 +33,8 @@ const (
 )
 
 // retell moves the moments at which the supply was told to be switched to where a hold
-// shows that it was. It reports how far off the moments of the other switchings may be,
-// seconds: those who told some of them late did so with others.
-func retell(cut *capture.Stretches) (toldOff float64) {
-	toldOff = mostToldOff
+// shows that it was, and reports by how much at most, seconds.
+func retell(cut *capture.Stretches) (most float64) {
 	grounds := map[float64][3]float64{} // by how the phone lay, the last level with the supply off
 	for i := range cut.Rests {
 		if xs := allOf(&cut.Rests[i]); len(xs) > 0 {
@@ -68,12 +66,15 @@ func retell(cut *capture.Stretches) (toldOff float64) {
 		} else {
 			grounds[h.TopDeg] = p.level[1-m.on]
 		}
-		if most := m.apply(cut); most > mostToldOff/2 {
-			toldOff = mostRetold
-		}
+		most = max(most, m.apply(cut))
 	}
-	return toldOff
+	return most
 }
+
+// worthTelling is by how much a switching must have been told off, seconds, for it to be said,
+// and for others to be looked for as far off: those who told some of them late did so with
+// others.
+const worthTelling = 0.35
 
 // allOf are a stretch's samples, whatever the supply did.
 func allOf(s *capture.Stretch) []sample {
