@@ -19,7 +19,7 @@ const (
 	firmUT      = 3.0  // and so many more beside the line
 	fewestPlain = 6    // samples of a hold
 	plainShare  = 0.6  // of them that must lie at a level
-	fewestRun   = 3    // that follow each other there
+	fewestRun   = 3    // that follow each other there, but for the first and the last
 
 	leastLeft = 8.0 // uT, and the noise, by which a level is left in the end
 

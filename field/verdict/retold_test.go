@@ -16,7 +16,7 @@ func switching(t *testing.T, told func(n int) float64, pull, lag float64) []stri
 	rng := rand.New(rand.NewPCG(3, 9))
 	lines := []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"on"}`}
 	const background = -42.0
-	seen, goal, n := background+pull, background+pull, 0
+	seen, n := background+pull, 0
 	for k, at := range []string{"A1", "A2", "A3"} {
 		from := 2 + 7*float64(k)
 		lines = append(lines, fmt.Sprintf(`{"type":"hold","t":%.2f,"at":"%s"}`, from, at))
@@ -30,7 +30,7 @@ func switching(t *testing.T, told func(n int) float64, pull, lag float64) []stri
 			n++
 		}
 		for now := from; now < from+5; now += 0.1 {
-			goal = background + pull
+			goal := background + pull
 			for i, s := range at {
 				if now > s {
 					goal = background + pull*float64(i%2)
