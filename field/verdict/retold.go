@@ -61,6 +61,9 @@ func retell(cut *capture.Stretches) (most float64) {
 		if m == nil || !left && p.gap() < surelyPlain && !(known && levelGap(p.level[1-m.on], ground) < groundNear) {
 			continue
 		}
+		if left && m.furthest(cut) < worthTelling {
+			continue // it was switched when told, and little was read after it
+		}
 		if left {
 			h.B = slices.DeleteFunc(h.B, func(b capture.B) bool { return b.T > p.went[0] })
 		} else {
@@ -275,6 +278,14 @@ func toldLog(after float64) float64 {
 	x := after / exactSD
 	const wide = exactSD * 2.5066 / (2 * mostRetold) // density of the loose, against the peak of the exact
 	return math.Log((1-looseShare)*math.Exp(-x*x/2) + looseShare*wide)
+}
+
+// furthest is by how much the switchings were told off at most, seconds.
+func (m *matched) furthest(cut *capture.Stretches) (most float64) {
+	for k, t := range m.moved {
+		most = max(most, math.Abs(t-cut.Drives[k].T))
+	}
+	return most
 }
 
 // apply moves what was told too far off, and tells by how much at most.
