@@ -51,6 +51,15 @@ func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
 		return nil
 	}
 	out := map[int]bool{}
+	shorts := map[uint64]float64{} // of what was looked at, by its key: by how much it falls short in all
+	short := func(h *hypothesis) float64 {
+		if _, ok := shorts[h.key]; !ok {
+			o := e.evaluate(&scored{hyp: h})
+			e.slim(o)
+			shorts[h.key] = floats.Sum(o.short)
+		}
+		return shorts[h.key]
+	}
 	var rivals []*hypothesis
 	for i := range e.m.plan.Strings {
 		if n.hyp.cur.StringAmps[i] != 0 {
@@ -59,7 +68,7 @@ func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
 		if rivals == nil {
 			rivals = e.revived(n.hyp)
 		}
-		if e.mayFlow(i, n, list, rivals) {
+		if e.mayFlow(i, n, list, rivals, short) {
 			for _, j := range e.m.plan.Strings[i].Coils {
 				out[j] = true
 			}
@@ -69,7 +78,7 @@ func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
 }
 
 // revived are a hypothesis with an open string whole: either way round, by itself or one
-// after the other with another.
+// after the other with another; mostRevived at most for each.
 func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
 	for i, f := range h.faults {
 		if f.Kind != layout.StringOpen {
@@ -82,7 +91,7 @@ func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
 				more = append(more, []layout.Fault{s.fault})
 			}
 		}
-		for _, m := range more {
+		for _, m := range more[:min(len(more), mostRevived)] {
 			whole := append(slices.Clone(rest), m...)
 			turned := append(slices.Clone(whole), layout.Fault{Kind: layout.StringReversed, ID: f.ID})
 			for _, faults := range [2][]layout.Fault{whole, turned} {
@@ -97,6 +106,7 @@ func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
 
 // Bounds on what is held against a string without current.
 const (
+	mostRevived   = 12   // pairs of explanations with an open string whole
 	flowingLooked = 4    // of the explanations found in which it carries some
 	flowingShort  = 9.0  // log units by which all of them must fit worse,
 	flowingEach   = 0.25 // and so many more for each reading
@@ -104,7 +114,7 @@ const (
 
 // mayFlow tells whether something in which string i carries current fits the readings about
 // as well as a node in which it carries none.
-func (e *engine) mayFlow(i int, n *node, list []*scored, revived []*hypothesis) bool {
+func (e *engine) mayFlow(i int, n *node, list []*scored, revived []*hypothesis, short func(*hypothesis) float64) bool {
 	rivals := slices.DeleteFunc(slices.Clone(revived), func(h *hypothesis) bool { return h.cur.StringAmps[i] == 0 })
 	looked := 0
 	for _, s := range list {
@@ -114,11 +124,7 @@ func (e *engine) mayFlow(i int, n *node, list []*scored, revived []*hypothesis) 
 		}
 	}
 	least := floats.Sum(n.short) + flowingShort + flowingEach*float64(len(n.short))
-	return slices.ContainsFunc(rivals, func(h *hypothesis) bool {
-		o := e.evaluate(&scored{hyp: h})
-		e.slim(o)
-		return floats.Sum(o.short) < least
-	})
+	return len(rivals) == 0 || slices.ContainsFunc(rivals, func(h *hypothesis) bool { return short(h) < least })
 }
 
 // unexplained looks at every reading under the best hypothesis.
