@@ -64,6 +64,17 @@ func (e *engine) ownScores() []*scored {
 	return near
 }
 
+// scoreOwn scores an explanation with backgrounds and scales of its own, and reports whether
+// that was not done yet.
+func (e *engine) scoreOwn(h *hypothesis) bool {
+	s := e.put(h, math.Inf(-1))
+	if s.own {
+		return false
+	}
+	e.score(s)
+	return true
+}
+
 // mostLeading bounds the explanations that are looked at as they come to lead in the end.
 const mostLeading = 3
 
@@ -78,8 +89,7 @@ func (e *engine) anewNearby(list []*scored) {
 		if h == nil || more == 0 {
 			return
 		}
-		if c := e.put(h, math.Inf(-1)); !c.own {
-			e.score(c)
+		if e.scoreOwn(h) {
 			more--
 		}
 	}
@@ -123,9 +133,7 @@ func (e *engine) exchangeCoils() {
 				o := slices.Clone(f)
 				o[i].ID, o[k].ID = f[k].ID, f[i].ID
 				if h := newHypothesis(e.m.plan, o, e.priorOf(o...)); h != nil {
-					if c := e.put(h, math.Inf(-1)); !c.own {
-						e.score(c)
-					}
+					e.scoreOwn(h)
 				}
 			}
 		}
@@ -159,12 +167,8 @@ func (e *engine) loosely(h *hypothesis) {
 		if s.kind != layout.CoilReversed && s.kind != layout.CoilShorted || !loose[s.fault.ID] {
 			continue
 		}
-		o := h.with(e.m.plan, s)
-		if o == nil {
-			continue
-		}
-		if c := e.put(o, math.Inf(-1)); !c.own {
-			e.score(c)
+		if o := h.with(e.m.plan, s); o != nil {
+			e.scoreOwn(o)
 		}
 	}
 }

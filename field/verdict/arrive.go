@@ -15,6 +15,15 @@ const (
 	leastScatter  = 0.15 // uT, each axis
 )
 
+// about is how far from a level a reading at it may lie: by so much, and by arrivedNoise times
+// what its axes scatter by, taken for no less than least.
+func about(ut float64, scatter [3]float64, least float64) float64 {
+	for _, sd := range scatter {
+		ut = math.Hypot(ut, arrivedNoise*math.Max(sd, least))
+	}
+	return ut
+}
+
 // arrived are a hold's samples without those at its beginning that were still on their way
 // to the level at which they stay until the supply is switched.
 func arrived(xs []sample) []sample {
@@ -27,10 +36,7 @@ func arrived(xs []sample) []sample {
 	}
 	late := xs[n/2 : n]
 	level, scatter := medianOf(late), spreadOf(late)
-	there := arrivedUT
-	for _, sd := range scatter {
-		there = math.Hypot(there, arrivedNoise*math.Max(sd, leastScatter))
-	}
+	there := about(arrivedUT, scatter, leastScatter)
 	cut := 0
 	var furthest, step float64
 	for i := range n / 2 {

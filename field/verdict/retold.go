@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -25,7 +26,7 @@ const (
 
 	mostRetold  = 1.6  // s from the moment told
 	exactSD     = 0.15 // s, of those who tap as they switch
-	looseShare  = 0.15 // of switchings that were told at some other moment
+	looseShare  = 0.15 // of switchings that were told at some other moment (like those around it an estimate, no source)
 	asTold      = 0.12 // s that are left as they are
 	polesApart  = 4.0  // log units by which what was off and what on must be known
 	groundSD    = 40.0 // uT by which the level with the supply off differs from the one before
@@ -44,31 +45,29 @@ func retell(cut *capture.Stretches) (most float64) {
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
 		p, ok := plainly(h)
-		left := false
 		if !ok || p.ends < fewestRun {
-			var l plainHold
-			if l, left = leaving(h); left {
-				p = l
-			} else if !ok {
+			if l, left := leaving(h); left {
+				if m := l.match(cut, h, grounds); m != nil && m.furthest(cut) >= worthTelling {
+					// It may have been switched or taken away: nothing after it counts, and nobody
+					// is told when.
+					h.B = slices.DeleteFunc(h.B, func(b capture.B) bool { return b.T > l.went[0] })
+					m.apply(cut)
+				}
 				continue
 			}
 		}
-		ground, known := grounds[h.TopDeg]
-		if !known {
-			ground = [3]float64{math.NaN()}
-		}
-		m := p.match(cut, h, ground)
-		if m == nil || !left && p.gap() < surelyPlain && !(known && levelGap(p.level[1-m.on], ground) < groundNear) {
+		if !ok {
 			continue
 		}
-		if left && m.furthest(cut) < worthTelling {
-			continue // it was switched when told, and little was read after it
+		m := p.match(cut, h, grounds)
+		if m == nil {
+			continue
 		}
-		if left {
-			h.B = slices.DeleteFunc(h.B, func(b capture.B) bool { return b.T > p.went[0] })
-		} else {
-			grounds[h.TopDeg] = p.level[1-m.on]
+		off := p.level[1-m.on]
+		if ground, known := grounds[h.TopDeg]; p.gap() < surelyPlain && !(known && levelGap(off, ground) < groundNear) {
+			continue
 		}
+		grounds[h.TopDeg] = off
 		most = max(most, m.apply(cut))
 	}
 	return most
@@ -116,10 +115,10 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 	if gap < leastPlain {
 		return p, false
 	}
-	var of [2][]sample
-	for i, x := range xs {
-		of[label[i]] = append(of[label[i]], x)
+	for i := range xs {
+		xs[i].s = float64(label[i])
 	}
+	of := byState(xs)
 	p.level = [2][3]float64{medianOf(of[0]), medianOf(of[1])}
 	p.first, p.last = xs[0].t, xs[len(xs)-1].t
 	var way [3]float64
@@ -179,25 +178,17 @@ func leaving(h *capture.Stretch) (p plainHold, ok bool) {
 	}
 	first := xs[:max(fewestPlain, int(plainShare*float64(n)))]
 	level, scatter := medianOf(first), spreadOf(first)
-	near := firmUT
-	for _, sd := range scatter {
-		near = math.Hypot(near, arrivedNoise*sd)
-	}
+	near := about(firmUT, scatter, 0)
 	away := func(x *sample) float64 { return levelGap(x.u, level) }
 	k := slices.IndexFunc(xs, func(x sample) bool { return away(&x) > near })
 	if k < len(first) || k == n-1 || away(&xs[k+1]) <= near {
 		return p, false
 	}
-	furthest := k
-	for i := k; i < n; i++ {
-		if away(&xs[i]) > away(&xs[furthest]) {
-			furthest = i
-		}
-	}
-	if away(&xs[furthest]) < leastLeft+near {
+	furthest := slices.MaxFunc(xs[k:], func(x, y sample) int { return cmp.Compare(away(&x), away(&y)) })
+	if away(&furthest) < leastLeft+near {
 		return p, false
 	}
-	return plainHold{level: [2][3]float64{level, xs[furthest].u}, at: []int{0, 1}, went: []float64{(xs[k-1].t + xs[k].t) / 2}, first: xs[0].t, last: xs[n-1].t}, true
+	return plainHold{level: [2][3]float64{level, furthest.u}, at: []int{0, 1}, went: []float64{(xs[k-1].t + xs[k].t) / 2}, first: xs[0].t, last: xs[n-1].t}, true
 }
 
 // matched says which switchings those are that a hold shows, and which of its levels is on.
@@ -207,10 +198,10 @@ type matched struct {
 	moved map[int]float64 // by the drive line's number, when it was
 }
 
-// match finds the switchings told that the levels of a hold go with; nil where that is not
-// known, or none was told near it. What was told and does not show was before the first
-// sample or after the last.
-func (p *plainHold) match(cut *capture.Stretches, h *capture.Stretch, ground [3]float64) *matched {
+// match finds the switchings told that the levels of a hold go with, given what the level with
+// the supply off was last, by how the phone lay; nil where that is not known, or none was told
+// near it.
+func (p *plainHold) match(cut *capture.Stretches, h *capture.Stretch, grounds map[float64][3]float64) *matched {
 	var told []int
 	for k := 1; k < len(cut.Drives); k++ {
 		d, before := &cut.Drives[k], &cut.Drives[k-1]
@@ -225,36 +216,15 @@ func (p *plainHold) match(cut *capture.Stretches, h *capture.Stretch, ground [3]
 	var best [2]*matched
 	for on := range best {
 		base := 0.0
-		if !math.IsNaN(ground[0]) {
-			var d [3]float64
-			for a := range d {
-				d[a] = (p.level[1-on][a] - ground[a]) / groundSD
-			}
-			base = -min(dot(&d, &d)/2, groundWorth)
+		if ground, known := grounds[h.TopDeg]; known {
+			d := levelGap(p.level[1-on], ground) / groundSD
+			base = -min(d*d/2, groundWorth)
 		}
 		for from := 0; from+len(p.went) <= len(told); from++ {
-			m := &matched{on: on, log: base, moved: map[int]float64{}}
-			for q, k := range told {
-				t := cut.Drives[k].T
-				switch seen := q - from; {
-				case seen < 0:
-					t = min(t, p.first-1e-3*float64(from-q))
-				case seen < len(p.went):
-					t = p.went[seen]
-					if (cut.Drives[k].State == capture.On) != (p.at[seen+1] == on) {
-						m = nil
-					}
-				default:
-					t = max(t, p.last+1e-3*float64(seen))
+			if m := p.as(cut, told, from, on); m != nil {
+				if m.log += base; best[on] == nil || m.log > best[on].log {
+					best[on] = m
 				}
-				if m == nil {
-					break
-				}
-				m.log += toldLog(t - cut.Drives[k].T)
-				m.moved[k] = t
-			}
-			if m != nil && !math.IsInf(m.log, -1) && (best[on] == nil || m.log > best[on].log) {
-				best[on] = m
 			}
 		}
 	}
@@ -269,14 +239,38 @@ func (p *plainHold) match(cut *capture.Stretches, h *capture.Stretch, ground [3]
 	return nil
 }
 
+// as takes what a hold shows for the switchings told from one of them on, with one of its
+// levels on; nil where that cannot be. What was told and does not show was before the first
+// sample or after the last.
+func (p *plainHold) as(cut *capture.Stretches, told []int, from, on int) *matched {
+	m := &matched{on: on, moved: map[int]float64{}}
+	for q, k := range told {
+		d := &cut.Drives[k]
+		t := d.T
+		switch seen := q - from; {
+		case seen < 0:
+			t = min(t, p.first-1e-3*float64(-seen))
+		case seen >= len(p.went):
+			t = max(t, p.last+1e-3*float64(seen))
+		case (d.State == capture.On) != (p.at[seen+1] == on):
+			return nil
+		default:
+			t = p.went[seen]
+		}
+		if math.Abs(t-d.T) > mostRetold {
+			return nil
+		}
+		m.log += toldLog(t - d.T)
+		m.moved[k] = t
+	}
+	return m
+}
+
 // toldLog is how likely a switching was so many seconds after it was told, against one that
 // was just then.
 func toldLog(after float64) float64 {
-	if math.Abs(after) > mostRetold {
-		return math.Inf(-1)
-	}
 	x := after / exactSD
-	const wide = exactSD * 2.5066 / (2 * mostRetold) // density of the loose, against the peak of the exact
+	const wide = exactSD * math.SqrtPi * math.Sqrt2 / (2 * mostRetold) // density of the loose, against the peak of the exact
 	return math.Log((1-looseShare)*math.Exp(-x*x/2) + looseShare*wide)
 }
 
@@ -290,18 +284,18 @@ func (m *matched) furthest(cut *capture.Stretches) (most float64) {
 
 // apply moves what was told too far off, and tells by how much at most.
 func (m *matched) apply(cut *capture.Stretches) (most float64) {
+	if most = m.furthest(cut); most <= asTold {
+		return 0
+	}
 	was := slices.Clone(cut.Drives)
 	for k, t := range m.moved {
-		if off := math.Abs(t - was[k].T); off > asTold {
-			most = max(most, off)
+		if math.Abs(t-was[k].T) > asTold {
 			cut.Drives[k].T = t
 		}
 	}
-	for k := 1; k < len(cut.Drives); k++ {
-		if cut.Drives[k].T < cut.Drives[k-1].T { // it cannot have been so
-			copy(cut.Drives, was)
-			return 0
-		}
+	if !slices.IsSortedFunc(cut.Drives, func(a, b capture.Drive) int { return cmp.Compare(a.T, b.T) }) { // it cannot have been so
+		copy(cut.Drives, was)
+		return 0
 	}
 	return most
 }

@@ -95,12 +95,12 @@ func TestOneChangeOfTwoTold(t *testing.T) {
 	if !ok {
 		t.Fatal("two levels are not seen")
 	}
-	if m := p.match(cut(), h, [3]float64{math.NaN()}); m != nil {
+	if m := p.match(cut(), h, nil); m != nil {
 		t.Errorf("without a rest level %d is taken for on", m.on)
 	}
 	for z, off := range map[float64]float64{-40: -40, 400: 400} {
 		c := cut()
-		m := p.match(c, h, [3]float64{20, 0, z})
+		m := p.match(c, h, map[float64][3]float64{h.TopDeg: {20, 0, z}})
 		if m == nil || p.level[1-m.on][2] != off {
 			t.Fatalf("with %.0f uT at rest: %+v of %v", z, m, p.level)
 		}
