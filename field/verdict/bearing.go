@@ -64,12 +64,13 @@ func (e *engine) ratios(h *hypothesis) scales {
 	if r, ok := e.setOtherwise(h); ok {
 		share = r
 	}
-	for _, a := range e.ev.amps {
-		if h.cur.PadAmps <= 0 { // nothing flows, whatever is set
-			display += logNormal(a.amps, 0, a.sd)
-			continue
+	if n := len(e.ev.amps); n > 0 {
+		switch a := e.ev.amps[n-1]; {
+		case h.cur.PadAmps <= 0: // nothing flows, whatever is set
+			display = logNormal(a.amps, 0, a.sd())
+		default:
+			display = scalePrior(a.amps/h.cur.PadAmps) - math.Log(h.cur.PadAmps)
 		}
-		display += scalePrior(a.amps/h.cur.PadAmps) - math.Log(h.cur.PadAmps)
 	}
 	for i, n := range e.earths.list {
 		sc.s[i] = share / n.uT
@@ -431,15 +432,15 @@ func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *
 // scores are the densities of the turn at a place, for each scale, the place known to
 // placeSD.
 func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float64) {
-	along, across, open := b.pull(f, sc, placeSD)
+	p := b.pull(f, sc, placeSD)
 	if b.ratio {
-		b.densities(row, sc.earths, along, across, open+floorTurn)
+		b.densities(row, sc.earths, p, 1)
 		return
 	}
 	var room [maxScales]float64
 	each := room[:len(earths)]
 	for m, s := range sc.s {
-		b.densities(each, earths, s*along, s*across, s*s*open+floorTurn)
+		b.densities(each, earths, p, s)
 		row[m] = 0
 		for q, n := range earths {
 			row[m] += n.p * each[q]
@@ -447,19 +448,38 @@ func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float
 	}
 }
 
-// pull is the pad's along the earth's field and across it, at a place known to placeSD,
-// and how far it may be off for want of the exact place and current, microtesla squared.
-func (b *bearingFactor) pull(f *nine, sc *scales, placeSD float64) (along, across, open float64) {
+// needlePull is what the pad pulls a needle by: along the earth's field and across it to the
+// left, microtesla, and the covariance of that.
+type needlePull struct{ along, across, aa, ac, cc float64 }
+
+// pull is the pad's at a place known to placeSD: how far it may be off for want of the
+// exact place, height, level and current.
+func (b *bearingFactor) pull(f *nine, sc *scales, placeSD float64) (p needlePull) {
+	turn := func(x, y float64) (along, across float64) {
+		px, py := b.duty*(b.pad.cos*x+b.pad.sin*y), b.duty*(-b.pad.sin*x+b.pad.cos*y)
+		// The earth's horizontal field in phone axes points where the heading says:
+		// a phone whose top edge points east (90 degrees) has it along -x.
+		return -b.earth.sin*px + b.earth.cos*py, -b.earth.sin*py - b.earth.cos*px
+	}
+	p.along, p.across = turn(f[0], f[1])
+	open := func(along, across, sd float64) {
+		along, across = along*sd, across*sd
+		p.aa += along * along
+		p.ac += along * across
+		p.cc += across * across
+	}
+	open(p.along, p.across, sc.sd)
+	u, v := turn(f[3], f[4])
+	open(u, v, placeSD)
 	yx, yy, _ := f.slopeY()
-	px, py := b.duty*(b.pad.cos*f[0]+b.pad.sin*f[1]), b.duty*(-b.pad.sin*f[0]+b.pad.cos*f[1])
-	// The earth's horizontal field in phone axes points where the heading says:
-	// a phone whose top edge points east (90 degrees) has it along -x.
-	along, across = -b.earth.sin*px+b.earth.cos*py, -b.earth.sin*py-b.earth.cos*px
-	// Taken alike along the field and across it. That only what is open across turns the
-	// needle is true of small errors alone, and places beside a winding are not known so
-	// well.
-	open = placeSD*placeSD*(f[3]*f[3]+f[4]*f[4]+yx*yx+yy*yy)/2 + sc.sd*sc.sd*(px*px+py*py)
-	return along, across, open
+	u, v = turn(yx, yy)
+	open(u, v, placeSD)
+	u, v = turn(f[6], f[7])
+	open(u, v, heightSD)
+	leak := b.duty * levelSD * f[2]
+	p.aa += leak * leak
+	p.cc += leak * leak
+	return p
 }
 
 // What keeps a needle's turn from being taken for exact, microtesla squared: where the
@@ -474,13 +494,14 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	least := math.Inf(1)
 	for i := i0; i <= i0+2*b.ph.margin; i++ {
 		for j := j0; j <= j0+2*b.ph.margin; j++ {
-			along, across, open := b.pull(&field[b.ph.slot[i*b.ph.ny+j]], sc, b.ph.sd)
+			p := b.pull(&field[b.ph.slot[i*b.ph.ny+j]], sc, b.ph.sd)
+			open := (p.aa+p.cc)/2 - math.Hypot((p.aa-p.cc)/2, p.ac) // the way it is known best
 			for m, s := range sc.s {
 				uT := earths[0].uT // the weaker the earth's, the further a needle turns
 				if b.ratio {
 					uT, s = sc.earths[m].uT, 1
 				}
-				t, u := uT+s*along, s*across
+				t, u := uT+s*p.along, s*p.across
 				// As densities has it: the angle's spread, times the field it is the angle of.
 				least = min(least, (b.base*(t*t+u*u+softTurn)+s*s*open+floorTurn)/(s*s))
 			}
@@ -489,24 +510,52 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	return 1 / math.Sqrt(least)
 }
 
-// densities are those of the turn under each of the earths, where the pad pulls by so
-// much along the earth's field and across it. Where the field turns counter-clockwise
-// in the phone's axes, north lies further left and the heading grows. A von Mises
-// density needs no angles.
-func (b *bearingFactor) densities(out []float64, earths []earth, along, across, open float64) {
-	side, square := b.turn.sin*across, across*across
+// densities are those of the turn under each of the earths, where the pad pulls s times
+// as much as p. The field is a normal one in the plane, and its angle has what is called
+// a projected normal density: with u along the angle read and v across it, the mean field
+// (along u, d along v) and the variance w across,
+//
+//	exp(-d^2/2w)/(2 pi) sqrt(det)/w (exp(-D^2/2) + D sqrt(2 pi) Phi(D)),
+//
+// D the mean along u, given that nothing is across, by its standard deviation (Mardia and
+// Jupp, Directional Statistics, 2000, section 3.5.6). Where the field turns
+// counter-clockwise in the phone's axes, north lies further left and the heading grows.
+func (b *bearingFactor) densities(out []float64, earths []earth, p needlePull, s float64) {
+	cos, sin := b.turn.cos, b.turn.sin
+	along, across := s*p.along, s*p.across
+	cc, cs, ss := cos*cos, cos*sin, sin*sin
+	s2 := s * s
+	uu := s2*(cc*p.aa+2*cs*p.ac+ss*p.cc) + floorTurn
+	uv := s2 * (cs*(p.cc-p.aa) + (cc-ss)*p.ac)
+	vv := s2*(ss*p.aa-2*cs*p.ac+cc*p.cc) + floorTurn
+	square := across * across
 	out = out[:len(earths)]
 	for m := range out {
 		t := earths[m].uT + along
-		r2 := t*t + square
-		precision := (r2 + softTurn) / (b.base*(r2+softTurn) + open)
-		away := (1 - (b.turn.cos*t+side)/math.Sqrt(r2+1e-9)) * precision
+		own := b.base * (t*t + square + softTurn)
+		w := vv + own
+		d := -sin*t + cos*across
+		away := d * d / (2 * w)
 		if away > faintTurn {
 			out[m] = 0
 			continue
 		}
-		out[m] = expDown(min(0, -away)) * math.Sqrt(precision*(1/(2*math.Pi)))
+		det := (uu+own)*w - uv*uv
+		root := math.Sqrt(det)
+		ahead := (w*(cos*t+sin*across) - uv*d) / (math.Sqrt(w) * root)
+		out[m] = expDown(-away) * root / w * aheadOf(ahead) * (1 / (2 * math.Pi))
 	}
+}
+
+// aheadOf is exp(-D^2/2) + D sqrt(2 pi) Phi(D): how much of a normal field lies ahead.
+func aheadOf(d float64) float64 {
+	switch {
+	case d > 6:
+		return d * math.Sqrt(2*math.Pi)
+	case d < -6:
+		return 0
+	}
+	return math.Exp(-d*d/2) + d*math.Sqrt(math.Pi/2)*math.Erfc(-d/math.Sqrt2)
 }
 
 // faintTurn is how unlikely a turn may be before it is nothing beside one that the
@@ -515,5 +564,5 @@ const faintTurn = 20
 
 // ceiling implements factor.
 func (b *bearingFactor) ceiling([]nine, *background, *scales) float64 {
-	return -0.5 * math.Log(2*math.Pi*(b.sdOff*b.sdOff+b.sdOn*b.sdOn+0.01))
+	return -0.5 * math.Log(2*math.Pi*(b.base))
 }
