@@ -94,6 +94,9 @@ func TestWayToWhatIsWrong(t *testing.T) {
 		{"joined-and-turned-back", []string{"strings-in-series:s2,s3", "string-reversed:s3"}, nil},
 		// With the background of what it was grown from it was 24 log units too unlikely.
 		{"seen-late", []string{"coil-reversed:E1", "coil-shorted:H1"}, map[string]verdict.State{"E1": verdict.StateReversed}},
+		// A1 lost six turns in ten, which is none of the shares looked at, and the currents of
+		// all others hang on it: half its turns alone seemed likelier than both faults.
+		{"share-between", []string{"coil-shorted:C3", "turns-shorted:A1,0.595"}, map[string]verdict.State{"A1": verdict.StateWeak, "C3": verdict.StateDead, "C1": verdict.StateAsPlanned}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			v := judged(t, c.name, c.name)
@@ -104,6 +107,18 @@ func TestWayToWhatIsWrong(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestElevenPulses: pulses of 23 ms, eleven a second, read ten times a second by a sensor that
+// takes 0.12 s to follow. Their shape says that it follows twice as fast, and that there is
+// half the field; the rest before them says what the background is. E3 lost turns; it may be
+// left open, and nothing else.
+func TestElevenPulses(t *testing.T) {
+	for _, c := range judged(t, "eleven-pulses", "eleven-pulses").Coils {
+		if c.ID != "E3" && c.State != verdict.StateAsPlanned || c.ID == "E3" && c.State != verdict.StateUndecided && c.State != verdict.StateWeak {
+			t.Errorf("%s is told to be %s: %v", c.ID, c.State, c.P)
+		}
 	}
 }
 

@@ -96,6 +96,9 @@ func (e *engine) grown() []*scored {
 		e.scoreAnew()
 	}
 	e.exchangeCoils()
+	if e.finerShares() {
+		e.growOn(e.best)
+	}
 	e.simplify()
 	out := e.ranked()
 	for k, s := range out {
@@ -207,7 +210,7 @@ func (e *engine) growOn(ground float64) {
 		next.expanded = true
 		if name := faultNames(next.hyp.faults); !grown[name] {
 			grown[name] = true
-		} else if next.log < e.best-nearBest {
+		} else if next.log < e.best-nearBest && within == expandWithin {
 			continue // the same coils with more or fewer turns lost: what goes with them was seen
 		}
 		round++

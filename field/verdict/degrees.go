@@ -1,0 +1,103 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/layout"
+)
+
+// The shares of shorted turns that are looked at stand for all. Where the current of much of
+// the pad hangs on one coil's ohms, readings tell its share far better than those lie apart,
+// and the right fault with a share that is a little off explains them badly.
+
+const (
+	sharpShare  = 3.0  // log units by which a share must be better than its neighbours to be looked at closer
+	closerWorth = 1.0  // log units by which a share between must be better
+	mostClosest = 4    // times that the way to the next share is halved
+	mostSharp   = 6    // explanations that are looked at
+	sharpWithin = 40.0 // log units of the best
+	mostLost    = 0.85 // of the turns: a coil that lost more is as good as shorted
+)
+
+// finerShares looks at shares of shorted turns between those that stand for all, for the best
+// explanations that depend on them. It reports whether one of them leads now.
+func (e *engine) finerShares() (leads bool) {
+	best := e.highest()
+	seen := map[string]bool{}
+	for _, s := range e.ranked() {
+		if s.log < best-sharpWithin || len(seen) == mostSharp {
+			break
+		}
+		name := faultNames(s.hyp.faults)
+		if seen[name] || !slices.ContainsFunc(s.hyp.faults, func(f layout.Fault) bool { return f.Kind == layout.TurnsShorted }) {
+			continue
+		}
+		seen[name] = true
+		for i := range s.hyp.faults {
+			if s.hyp.faults[i].Kind == layout.TurnsShorted {
+				s = e.finer(s, i)
+			}
+		}
+	}
+	e.best = e.highest()
+	return e.best > best+closerWorth
+}
+
+// finer is an explanation with the share of one of its faults as near as readings tell it.
+func (e *engine) finer(s *scored, fault int) *scored {
+	f := &s.hyp.faults[fault]
+	at := slices.Index(lostShares, f.Lost)
+	if at < 1 || !e.sharpAt(s, fault, at) {
+		return s
+	}
+	below, above := (f.Lost-lostShares[at-1])/2, (mostLost-f.Lost)/2
+	if at+1 < len(lostShares) {
+		above = (lostShares[at+1] - f.Lost) / 2
+	}
+	logP := e.priors[nameOf(f)]
+	for range mostClosest {
+		logP -= math.Ln2 // each stands for half as many
+		top := s
+		for _, by := range [2]float64{-below, above} {
+			switch o := e.withShare(s, fault, s.hyp.faults[fault].Lost+by, logP); {
+			case o == nil:
+			case o.log > top.log+closerWorth:
+				top = o
+			default: // the shares beside it stand for it well enough
+				delete(e.seen, o.hyp.key)
+			}
+		}
+		s = top
+		below, above = below/2, above/2
+	}
+	return s
+}
+
+// withShare is an explanation with another share of one of its faults, scored.
+func (e *engine) withShare(s *scored, fault int, lost, logP float64) *scored {
+	faults := slices.Clone(s.hyp.faults)
+	faults[fault].Lost = lost
+	if _, ok := e.priors[nameOf(&faults[fault])]; !ok {
+		e.priors[nameOf(&faults[fault])] = logP
+	}
+	h := newHypothesis(e.m.plan, faults, e.priorOf(faults...))
+	if h == nil {
+		return nil
+	}
+	e.scoreOwn(h)
+	return e.seen[h.key]
+}
+
+// sharpAt tells whether the next shares to both sides explain the readings far worse.
+func (e *engine) sharpAt(s *scored, fault, at int) bool {
+	for _, k := range [2]int{at - 1, at + 1} {
+		if k == len(lostShares) {
+			continue
+		}
+		if o := e.withShare(s, fault, lostShares[k], 0); o == nil || o.log > s.log-sharpShare {
+			return false
+		}
+	}
+	return true
+}
