@@ -198,8 +198,8 @@ func TestRestBeforeSwitching(t *testing.T) {
 		from float64
 		left int
 	}{{0, 22}, {2, 2}, {2.35, 0}} {
-		if n := len(restSamples(cut, rest(tc.from))); n != tc.left {
-			t.Errorf("read from %g s on: %d samples of the rest, expected %d", tc.from, n, tc.left)
+		if xs, _ := restSamples(cut, rest(tc.from)); len(xs) != tc.left {
+			t.Errorf("read from %g s on: %d samples of the rest, expected %d", tc.from, len(xs), tc.left)
 		}
 	}
 }

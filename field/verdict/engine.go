@@ -129,7 +129,7 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		if h.cur.PadAmps <= 0 {
 			continue
 		}
-		sd := a.sd / h.cur.PadAmps
+		sd := a.sd() / h.cur.PadAmps
 		prec += 1 / (sd * sd)
 		sum += a.amps / h.cur.PadAmps / (sd * sd)
 	}
@@ -147,7 +147,7 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		sc.s[i] = s
 		lp := scalePrior(s) + math.Log(step)
 		for _, a := range e.ev.amps {
-			lp += logNormal(a.amps, s*h.cur.PadAmps, a.sd)
+			lp += logNormal(a.amps, s*h.cur.PadAmps, a.sd())
 		}
 		sc.lp[i] = lp
 	}

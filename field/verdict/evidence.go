@@ -3,6 +3,7 @@ package verdict
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"polewise/field/capture"
 	"polewise/layout"
@@ -37,12 +38,23 @@ type restReading struct {
 	source int
 	b      [3]float64 // phone frame, uT
 	topDeg float64
-	t      float64
-	n      int
+	sure   bool // the supply was surely off
 }
 
-// ampsReading is what the supply showed, with its sd.
-type ampsReading struct{ amps, sd float64 }
+// ampsReading is what the supply showed, on average, so many times.
+type ampsReading struct {
+	amps, times float64
+	pulsed      bool
+}
+
+// sd is by how much that may be off.
+func (a ampsReading) sd() float64 {
+	sd := displayShare*a.amps + displayAmps/math.Sqrt(a.times)
+	if a.pulsed {
+		return math.Hypot(sd, pulsedShare*a.amps)
+	}
+	return sd
+}
 
 // A supply's display: 2 % and a digit. Of a current that is switched several times a
 // second it shows some middle, and a sensor that smooths sees the pulses lower, all alike.
@@ -126,7 +138,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 
 	tops := flatTops(cut, info.fullScale)
 	lag := lagOf(allRuns(plan, cut))
-	smooth, blurred := smoothingOf(plan, cut, info.sigma)
+	smooth, blurred := smoothingOf(plan, cut, info.sigma, ev.restOf(src))
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
 		if c.Start.Route == capture.Heading || len(h.Bearings) > 0 && len(h.B) == 0 {
@@ -178,24 +190,55 @@ func sourceOf(c *capture.Capture, still [][]sample) sourceInfo {
 // addRest adds the background of a rest, and returns its samples.
 func (ev *evidence) addRest(cut *capture.Stretches, r *capture.Stretch, src int) []sample {
 	all := allOf(r)
-	if xs := restSamples(cut, all); len(xs) > 0 {
-		ev.rests = append(ev.rests, restReading{source: src, b: medianOf(xs), topDeg: r.TopDeg, t: r.To, n: len(xs)})
+	if xs, sure := restSamples(cut, all); len(xs) > 0 && !trailsOff(cut, xs) {
+		ev.rests = append(ev.rests, restReading{source: src, b: medianOf(xs), topDeg: r.TopDeg, sure: sure})
 	}
 	return all
 }
 
-// addAmps adds what was read off the supply: the same figure twice is one reading.
-func (ev *evidence) addAmps(cut *capture.Stretches) {
-	seen := map[float64]bool{}
-	for _, d := range cut.Drives {
-		if d.Amps != nil && d.State != capture.Off && !seen[*d.Amps] {
-			seen[*d.Amps] = true
-			a := ampsReading{*d.Amps, displayShare**d.Amps + displayAmps}
-			if d.State == capture.Pulse {
-				a.sd = math.Hypot(a.sd, pulsedShare**d.Amps)
-			}
-			ev.amps = append(ev.amps, a)
+// restOf is the middle of a source's rests, of those that surely are rests where there are
+// such; nil where it has none.
+func (ev *evidence) restOf(src int) *[3]float64 {
+	var sure, all []sample
+	for _, r := range ev.rests {
+		if r.source != src {
+			continue
 		}
+		x := sample{u: r.b}
+		if all = append(all, x); r.sure {
+			sure = append(sure, x)
+		}
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	if len(sure) == 0 {
+		sure = all
+	}
+	middle := medianOf(sure)
+	return &middle
+}
+
+// addAmps adds what was read off the supply. A display that shows too much does every time:
+// reading it again only takes away from the rounding of its last figure.
+func (ev *evidence) addAmps(cut *capture.Stretches) {
+	const alike = 3.0 // standard deviations
+	first := len(ev.amps)
+	for _, d := range cut.Drives {
+		if d.Amps == nil || d.State == capture.Off {
+			continue
+		}
+		a := ampsReading{amps: *d.Amps, times: 1, pulsed: d.State == capture.Pulse}
+		k := slices.IndexFunc(ev.amps[first:], func(o ampsReading) bool {
+			return o.pulsed == a.pulsed && math.Abs(o.amps-a.amps) < alike*math.Max(o.sd(), a.sd())
+		})
+		if k < 0 {
+			ev.amps = append(ev.amps, a)
+			continue
+		}
+		o := &ev.amps[first+k]
+		o.times++
+		o.amps += (a.amps - o.amps) / o.times
 	}
 }
 

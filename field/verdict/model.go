@@ -179,8 +179,8 @@ func (e *engine) groupFor(src int, topDeg float64) int {
 	// Nothing known: the earth's field and the phone's own error, which may be
 	// hundreds of microtesla.
 	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{250, 250, 250}}
-	if b, n := e.restOf(src); n > 0 {
-		gr.mean = b
+	if b := e.ev.restOf(src); b != nil {
+		gr.mean = *b
 		// Nobody knows which way the phone lay during the rest, but it lay flat.
 		gr.sd = [3]float64{28, 28, 14}
 		for _, r := range e.ev.rests {
@@ -191,23 +191,6 @@ func (e *engine) groupFor(src int, topDeg float64) int {
 	}
 	e.groups = append(e.groups, gr)
 	return len(e.groups) - 1
-}
-
-// restOf is the middle of a source's rests.
-func (e *engine) restOf(src int) (b [3]float64, n int) {
-	for _, r := range e.ev.rests {
-		if r.source != src {
-			continue
-		}
-		for a := range b {
-			b[a] += r.b[a]
-		}
-		n++
-	}
-	for a := range b {
-		b[a] /= math.Max(1, float64(n))
-	}
-	return b, n
 }
 
 func wrapDeg(d float64) float64 {

@@ -26,6 +26,7 @@ var smoothings = []smoothing{
 
 const (
 	wavePhases   = 40
+	restSD       = 28    // uT: how far a hold's background lies from that of a rest
 	waveJitter   = 0.003 // seconds: how far off a sample's time is (one sd); more would favour a pulse less rounded
 	leastSmooth  = 5     // log units by which it has to explain the readings better
 	leastTau     = 0.035 // seconds: times that are off by some look like less than this
@@ -137,9 +138,10 @@ func waves(xs []sample, hz, duty, tau float64) [][]wave {
 type pulsedHold struct {
 	xs       []sample
 	hz, duty float64
-	gap      float64   // between the two levels
-	logs     []float64 // nil: no smoothing fits, and it says nothing of it
-	least    float64   // by how much the best fit is wider than the noise
+	gap      float64     // between the two levels
+	logs     []float64   // nil: no smoothing fits, and it says nothing of it
+	rest     *[3]float64 // what the phone read with the supply off, if it did
+	least    float64     // by how much the best fit is wider than the noise
 }
 
 // fit is the likeliest of all phases under one time constant.
@@ -157,19 +159,34 @@ func (h *pulsedHold) fit(sigma [3]float64, tau float64) (best waveFit) {
 func (h *pulsedHold) try(sigma [3]float64, by []smoothing) {
 	for _, s := range by {
 		f := h.fit(sigma, s.tau)
-		h.logs = append(h.logs, f.sure)
+		h.logs = append(h.logs, f.sure+h.fromRest(&f))
 		h.least = math.Min(h.least, slices.Max(f.wider[:]))
 	}
+}
+
+// fromRest is how well the background of a fit goes with that of a rest, as a logarithm. The
+// slower a phone is taken to follow, the further below all samples the background comes to
+// lie; their own shape tells little of it where they come at times that are a little off.
+func (h *pulsedHold) fromRest(f *waveFit) (log float64) {
+	if h.rest == nil {
+		return 0
+	}
+	for a, x := range f.ax {
+		d := x.b - h.rest[a]
+		log -= math.Log1p(d * d / (2 * (restSD*restSD + x.vb))) // a phone may have re-zeroed itself
+	}
+	return log
 }
 
 // smoothingOf finds how slowly a phone's readings follow the pulses, from the holds
 // with the widest swing. It is nothing, as a rule: most samples lie at one level or
 // the other. Blurred are readings that do neither, nor follow as any of the time constants
 // has it: pulses nearly as fast as the phone reads, at times that are a little off.
-func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) (by []smoothing, blurred bool) {
+func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, rest *[3]float64) (by []smoothing, blurred bool) {
 	holds := widestPulses(plan, cut, sigma)
 	sharp := true
 	for i := range holds {
+		holds[i].rest = rest
 		holds[i].try(sigma, smoothings[:1])
 		sharp = sharp && holds[i].least < usualWide
 	}
@@ -203,7 +220,8 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) (b
 		s := smoothing{tau: top.tau * step}
 		for i := range holds {
 			if holds[i].logs != nil {
-				s.logP += holds[i].fit(sigma, s.tau).sure
+				f := holds[i].fit(sigma, s.tau)
+				s.logP += f.sure + holds[i].fromRest(&f)
 			}
 		}
 		all = append(all, s)

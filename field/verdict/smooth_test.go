@@ -119,7 +119,7 @@ func TestRoundedPulses(t *testing.T) {
 func TestSharpPulsesAreNotRounded(t *testing.T) {
 	for _, hz := range []float64{0.6, 2.3, 4.9, 8.1} {
 		c := roundedPulses(t, hz, 0.4, 0, 300, 280, -310)
-		if by, blurred := smoothingOf(plain(t), c.Cut(), [3]float64{0.4, 0.4, 0.4}); by != nil || blurred {
+		if by, blurred := smoothingOf(plain(t), c.Cut(), [3]float64{0.4, 0.4, 0.4}, nil); by != nil || blurred {
 			t.Errorf("%g Hz: sharp pulses were taken for rounded ones: %+v", hz, by)
 		}
 	}

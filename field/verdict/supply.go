@@ -138,18 +138,33 @@ func onItsWay(xs []sample, state int) bool {
 
 // restSamples are those of a rest's samples away from the moments of switching. Where so
 // few are left that all may have been read with the supply on, as when the readings
-// stopped for a while, there was no rest.
-func restSamples(cut *capture.Stretches, all []sample) []sample {
-	var xs []sample
+// stopped for a while, there was no rest. Sure are those that the supply was surely off for.
+func restSamples(cut *capture.Stretches, all []sample) (xs []sample, sure bool) {
 	for _, x := range all {
 		if !nearSwitch(cut, x.t, mostToldOff/2, mostToldOff/2) {
 			xs = append(xs, x)
 		}
 	}
 	if len(xs) == 0 && len(all) > 2 {
-		return all
+		return all, false
 	}
-	return xs
+	return xs, len(xs) > 0
+}
+
+// trailsOff tells whether a rest is over before a sensor that smooths had come down from what
+// it read with the supply on: short, after a switching, and still on its way.
+func trailsOff(cut *capture.Stretches, xs []sample) bool {
+	const (
+		long  = 1.5  // s: by then the middle of a rest is one
+		moves = 15.0 // uT from its first third to its last
+	)
+	first, last := xs[0].t, xs[len(xs)-1].t
+	switched, _ := switchedAround(cut, first)
+	if last-first > long || first-switched > long || len(xs) < 3 {
+		return false
+	}
+	third := len(xs) / 3
+	return levelGap(medianOf(xs[:third]), medianOf(xs[len(xs)-third:])) > moves
 }
 
 // byState are the samples with the supply off, and those with it on.

@@ -96,3 +96,105 @@ func TestStoppedAfterSwitching(t *testing.T) {
 		}
 	}
 }
+
+// TestRestsThatAreNone: of what is told to be a rest, one was switched off the moment the
+// check began and on again before anybody did, so that the supply was on; one ends before a
+// sensor that smooths had come down from a coil. The background is that of the others.
+func TestRestsThatAreNone(t *testing.T) {
+	const tau = 0.2
+	var lines []string
+	say := func(format string, a ...any) { lines = append(lines, fmt.Sprintf(format, a...)) }
+	say(`{"type":"start","v":1,"route":"vector"}`)
+	now, seen := 0.01, 400.0
+	read := func(seconds, goal float64) {
+		for end := now + seconds; now < end; now += 0.02 {
+			seen += (goal - seen) * (1 - math.Exp(-0.02/tau))
+			say(`{"type":"b","t":%.3f,"uT":[20,-10,%.2f]}`, now, seen+0.2*math.Sin(37*now))
+		}
+	}
+	drive := func(state string) { say(`{"type":"drive","t":%.3f,"state":%q}`, now-0.005, state) }
+	drive("off")
+	read(0.2, 400)
+	drive("on")
+	read(0.5, 400)
+	read(1.2, 700) // on its way to the first coil
+	hold := func(at string) {
+		say(`{"type":"hold","t":%.3f,"at":%q}`, now, at)
+		read(2, 700)
+		say(`{"type":"lift","t":%.3f}`, now)
+	}
+	hold("A1")
+	drive("off")
+	read(3, -40)
+	drive("on")
+	hold("A2")
+	drive("off")
+	read(0.7, -40)
+	rest := gathered(t, lines).restOf(0)
+	if rest == nil || math.Abs(rest[2]+40) > 3 {
+		t.Errorf("the background is told to be %v, is -40 uT along z", rest)
+	}
+	// Nothing but the first: better than nothing, since it may be one.
+	for i, l := range lines {
+		if strings.Contains(l, `"hold"`) {
+			lines = lines[:i]
+			break
+		}
+	}
+	say(`{"type":"hold","t":1,"at":"A1"}`)
+	for i := range 20 {
+		say(`{"type":"b","t":%.2f,"uT":[20,-10,700.%d]}`, 1.05+0.1*float64(i), i%7)
+	}
+	say(`{"type":"lift","t":3.2}`)
+	if rest := gathered(t, lines).restOf(0); rest == nil || math.Abs(rest[2]-400) > 3 {
+		t.Errorf("with one doubtful rest the background is told to be %v, was read as 400 uT along z", rest)
+	}
+}
+
+// TestOffAtTheLast: the supply was told to be off a moment before the phone was lifted, and
+// still was on. What was read over the coil is no background.
+func TestOffAtTheLast(t *testing.T) {
+	sigma := [3]float64{0.3, 0.3, 0.3}
+	rng := rand.New(rand.NewPCG(8, 5))
+	var xs []sample
+	for i := range 60 {
+		// A sensor that smooths has not quite come to 1778 at first.
+		z := 1778 - 3*math.Exp(-float64(i)/8)
+		x := sample{t: float64(i) * 0.05, s: 1}
+		if i > 56 {
+			x.s, x.early = 0, true
+		}
+		x.soon = x.s == 1 && i > 42
+		for a := range x.u {
+			x.u[a] = [3]float64{6, 40, z}[a] + sigma[a]*rng.NormFloat64()
+		}
+		xs = append(xs, x)
+	}
+	readings, toggled, _ := digestSteady(xs, sigma, mostToldOff)
+	open := 0.0 // weight of the pull being open
+	for _, r := range readings {
+		if r.ax[2].vd > 100*100 {
+			open += math.Exp(r.logW)
+		}
+	}
+	if toggled || open < 0.03 {
+		t.Errorf("toggled %v; that the supply was on all the time has weight %.4f, expected three in a hundred at least: %+v", toggled, open, readings)
+	}
+}
+
+// TestDisplayReadOften: a display that is off is off every time. Read twelve times it tells
+// hardly more than once; one read after the supply was set otherwise tells that.
+func TestDisplayReadOften(t *testing.T) {
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`}
+	for i := range 12 {
+		lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%d,"state":"on","amps":%.3f}`, i, 0.5+0.004*float64(i%3)), fmt.Sprintf(`{"type":"drive","t":%d.5,"state":"off"}`, i))
+	}
+	ev := gathered(t, lines)
+	if len(ev.amps) != 1 || math.Abs(ev.amps[0].amps-0.504) > 1e-9 || ev.amps[0].sd() < 0.02*0.5 {
+		t.Errorf("the display is told to have said %+v, expected 0.504 A, to 2 %% at least", ev.amps)
+	}
+	lines = append(lines, `{"type":"drive","t":20,"state":"on","amps":0.9}`)
+	if ev := gathered(t, lines); len(ev.amps) != 2 || ev.amps[1].amps != 0.9 {
+		t.Errorf("set otherwise, the display is told to have said %+v, expected 0.504 and 0.9 A", ev.amps)
+	}
+}
