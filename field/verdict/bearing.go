@@ -350,9 +350,11 @@ type bearingFactor struct {
 	*bearingDigest
 	ph    *phone
 	buf   []float64
-	pad   turning // from pad axes to the phone's
-	earth turning // from the phone's axes to along and across the earth's field
-	turn  turning // by what the compass turned
+	pad   turning    // from pad axes to the phone's
+	earth turning    // from the phone's axes to along and across the earth's field
+	turn  turning    // by what the compass turned
+	ofX   [2]float64 // along the angle read and across it, of a field along the pad's x
+	ofY   [2]float64
 	base  float64 // variance of that, radians
 	// ratio: the scales stand for the earth's field.
 	ratio bool
@@ -380,6 +382,7 @@ func (e *engine) addBearingFactor(d *bearingDigest) {
 		pad: turningBy(d.topDeg * math.Pi / 180), earth: turningBy(d.off + d.hand), turn: turningBy(d.on - d.off),
 		base: d.sdOff*d.sdOff + d.sdOn*d.sdOn + 0.0015,
 	}
+	f.orient()
 	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(f.ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg)}
 	f.frame_.id = f.identity()
 	if e.ev.sources[d.source].mended != nil {
@@ -434,13 +437,13 @@ func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *
 func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float64) {
 	p := b.pull(f, sc, placeSD)
 	if b.ratio {
-		b.densities(row, sc.earths, p, 1)
+		b.densities(row, sc.earths, &p, 1)
 		return
 	}
 	var room [maxScales]float64
 	each := room[:len(earths)]
 	for m, s := range sc.s {
-		b.densities(each, earths, p, s)
+		b.densities(each, earths, &p, s)
 		row[m] = 0
 		for q, n := range earths {
 			row[m] += n.p * each[q]
@@ -448,39 +451,44 @@ func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float
 	}
 }
 
-// needlePull is what the pad pulls a needle by: along the earth's field and across it to the
-// left, microtesla, and the covariance of that.
-type needlePull struct{ along, across, aa, ac, cc float64 }
+// needlePull is what the pad pulls a needle by: along the angle it turned by and across it to
+// the left, microtesla, seen from the earth's field; and the covariance of that.
+type needlePull struct{ u, v, uu, uv, vv float64 }
+
+// orient finds the way from the pad's axes to those of the angle read, for what acts the
+// share of the time that the pull does.
+func (b *bearingFactor) orient() {
+	read := func(x, y float64) (u, v float64) {
+		px, py := b.pad.cos*x+b.pad.sin*y, -b.pad.sin*x+b.pad.cos*y
+		// The earth's horizontal field in phone axes points where the heading says:
+		// a phone whose top edge points east (90 degrees) has it along -x.
+		along, across := -b.earth.sin*px+b.earth.cos*py, -b.earth.sin*py-b.earth.cos*px
+		return b.duty * (b.turn.cos*along + b.turn.sin*across), b.duty * (b.turn.cos*across - b.turn.sin*along)
+	}
+	b.ofX[0], b.ofX[1] = read(1, 0)
+	b.ofY[0], b.ofY[1] = read(0, 1)
+}
 
 // pull is the pad's at a place known to placeSD: how far it may be off for want of the
 // exact place, height, level and current.
 func (b *bearingFactor) pull(f *nine, sc *scales, placeSD float64) (p needlePull) {
-	turn := func(x, y float64) (along, across float64) {
-		px, py := b.duty*(b.pad.cos*x+b.pad.sin*y), b.duty*(-b.pad.sin*x+b.pad.cos*y)
-		// The earth's horizontal field in phone axes points where the heading says:
-		// a phone whose top edge points east (90 degrees) has it along -x.
-		return -b.earth.sin*px + b.earth.cos*py, -b.earth.sin*py - b.earth.cos*px
-	}
-	p.along, p.across = turn(f[0], f[1])
-	open := func(along, across, sd float64) {
-		along, across = along*sd, across*sd
-		p.aa += along * along
-		p.ac += along * across
-		p.cc += across * across
-	}
-	open(p.along, p.across, sc.sd)
-	u, v := turn(f[3], f[4])
-	open(u, v, placeSD)
+	see := func(x, y float64) (u, v float64) { return b.ofX[0]*x + b.ofY[0]*y, b.ofX[1]*x + b.ofY[1]*y }
+	p.u, p.v = see(f[0], f[1])
+	xu, xv := see(f[3], f[4])
 	yx, yy, _ := f.slopeY()
-	u, v = turn(yx, yy)
-	open(u, v, placeSD)
-	u, v = turn(f[6], f[7])
-	open(u, v, heightSD)
+	yu, yv := see(yx, yy)
+	zu, zv := see(f[6], f[7])
+	flat, high, size := placeSD*placeSD, heightSD*heightSD, sc.sd*sc.sd
 	leak := b.duty * levelSD * f[2]
-	p.aa += leak * leak
-	p.cc += leak * leak
+	p.uu = flat*(xu*xu+yu*yu) + high*zu*zu + size*p.u*p.u + leak*leak
+	p.uv = flat*(xu*xv+yu*yv) + high*zu*zv + size*p.u*p.v
+	p.vv = flat*(xv*xv+yv*yv) + high*zv*zv + size*p.v*p.v + leak*leak
 	return p
 }
+
+// surelyAhead is how many standard deviations a field must lie ahead of the angle read for it
+// to be sure that it does.
+const surelyAhead = 2.0
 
 // What keeps a needle's turn from being taken for exact, microtesla squared: where the
 // fields cancel each other, and anywhere.
@@ -495,15 +503,20 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	for i := i0; i <= i0+2*b.ph.margin; i++ {
 		for j := j0; j <= j0+2*b.ph.margin; j++ {
 			p := b.pull(&field[b.ph.slot[i*b.ph.ny+j]], sc, b.ph.sd)
-			open := (p.aa+p.cc)/2 - math.Hypot((p.aa-p.cc)/2, p.ac) // the way it is known best
 			for m, s := range sc.s {
 				uT := earths[0].uT // the weaker the earth's, the further a needle turns
 				if b.ratio {
 					uT, s = sc.earths[m].uT, 1
 				}
-				t, u := uT+s*p.along, s*p.across
-				// As densities has it: the angle's spread, times the field it is the angle of.
-				least = min(least, (b.base*(t*t+u*u+softTurn)+s*s*open+floorTurn)/(s*s))
+				// As densities has it.
+				u, v := uT*b.turn.cos+s*p.u, s*p.v-uT*b.turn.sin
+				own := b.base*(u*u+v*v+softTurn) + floorTurn
+				open := s*s*p.vv + own
+				// Where the needle may point away from the field, what lies along it tells too.
+				if along := s*s*p.uu + own; u < surelyAhead*math.Sqrt(along) {
+					open = min(open, along)
+				}
+				least = min(least, open/(s*s))
 			}
 		}
 	}
@@ -520,43 +533,51 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 // D the mean along u, given that nothing is across, by its standard deviation (Mardia and
 // Jupp, Directional Statistics, 2000, section 3.5.6). Where the field turns
 // counter-clockwise in the phone's axes, north lies further left and the heading grows.
-func (b *bearingFactor) densities(out []float64, earths []earth, p needlePull, s float64) {
-	cos, sin := b.turn.cos, b.turn.sin
-	along, across := s*p.along, s*p.across
-	cc, cs, ss := cos*cos, cos*sin, sin*sin
-	s2 := s * s
-	uu := s2*(cc*p.aa+2*cs*p.ac+ss*p.cc) + floorTurn
-	uv := s2 * (cs*(p.cc-p.aa) + (cc-ss)*p.ac)
-	vv := s2*(ss*p.aa-2*cs*p.ac+cc*p.cc) + floorTurn
-	square := across * across
+func (b *bearingFactor) densities(out []float64, earths []earth, p *needlePull, s float64) {
+	uu, uv, vv := s*s*p.uu+floorTurn, s*s*p.uv, s*s*p.vv+floorTurn
 	out = out[:len(earths)]
 	for m := range out {
-		t := earths[m].uT + along
-		own := b.base * (t*t + square + softTurn)
+		u, v := earths[m].uT*b.turn.cos+s*p.u, s*p.v-earths[m].uT*b.turn.sin
+		own := b.base * (u*u + v*v + softTurn)
 		w := vv + own
-		d := -sin*t + cos*across
-		away := d * d / (2 * w)
+		away := v * v / (2 * w)
 		if away > faintTurn {
 			out[m] = 0
 			continue
 		}
 		det := (uu+own)*w - uv*uv
 		root := math.Sqrt(det)
-		ahead := (w*(cos*t+sin*across) - uv*d) / (math.Sqrt(w) * root)
-		out[m] = expDown(-away) * root / w * aheadOf(ahead) * (1 / (2 * math.Pi))
+		out[m] = expDown(-away) * aheadOf((w*u-uv*v)/(math.Sqrt(w)*root)) * root / w * (1 / (2 * math.Pi))
 	}
 }
 
-// aheadOf is exp(-D^2/2) + D sqrt(2 pi) Phi(D): how much of a normal field lies ahead.
+// aheadOf is exp(-D^2/2) + D sqrt(2 pi) Phi(D): how much of a normal field lies ahead. It is
+// asked for at every place and earth, and so read off a table, to a few parts in 100,000.
 func aheadOf(d float64) float64 {
 	switch {
-	case d > 6:
+	case d >= aheadReach:
 		return d * math.Sqrt(2*math.Pi)
-	case d < -6:
+	case d <= -aheadReach:
 		return 0
 	}
-	return math.Exp(-d*d/2) + d*math.Sqrt(math.Pi/2)*math.Erfc(-d/math.Sqrt2)
+	x := (d + aheadReach) * aheadSteps
+	k := int(x)
+	x -= float64(k)
+	return aheads[k]*(1-x) + aheads[k+1]*x
 }
+
+const (
+	aheadReach = 6
+	aheadSteps = 64 // a standard deviation
+)
+
+var aheads = func() (out [2*aheadReach*aheadSteps + 2]float64) {
+	for k := range out {
+		d := float64(k)/aheadSteps - aheadReach
+		out[k] = math.Exp(-d*d/2) + d*math.Sqrt(math.Pi/2)*math.Erfc(-d/math.Sqrt2)
+	}
+	return out
+}()
 
 // faintTurn is how unlikely a turn may be before it is nothing beside one that the
 // phone's filter refused: a millionth of that.

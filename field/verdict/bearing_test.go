@@ -32,6 +32,7 @@ func TestNeedleDensity(t *testing.T) {
 				const fine = 20
 				for q := range fine {
 					b.turn = turningBy((float64(k) + (float64(q)+0.5)/fine) * 2 * math.Pi / bins)
+					b.orient()
 					var row [1]float64
 					b.scores(row[:], &f, sc, placeSD)
 					density[k] += row[0] * 2 * math.Pi / bins / fine
