@@ -21,6 +21,7 @@ const (
 	fewestPlain = 6    // samples of a hold
 	plainShare  = 0.6  // of them that must lie at a level
 	fewestRun   = 3    // that follow each other there, but for the first and the last
+	overshoot   = 0.25 // of those at a level, at most, that go further
 
 	leastLeft = 8.0 // uT, and the noise, by which a level is left in the end
 
@@ -126,6 +127,7 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		way[a] = p.level[1][a] - p.level[0][a]
 	}
 	square := dot(&way, &way)
+	var at, beyond [2]int // samples at a level, and further from the other one
 	// firm is the level at which a sample lies.
 	firm := func(x *sample) (level int, ok bool) {
 		var from [3]float64
@@ -137,11 +139,16 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		if beside > firmWithin*math.Sqrt(square)+firmUT {
 			return 0, false
 		}
+		if along > 0.5 {
+			level = 1
+		}
+		past := float64(2*level-1) * (along - float64(level)) // from the other level
 		switch {
-		case math.Abs(along) < firmWithin:
-			return 0, true
-		case math.Abs(along-1) < firmWithin:
-			return 1, true
+		case math.Abs(past) < firmWithin:
+			at[level]++
+			return level, true
+		case past > 0:
+			beyond[level]++
 		}
 		return 0, false
 	}
@@ -164,6 +171,11 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		count++
 	}
 	p.ends = run
+	for k := range at {
+		if float64(beyond[k]) > overshoot*float64(at[k]) {
+			return p, false // it goes past what looks like a level
+		}
+	}
 	return p, len(p.went) > 0 && float64(count) >= plainShare*float64(len(xs))
 }
 
@@ -221,7 +233,9 @@ func (p *plainHold) match(cut *capture.Stretches, h *capture.Stretch, grounds ma
 			base = -min(d*d/2, groundWorth)
 		}
 		for from := 0; from+len(p.went) <= len(told); from++ {
-			if m := p.as(cut, told, from, on); m != nil {
+			m := p.as(cut, told, from, on)
+			// Told far off, and the other way round than a rest has it: something else is shown.
+			if m != nil && (base > -groundWorth || m.furthest(cut) < worthTelling) {
 				if m.log += base; best[on] == nil || m.log > best[on].log {
 					best[on] = m
 				}
