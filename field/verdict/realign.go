@@ -41,6 +41,7 @@ func (e *engine) realign() bool {
 			added = true
 		}
 	}
+	added = e.anchorBeside(top[0].hyp) || added
 	return e.anchorRows(top[0].hyp) || added
 }
 
@@ -82,6 +83,56 @@ func (e *engine) anchorShort(s *scored) bool {
 		return false
 	}
 	return e.factors[worst].(*passFactor).aligner.anchor(n.at, false)
+}
+
+// How many log units the passes over a coil must say for a fault of it, and those beside it
+// against it, before these are aligned to it.
+const ownSays, besideSays = 1.0, 3.0
+
+// anchorBeside aligns passes to faults of coils that they do not go over, but near, where the
+// passes over the coil speak for the fault and they against it: they took the coil for what
+// the plan has, and their places along the row go with that. It reports whether that added
+// anything.
+func (e *engine) anchorBeside(h *hypothesis) bool {
+	n := e.evaluate(&scored{hyp: h})
+	added := false
+	for i := range e.singles {
+		s := &e.singles[i]
+		j := e.m.plan.CoilIndex(s.fault.ID)
+		if j < 0 || s.kind != layout.CoilReversed && s.kind != layout.CoilShorted {
+			continue
+		}
+		o := h.with(e.m.plan, *s)
+		if o == nil {
+			continue
+		}
+		own, beside := 0.0, 0.0
+		var against []*passFactor
+		for k, f := range e.factors {
+			p, ok := f.(*passFactor)
+			if !ok || !slices.Contains(p.near, int32(j)) {
+				continue
+			}
+			c, m := e.likeliest(n, p.frame().src)
+			nodes := len(n.sc.s)
+			gain := p.sums(o.at, &n.sc)[p.sides[e.phones[p.frame().src].cells[c]]*nodes+m] - n.said[k].log[c*nodes+m]
+			switch {
+			case slices.Contains(p.coils, j):
+				own += gain
+			case gain < 0:
+				beside += gain
+				against = append(against, p)
+			}
+		}
+		if own < ownSays || beside > -besideSays {
+			continue
+		}
+		for _, p := range against {
+			added = p.aligner.anchor(o.at, false) || added
+		}
+	}
+	e.slim(n)
+	return added
 }
 
 // anchorRows aligns every pass that nothing fits well to a hypothesis without what it
