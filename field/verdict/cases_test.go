@@ -122,6 +122,17 @@ func TestElevenPulses(t *testing.T) {
 	}
 }
 
+// TestShortedBeside: C2 is shorted, and the passes over it say so; those along the row beside
+// it had found their way with C2 as planned, and spoke against it by twenty log units. It was
+// claimed as planned at 0.9991.
+func TestShortedBeside(t *testing.T) {
+	for _, c := range judged(t, "shorted-beside", "shorted-beside").Coils {
+		if c.ID == "C2" && (c.State != verdict.StateDead && c.State != verdict.StateUndecided || c.P[verdict.StateDead] < 0.5) {
+			t.Errorf("C2 is dead, told as %s: %v", c.State, c.P)
+		}
+	}
+}
+
 // TestOpenOrJoined: never read with the supply off, string s2 turned over and joined behind
 // s1 reads much as an open s2 does. It was told as open, and its coils as dead, at 1.0000.
 func TestOpenOrJoined(t *testing.T) {

@@ -181,3 +181,69 @@ func TestSwitchedTooLate(t *testing.T) {
 		}
 	}
 }
+
+// TestFrozenOverSwitchings: the supply was switched four times over a coil, and a slow sensor
+// froze over two of them. What is left shows one level and then the other; taken for on and
+// off the other way round, every switching would have been told more than a second off, and
+// the level with the supply off would be ten times what rests read.
+func TestFrozenOverSwitchings(t *testing.T) {
+	const tau, pull, background = 0.22, 480.0, -20.0
+	rng := rand.New(rand.NewPCG(5, 1))
+	var lines []string
+	say := func(format string, a ...any) { lines = append(lines, fmt.Sprintf(format, a...)) }
+	say(`{"type":"start","v":1,"route":"vector"}`)
+	say(`{"type":"drive","t":0,"state":"off"}`)
+	seen, frozen := background, 0.0
+	drives := []struct {
+		at    float64
+		state string
+	}{{4.2, "on"}, {5.5, "off"}, {7.1, "on"}}
+	next, goal := 0, background
+	for now := 0.01; now < 8.5; now += 0.05 {
+		if next < len(drives) && now > drives[next].at {
+			say(`{"type":"drive","t":%.3f,"state":%q}`, now-0.01, drives[next].state)
+			if goal = background; drives[next].state == "on" {
+				goal += pull
+			}
+			next++
+		}
+		if now > 3 && now-0.05 <= 3 {
+			say(`{"type":"hold","t":%.3f,"at":"A1"}`, now-0.02)
+		}
+		seen += (goal - seen) * (1 - math.Exp(-0.05/tau))
+		told := seen + 0.3*rng.NormFloat64()
+		if now > 5.9 && now < 8.3 {
+			if frozen == 0 {
+				frozen = told
+			}
+			told = frozen
+		}
+		say(`{"type":"b","t":%.3f,"uT":[20,-10,%.3f]}`, now, told)
+	}
+	say(`{"type":"lift","t":8.6}`)
+	h := gathered(t, lines).holds[0]
+	for _, r := range h.readings {
+		if z := r.ax[2]; z.d < 0 && z.vd < 100*100 && r.logW > math.Log(0.01) {
+			t.Errorf("a pull of %.0f uT at weight %.3f, is %.0f", z.d, math.Exp(r.logW), pull)
+		}
+	}
+}
+
+// TestNoPlateau: the supply was on for less than a slow sensor needs. What it passed on its
+// way up, and on its way down again, is no level.
+func TestNoPlateau(t *testing.T) {
+	h := capture.Stretch{From: 0, To: 4}
+	seen := -40.0
+	rng := rand.New(rand.NewPCG(2, 2))
+	for now := 0.0; now < 4; now += 0.02 {
+		goal := -40.0
+		if now > 1.4 && now < 2.1 {
+			goal = -220
+		}
+		seen += (goal - seen) * (1 - math.Exp(-0.02/0.25))
+		h.B = append(h.B, capture.B{T: now, UT: [3]float64{20, -10, seen + 0.5*rng.NormFloat64()}})
+	}
+	if p, ok := plainly(&h); ok {
+		t.Errorf("levels %.0f are told to be plain; the sensor went past one of them", p.level)
+	}
+}

@@ -25,15 +25,19 @@ var smoothings = []smoothing{
 }
 
 const (
-	wavePhases   = 40
-	restSD       = 28    // uT: how far a hold's background lies from that of a rest
-	waveJitter   = 0.003 // seconds: how far off a sample's time is (one sd); more would favour a pulse less rounded
-	leastSmooth  = 5     // log units by which it has to explain the readings better
-	leastTau     = 0.035 // seconds: times that are off by some look like less than this
-	smoothHolds  = 8     // holds that are asked, those with the widest swing
-	usualWide    = 1.3   // times the noise of a sample that a good fit leaves at most
-	tooWide      = 4     // times the noise of a sample that a fit may leave
-	smoothSpread = 3     // log units within which another time constant counts too
+	wavePhases  = 40
+	restSD      = 28    // uT: how far a hold's background lies from that of a rest
+	waveJitter  = 0.003 // seconds: how far off a sample's time is (one sd); more would favour a pulse less rounded
+	leastSmooth = 5     // log units by which it has to explain the readings better
+	leastTau    = 0.035 // seconds: times that are off by some look like less than this
+	// Where no hold swings by more than so many times the noise, and not between two levels,
+	// pulses shorter than this many seconds may be there and not be seen.
+	wideSwing     = 15
+	mostSwallowed = 0.4
+	smoothHolds   = 8   // holds that are asked, those with the widest swing
+	usualWide     = 1.3 // times the noise of a sample that a good fit leaves at most
+	tooWide       = 4   // times the noise of a sample that a fit may leave
+	smoothSpread  = 3   // log units within which another time constant counts too
 )
 
 // rounded is how far a pulse has come, and how fast it changes per second, at a
@@ -181,19 +185,23 @@ func (h *pulsedHold) fromRest(f *waveFit) (log float64) {
 // smoothingOf finds how slowly a phone's readings follow the pulses, from the holds
 // with the widest swing. It is nothing, as a rule: most samples lie at one level or
 // the other. Blurred are readings that do neither, nor follow as any of the time constants
-// has it: pulses nearly as fast as the phone reads, at times that are a little off.
+// has it: pulses nearly as fast as the phone reads, at times that are a little off; and those
+// that show next to no pulses where a slow sensor might have swallowed them.
 func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, rest *[3]float64) (by []smoothing, blurred bool) {
 	holds := widestPulses(plan, cut, sigma)
-	sharp := true
+	sharp, swallowed := true, false
 	for i := range holds {
 		holds[i].rest = rest
 		holds[i].try(sigma, smoothings[:1])
 		sharp = sharp && holds[i].least < usualWide
 	}
-	if sharp {
-		return nil, false
+	if len(holds) == 0 || holds[0].gap < wideSwing*math.Sqrt(dot(&sigma, &sigma)) && !sharp {
+		swallowed = shortestPulse(plan, cut) < mostSwallowed
 	}
-	blurred = true
+	if sharp {
+		return nil, swallowed
+	}
+	fits := 0
 	for i := range holds {
 		h := &holds[i]
 		h.try(sigma, smoothings[1:])
@@ -202,9 +210,10 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 		if h.least > tooWide {
 			h.logs = nil
 		} else {
-			blurred = false
+			fits++
 		}
 	}
+	blurred = 2*fits < len(holds)
 	all := slices.Clone(smoothings)
 	for i := range holds {
 		for k, log := range holds[i].logs {
@@ -214,7 +223,7 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 	likelier := func(a, b smoothing) int { return cmp.Compare(a.logP, b.logP) }
 	none, top := all[0], slices.MaxFunc(all, likelier)
 	if top.logP < none.logP+leastSmooth {
-		return nil, blurred
+		return nil, blurred || swallowed
 	}
 	for _, step := range [4]float64{0.82, 0.91, 1.1, 1.21} {
 		s := smoothing{tau: top.tau * step}
@@ -235,6 +244,17 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 		all[i].logP -= top.logP
 	}
 	return all, false
+}
+
+// shortestPulse is the shortest that the supply is on or off for as it pulses, seconds.
+func shortestPulse(plan *layout.Plan, cut *capture.Stretches) float64 {
+	shortest := math.Inf(1)
+	for i := range cut.Holds {
+		if hz, duty, pulsed := pulseOf(cut, &cut.Holds[i], plan); pulsed {
+			shortest = math.Min(shortest, math.Min(duty, 1-duty)/hz)
+		}
+	}
+	return shortest
 }
 
 // widestPulses are the holds under pulses whose two levels stand furthest apart.

@@ -198,3 +198,84 @@ func TestDisplayReadOften(t *testing.T) {
 		t.Errorf("set otherwise, the display is told to have said %+v, expected 0.504 and 0.9 A", ev.amps)
 	}
 }
+
+// TestRoundedTimes: a browser that rounds times to a tenth of a second gives many readings the
+// same. They are no heap; and of quick pulses nobody knows which of them were read in one.
+// A sensor that reads ten times a second to the moment is not taken for that.
+func TestRoundedTimes(t *testing.T) {
+	capture := func(every, step float64, hz int) (lines []string) {
+		lines = []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"off"}`}
+		rng := rand.New(rand.NewPCG(4, 4))
+		for now := 0.0; now < 3; now += every {
+			lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.4f,"uT":[20,-10,%.2f]}`, math.Round(now/step)*step, -40+0.3*rng.NormFloat64()))
+		}
+		lines = append(lines, fmt.Sprintf(`{"type":"drive","t":3,"state":"pulse","hz":%d,"duty":0.3}`, hz), `{"type":"hold","t":3.05,"at":"A1"}`)
+		for now := 3.1; now < 7; now += every {
+			level := -40.0
+			if now*float64(hz)-math.Floor(now*float64(hz)) < 0.3 {
+				level = 360
+			}
+			lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.4f,"uT":[20,-10,%.2f]}`, math.Round(now/step)*step, level+0.3*rng.NormFloat64()))
+		}
+		return append(lines, `{"type":"lift","t":7.1}`)
+	}
+	open := func(h *digest) bool { // the pull is not known by itself
+		return len(h.readings) == 1 && h.readings[0].ax[2].vd > 100*100
+	}
+	if ev := gathered(t, capture(0.0213, 0.1, 6)); !open(&ev.holds[0]) || math.Abs(ev.holds[0].readings[0].ax[2].b-80) > 20 {
+		t.Errorf("47 readings a second, times rounded to 0.1 s, 6 Hz: %+v, expected a mean of 80 uT and nothing more", ev.holds[0].readings)
+	}
+	for name, lines := range map[string][]string{
+		"47 readings a second, rounded to 0.1 s, 1 Hz":  capture(0.0213, 0.1, 1),
+		"10 readings a second to the moment, 3 Hz":      capture(0.1, 0.1, 3),
+		"47 readings a second, rounded to 0.1 ms, 6 Hz": capture(0.0213, 0.0001, 6),
+	} {
+		h := &gathered(t, lines).holds[0]
+		// Where readings lie on edges a slow sensor may be thought of too.
+		if p := chanceOf(h, 400, 0.1); p < 0.49 {
+			t.Errorf("%s: a pull of 400 uT within a tenth has chance %.3f: %+v", name, p, h.readings)
+		}
+	}
+}
+
+// TestLevelNeverReached: a slow sensor froze a moment after the supply was switched on over the
+// last coil, for good. One reading on its way is no level.
+func TestLevelNeverReached(t *testing.T) {
+	const tau, pull, background = 0.3, 500.0, 40.0
+	rng := rand.New(rand.NewPCG(7, 9))
+	var lines []string
+	say := func(format string, a ...any) { lines = append(lines, fmt.Sprintf(format, a...)) }
+	say(`{"type":"start","v":1,"route":"vector"}`)
+	seen, now := background, 0.0
+	for k, at := range []string{"A1", "A2", "A1", "A2", "A3"} {
+		began := now
+		say(`{"type":"drive","t":%.3f,"state":"off"}`, now)
+		say(`{"type":"hold","t":%.3f,"at":"%s"}`, now+0.3, at)
+		goal, frozen := background, 0.0
+		for range 34 {
+			now += 0.1
+			if goal == background && now > began+1.7 {
+				say(`{"type":"drive","t":%.3f,"state":"on"}`, now-0.01)
+				goal = background + pull
+			}
+			seen += (goal - seen) * (1 - math.Exp(-0.1/tau))
+			told := seen + 0.3*rng.NormFloat64()
+			if k == 4 && now > began+2.05 {
+				if frozen == 0 {
+					frozen = told
+				}
+				told = frozen
+			}
+			say(`{"type":"b","t":%.3f,"uT":[20,-10,%.3f]}`, now, told)
+		}
+		say(`{"type":"lift","t":%.3f}`, now+0.02)
+		now += 0.8
+	}
+	for _, h := range gathered(t, lines).holds {
+		for _, r := range h.readings {
+			if z := r.ax[2]; z.vd < 50*50 && math.Abs(z.d-pull) > 0.1*pull && r.logW > math.Log(0.1) {
+				t.Errorf("%s: a pull of %.0f uT at weight %.2f, is %.0f", h.label, z.d, math.Exp(r.logW), pull)
+			}
+		}
+	}
+}
