@@ -525,12 +525,12 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 
 // densities are those of the turn under each of the earths, where the pad pulls s times
 // as much as p. The field is a normal one in the plane, and its angle has what is called
-// a projected normal density: with u along the angle read and v across it, the mean field
-// (along u, d along v) and the variance w across,
+// a projected normal density: with the mean field u along the angle read and v across it,
+// and the variance w across,
 //
-//	exp(-d^2/2w)/(2 pi) sqrt(det)/w (exp(-D^2/2) + D sqrt(2 pi) Phi(D)),
+//	exp(-v^2/2w)/(2 pi) sqrt(det)/w (exp(-D^2/2) + D sqrt(2 pi) Phi(D)),
 //
-// D the mean along u, given that nothing is across, by its standard deviation (Mardia and
+// D the mean along it, given that nothing is across, by its standard deviation (Mardia and
 // Jupp, Directional Statistics, 2000, section 3.5.6). Where the field turns
 // counter-clockwise in the phone's axes, north lies further left and the heading grows.
 func (b *bearingFactor) densities(out []float64, earths []earth, p *needlePull, s float64) {
@@ -555,10 +555,10 @@ func (b *bearingFactor) densities(out []float64, earths []earth, p *needlePull, 
 // asked for at every place and earth, and so read off a table, to a few parts in 100,000.
 func aheadOf(d float64) float64 {
 	switch {
-	case d >= aheadReach:
-		return d * math.Sqrt(2*math.Pi)
 	case d <= -aheadReach:
 		return 0
+	case !(d < aheadReach): // or no number
+		return d * math.Sqrt(2*math.Pi)
 	}
 	x := (d + aheadReach) * aheadSteps
 	k := int(x)

@@ -91,11 +91,12 @@ func (e *engine) withShare(s *scored, fault int, lost, logP float64) *scored {
 
 // sharpAt tells whether the next shares to both sides explain the readings far worse.
 func (e *engine) sharpAt(s *scored, fault, at int) bool {
+	logP := e.priors[nameOf(&s.hyp.faults[fault])]
 	for _, k := range [2]int{at - 1, at + 1} {
 		if k == len(lostShares) {
 			continue
 		}
-		if o := e.withShare(s, fault, lostShares[k], 0); o == nil || o.log > s.log-sharpShare {
+		if o := e.withShare(s, fault, lostShares[k], logP); o == nil || o.log > s.log-sharpShare {
 			return false
 		}
 	}

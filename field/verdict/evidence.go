@@ -150,7 +150,9 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 		hz, duty, pulsed := pulseOf(cut, h, plan)
 		switch {
 		case pulsed && coarse*hz > coarseCycles: // nobody knows which readings were taken in a pulse
-			d.readings = []reading{meanOfPulses(pulsedSamples(cut, h, plan), duty)}
+			if xs := pulsedSamples(cut, h, plan); len(xs) >= fewestPulsed {
+				d.readings = []reading{meanOfPulses(xs, duty)}
+			}
 		case pulsed:
 			d.readings = digestPulsed(pulsedSamples(cut, h, plan), info.sigma, hz, duty, smooth, blurred)
 		default:

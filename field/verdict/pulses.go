@@ -27,8 +27,7 @@ func digestPulsed(xs []sample, sigma [3]float64, hz, duty float64, smooth []smoo
 // clearly apart, each sample is given to one of them, and the phase only has to
 // say which level is the pulse; where they do not, every phase is tried.
 func digestPulses(xs []sample, sigma [3]float64, hz, duty float64) []reading {
-	n := len(xs)
-	if n < 3 {
+	if len(xs) < fewestPulsed {
 		return nil
 	}
 	label, gap := split(xs)
@@ -124,6 +123,9 @@ func onAt(t, hz, duty, phi float64) float64 {
 	d = math.Max(-1, math.Min(1, d/soft))
 	return 0.5 + d*(3-d*d)/4
 }
+
+// fewestPulsed are the fewest samples under pulses that say anything.
+const fewestPulsed = 3
 
 const (
 	phases     = 48

@@ -294,7 +294,7 @@ func thinned(xs []sample) []sample {
 
 // digestRounded is digestPulses for a phone that rounds them off.
 func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothing) []reading {
-	if len(xs) < 3 {
+	if len(xs) < fewestPulsed {
 		return nil
 	}
 	// What the best fit leaves unexplained is taken for noise.
