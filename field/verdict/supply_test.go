@@ -238,44 +238,25 @@ func TestRoundedTimes(t *testing.T) {
 	}
 }
 
-// TestLevelNeverReached: a slow sensor froze a moment after the supply was switched on over the
-// last coil, for good. One reading on its way is no level.
+// TestLevelNeverReached: a slow sensor froze a moment after the supply was switched on, for
+// good. The last reading before that is no level.
 func TestLevelNeverReached(t *testing.T) {
-	const tau, pull, background = 0.3, 500.0, 40.0
-	rng := rand.New(rand.NewPCG(7, 9))
-	var lines []string
-	say := func(format string, a ...any) { lines = append(lines, fmt.Sprintf(format, a...)) }
-	say(`{"type":"start","v":1,"route":"vector"}`)
-	seen, now := background, 0.0
-	for k, at := range []string{"A1", "A2", "A1", "A2", "A3"} {
-		began := now
-		say(`{"type":"drive","t":%.3f,"state":"off"}`, now)
-		say(`{"type":"hold","t":%.3f,"at":"%s"}`, now+0.3, at)
-		goal, frozen := background, 0.0
-		for range 34 {
-			now += 0.1
-			if goal == background && now > began+1.7 {
-				say(`{"type":"drive","t":%.3f,"state":"on"}`, now-0.01)
-				goal = background + pull
-			}
-			seen += (goal - seen) * (1 - math.Exp(-0.1/tau))
-			told := seen + 0.3*rng.NormFloat64()
-			if k == 4 && now > began+2.05 {
-				if frozen == 0 {
-					frozen = told
-				}
-				told = frozen
-			}
-			say(`{"type":"b","t":%.3f,"uT":[20,-10,%.3f]}`, now, told)
-		}
-		say(`{"type":"lift","t":%.3f}`, now+0.02)
-		now += 0.8
+	cut := &capture.Stretches{Drives: []capture.Drive{{T: 0, State: capture.Off}, {T: 1.5, State: capture.On}}}
+	h := capture.Stretch{From: 0, To: 3}
+	for i := range 15 {
+		h.B = append(h.B, capture.B{T: float64(i) / 10, UT: [3]float64{20, -10, -44 + 0.3*float64(i%3)}})
 	}
-	for _, h := range gathered(t, lines).holds {
-		for _, r := range h.readings {
-			if z := r.ax[2]; z.vd < 50*50 && math.Abs(z.d-pull) > 0.1*pull && r.logW > math.Log(0.1) {
-				t.Errorf("%s: a pull of %.0f uT at weight %.2f, is %.0f", h.label, z.d, math.Exp(r.logW), pull)
-			}
-		}
+	for i, z := range []float64{-12, 22, 54} {
+		h.B = append(h.B, capture.B{T: 1.6 + float64(i)/10, UT: [3]float64{22, -8, z}})
+	}
+	if of := byState(steadySamples(cut, &h, plain(t), 0.77, mostToldOff)); len(of[0]) == 0 || len(of[1]) != 0 {
+		t.Errorf("with the supply on %+v count, expected none", of[1])
+	}
+	// One that stands where those before it stood is one.
+	for i := range 3 {
+		h.B[15+i].UT[2] = 54 - 0.2*float64(i)
+	}
+	if of := byState(steadySamples(cut, &h, plain(t), 0.77, mostToldOff)); len(of[1]) == 0 {
+		t.Error("a level reached at once was left out")
 	}
 }
