@@ -108,7 +108,7 @@ function drawSlot(k, x, y, above) {
     k.gap ? gap(R + 6, 0) : null,
     k.touch || k.guest ? svg("circle", { class: "touch", r: R + 4 }) : null,
     svg("text", { "text-anchor": "middle", "font-size": name.letter, y: R + 13, "font-weight": k.touch ? 700 : 400 }, name.text),
-    k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": 9, y: (k.bypass ? -R - 11 : -R - 7) - (above ? 10 : 0) }, k.touch) : null,
+    k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": 9, y: (k.bypass ? -R - 11 : -R - 7) - (above ? 12 : 0) }, k.touch) : null,
   );
 }
 
