@@ -38,6 +38,7 @@ type needsBackground interface {
 const (
 	rezeroChance = 0.08 // that a phone re-zeroes itself between two holds
 	rezeroSD     = 20.0 // by how much, per axis, uT
+	restSD       = 28.0 // from a rest to a hold, in the plane: nobody knows which way the phone lay then
 )
 
 // left is the background that one reading leaves under a hypothesis.

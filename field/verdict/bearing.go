@@ -65,11 +65,10 @@ func (e *engine) ratios(h *hypothesis) scales {
 		share = r
 	}
 	if n := len(e.ev.amps); n > 0 {
-		switch a := e.ev.amps[n-1]; {
-		case h.cur.PadAmps <= 0: // nothing flows, whatever is set
-			display = logNormal(a.amps, 0, a.sd())
-		default:
+		if a := e.ev.amps[n-1]; h.cur.PadAmps > 0 {
 			display = scalePrior(a.amps/h.cur.PadAmps) - math.Log(h.cur.PadAmps)
+		} else { // nothing flows, whatever is set
+			display = logNormal(a.amps, 0, a.sd())
 		}
 	}
 	for i, n := range e.earths.list {
@@ -348,14 +347,12 @@ func restHeading(cut *capture.Stretches, lag float64) (rad, topDeg float64, ok b
 type bearingFactor struct {
 	frame_ frame
 	*bearingDigest
-	ph    *phone
-	buf   []float64
-	pad   turning    // from pad axes to the phone's
-	earth turning    // from the phone's axes to along and across the earth's field
-	turn  turning    // by what the compass turned
-	ofX   [2]float64 // along the angle read and across it, of a field along the pad's x
-	ofY   [2]float64
-	base  float64 // variance of that, radians
+	ph   *phone
+	buf  []float64
+	turn turning // by what the compass turned
+	base float64 // variance of that, radians
+	// Along the angle read and across it, what a field along the pad's x is, and its y.
+	ofX, ofY [2]float64
 	// ratio: the scales stand for the earth's field.
 	ratio bool
 }
@@ -379,10 +376,9 @@ func (b *bearingFactor) name() string {
 func (e *engine) addBearingFactor(d *bearingDigest) {
 	f := &bearingFactor{
 		bearingDigest: d, ph: e.phones[d.source], ratio: e.ratio,
-		pad: turningBy(d.topDeg * math.Pi / 180), earth: turningBy(d.off + d.hand), turn: turningBy(d.on - d.off),
-		base: d.sdOff*d.sdOff + d.sdOn*d.sdOn + 0.0015,
+		turn: turningBy(d.on - d.off), base: d.sdOff*d.sdOff + d.sdOn*d.sdOn + 0.0015,
 	}
-	f.orient()
+	f.orient(turningBy(d.topDeg*math.Pi/180), turningBy(d.off+d.hand))
 	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(f.ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg)}
 	f.frame_.id = f.identity()
 	if e.ev.sources[d.source].mended != nil {
@@ -455,14 +451,15 @@ func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float
 // the left, microtesla, seen from the earth's field; and the covariance of that.
 type needlePull struct{ u, v, uu, uv, vv float64 }
 
-// orient finds the way from the pad's axes to those of the angle read, for what acts the
-// share of the time that the pull does.
-func (b *bearingFactor) orient() {
+// orient finds the way from the pad's axes to the phone's, on to along and across the earth's
+// field, and to those of the angle read, for what acts the share of the time that the pull
+// does.
+func (b *bearingFactor) orient(pad, earth turning) {
 	read := func(x, y float64) (u, v float64) {
-		px, py := b.pad.cos*x+b.pad.sin*y, -b.pad.sin*x+b.pad.cos*y
+		px, py := pad.cos*x+pad.sin*y, -pad.sin*x+pad.cos*y
 		// The earth's horizontal field in phone axes points where the heading says:
 		// a phone whose top edge points east (90 degrees) has it along -x.
-		along, across := -b.earth.sin*px+b.earth.cos*py, -b.earth.sin*py-b.earth.cos*px
+		along, across := -earth.sin*px+earth.cos*py, -earth.sin*py-earth.cos*px
 		return b.duty * (b.turn.cos*along + b.turn.sin*across), b.duty * (b.turn.cos*across - b.turn.sin*along)
 	}
 	b.ofX[0], b.ofX[1] = read(1, 0)
@@ -585,5 +582,5 @@ const faintTurn = 20
 
 // ceiling implements factor.
 func (b *bearingFactor) ceiling([]nine, *background, *scales) float64 {
-	return -0.5 * math.Log(2*math.Pi*(b.base))
+	return -0.5 * math.Log(2*math.Pi*b.base)
 }

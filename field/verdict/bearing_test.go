@@ -24,7 +24,8 @@ func TestNeedleDensity(t *testing.T) {
 		"weak":            {3, 2, -9, 100, 50, -80, -80, 30, -60},
 	} {
 		t.Run(name, func(t *testing.T) {
-			b := &bearingFactor{bearingDigest: &bearingDigest{duty: 1}, pad: turningBy(0.4), earth: turningBy(1.1), base: 0.003, ratio: true}
+			b := &bearingFactor{bearingDigest: &bearingDigest{duty: 1}, base: 0.003, ratio: true}
+			pad, north := turningBy(0.4), turningBy(1.1)
 			sc := &scales{s: []float64{1}, sd: 0.15, earths: []earth{{20, 1}}}
 			var density [bins]float64
 			sum := 0.0
@@ -32,7 +33,7 @@ func TestNeedleDensity(t *testing.T) {
 				const fine = 20
 				for q := range fine {
 					b.turn = turningBy((float64(k) + (float64(q)+0.5)/fine) * 2 * math.Pi / bins)
-					b.orient()
+					b.orient(pad, north)
 					var row [1]float64
 					b.scores(row[:], &f, sc, placeSD)
 					density[k] += row[0] * 2 * math.Pi / bins / fine
@@ -50,8 +51,8 @@ func TestNeedleDensity(t *testing.T) {
 				s := 1 + sc.sd*rng.NormFloat64()
 				x := s*f[0] + f[3]*dx + yx*dy + f[6]*dz + levelSD*f[2]*rng.NormFloat64()
 				y := s*f[1] + f[4]*dx + yy*dy + f[7]*dz + levelSD*f[2]*rng.NormFloat64()
-				px, py := b.pad.cos*x+b.pad.sin*y, -b.pad.sin*x+b.pad.cos*y
-				along, across := -b.earth.sin*px+b.earth.cos*py, -b.earth.sin*py-b.earth.cos*px
+				px, py := pad.cos*x+pad.sin*y, -pad.sin*x+pad.cos*y
+				along, across := -north.sin*px+north.cos*py, -north.sin*py-north.cos*px
 				floor := math.Sqrt(floorTurn)
 				along, across = along+floor*rng.NormFloat64(), across+floor*rng.NormFloat64()
 				turn := math.Atan2(across, 20+along) + math.Sqrt(b.base)*rng.NormFloat64()

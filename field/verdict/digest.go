@@ -174,7 +174,7 @@ func digestSteady(xs []sample, sigma [3]float64, off float64) (readings []readin
 	if toggled {
 		best := slices.MaxFunc(fits, func(a, b reading) int { return cmp.Compare(a.logW, b.logW) })
 		for _, f := range neverSwitched(xs, sigma) {
-			if best.still() { // what little there is of a pull may as well be a filter's tail
+			if best.noPull() { // what little there is of a pull may as well be a filter's tail
 				f.logW = math.Max(f.logW, best.logW+math.Log(toldOffChance))
 			}
 			if f.logW > still.logW-worthDoubt {
@@ -266,9 +266,10 @@ func matters(still, jumped *[3]axis, toggled bool) bool {
 	return math.Sqrt(math.Max(level, pull)) > math.Max(smallJump, smallJumpShare*math.Sqrt(size))
 }
 
-// still tells whether off and on read alike, but for what is not worth a word.
-func (r *reading) still() bool {
-	return math.Sqrt(r.ax[0].d*r.ax[0].d+r.ax[1].d*r.ax[1].d+r.ax[2].d*r.ax[2].d) < smallJump
+// noPull tells whether off and on read alike, but for what is not worth a word.
+func (r *reading) noPull() bool {
+	d := [3]float64{r.ax[0].d, r.ax[1].d, r.ax[2].d}
+	return math.Sqrt(dot(&d, &d)) < smallJump
 }
 
 // closeReadings tells whether two fits say the same of the pull.

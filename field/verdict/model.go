@@ -182,7 +182,7 @@ func (e *engine) groupFor(src int, topDeg float64) int {
 	if b := e.ev.restOf(src); b != nil {
 		gr.mean = *b
 		// Nobody knows which way the phone lay during the rest, but it lay flat.
-		gr.sd = [3]float64{28, 28, 14}
+		gr.sd = [3]float64{restSD, restSD, restSD / 2}
 		for _, r := range e.ev.rests {
 			if r.source == src && math.Abs(wrapDeg(r.topDeg-topDeg)) >= 15 {
 				gr.sd = [3]float64{45, 45, 14}

@@ -80,11 +80,11 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 		ev.note("The pass from %s has too few readings (%d) to tell its coils apart. Draw the phone more slowly.", d.label, len(d.xs))
 		return
 	}
-	if d.pulsed && d.shorter() < tooQuick*d.every() {
+	if d.pulsed && shorter(d.hz, d.duty) < tooQuick*d.every() {
 		ev.note("The pass from %s was drawn under pulses too quick for this phone to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
 		return
 	}
-	if d.pulsed && d.trailsBy() > tooSlow*d.shorter() {
+	if d.pulsed && d.trailsBy() > tooSlow*shorter(d.hz, d.duty) {
 		ev.note("The pass from %s was drawn under pulses, and this phone follows too slowly to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
 		return
 	}
@@ -101,15 +101,12 @@ const (
 	sharpEdge    = 0.6  // of a swing from one to the other: it follows at once
 )
 
-// shorter is how long a pulse lasts, or the time between two where that is less, seconds.
-func (d *passDigest) shorter() float64 { return math.Min(d.duty, 1-d.duty) / d.hz }
-
 // trailsBy is the time constant, seconds, by which a phone trails behind pulses: from how much
 // of what its readings swing by within a period is made in a moment, in the periods in which
 // that is most. That is rather too little than too much, and nothing where too little swings.
 func (d *passDigest) trailsBy() float64 {
 	var shares []float64
-	base := math.Max(d.every(), math.Min(edgeBase, baseShare*d.shorter()))
+	base := math.Max(d.every(), math.Min(edgeBase, baseShare*shorter(d.hz, d.duty)))
 	for from := 0; from < len(d.xs); {
 		to := from
 		for to < len(d.xs) && d.xs[to].t < d.xs[from].t+1/d.hz {

@@ -6,9 +6,15 @@ import (
 	"slices"
 )
 
-// digestPulsed is what the samples of a hold under a pulse train say, for a phone that
-// smooths its readings or does not, or of which nobody knows.
-func digestPulsed(xs []sample, sigma [3]float64, hz, duty float64, smooth []smoothing, blurred bool) []reading {
+// digestPulsed is what the samples of a hold under a pulse train say, at times rounded to so
+// many seconds, for a phone that smooths its readings or does not, or of which nobody knows.
+func digestPulsed(xs []sample, sigma [3]float64, hz, duty, coarse float64, smooth []smoothing, blurred bool) []reading {
+	if len(xs) < fewestPulsed {
+		return nil
+	}
+	if coarse*hz > coarseCycles { // nobody knows which of them were taken in a pulse
+		return []reading{meanOfPulses(xs, duty)}
+	}
 	if smooth != nil {
 		return digestRounded(xs, sigma, hz, duty, smooth)
 	}
@@ -27,9 +33,6 @@ func digestPulsed(xs []sample, sigma [3]float64, hz, duty float64, smooth []smoo
 // clearly apart, each sample is given to one of them, and the phase only has to
 // say which level is the pulse; where they do not, every phase is tried.
 func digestPulses(xs []sample, sigma [3]float64, hz, duty float64) []reading {
-	if len(xs) < fewestPulsed {
-		return nil
-	}
 	label, gap := split(xs)
 	s := math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
 	if gap > 8*s {
@@ -123,6 +126,9 @@ func onAt(t, hz, duty, phi float64) float64 {
 	d = math.Max(-1, math.Min(1, d/soft))
 	return 0.5 + d*(3-d*d)/4
 }
+
+// shorter is how long a pulse lasts, or the time between two where that is less, seconds.
+func shorter(hz, duty float64) float64 { return math.Min(duty, 1-duty) / hz }
 
 // fewestPulsed are the fewest samples under pulses that say anything.
 const fewestPulsed = 3

@@ -95,6 +95,19 @@ const ownSays, besideSays = 1.0, 3.0
 // anything.
 func (e *engine) anchorBeside(h *hypothesis) bool {
 	n := e.evaluate(&scored{hyp: h})
+	type passThere struct { // a pass, where the sensor likeliest is
+		*passFactor
+		sum  int     // of its sums
+		said float64 // of h
+	}
+	var passes []passThere
+	for k, f := range e.factors {
+		if p, ok := f.(*passFactor); ok {
+			c, m := e.likeliest(n, p.frame().src)
+			nodes := len(n.sc.s)
+			passes = append(passes, passThere{p, p.sides[p.ph.cells[c]]*nodes + m, n.said[k].log[c*nodes+m]})
+		}
+	}
 	added := false
 	for i := range e.singles {
 		s := &e.singles[i]
@@ -107,15 +120,12 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 			continue
 		}
 		own, beside := 0.0, 0.0
-		var against []*passFactor
-		for k, f := range e.factors {
-			p, ok := f.(*passFactor)
-			if !ok || !slices.Contains(p.near, int32(j)) {
+		var against []passThere
+		for _, p := range passes {
+			if !slices.Contains(p.near, int32(j)) {
 				continue
 			}
-			c, m := e.likeliest(n, p.frame().src)
-			nodes := len(n.sc.s)
-			gain := p.sums(o.at, &n.sc)[p.sides[e.phones[p.frame().src].cells[c]]*nodes+m] - n.said[k].log[c*nodes+m]
+			gain := p.sums(o.at, &n.sc)[p.sum] - p.said
 			switch {
 			case slices.Contains(p.coils, j):
 				own += gain

@@ -152,7 +152,7 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		}
 		return 0, false
 	}
-	var run, left, count int
+	var run, left int
 	for i := range xs {
 		l, ok := firm(&xs[i])
 		switch {
@@ -168,7 +168,6 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 			run = 0
 		}
 		run, left = run+1, i
-		count++
 	}
 	p.ends = run
 	for k := range at {
@@ -176,7 +175,7 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 			return p, false // it goes past what looks like a level
 		}
 	}
-	return p, len(p.went) > 0 && float64(count) >= plainShare*float64(len(xs))
+	return p, len(p.went) > 0 && float64(at[0]+at[1]) >= plainShare*float64(len(xs))
 }
 
 // leaving tells of a hold at one level that it leaves in the end: the supply was switched so

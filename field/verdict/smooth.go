@@ -26,7 +26,6 @@ var smoothings = []smoothing{
 
 const (
 	wavePhases  = 40
-	restSD      = 28    // uT: how far a hold's background lies from that of a rest
 	waveJitter  = 0.003 // seconds: how far off a sample's time is (one sd); more would favour a pulse less rounded
 	leastSmooth = 5     // log units by which it has to explain the readings better
 	leastTau    = 0.035 // seconds: times that are off by some look like less than this
@@ -163,17 +162,19 @@ func (h *pulsedHold) fit(sigma [3]float64, tau float64) (best waveFit) {
 func (h *pulsedHold) try(sigma [3]float64, by []smoothing) {
 	for _, s := range by {
 		f := h.fit(sigma, s.tau)
-		h.logs = append(h.logs, f.sure+h.fromRest(&f))
+		h.logs = append(h.logs, h.goes(&f))
 		h.least = math.Min(h.least, slices.Max(f.wider[:]))
 	}
 }
 
-// fromRest is how well the background of a fit goes with that of a rest, as a logarithm. The
-// slower a phone is taken to follow, the further below all samples the background comes to
-// lie; their own shape tells little of it where they come at times that are a little off.
-func (h *pulsedHold) fromRest(f *waveFit) (log float64) {
+// goes is how well a fit goes with the samples, and its background with that of a rest, as a
+// logarithm. The slower a phone is taken to follow, the further below all samples the
+// background comes to lie; their own shape tells little of it where they come at times that
+// are a little off.
+func (h *pulsedHold) goes(f *waveFit) float64 {
+	log := f.sure
 	if h.rest == nil {
-		return 0
+		return log
 	}
 	for a, x := range f.ax {
 		d := x.b - h.rest[a]
@@ -230,7 +231,7 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 		for i := range holds {
 			if holds[i].logs != nil {
 				f := holds[i].fit(sigma, s.tau)
-				s.logP += f.sure + holds[i].fromRest(&f)
+				s.logP += holds[i].goes(&f)
 			}
 		}
 		all = append(all, s)
@@ -251,7 +252,7 @@ func shortestPulse(plan *layout.Plan, cut *capture.Stretches) float64 {
 	shortest := math.Inf(1)
 	for i := range cut.Holds {
 		if hz, duty, pulsed := pulseOf(cut, &cut.Holds[i], plan); pulsed {
-			shortest = math.Min(shortest, math.Min(duty, 1-duty)/hz)
+			shortest = math.Min(shortest, shorter(hz, duty))
 		}
 	}
 	return shortest
@@ -294,9 +295,6 @@ func thinned(xs []sample) []sample {
 
 // digestRounded is digestPulses for a phone that rounds them off.
 func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothing) []reading {
-	if len(xs) < fewestPulsed {
-		return nil
-	}
 	// What the best fit leaves unexplained is taken for noise.
 	h := pulsedHold{xs: xs, hz: hz, duty: duty}
 	best, tau := h.fit(sigma, by[0].tau), by[0].tau

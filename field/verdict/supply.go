@@ -69,10 +69,9 @@ func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan
 	}
 	if settled > guardAfter {
 		more, _ := take(guardBefore, guardAfter)
-		all, _ := take(guardBefore, 0)
 		for state, n := range perState(more) {
 			if left := perState(xs)[state]; left < 2 && left < n {
-				if onItsWay(all, state) {
+				if all, _ := take(guardBefore, 0); onItsWay(all, state) {
 					continue
 				}
 				xs = more
