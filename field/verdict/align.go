@@ -31,28 +31,32 @@ const (
 	// the same, and count by their distance.
 	alikeWithin           = 0.022
 	leastShare, mostShare = 0.15, 0.9
-	longestTick           = 0.13 // seconds from tick to tick, about
-	mostBlanks            = 100  // ticks in one gap
-	passReach             = 2.0  // uT: coils that nowhere along the way make as much are left as planned
+	// togetherStep is how far the phone goes on average, in metres, while samples are read
+	// that are taken as one.
+	togetherStep = 0.012
+	longestTick  = 0.13 // seconds from tick to tick, about
+	mostBlanks   = 100  // ticks in one gap
+	passReach    = 2.0  // uT: coils that nowhere along the way make as much are left as planned
 )
 
 // aligner is what aligning one pass needs.
 type aligner struct {
 	*passDigest
-	n       int             // points along the way
-	step    float64         // metres between them
-	ticks   []tick          // the samples, and the time between those far apart
-	strides [][paces]stride // into each tick
-	share   float64         // weight of one sample
-	start   []float64
-	finish  []float64
-	wander  []float64 // variance of how far beside it the sensor went, at each point
-	noise   sym3
-	b0      [3]float64   // background before any reading, pad axes
-	pb      sym3         // and its precision
-	rested  bool         // it is known from a rest
-	grounds [][3]float64 // backgrounds to begin from
-	planned []float64    // ampere-turns of the near coils
+	n        int             // points along the way
+	step     float64         // metres between them
+	ticks    []tick          // the samples, and the time between those far apart
+	strides  [][paces]stride // into each tick
+	together [][2]int        // samples that make one tick, from one to before another
+	share    float64         // weight of one sample
+	start    []float64
+	finish   []float64
+	wander   []float64 // variance of how far beside it the sensor went, at each point
+	noise    sym3
+	b0       [3]float64   // background before any reading, pad axes
+	pb       sym3         // and its precision
+	rested   bool         // it is known from a rest
+	grounds  [][3]float64 // backgrounds to begin from
+	planned  []float64    // ampere-turns of the near coils
 	// Per lane, at every point of it; nil: not needed yet.
 	others  [][]nine // field of the coils left as planned
 	whole   [][]nine // field of all as planned
@@ -244,17 +248,18 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 			a.b0[r] += rot[r][q] * bg.b[q]
 		}
 	}
-	a.idle(a.from, a.xs[0].t)
-	for i, x := range a.xs {
-		if i > 0 {
-			a.idle(a.xs[i-1].t, x.t)
-		}
-		a.ticks = append(a.ticks, tick{t: x.t})
+	a.together = a.gather()
+	last := a.from
+	for _, of := range a.together {
+		xs := a.xs[of[0]:of[1]]
+		a.idle(last, xs[0].t)
+		last = xs[len(xs)-1].t
+		a.ticks = append(a.ticks, tick{t: (xs[0].t + last) / 2})
 	}
-	a.idle(a.xs[len(a.xs)-1].t, a.to)
+	a.idle(last, a.to)
 	speed := 0.0 // points a second
 	if span := a.ticks[len(a.ticks)-1].t - a.ticks[0].t; span > 0 {
-		speed = float64(a.n) * 0.85 / span
+		speed = a.covers() / a.step / span
 	}
 	a.strides = make([][paces]stride, len(a.ticks))
 	for i := 1; i < len(a.ticks); i++ {
@@ -262,7 +267,7 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 			a.strides[i][v] = strideOf(pace * speed * (a.ticks[i].t - a.ticks[i-1].t))
 		}
 	}
-	a.share = max(leastShare, min(mostShare, float64(a.n)*0.85*a.step/float64(len(a.xs))/alikeWithin))
+	a.share = max(leastShare, min(mostShare, a.covers()/float64(len(a.together))/alikeWithin))
 	// It begins and ends up to half a coil beyond the first and the last, or short
 	// of them, and by where the sensor sits a little further than that.
 	further := math.Hypot(0.015, a.sdAlong) / a.step
@@ -286,14 +291,40 @@ func (a *aligner) read(xs []sample) {
 		if t.blank {
 			continue
 		}
-		t.s, t.pull = xs[i].s, [3]float64{}
-		for r := range t.pull {
-			for q, u := range xs[i].u {
-				t.pull[r] += rot[r][q] * u
+		of := a.together[i]
+		t.s, t.pull = xs[of[0]].s, [3]float64{}
+		each := 1 / float64(of[1]-of[0])
+		for _, x := range xs[of[0]:of[1]] {
+			for r := range t.pull {
+				for q, u := range x.u {
+					t.pull[r] += each * rot[r][q] * u
+				}
 			}
 		}
 		i++
 	}
+}
+
+// covers is over how many metres of the way a pass goes, about.
+func (a *aligner) covers() float64 { return 0.85 * float64(a.n) * a.step }
+
+// gather tells which samples are taken together, from one to before another: readings that
+// follow each other so closely that the phone hardly moved say much the same.
+func (a *aligner) gather() (out [][2]int) {
+	most := int(togetherStep * float64(len(a.xs)) / a.covers())
+	if a.pulsed {
+		most = 1
+	}
+	for i, x := range a.xs {
+		if i > 0 {
+			if of := &out[len(out)-1]; of[1]-of[0] < most && x.s == a.xs[i-1].s && x.t-a.xs[i-1].t < longestTick {
+				of[1]++
+				continue
+			}
+		}
+		out = append(out, [2]int{i, i + 1})
+	}
+	return out
 }
 
 // slack is by how much the way is drawn out at both ends, for a sensor's place

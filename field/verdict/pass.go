@@ -513,13 +513,13 @@ func (d *passDigest) beam(beside float64) []float64 {
 // errors count for as much larger as they turned out.
 func (p *passFactor) trust() float64 {
 	const usual = 4 // log units by which a good pass may fall short
-	misfit := 1.5 * p.share * float64(len(p.xs))
+	misfit := 1.5 * p.share * float64(len(p.aligner.together))
 	return misfit / (misfit + math.Max(0, p.lack()-usual))
 }
 
 // stray is the log likelihood of a pass in which no sample fits anything.
 func (p *passFactor) stray() float64 {
-	return p.share*float64(len(p.xs))*strayLog + math.Log(passStray)
+	return p.share*float64(len(p.aligner.together))*strayLog + math.Log(passStray)
 }
 
 // ceiling implements factor: the ampere-turns found.
