@@ -90,6 +90,9 @@ type walker struct {
 	index     []int              // of the coils whose ampere-turns are not as planned
 	delta     []float64          // and by how much
 	rest, was [paces][]float64   // the weight of what comes later, from each place
+	lit       []tells            // room for normal equations, and what goes into them
+	hh, hv    []float64
+	g3        [][3]float64
 }
 
 // begin makes a walker ready for a lane.

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -59,19 +61,17 @@ func (a *aligner) better(l int, g guess, s *seen) guess {
 		v.SetVec(i, v.AtVec(i)+mean/(sd*sd))
 	}
 	a.addPrior(h, v)
-	var chol mat.Cholesky
 	out := guess{share: make([]float64, n), b: g.b}
-	var x mat.VecDense
-	if !chol.Factorize(h) || chol.SolveVecTo(&x, v) != nil {
+	x := v.RawVector().Data
+	// Straight from the library beneath: mat.Cholesky works out a condition number too.
+	chol, ok := lapack64.Potrf(h.RawSymmetric())
+	if !ok {
 		copy(out.share, g.share)
 		return out
 	}
-	for i := range n {
-		out.share[i] = x.AtVec(i)
-	}
-	for r := range out.b {
-		out.b[r] = x.AtVec(n + r)
-	}
+	lapack64.Potrs(chol, blas64.General{Rows: n + 3, Cols: 1, Data: x, Stride: 1})
+	copy(out.share, x)
+	copy(out.b[:], x[n:])
 	return out
 }
 
@@ -125,7 +125,9 @@ const leastWeight = 1e-3
 // kept of it they have no say, as they have none in how likely it is. What samples
 // tell is summed for each point first: the coils' fields there are the same to all.
 func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDense) {
-	lit := make([]tells, a.n)
+	lit := sized(a.walker.lit, a.n)
+	clear(lit)
+	a.walker.lit = lit
 	_, others := a.laneCoils(l)
 	var dark tells
 	for i := range a.ticks {
@@ -198,12 +200,15 @@ func (s *seen) seesPulse(now *tick, r *sym3, at int) float64 {
 }
 
 // equations are the normal equations of what samples tell with the supply on, at each
-// point of a lane, and off.
+// point of a lane, and off. They stand until the next.
 func (a *aligner) equations(l int, lit []tells, dark *tells) (*mat.SymDense, *mat.VecDense) {
 	near := len(a.near)
 	size := near + 3
-	hh, hv := make([]float64, size*size), make([]float64, size)
-	g := make([][3]float64, near)
+	w := a.walker
+	w.hh, w.hv, w.g3 = sized(w.hh, size*size), sized(w.hv, size), sized(w.g3, near)
+	hh, hv, g := w.hh, w.hv, w.g3
+	clear(hh)
+	clear(hv)
 	beside, _ := a.laneCoils(l)
 	sum := *dark
 	for k := range lit {
