@@ -142,6 +142,9 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 	smooth, blurred := smoothingOf(plan, cut, info.sigma, ev.restOf(src))
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
+		if ev.tooShort(h) {
+			continue
+		}
 		if c.Start.Route == capture.Heading || len(h.Bearings) > 0 && len(h.B) == 0 {
 			ev.addBearing(plan, cut, h, src, lag)
 			continue
@@ -254,6 +257,22 @@ func digestOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src
 		d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}
 	}
 	return d
+}
+
+// shortestHold is for how long a phone has to lie on a coil to have been laid on it, seconds.
+// A hold that ends sooner was told by mistake, or when the phone lay somewhere else: what
+// ended it was told late, of the hold before.
+const shortestHold = 0.5
+
+// tooShort says so of a hold that was no more than told.
+func (ev *evidence) tooShort(h *capture.Stretch) bool {
+	if h.To-h.From >= shortestHold {
+		return false
+	}
+	if !h.Open {
+		ev.note("The hold on %s was over after %.1f s: too soon to tell anything. Lay the phone on %s and keep it still for three seconds.", h.Hold.Coil, h.To-h.From, h.Hold.Coil)
+	}
+	return true
 }
 
 // addHold keeps a hold if it tells anything, and says what is wrong with it.

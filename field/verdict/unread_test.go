@@ -5,7 +5,9 @@ import (
 	"testing"
 
 	"polewise/field/capture"
+	"polewise/field/rehearsal"
 	"polewise/field/verdict"
+	"polewise/layout"
 )
 
 // TestUnreadIsNotClaimed: on a pad of two hundred coils each is as planned with
@@ -29,5 +31,53 @@ func TestUnreadIsNotClaimed(t *testing.T) {
 	}
 	if v.Outcome != verdict.Undecided || v.Next == nil {
 		t.Errorf("the pad is called %s, next %+v", v.Outcome, v.Next)
+	}
+}
+
+// TestHoldThatWasOnlyTold: the phone lies on a coil that faces the wrong way when the next
+// coil is told, a third of a second before it is lifted. What was read in that time is of
+// the wrong coil, and the next has not been read.
+func TestHoldThatWasOnlyTold(t *testing.T) {
+	p := kennel(t)
+	o := careful(3, layout.Fault{Kind: layout.CoilReversed, ID: "A1"})
+	o.Rest, o.Ohms = rehearsal.RestOnce, false
+	c := capturesOf(p, o)[0]
+	lines, numbers := c.Lines, c.Numbers
+	c.Lines, c.Numbers = nil, nil
+	over := "" // the coil that the phone lies on
+	for i, l := range lines {
+		switch at := l.(type) {
+		case capture.Hold:
+			if over = at.Coil; over == "A2" {
+				continue // it was told before
+			}
+		case capture.Lift:
+			if over == "A1" {
+				c.Lines, c.Numbers = append(c.Lines, capture.Hold{T: at.T - 0.3, Coil: "A2"}), append(c.Numbers, numbers[i])
+			}
+		}
+		c.Lines, c.Numbers = append(c.Lines, l), append(c.Numbers, numbers[i])
+	}
+	v, err := verdict.Judge(p, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, coil := range v.Coils {
+		want := verdict.StateAsPlanned
+		switch coil.ID {
+		case "A1":
+			want = verdict.StateReversed
+		case "A2":
+			want = verdict.StateUndecided
+		}
+		if coil.State != want {
+			t.Errorf("%s is called %s, want %s: %v", coil.ID, coil.State, want, coil.P)
+		}
+	}
+	if said := strings.Join(v.Notes, " "); !strings.Contains(said, "The hold on A2 was over after 0.3 s") {
+		t.Errorf("notes: %s", said)
+	}
+	if v.Next == nil || v.Next.At != "A2" {
+		t.Errorf("next: %+v, want A2", v.Next)
 	}
 }
