@@ -472,12 +472,13 @@ func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 	for _, s := range p.score {
 		// The scale's own width within a node softens the likelihood. Every way
 		// bounds it from below, so that the best one counts.
+		soft := 1 + s.a*sc.sd*sc.sd
+		best := s.b / math.Max(s.a, 1e-9)
+		top, width, high := s.top+s.b*best/2-ref, s.a/(2*soft), math.Min(s.most-ref, 0)
+		share := 1 / math.Sqrt(soft)
 		for m, x := range sc.s {
-			soft := 1 + s.a*sc.sd*sc.sd
-			best := s.b / math.Max(s.a, 1e-9)
-			at := s.top + s.b*best/2 - s.a*(x-best)*(x-best)/(2*soft)
-			if below := math.Min(at, s.most) - ref; below > -700 {
-				by[m][s.lane] = math.Max(by[m][s.lane], expDown(math.Min(below, 0))/math.Sqrt(soft))
+			if below := math.Min(top-width*(x-best)*(x-best), high); below > -700 {
+				by[m][s.lane] = math.Max(by[m][s.lane], share*expDown(below))
 			}
 		}
 	}
