@@ -66,12 +66,6 @@ func (g guess) like(o guess) bool {
 	return true
 }
 
-// run aligns in the lanes a pass may be begun from.
-func (a *aligner) run(bases []*hypothesis) {
-	lanes, reach := a.begun()
-	a.begin(lanes, reach, bases)
-}
-
 // begin aligns in some lanes from several beginnings in each, then carries what
 // was found outward, so many lanes far. The beginnings themselves are kept too,
 // since what lies near the plan has to be judged by how well it fits as it is.

@@ -312,48 +312,86 @@ func (e *engine) alignPasses() {
 		catchUp(of)
 	}
 	for _, d := range fresh {
-		d.aligner.run(bases)
+		e.alignOne(d, bases)
 	}
-	for src, ph := range e.phones {
-		chance := slices.Clone(ph.prior)
-		for i := range e.ev.passes {
-			d := &e.ev.passes[i]
-			if d.source != src {
-				continue
-			}
-			tops, best := make([]float64, len(d.lanes)), math.Inf(-1)
-			for l := range d.lanes {
-				tops[l] = d.lanes[l].top()
-				best = max(best, tops[l])
-			}
-			for c := range chance {
-				at := math.Inf(-1)
-				for _, l := range d.lanesBeside(d.beside(ph, c)) {
-					at = max(at, tops[l])
-				}
-				chance[c] += max(at-best, -hopelessLane)
-			}
-		}
-		likeliest := slices.Max(chance)
+	for src := range e.phones {
+		chance := e.chancesByPasses(src)
 		for _, d := range fresh {
 			if d.source != src || d.aligner.narrow() {
 				continue
 			}
 			var lanes []fit
-			for c := range chance {
-				if chance[c] < likeliest-hopelessWay {
-					continue
-				}
-				for _, l := range d.lanesBeside(d.beside(ph, c)) {
-					if !d.lanes[l].begun {
-						d.lanes[l].begun = true
-						lanes = append(lanes, fit{l, math.Inf(1)})
-					}
+			for l, in := range e.lanesInPlay(d, chance) {
+				if in && !d.lanes[l].begun {
+					d.lanes[l].begun = true
+					lanes = append(lanes, fit{l, math.Inf(1)})
 				}
 			}
 			d.aligner.begin(lanes, 0, bases)
 		}
 	}
+}
+
+// alignOne aligns a pass where the passes before it leave the sensor, and wherever it may be
+// if the pass fits nothing well there.
+func (e *engine) alignOne(d *passDigest, bases []*hypothesis) {
+	lanes, reach := d.aligner.begun()
+	if !d.aligner.narrow() {
+		in := e.lanesInPlay(d, e.chancesByPasses(d.source))
+		var few []fit
+		for _, l := range lanes {
+			if in[l.at] {
+				few = append(few, l)
+			}
+		}
+		d.aligner.begin(few, reach, bases)
+		if w := d.best(); w != nil && w.lack < wellSettled {
+			return
+		}
+	}
+	d.aligner.begin(lanes, reach, bases)
+}
+
+// chancesByPasses is how likely a phone's sensor sits in each of its cells, for all that
+// the passes say that are aligned by now.
+func (e *engine) chancesByPasses(src int) []float64 {
+	ph := e.phones[src]
+	chance := slices.Clone(ph.prior)
+	for i := range e.ev.passes {
+		d := &e.ev.passes[i]
+		if d.source != src || d.best() == nil {
+			continue
+		}
+		tops, best := make([]float64, len(d.lanes)), math.Inf(-1)
+		for l := range d.lanes {
+			tops[l] = d.lanes[l].top()
+			best = max(best, tops[l])
+		}
+		for c := range chance {
+			at := math.Inf(-1)
+			for _, l := range d.lanesBeside(d.beside(ph, c)) {
+				at = max(at, tops[l])
+			}
+			chance[c] += max(at-best, -hopelessLane)
+		}
+	}
+	return chance
+}
+
+// lanesInPlay tells of each lane of a pass whether its sensor may have gone there, by how
+// likely it sits in each cell.
+func (e *engine) lanesInPlay(d *passDigest, chance []float64) []bool {
+	ph, in := e.phones[d.source], make([]bool, len(d.lanes))
+	likeliest := slices.Max(chance)
+	for c := range chance {
+		if chance[c] < likeliest-hopelessWay {
+			continue
+		}
+		for _, l := range d.lanesBeside(d.beside(ph, c)) {
+			in[l] = true
+		}
+	}
+	return in
 }
 
 // beside is how far to the left of the line the sensor goes if it sits in a cell.

@@ -95,7 +95,7 @@ func (a *aligner) fitted(l int, g guess) *outcome {
 	o := a.outcome(l, g, false)
 	if math.IsNaN(o.lack) {
 		s := a.walk(l, g, false)
-		o.log, o.lack = s.log, a.usual(s)-s.log
+		o.log, o.lack = s.log, a.lacks(s)
 	}
 	return o
 }
@@ -106,7 +106,7 @@ func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
 	if o.better == nil {
 		s := a.walk(l, g, eitherWay)
 		better := a.better(l, g, s)
-		o.log, o.lack, o.better = s.log, a.usual(s)-s.log, &better
+		o.log, o.lack, o.better = s.log, a.lacks(s), &better
 	}
 	return *o.better
 }

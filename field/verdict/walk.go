@@ -39,6 +39,7 @@ type seen struct {
 	weight  [][]float64 // per tick, from there
 	stray   [][]bool    // likewise: the sample fits nothing there
 	log     float64
+	fits    float64 // log likelihood of the samples alone, each where it was taken
 }
 
 // walk sums all walks in a lane and tells where each sample was taken.
@@ -362,6 +363,7 @@ func (w *walker) goOn(tick, lo, hi int) (to int) {
 // back goes over the ticks from the last to the first, and with what comes later
 // weighs where each was.
 func (w *walker) back() {
+	w.fits = 0
 	last := len(w.ticks) - 1
 	for v := range paces {
 		w.rest[v] = append(w.rest[v][:0], w.finish[w.lo[last]:w.hi[last]+1]...)
@@ -378,11 +380,30 @@ func (w *walker) back() {
 		floats.Scale(1/(floats.Sum(weight)+1e-300), weight)
 		first, count := counting(weight)
 		w.from[i] = w.lo[i] + first
+		if !w.ticks[i].blank {
+			w.fits += w.share*w.best + meanLog(w.likes[i], weight, math.Log(w.strayed))
+		}
 		w.weight[i], w.stray[i] = cut(weight, first, count), cut(w.stray[i], first, count)
 		if i > 0 {
 			w.earlier(i)
 		}
 	}
+}
+
+// meanLog is the mean of the logs of some numbers, over those that count; none where nothing
+// does, which happens to a walk that got lost.
+func meanLog(of, weight []float64, none float64) float64 {
+	var sum, all float64
+	for k, w := range weight {
+		if w >= leastWeight {
+			sum += w * math.Log(of[k])
+			all += w
+		}
+	}
+	if all == 0 {
+		return none
+	}
+	return sum / all
 }
 
 // counting tells where in a list of weights those begin that count, and how many they are.
@@ -475,7 +496,11 @@ func strideOf(mean float64) (out stride) {
 	return out
 }
 
-// usual is the log likelihood of a walk whose samples all fit.
+// lacks is by how much the samples of a walk, each where it was taken, fall short of what
+// samples that fit come to.
+func (a *aligner) lacks(s *seen) float64 { return a.usual(s) - s.fits }
+
+// usual is the log likelihood of samples that all fit.
 func (a *aligner) usual(s *seen) float64 {
 	c := a.noise.chol()
 	dark := c.logDet()

@@ -301,7 +301,7 @@ func (a *aligner) newWay(l int, g guess) *way {
 		hv.SetVec(i, sum)
 	}
 	a.soften(l, h, hv)
-	w := way{log: s.log, lack: a.usual(s) - s.log, h: make([]float64, n), hh: make([]float64, n*n)}
+	w := way{log: s.log, lack: a.lacks(s), h: make([]float64, n), hh: make([]float64, n*n)}
 	var db [3]float64
 	for r := range db {
 		db[r] = g.b[r] - a.b0[r]
