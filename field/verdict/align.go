@@ -64,6 +64,7 @@ type aligner struct {
 	laneAt  func(l int) *columns
 	tilt    float64
 	sdAlong float64    // of the sensor's place in the phone, along the line
+	among   []spot     // of each point: the coils of the row it lies between
 	halves  [2]float64 // half the first coil and half the last, along the line
 	inRow   []bool     // which of the near coils the pass is about
 	anchors []guess
@@ -146,6 +147,7 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 		aside := d.asideSD(src, w.dir)
 		a.wander = append(a.wander, wanderSD*wanderSD+laneStep*laneStep/12+aside*aside)
 	}
+	a.among = d.betweenCoils(len(points), far, d.slack(sdAlong))
 	a.whole, a.others, a.g = make([][]nine, count), make([][]nine, count), make([][]slim, count)
 	a.choose(m)
 	a.lay(src, bg)

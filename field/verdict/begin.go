@@ -26,7 +26,7 @@ const (
 	laneInPlay   = 12
 	// wellSettled is by how much a pass that was understood may fall short of what
 	// samples that fit have.
-	wellSettled = 8
+	wellSettled = 0
 )
 
 // warmth is what samples count for in a warm start, of what they count for in the

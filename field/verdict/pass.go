@@ -551,7 +551,7 @@ func (d *passDigest) beam(beside float64) []float64 {
 // Then something was not as it is thought of here, the way it went perhaps, and
 // errors count for as much larger as they turned out.
 func (p *passFactor) trust() float64 {
-	const usual = 4 // log units by which a good pass may fall short
+	const usual = 15 // log units by which a good pass may fall short
 	misfit := 1.5 * p.share * float64(len(p.aligner.together))
 	return misfit / (misfit + math.Max(0, p.lack()-usual))
 }

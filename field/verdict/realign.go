@@ -179,4 +179,4 @@ func (e *engine) anchorRows(h *hypothesis) bool {
 
 // poorLack is by how much the best that is known of a pass may fall short of samples
 // that fit, in log units, before it is aligned to more than the best hypotheses.
-const poorLack = 8
+const poorLack = 0

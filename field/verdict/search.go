@@ -171,7 +171,7 @@ func (e *engine) grow() {
 		e.begins(e.joins(e.m.planned, mostJoins))
 	}
 	e.growOn(ground)
-	if !e.wide() && e.dubious() { // else the coarse look has climbed
+	if (!e.wide() || len(e.factors) == len(e.ev.passes)) && e.dubious() { // else the coarse look has climbed
 		e.climbAnew()
 		e.growOn(ground)
 	}

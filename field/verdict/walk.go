@@ -93,7 +93,7 @@ type walker struct {
 	rest, was [paces][]float64   // the weight of what comes later, from each place
 	lit       []tells            // room for normal equations, and what goes into them
 	hh, hv    []float64
-	g3        [][3]float64
+	columns   [][3]float64
 }
 
 // begin makes a walker ready for a lane.

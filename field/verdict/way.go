@@ -90,7 +90,7 @@ func (g guess) moved(from guess) float64 {
 
 // addPrior adds what was known of the background.
 func (a *aligner) addPrior(h *mat.SymDense, v *mat.VecDense) {
-	n := len(a.near)
+	n := v.Len() - 3
 	p := a.pb.rows()
 	for r := range p {
 		for q := range p {
@@ -121,10 +121,11 @@ func (t *tells) add(r *sym3, u *[3]float64, weight float64) {
 const leastWeight = 1e-3
 
 // normal are the normal equations for shares and background, given where the
-// samples were taken. Samples that fit nothing there pull at a guess; in what is
-// kept of it they have no say, as they have none in how likely it is. What samples
-// tell is summed for each point first: the coils' fields there are the same to all.
-func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDense) {
+// samples were taken. Samples that fit nothing there pull at a guess, for climbing; in what
+// is kept of it they have no say, as they have none in how likely it is, and slips are
+// unknowns as well. What samples tell is summed for each point first: the coils' fields
+// there are the same to all.
+func (a *aligner) normal(l int, s *seen, climbing bool) (*mat.SymDense, *mat.VecDense) {
 	lit := sized(a.walker.lit, a.n)
 	clear(lit)
 	a.walker.lit = lit
@@ -137,7 +138,7 @@ func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDe
 		}
 		open := s.open(i, now.s != 0)
 		for k, weight := range s.weight[i] {
-			if weight < leastWeight || s.stray[i][k] && !strays {
+			if weight < leastWeight || s.stray[i][k] && !climbing {
 				continue
 			}
 			at := s.from[i] + k
@@ -160,7 +161,10 @@ func (a *aligner) normal(l int, s *seen, strays bool) (*mat.SymDense, *mat.VecDe
 			}
 		}
 	}
-	return a.equations(l, lit, &dark)
+	if climbing {
+		return a.equations(l, lit, &dark, nil)
+	}
+	return a.equations(l, lit, &dark, s.rows)
 }
 
 // open is what the places of a tick leave open of the field it saw: it counts as
@@ -200,13 +204,18 @@ func (s *seen) seesPulse(now *tick, r *sym3, at int) float64 {
 }
 
 // equations are the normal equations of what samples tell with the supply on, at each
-// point of a lane, and off. They stand until the next.
-func (a *aligner) equations(l int, lit []tells, dark *tells) (*mat.SymDense, *mat.VecDense) {
+// point of a lane, and off: for shares and background, and for slips in between where the
+// fields that these change are given. They stand until the next.
+func (a *aligner) equations(l int, lit []tells, dark *tells, fields []nine) (*mat.SymDense, *mat.VecDense) {
 	near := len(a.near)
-	size := near + 3
+	ground := near // the first of the background
+	if fields != nil {
+		ground += slips * len(a.coils)
+	}
+	size := ground + 3
 	w := a.walker
-	w.hh, w.hv, w.g3 = sized(w.hh, size*size), sized(w.hv, size), sized(w.g3, near)
-	hh, hv, g := w.hh, w.hv, w.g3
+	w.hh, w.hv, w.columns = sized(w.hh, size*size), sized(w.hv, size), sized(w.columns, ground)
+	hh, hv, g := w.hh, w.hv, w.columns
 	clear(hh)
 	clear(hv)
 	beside, _ := a.laneCoils(l)
@@ -220,30 +229,40 @@ func (a *aligner) equations(l int, lit []tells, dark *tells) (*mat.SymDense, *ma
 		for r, x := range t.v {
 			sum.v[r] += x
 		}
-		row := beside[k*near:][:near]
-		for q := range g {
+		for q, field := range beside[k*near:][:near] {
 			for x := range g[q] {
-				g[q][x] = a.planned[q] * float64(row[q][x])
+				g[q][x] = a.planned[q] * float64(field[x])
 			}
 		}
+		from, to := near, near // the slips that there are at this point
+		if fields != nil {
+			from, to = a.slip(g[near:], k, &fields[k])
+			from, to = near+from, near+to
+		}
 		for p := range g {
+			if p >= near && (p < from || p >= to) {
+				continue
+			}
 			rg := t.r.times(&g[p])
 			hv[p] += dot(&g[p], &t.v)
-			to := hh[p*size : p*size+size]
+			row := hh[p*size : p*size+size]
 			for q := p; q < near; q++ {
-				to[q] += rg[0]*g[q][0] + rg[1]*g[q][1] + rg[2]*g[q][2]
+				row[q] += dot(&rg, &g[q])
+			}
+			for q := max(p, from); q < to; q++ {
+				row[q] += dot(&rg, &g[q])
 			}
 			for r, x := range rg {
-				to[near+r] += x
+				row[ground+r] += x
 			}
 		}
 	}
 	h, v := mat.NewSymDense(size, hh), mat.NewVecDense(size, hv)
 	for p, row := range sum.r.rows() {
 		for q := p; q < 3; q++ {
-			h.SetSym(near+p, near+q, row[q])
+			h.SetSym(ground+p, ground+q, row[q])
 		}
-		v.SetVec(near+p, sum.v[p])
+		v.SetVec(ground+p, sum.v[p])
 	}
 	return h, v
 }
@@ -265,43 +284,12 @@ func (a *aligner) newWay(l int, g guess) *way {
 	s := a.walk(l, g, false)
 	full, v := a.normal(l, s, false)
 	a.addPrior(full, v)
-	// The background is summed out.
-	var cb mat.Cholesky
-	if !cb.Factorize(full.SliceSym(n, n+3)) {
+	h, hv, gain, ok := a.sumOut(full, v, g)
+	if !ok {
 		return nil
 	}
-	ab := mat.NewDense(n, 3, nil)
-	for i := range n {
-		for r := range 3 {
-			ab.Set(i, r, full.At(i, n+r))
-		}
-	}
-	var right mat.Dense
-	if cb.SolveTo(&right, ab.T()) != nil {
-		return nil
-	}
-	var less mat.Dense
-	less.Mul(ab, &right)
-	h := mat.NewSymDense(n, nil)
-	for i := range n {
-		for k := i; k < n; k++ {
-			h.SetSym(i, k, full.At(i, k)-less.At(i, k))
-		}
-	}
-	hv := mat.NewVecDense(n, nil)
-	var vb mat.VecDense
-	if cb.SolveVecTo(&vb, v.SliceVec(n, n+3)) != nil {
-		return nil
-	}
-	for i := range n {
-		sum := v.AtVec(i)
-		for r := range 3 {
-			sum -= ab.At(i, r) * vb.AtVec(r)
-		}
-		hv.SetVec(i, sum)
-	}
-	a.soften(l, h, hv)
-	w := way{log: s.log, lack: a.lacks(s), h: make([]float64, n), hh: make([]float64, n*n)}
+	soften(h, hv, woundSD)
+	w := way{log: s.log + gain, lack: a.lacks(s), h: make([]float64, n), hh: make([]float64, n*n)}
 	var db [3]float64
 	for r := range db {
 		db[r] = g.b[r] - a.b0[r]
@@ -335,63 +323,4 @@ func (a *aligner) alike(p, q *way) bool {
 		}
 	}
 	return true
-}
-
-// soften allows for what all samples over a coil share: the phone drawn a little
-// further to the side there, or lying higher. Each coil may by that seem stronger
-// or weaker by so much.
-func (a *aligner) soften(l int, h *mat.SymDense, v *mat.VecDense) {
-	n := len(a.near)
-	sum := mat.NewSymDense(n, nil)
-	sum.CopySym(h)
-	for i := range n {
-		t := a.unsure(l, i)
-		sum.SetSym(i, i, sum.At(i, i)+1/(t*t))
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(sum) {
-		return
-	}
-	// With H the information and T the spread: H - H (H + 1/T)^-1 H.
-	var x, xv mat.Dense
-	if chol.SolveTo(&x, h) != nil || chol.SolveTo(&xv, v) != nil {
-		return
-	}
-	var lh, lv mat.Dense
-	lh.Mul(h, &x)
-	lv.Mul(h, &xv)
-	for i := range n {
-		for k := i; k < n; k++ {
-			h.SetSym(i, k, h.At(i, k)-(lh.At(i, k)+lh.At(k, i))/2)
-		}
-		v.SetVec(i, v.AtVec(i)-lv.At(i, 0))
-	}
-}
-
-// unsure is by which share a coil may seem stronger or weaker in a lane for want
-// of the exact distance: over all the places where it is seen, each counting by how
-// much it tells.
-func (a *aligner) unsure(l, i int) float64 {
-	n, near := a.n, len(a.near)
-	g, _ := a.laneCoils(l)
-	_, left := a.directions()
-	var all, side, high float64
-	for k := range n {
-		f := &g[k*near+i]
-		var b nine
-		for x := range b {
-			b[x] = float64(f[x]) * a.planned[i]
-		}
-		yx, yy, yz := b.slopeY()
-		sx, sy, sz := left.X*b[3]+left.Y*yx, left.X*b[4]+left.Y*yy, left.X*b[5]+left.Y*yz
-		noise := driftSD*driftSD + (sx*sx+sy*sy+sz*sz)*wanderSD*wanderSD + (b[6]*b[6]+b[7]*b[7]+b[8]*b[8])*heightSD*heightSD + (b[0]*b[0]+b[1]*b[1])*yawSD*yawSD
-		all += (b[0]*b[0] + b[1]*b[1] + b[2]*b[2]) / noise
-		side += (sx*b[0] + sy*b[1] + sz*b[2]) / noise
-		high += (b[6]*b[0] + b[7]*b[1] + b[8]*b[2]) / noise
-	}
-	if all == 0 {
-		return 1
-	}
-	const model = 0.03
-	return math.Sqrt(model*model + math.Pow(side/all*wanderSD, 2) + math.Pow(high/all*heightSD, 2))
 }
