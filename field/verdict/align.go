@@ -243,11 +243,11 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 	rot := rotation(a.topDeg, a.up)
 	a.rested = bg.variance[2] < 100*100
 	for q := 0; q < 3; q++ {
-		v := src.sigma[q]*src.sigma[q] + floorUT*floorUT + driftSD*driftSD
+		v := (src.sigma[q]*src.sigma[q] + floorUT*floorUT + driftSD*driftSD) / (a.ofCurrent * a.ofCurrent)
 		a.noise.add(rot[0][q], rot[1][q], rot[2][q], v)
-		a.pb.add(rot[0][q], rot[1][q], rot[2][q], 1/bg.variance[q])
+		a.pb.add(rot[0][q], rot[1][q], rot[2][q], a.ofCurrent*a.ofCurrent/bg.variance[q])
 		for r := range a.b0 {
-			a.b0[r] += rot[r][q] * bg.b[q]
+			a.b0[r] += rot[r][q] * bg.b[q] / a.ofCurrent
 		}
 	}
 	a.together = a.gather()

@@ -142,10 +142,11 @@ type bearingDigest struct {
 	samples      int
 	hand         float64 // radians the phone had been turned by hand since the start as it was laid down
 	duty         float64 // share of the time the pull acts: 1 unless pulsed
+	share        float64 // of the current that all is told for
 }
 
-func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, lag float64) {
-	d := bearingDigest{coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, topDeg: h.TopDeg, samples: len(h.Bearings), duty: 1}
+func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, lag, share float64) {
+	d := bearingDigest{coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, topDeg: h.TopDeg, samples: len(h.Bearings), duty: 1, share: share}
 	if h.Hold.ShiftMM != nil {
 		d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}
 	}
@@ -354,7 +355,8 @@ type bearingFactor struct {
 	// Along the angle read and across it, what a field along the pad's x is, and its y.
 	ofX, ofY [2]float64
 	// ratio: the scales stand for the earth's field.
-	ratio bool
+	ratio          bool
+	shares, chance []float64 // of the current that all is told for, and how likely each
 }
 
 // turning is an angle by its sine and cosine.
@@ -378,6 +380,7 @@ func (e *engine) addBearingFactor(d *bearingDigest) {
 		bearingDigest: d, ph: e.phones[d.source], ratio: e.ratio,
 		turn: turningBy(d.on - d.off), base: d.sdOff*d.sdOff + d.sdOn*d.sdOn + 0.0015,
 	}
+	f.shares, f.chance = settingsOf(d.share)
 	f.orient(turningBy(d.topDeg*math.Pi/180), turningBy(d.off+d.hand))
 	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(f.ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg)}
 	f.frame_.id = f.identity()
@@ -392,7 +395,7 @@ func (b *bearingFactor) identity() key {
 	k := newKey()
 	g := b.ph.grid
 	k.text("heading")
-	for _, x := range [...]float64{float64(b.source), float64(b.coil), b.shift[0], b.shift[1], b.topDeg, b.off, b.on, b.sdOff, b.sdOn, b.hand, b.duty,
+	for _, x := range [...]float64{float64(b.source), float64(b.coil), b.shift[0], b.shift[1], b.topDeg, b.off, b.on, b.sdOff, b.sdOn, b.hand, b.duty, b.share,
 		g.x0, g.y0, float64(g.nx), float64(g.ny), float64(g.margin), g.step, g.sd, g.lift} {
 		k.add(x)
 	}
@@ -432,17 +435,20 @@ func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *
 // placeSD.
 func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float64) {
 	p := b.pull(f, sc, placeSD)
-	if b.ratio {
-		b.densities(row, sc.earths, &p, 1)
-		return
-	}
-	var room [maxScales]float64
-	each := room[:len(earths)]
-	for m, s := range sc.s {
-		b.densities(each, earths, &p, s)
-		row[m] = 0
-		for q, n := range earths {
-			row[m] += n.p * each[q]
+	clear(row)
+	for i, share := range b.shares {
+		if b.ratio {
+			b.densities(row, sc.earths, &p, share, b.chance[i])
+			continue
+		}
+		var room [maxScales]float64
+		each := room[:len(earths)]
+		for m, s := range sc.s {
+			clear(each)
+			b.densities(each, earths, &p, share*s, b.chance[i])
+			for q, n := range earths {
+				row[m] += n.p * each[q]
+			}
 		}
 	}
 }
@@ -505,6 +511,7 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 				if b.ratio {
 					uT, s = sc.earths[m].uT, 1
 				}
+				s *= b.share
 				// As densities has it.
 				u, v := uT*b.turn.cos+s*p.u, s*p.v-uT*b.turn.sin
 				own := b.base*(u*u+v*v+softTurn) + floorTurn
@@ -520,8 +527,8 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	return 1 / math.Sqrt(least)
 }
 
-// densities are those of the turn under each of the earths, where the pad pulls s times
-// as much as p. The field is a normal one in the plane, and its angle has what is called
+// densities adds those of the turn under each of the earths, where the pad pulls s times
+// as much as p, each so many times. The field is a normal one in the plane, and its angle has what is called
 // a projected normal density: with the mean field u along the angle read and v across it,
 // and the variance w across,
 //
@@ -530,7 +537,7 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 // D the mean along it, given that nothing is across, by its standard deviation (Mardia and
 // Jupp, Directional Statistics, 2000, section 3.5.6). Where the field turns
 // counter-clockwise in the phone's axes, north lies further left and the heading grows.
-func (b *bearingFactor) densities(out []float64, earths []earth, p *needlePull, s float64) {
+func (b *bearingFactor) densities(out []float64, earths []earth, p *needlePull, s, times float64) {
 	uu, uv, vv := s*s*p.uu+floorTurn, s*s*p.uv, s*s*p.vv+floorTurn
 	out = out[:len(earths)]
 	for m := range out {
@@ -539,12 +546,11 @@ func (b *bearingFactor) densities(out []float64, earths []earth, p *needlePull, 
 		w := vv + own
 		away := v * v / (2 * w)
 		if away > faintTurn {
-			out[m] = 0
 			continue
 		}
 		det := (uu+own)*w - uv*uv
 		root := math.Sqrt(det)
-		out[m] = expDown(-away) * aheadOf((w*u-uv*v)/(math.Sqrt(w)*root)) * root / w * (1 / (2 * math.Pi))
+		out[m] += expDown(-away) * aheadOf((w*u-uv*v)/(math.Sqrt(w)*root)) * root / w * (times / (2 * math.Pi))
 	}
 }
 

@@ -24,7 +24,7 @@ func TestNeedleDensity(t *testing.T) {
 		"weak":            {3, 2, -9, 100, 50, -80, -80, 30, -60},
 	} {
 		t.Run(name, func(t *testing.T) {
-			b := &bearingFactor{bearingDigest: &bearingDigest{duty: 1}, base: 0.003, ratio: true}
+			b := &bearingFactor{bearingDigest: &bearingDigest{duty: 1}, base: 0.003, ratio: true, shares: []float64{1}, chance: []float64{1}}
 			pad, north := turningBy(0.4), turningBy(1.1)
 			sc := &scales{s: []float64{1}, sd: 0.15, earths: []earth{{20, 1}}}
 			var density [bins]float64

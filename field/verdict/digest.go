@@ -19,8 +19,9 @@ type axis struct {
 // reading is one way to understand the samples of a hold, of weight exp(logW).
 // A hold that jumped, or whose pulses could be counted either way, has several.
 type reading struct {
-	logW float64
-	ax   [3]axis
+	logW  float64
+	ax    [3]axis
+	share float64 // of the current that all is told for; set when the hold is kept
 }
 
 // digest is a hold boiled down.
@@ -31,6 +32,7 @@ type digest struct {
 	shift    [2]float64 // metres, pad frame
 	topDeg   float64
 	up       [3]float64 // gravity's direction in the phone frame, unit; zero when unknown
+	share    float64    // of the current that all is told for
 	readings []reading
 	toggled  bool // on and off were both seen, so the background drops out
 	samples  int
@@ -196,7 +198,7 @@ func digestSteady(xs []sample, sigma [3]float64, off float64) (readings []readin
 func jumps(xs []sample, sigma [3]float64, toggled bool) []reading {
 	n := len(xs)
 	ax, log := fitAxes(xs, 0, sigma, toggled)
-	out := []reading{{math.Log((1-jumpPrior)*(1-toldOffChance)) + log, ax}}
+	out := []reading{{logW: math.Log((1-jumpPrior)*(1-toldOffChance)) + log, ax: ax}}
 	if n < 4 {
 		return out
 	}
@@ -204,7 +206,7 @@ func jumps(xs []sample, sigma [3]float64, toggled bool) []reading {
 	for k := 1; k < n; k++ {
 		ax, log := fitAxes(xs, k, sigma, toggled)
 		if toggled {
-			out = append(out, reading{prior + log, ax})
+			out = append(out, reading{logW: prior + log, ax: ax})
 			continue
 		}
 		// Without a toggle a jump leaves two levels, and either may be the one

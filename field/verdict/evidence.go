@@ -3,7 +3,6 @@ package verdict
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"polewise/field/capture"
 	"polewise/layout"
@@ -80,11 +79,16 @@ type ohmReading struct {
 // gather boils captures down to evidence.
 func gather(plan *layout.Plan, captures []*capture.Capture) (*evidence, error) {
 	ev := &evidence{}
-	for _, c := range captures {
+	cuts := make([]*capture.Stretches, len(captures))
+	for i, c := range captures {
 		if err := c.Check(plan); err != nil {
 			return nil, err
 		}
-		ev.add(plan, c)
+		cuts[i] = c.Cut()
+	}
+	set := ev.readSupply(cuts)
+	for i, c := range captures {
+		ev.add(plan, c, cuts[i], func(t float64) float64 { return set.at(i, t) })
 	}
 	return ev, nil
 }
@@ -99,10 +103,10 @@ func (ev *evidence) note(format string, args ...any) {
 	ev.notes = append(ev.notes, s)
 }
 
-// add boils one capture down.
-func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
+// add boils one capture down, cut into stretches. shareAt tells the share of its last setting
+// that the supply was set to at a time.
+func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stretches, shareAt func(t float64) float64) {
 	src := len(ev.sources)
-	cut := c.Cut()
 	coarse := coarseness(cut)
 	for _, list := range [3][]capture.Stretch{cut.Holds, cut.Passes, cut.Rests} {
 		for i := range list {
@@ -135,7 +139,6 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 	}
 	info := sourceOf(c, still)
 	ev.sources = append(ev.sources, info)
-	ev.addAmps(cut)
 
 	tops := flatTops(cut, info.fullScale)
 	lag := lagOf(allRuns(plan, cut))
@@ -146,7 +149,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 			continue
 		}
 		if c.Start.Route == capture.Heading || len(h.Bearings) > 0 && len(h.B) == 0 {
-			ev.addBearing(plan, cut, h, src, lag)
+			ev.addBearing(plan, cut, h, src, lag, shareAt(h.To))
 			continue
 		}
 		d := digestOf(plan, cut, h, src, tops)
@@ -156,10 +159,11 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture) {
 			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma, toldOff)
 			d.widen(restless(held[i], info.sigma))
 		}
+		d.readings = readAt(d.readings, shareAt(h.To))
 		ev.addHold(d)
 	}
 	for i := range cut.Passes {
-		ev.addPass(plan, cut, &cut.Passes[i], src, tops)
+		ev.addPass(plan, cut, &cut.Passes[i], src, tops, shareAt(cut.Passes[i].To))
 	}
 	ev.addReadings(plan, cut)
 }
@@ -221,29 +225,6 @@ func (ev *evidence) restOf(src int) *[3]float64 {
 	}
 	middle := medianOf(sure)
 	return &middle
-}
-
-// addAmps adds what was read off the supply. A display that shows too much does every time:
-// reading it again only takes away from the rounding of its last figure.
-func (ev *evidence) addAmps(cut *capture.Stretches) {
-	const alike = 3.0 // standard deviations
-	first := len(ev.amps)
-	for _, d := range cut.Drives {
-		if d.Amps == nil || d.State == capture.Off {
-			continue
-		}
-		a := ampsReading{amps: *d.Amps, times: 1, pulsed: d.State == capture.Pulse}
-		k := slices.IndexFunc(ev.amps[first:], func(o ampsReading) bool {
-			return o.pulsed == a.pulsed && math.Abs(o.amps-a.amps) < alike*math.Max(o.sd(), a.sd())
-		})
-		if k < 0 {
-			ev.amps = append(ev.amps, a)
-			continue
-		}
-		o := &ev.amps[first+k]
-		o.times++
-		o.amps += (a.amps - o.amps) / o.times
-	}
 }
 
 // digestOf is a hold before its samples are read.

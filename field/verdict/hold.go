@@ -33,10 +33,11 @@ func (h *holdFactor) name() string {
 // covariance (xx, yy, zz, xy, xz, yz).
 type pull struct {
 	logW    float64
-	peak    float64 // log of the likelihood where it fits best, up to a constant
-	free    float64 // logW without what the background says of it
-	height  float64 // weight relative to the reference, set by it
-	d       [3]float64
+	peak    float64    // log of the likelihood where it fits best, up to a constant
+	free    float64    // logW without what the background says of it
+	height  float64    // weight relative to the reference, set by it
+	share   float64    // of the current that all is told for
+	d       [3]float64 // at that current
 	c       sym3
 	clip    [3]clip // unused entries have no direction
 	clipped bool
@@ -148,7 +149,7 @@ func (h *holdFactor) pulls(bg *background) []pull {
 			if h.toggled && o > 0 {
 				break
 			}
-			p := pull{logW: r.logW, free: r.logW}
+			p := pull{logW: r.logW, free: r.logW, share: r.share}
 			var d, v, b [3]float64
 			for a := range d {
 				ax := r.ax[a]
@@ -173,6 +174,10 @@ func (h *holdFactor) pulls(bg *background) []pull {
 				p.logW += opt.w
 				p.free += opt.w
 			}
+			for a := range d {
+				d[a] /= r.share
+				v[a] /= r.share * r.share
+			}
 			for row := 0; row < 3; row++ {
 				for a := 0; a < 3; a++ {
 					p.d[row] += h.rot[row][a] * d[a]
@@ -188,7 +193,7 @@ func (h *holdFactor) pulls(bg *background) []pull {
 					sign := math.Copysign(1, level-b[a])
 					p.clip[a] = clip{
 						dir:   [3]float64{sign * h.rot[0][a], sign * h.rot[1][a], sign * h.rot[2][a]},
-						level: sign * (level - b[a]),
+						level: sign * (level - b[a]) / r.share,
 					}
 					p.clipped = true
 				}
@@ -417,10 +422,11 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 				// Back to phone axes: the transpose of the rotation.
 				for a := range s.d {
 					for r := 0; r < 3; r++ {
-						s.d[a] += h.rot[r][a] * (comps[i].d[r] - scale*field[k][r])
+						s.d[a] += h.rot[r][a] * comps[i].share * (comps[i].d[r] - scale*field[k][r])
 					}
 				}
-				s.v = [3]float64{open.xx, open.yy, open.zz}
+				size := comps[i].share * comps[i].share
+				s.v = [3]float64{size * open.xx, size * open.yy, size * open.zz}
 				if p := &comps[i]; p.seesB {
 					s.v = p.vb
 					for a := range s.d {

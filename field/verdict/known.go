@@ -237,6 +237,7 @@ func (h *holdFactor) identity() key {
 	for i := range h.readings {
 		r := &h.readings[i]
 		k.add(r.logW)
+		k.add(r.share)
 		for _, ax := range r.ax {
 			for _, x := range []float64{ax.d, ax.vd, ax.b, ax.vb, ax.cv} {
 				k.add(x)

@@ -35,12 +35,13 @@ type passDigest struct {
 	near       []int32
 	peak       []float64
 	share      float64 // weight of one sample
+	ofCurrent  float64 // the share of the current that all is told for: the samples are by so much larger here
 	aligner    *aligner
 	id         key // what it was read as, and over which background
 }
 
-func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, tops [3][]flatTop) {
-	d := passDigest{source: src, from: s.From, to: s.To, topDeg: s.TopDeg, up: meanUp(s.Gravity), label: s.Pass.Along[0] + " to " + s.Pass.Along[len(s.Pass.Along)-1]}
+func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, tops [3][]flatTop, share float64) {
+	d := passDigest{source: src, ofCurrent: share, from: s.From, to: s.To, topDeg: s.TopDeg, up: meanUp(s.Gravity), label: s.Pass.Along[0] + " to " + s.Pass.Along[len(s.Pass.Along)-1]}
 	over := func(j int, at r2.Vec) {
 		d.coils, d.path = append(d.coils, j), append(d.path, at)
 		e := plan.WindingOf(j).HalfExtent()
@@ -70,6 +71,9 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 			x.s = 1
 		case capture.Pulse:
 			x.s = drive.Duty
+		}
+		for a := range x.u {
+			x.u[a] /= share
 		}
 		d.xs = append(d.xs, x)
 	}
@@ -501,6 +505,7 @@ func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 		p.score = append(p.score, laneScore{f.lane, f.log, a, b, math.Min(f.way.top, most)})
 	}
 	nodes := len(sc.s)
+	shares, chance := settingsOf(p.ofCurrent)
 	low, trust := p.stray(), p.trust()
 	var by [maxScales][maxLanes]float64 // relative to ref
 	ref := math.Inf(-1)
@@ -514,9 +519,12 @@ func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 		best := s.b / math.Max(s.a, 1e-9)
 		top, width, high := s.top+s.b*best/2-ref, s.a/(2*soft), math.Min(s.most-ref, 0)
 		share := 1 / math.Sqrt(soft)
-		for m, x := range sc.s {
-			if below := math.Min(top-width*(x-best)*(x-best), high); below > -700 {
-				by[m][s.lane] = math.Max(by[m][s.lane], share*expDown(below))
+		for q, of := range shares {
+			for m, x := range sc.s {
+				x *= of / p.ofCurrent
+				if below := math.Min(top-width*(x-best)*(x-best), high); below > -700 {
+					by[m][s.lane] = math.Max(by[m][s.lane], chance[q]*share*expDown(below))
+				}
 			}
 		}
 	}

@@ -148,7 +148,7 @@ func (o *otherTold) fit(sigma [3]float64) reading {
 	for a := range sigma {
 		log += o.left * typicalLog(sigma[a])
 	}
-	return reading{o.logP + log, ax}
+	return reading{logW: o.logP + log, ax: ax}
 }
 
 // typicalLog is what a sample that fits adds to a log likelihood.

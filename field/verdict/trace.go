@@ -93,6 +93,9 @@ func (e *engine) walk(n *node, i int, p *passFactor) *walked {
 	for _, side := range traceLanes {
 		w := &walked{slack: slack, field: e.along(n, p, points, offset, side, n.sc.s[m])}
 		bg := n.bg[i].b
+		for a := range bg {
+			bg[a] /= p.ofCurrent
+		}
 		for range traceRounds {
 			w.lay(xs, rot, bg, p.pathLength)
 			// What is left over on the whole is background.

@@ -1,0 +1,130 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/field/capture"
+)
+
+// A supply may be set otherwise in the course of a check: lower, where a sensor came to the
+// end of its range, or higher, where a needle hardly turned. What it showed each time tells
+// by how much. All currents go with it, and so does what the pad adds to the earth's field:
+// every reading is taken for what it would have been as the supply was set last.
+
+// settings are what the supply was set to, by capture and in the order told.
+type settings [][]setting
+
+// setting is one that holds from a time on.
+type setting struct {
+	from  float64
+	share float64 // of what the supply was set to last
+}
+
+// ampsAlike is how many standard deviations apart what a supply showed at one setting may be;
+// what lies further apart is another setting. What differs by less than resetShare may be the
+// same one with a pad that grew warm.
+const (
+	ampsAlike  = 3.0
+	resetAlike = 6.0
+	resetShare = 0.15
+)
+
+// readSupply takes what was read off the supply: what it showed at the setting told last, and
+// the settings before. A display that shows too much does every time: what it showed again
+// tells no more than once, but for its last digit.
+func (ev *evidence) readSupply(cuts []*capture.Stretches) settings {
+	type seen struct {
+		from    float64
+		reading int
+	}
+	list := make([][]seen, len(cuts))
+	last := -1
+	for c, cut := range cuts {
+		first := len(ev.amps)
+		for _, d := range cut.Drives {
+			if d.Amps == nil || d.State == capture.Off {
+				continue
+			}
+			a := ampsReading{amps: *d.Amps, times: 1, pulsed: d.State == capture.Pulse}
+			k := slices.IndexFunc(ev.amps[first:], func(o ampsReading) bool {
+				return o.pulsed == a.pulsed && math.Abs(o.amps-a.amps) < ampsAlike*math.Max(o.sd(), a.sd())
+			})
+			if last = first + k; k < 0 {
+				last = len(ev.amps)
+				ev.amps = append(ev.amps, a)
+			} else {
+				o := &ev.amps[last]
+				o.times++
+				o.amps += (a.amps - o.amps) / o.times
+			}
+			list[c] = append(list[c], seen{d.T, last})
+		}
+	}
+	out := make(settings, len(cuts))
+	if last < 0 {
+		return out
+	}
+	now := ev.amps[last]
+	shares := make([]float64, len(ev.amps))
+	for i, a := range ev.amps {
+		shares[i] = 1
+		if away := math.Abs(a.amps - now.amps); now.amps > 0 && a.amps > 0 && a.pulsed == now.pulsed &&
+			away > resetAlike*math.Max(a.sd(), now.sd()) && away > resetShare*math.Max(a.amps, now.amps) {
+			shares[i] = a.amps / now.amps
+			ev.note("The supply showed %.3g A and later %.3g A. It is taken to have been set otherwise; if it was not, one of these is wrong: tell the amps again.", a.amps, now.amps)
+		}
+	}
+	for c, seen := range list {
+		for _, s := range seen {
+			out[c] = append(out[c], setting{s.from, shares[s.reading]})
+		}
+	}
+	var kept []ampsReading // what tells of the setting told last
+	for i, a := range ev.amps {
+		if shares[i] == 1 {
+			kept = append(kept, a)
+		}
+	}
+	ev.amps = kept
+	return out
+}
+
+// at is the share of the last setting that held at a time in a capture.
+func (s settings) at(c int, t float64) float64 {
+	share := 1.0
+	for _, o := range s[c] {
+		if o.from > t {
+			break
+		}
+		share = o.share
+	}
+	return share
+}
+
+// mistoldShare is how often a current is typed or read wrong that makes a setting of its own.
+const mistoldShare = 0.03
+
+// settingsOf are the shares that a current told for a reading may stand for, and how likely
+// each is: where it makes a setting of its own, it may be told wrong, and nothing have been
+// changed.
+func settingsOf(share float64) (shares, chance []float64) {
+	if share == 1 {
+		return []float64{1}, []float64{1}
+	}
+	return []float64{share, 1}, []float64{1 - mistoldShare, mistoldShare}
+}
+
+// readAt are the readings of a hold for a share of the current that all is told for.
+func readAt(readings []reading, share float64) (out []reading) {
+	shares, chance := settingsOf(share)
+	for i, share := range shares {
+		for _, r := range readings {
+			r.share = share
+			// What is likely by microtesla read, by those at that current.
+			r.logW += math.Log(chance[i]) - 3*math.Log(share)
+			out = append(out, r)
+		}
+	}
+	return out
+}

@@ -1,0 +1,69 @@
+package verdict_test
+
+import (
+	"strings"
+	"testing"
+
+	"polewise/field/capture"
+	"polewise/field/rehearsal"
+	"polewise/field/verdict"
+	"polewise/layout"
+)
+
+// TestSupplySetAnew: a pad is read, and once more after the supply was set to a third, or to
+// three times as much. What it showed was told both times: nothing is wrong with the coils
+// but what is. Told wrong the second time, though nothing was changed, it makes no coil weak.
+func TestSupplySetAnew(t *testing.T) {
+	routes := map[string]func(o *rehearsal.Options){
+		"holds":    func(o *rehearsal.Options) { o.Rest = rehearsal.RestHolds },
+		"one rest": func(o *rehearsal.Options) { o.Rest = rehearsal.RestOnce },
+		"passes":   func(o *rehearsal.Options) { o.Passes = true },
+		"headings": func(o *rehearsal.Options) { o.Route = capture.Heading },
+	}
+	for name, route := range routes {
+		for _, times := range []float64{0.33, 3} {
+			for _, mistold := range []bool{false, true} {
+				set := 1.0 // of the plan's volts
+				read := func(seed uint64, told float64) *capture.Capture {
+					p := kennel(t)
+					p.Supply.Volts *= set
+					o := passing(seed, layout.Fault{Kind: layout.CoilReversed, ID: "B1"})
+					o.Passes, o.TellAmps, o.CurrentSD = false, true, 0
+					route(&o)
+					c := capturesOf(p, o)[0]
+					for i, l := range c.Lines {
+						if d, ok := l.(capture.Drive); ok && d.Amps != nil {
+							amps := *d.Amps * told
+							d.Amps = &amps
+							c.Lines[i] = d
+						}
+					}
+					return c
+				}
+				first := read(1, 1)
+				told := times
+				if !mistold {
+					set, told = times, 1
+				}
+				second := read(2, told)
+				v, err := verdict.Judge(kennel(t), first, second)
+				if err != nil {
+					t.Fatal(err)
+				}
+				of := name + " at first as planned, then told to be otherwise"
+				n := rightly(t, of, v, func(id string) verdict.State {
+					if id == "B1" {
+						return verdict.StateReversed
+					}
+					return verdict.StateAsPlanned
+				})
+				if said := strings.Join(v.Notes, " "); !strings.Contains(said, "It is taken to have been set otherwise") {
+					t.Errorf("%s: notes: %s", of, said)
+				}
+				if !mistold && n < 6 {
+					t.Errorf("%s, %g times as much: %d of 9 coils are claimed", of, times, n)
+				}
+			}
+		}
+	}
+}
