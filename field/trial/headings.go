@@ -28,6 +28,17 @@ func (s *session) headings() {
 	if r.chance(0.2) {
 		across = r.chance(0.5)
 	}
+	read := func(j int, o holdOptions) {
+		o.spells = []spell{{"off", r.between(2.5, 4)}, {"on", r.between(2.5, 4)}}
+		s.hold(j, o)
+	}
+	s.take = func(j int, o holdOptions) {
+		if o.shift == nil { // asked for without a word on it: beside it as before
+			shift := s.beside(j, across, 1, r.between(0.005, 0.02))
+			o.shift = &shift
+		}
+		read(j, o)
+	}
 	for _, j := range s.order() {
 		sides := [2]float64{1, -1}
 		if r.chance(0.5) {
@@ -35,7 +46,7 @@ func (s *session) headings() {
 		}
 		for _, side := range sides {
 			shift := s.beside(j, across, side, r.between(0.005, 0.02))
-			s.hold(j, holdOptions{shift: &shift, spells: []spell{{"off", r.between(2.5, 4)}, {"on", r.between(2.5, 4)}}})
+			read(j, holdOptions{shift: &shift})
 		}
 	}
 	s.note("lag %.1f s, heading in steps of %.1f deg, turned_deg %v", s.lag, s.degStep, s.gyro)

@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"math"
+	"slices"
 
 	"polewise/field/capture"
 )
@@ -19,56 +20,69 @@ const (
 	misread     = 0.003   // an open reading from a bad contact, a number from the wrong leads
 )
 
-// faceLike is the log likelihood of a face read by hand. A needle follows the
-// field over the middle of the coil; where the coil is dead, what its
-// neighbours leave there seldom turns it.
-func (m *Model) faceLike(f *faceReading, h *hypothesis) float64 {
-	planned := math.Abs(m.tops[f.coil])
-	if planned == 0 {
-		return 0
+// facesLike is the log likelihood of faces read by hand over one coil. What a needle shows
+// over a coil that its neighbours alone turn it over it shows every time: reading it again
+// takes out slips of the hand and of the eye, and what a needle makes of a faint field, and
+// tells no more of the coil.
+func (m *Model) facesLike(list []faceReading, h *hypothesis) float64 {
+	bz := m.topUnder(h, list[0].coil)
+	chance := m.faceShown(list[0].coil, bz, h)
+	read := faceRead(bz)
+	var l float64
+	for i := range list {
+		f := &list[i]
+		at := slices.Index(shownFaces[:], f.face)
+		for shown := range chance {
+			chance[shown] *= (1-1.5*handWrong)*read[shown][at] + handWrong/2
+		}
+		if !math.IsNaN(f.ut) && f.face != capture.None {
+			// A figure from a hand meter tells strength, roughly: its probe lies
+			// nobody knows how high.
+			sd := 0.35*math.Max(math.Abs(bz), math.Abs(f.ut)) + 30
+			d := (math.Abs(f.ut) - math.Abs(bz)) / sd
+			l += math.Log(0.95*math.Exp(-d*d/2)+0.05) - math.Log(sd)
+		}
 	}
-	bz := m.topUnder(h, f.coil)
+	return l + math.Log(math.Max(chance[0]+chance[1]+chance[2], 1e-12))
+}
+
+// shownFaces are what a needle may show.
+var shownFaces = [3]capture.Face{capture.North, capture.South, capture.None}
+
+// faceRead is how likely each of them is read where each is shown, in a field of bz up: a
+// small one no needle tells from the earth's pull, however much of the planned one it is.
+func faceRead(bz float64) [3][3]float64 {
+	unfelt := 1 - min(1, max(0, (math.Abs(bz)-unfeltUT)/(feltUT-unfeltUT)))
+	found, right := 1-0.9*unfelt, 1-0.5*unfelt
+	return [3][3]float64{
+		{found * right, found * (1 - right), 1 - found},
+		{found * (1 - right), found * right, 1 - found},
+		{0, 0, 1},
+	}
+}
+
+// faceShown is how likely a needle shows each of them over the middle of a coil where the
+// field up is bz. It follows that; where the coil is dead, what its neighbours leave there
+// seldom turns it.
+func (m *Model) faceShown(coil int, bz float64, h *hypothesis) [3]float64 {
+	planned := math.Abs(m.tops[coil])
+	if planned == 0 {
+		return [3]float64{1, 1, 1} // it tells nothing
+	}
 	strength := math.Abs(bz) / planned
 	// How often nothing is found, from a dead coil to one at a third of the
 	// planned field.
-	none := 0.9
-	switch {
-	case strength > 0.4:
-		none = handWrong / 2
-	case strength > 0.1:
-		none = 0.9 + (handWrong/2-0.9)*(strength-0.1)/0.3
-	}
-	// So small a field no needle tells from the earth's pull, however much of the
-	// planned one it is.
-	unfelt := 1 - min(1, max(0, (math.Abs(bz)-unfeltUT)/(feltUT-unfeltUT)))
-	none = math.Max(none, 0.9*unfelt)
-	if h.at[f.coil] == 0 {
+	none := 0.9 * min(1, max(0, (0.4-strength)/0.3))
+	if h.at[coil] == 0 {
 		none = math.Max(none, deadNone) // whatever its neighbours leave there
 	}
 	// Of those that find a face, how many find the one that is there.
-	right := 1 - handWrong/2
-	if strength < 0.3 {
-		right = 0.5 + (0.5-handWrong/2)*strength/0.3
+	right := min(1, 0.5+0.5*strength/0.3)
+	north := right
+	if bz <= 0 {
+		north = 1 - right
 	}
-	right = min(right, 1-handWrong/2-(0.5-handWrong/2)*unfelt)
-	var p float64
-	switch {
-	case f.face == capture.None:
-		p = none
-	case (f.face == capture.North) == (bz > 0):
-		p = (1 - none) * right
-	default:
-		p = (1 - none) * (1 - right)
-	}
-	l := math.Log(math.Max(p, 1e-4))
-	if !math.IsNaN(f.ut) && f.face != capture.None {
-		// A figure from a hand meter tells strength, roughly: its probe lies
-		// nobody knows how high.
-		sd := 0.35*math.Max(math.Abs(bz), math.Abs(f.ut)) + 30
-		d := (math.Abs(f.ut) - math.Abs(bz)) / sd
-		l += math.Log(0.95*math.Exp(-d*d/2)+0.05) - math.Log(sd)
-	}
-	return l
+	return [3]float64{(1 - none) * north, (1 - none) * (1 - north), none}
 }
 
 // topUnder is Bz over coil j under a hypothesis, uT.

@@ -64,6 +64,7 @@ type engine struct {
 	ev      *evidence
 	phones  []*phone
 	factors []factor
+	faces   [][]faceReading // read by hand, by coil
 	groups  []backgroundGroup
 	singles []single
 	priors  map[faultName]float64 // of each of the singles, log
@@ -677,8 +678,8 @@ func mul3(a, b [3][3]float64) (c [3][3]float64) {
 // sits: faces read by hand and resistances.
 func (e *engine) direct(h *hypothesis) float64 {
 	var sum float64
-	for i := range e.ev.faces {
-		sum += e.m.faceLike(&e.ev.faces[i], h)
+	for _, list := range e.faces {
+		sum += e.m.facesLike(list, h)
 	}
 	for i := range e.ev.ohms {
 		sum += ohmLike(&e.ev.ohms[i], h)

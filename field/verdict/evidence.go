@@ -275,6 +275,20 @@ func (ev *evidence) addHold(d digest) {
 	}
 }
 
+// facesByCoil are the faces read by hand, those over one coil together.
+func (ev *evidence) facesByCoil() (out [][]faceReading) {
+	at := map[int]int{}
+	for _, f := range ev.faces {
+		k, ok := at[f.coil]
+		if !ok {
+			k = len(out)
+			at[f.coil], out = k, append(out, nil)
+		}
+		out[k] = append(out[k], f)
+	}
+	return out
+}
+
 // addReadings adds what was read by hand and with an ohmmeter.
 func (ev *evidence) addReadings(plan *layout.Plan, cut *capture.Stretches) {
 	for _, r := range cut.Readings {

@@ -120,7 +120,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 
 // newEngine lays out the factors of a body of evidence.
 func (m *Model) newEngine(ev *evidence, res resolution) *engine {
-	e := &engine{m: m, id: m.fresh(), ev: ev, res: res, best: math.Inf(-1), bail: bail, reach: 1, seen: map[uint64]*scored{}, ratio: ev.onlyBearings(), known: &m.known}
+	e := &engine{m: m, id: m.fresh(), ev: ev, faces: ev.facesByCoil(), res: res, best: math.Inf(-1), bail: bail, reach: 1, seen: map[uint64]*scored{}, ratio: ev.onlyBearings(), known: &m.known}
 	if e.ratio {
 		e.earths.list = earths
 	}

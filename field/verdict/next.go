@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"polewise/field/capture"
 	"polewise/layout"
 )
 
@@ -241,6 +242,9 @@ func differAt(a, b *hypothesis, j int) bool {
 // rivals are the likeliest explanations.
 func (e *engine) rivals(list []*scored, weights []float64) (out []rival) {
 	src := e.inUse()
+	if needle := e.needleInUse(); needle != nil {
+		src = needle.source
+	}
 	var places []r2.Vec
 	for i, s := range list[:min(len(list), nextRivals)] {
 		if src >= 0 && i < nextPlaced {
@@ -278,7 +282,10 @@ func (e *engine) inUse() int {
 // choices are the readings worth a thought over one coil that was read so many times.
 func (e *engine) choices(rivals []rival, j, used int) (out []choice) {
 	id := e.m.plan.Coils[j].ID
-	if src := e.inUse(); src >= 0 {
+	needle := e.needleInUse()
+	if src := e.inUse(); needle != nil {
+		out = e.besides(rivals, j, needle)
+	} else if src >= 0 {
 		top := e.lastTop(src)
 		// What is asked for without a word on it is read with the top edge away.
 		var asIs *float64
@@ -303,18 +310,19 @@ func (e *engine) choices(rivals []rival, j, used int) (out []choice) {
 			}
 		}
 	}
-	// By hand, once the coil itself was measured: measuring it again tells little new.
+	// Measuring a coil again tells little new.
 	measured := slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "coil" && o.index == j })
-	if e.inUse() < 0 && measured {
-		needle := e.weigh(rivals, j, func(r *rival) []foreseen { return e.faceForeseen(r.s.hyp, j) })
-		needle.next = Next{At: id, Why: needle.why(id, "Read the face of %s once more.")}
-		out = append(out, needle)
+	byHand := needle == nil && e.inUse() < 0
+	if byHand && (measured || !e.faceKnown(j)) {
+		face := e.weigh(rivals, j, func(r *rival) []foreseen { return e.faceForeseen(r.s.hyp, j) })
+		face.next = Next{At: id, Why: face.why(id, "Read the face of %s once more.")}
+		out = append(out, face)
 	}
 	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur.CoilOhms[j]) })
 	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
 	least := func(a, b choice) int { return cmp.Compare(a.left, b.left) }
 	switch {
-	case e.inUse() < 0: // a needle is no quicker
+	case byHand: // a face is read no more quickly
 		out = append(out, ohms)
 	case used >= oftenRead && ohms.left < ohmsGain*ohms.part:
 		out = []choice{ohms}
@@ -322,6 +330,23 @@ func (e *engine) choices(rivals []rival, j, used int) (out []choice) {
 		out = append(out, ohms)
 	}
 	return out
+}
+
+// faceKnown tells whether a face was read over coil j often enough: twice the same tells what a
+// needle shows there.
+func (e *engine) faceKnown(j int) bool {
+	times := map[capture.Face]int{}
+	for _, f := range e.ev.faces {
+		if f.coil == j {
+			times[f.face]++
+		}
+	}
+	for _, n := range times {
+		if n > 1 {
+			return true
+		}
+	}
+	return false
 }
 
 // lastTop is which way a phone's top edge pointed when it read last.
@@ -406,11 +431,11 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 		tell  = 0.05  // of the field: tilt, height
 		step  = 0.002 // metres, for the slope
 	)
-	sin, cos := math.Sincos(topDeg * math.Pi / 180)
 	middle := e.m.sensorOver(j)
 	var out []foreseen
 	for _, o := range r.places {
-		at := r3.Add(middle, r3.Vec{X: shift.X + cos*o.X - sin*o.Y, Y: shift.Y + sin*o.X + cos*o.Y})
+		o = turnedBy(o, topDeg)
+		at := r3.Add(middle, r3.Vec{X: shift.X + o.X, Y: shift.Y + o.Y})
 		field := func(dx, dy float64) r3.Vec {
 			return r3.Scale(1e6, e.m.pad.At(r.s.hyp.at, r3.Add(at, r3.Vec{X: dx, Y: dy})))
 		}
@@ -420,6 +445,11 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 		out = append(out, foreseen{b, math.Sqrt(noise*noise + math.Pow(tell*r3.Norm(b), 2) + (across*across+up*up)*placeSD*placeSD/2)})
 	}
 	return out
+}
+
+// turnedBy is a place in the phone as it lies on the pad.
+func turnedBy(o r2.Vec, topDeg float64) r2.Vec {
+	return r2.Rotate(o, topDeg*math.Pi/180, r2.Vec{})
 }
 
 // toMiddle is where to lay the mark so that the sensor comes over the middle of a
@@ -434,9 +464,16 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 	if r2.Norm(o) < 0.5*math.Min(w.InnerX, w.InnerY)/2 {
 		return shift, "", false
 	}
-	sin, cos := math.Sincos(topDeg * math.Pi / 180)
 	const whole = 1e-3 // millimetres
-	shift = r2.Vec{X: -math.Round((cos*o.X-sin*o.Y)/whole) * whole, Y: -math.Round((sin*o.X+cos*o.Y)/whole) * whole}
+	o = turnedBy(o, topDeg)
+	shift = r2.Vec{X: -math.Round(o.X/whole) * whole, Y: -math.Round(o.Y/whole) * whole}
+	words = shiftWords(shift)
+	return shift, words, words != ""
+}
+
+// shiftWords says where a mark lies that is shifted from the middle of a coil; nothing where
+// it is not.
+func shiftWords(shift r2.Vec) string {
 	var parts []string
 	say := func(d float64, plus, minus string) {
 		if mm := math.Abs(d) * 1e3; mm >= 1 {
@@ -445,13 +482,7 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 	}
 	say(shift.X, "to the right of", "to the left of")
 	say(shift.Y, "beyond", "on your side of")
-	switch len(parts) {
-	case 0:
-		return shift, "", false
-	case 1:
-		return shift, parts[0], true
-	}
-	return shift, parts[0] + " and " + parts[1], true
+	return strings.Join(parts, " and ")
 }
 
 // faceForeseen is what a needle over a coil would show, as if it were a reading:

@@ -124,8 +124,9 @@ func TestNextOfATurnedPhone(t *testing.T) {
 	}
 }
 
-// TestNextAsksForOhms: a needle has told which face is up, and cannot tell
-// whether a coil that moves it is whole.
+// TestNextAsksForOhms: over a coil that is shorted its neighbours turn the needle the other
+// way. Read again it shows the same again, and that is no proof that the coil itself faces the
+// wrong way; whether it is whole a needle cannot tell.
 func TestNextAsksForOhms(t *testing.T) {
 	p := kennel(t)
 	o := careful(3, layout.Fault{Kind: layout.CoilShorted, ID: "B2"})
@@ -134,13 +135,34 @@ func TestNextAsksForOhms(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, err := m.Judge(capturesOf(p, o)...)
-	if err != nil {
-		t.Fatal(err)
+	c := capturesOf(p, o)[0]
+	var face capture.Face
+	for _, l := range c.Lines {
+		if r, ok := l.(capture.Reading); ok && r.Coil == "B2" {
+			face = r.Face
+		}
 	}
-	if v.Next == nil || v.Next.Route != "ohms" {
-		t.Fatalf("B2 %v, asked for %+v", v.Coils[4].P, v.Next)
+	if face != capture.South {
+		t.Fatalf("over B2 the needle shows %q; this test is about one turned by its neighbours", face)
 	}
+	for more := range 4 {
+		v, err := m.Judge(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b2 := v.Coils[p.CoilIndex("B2")]
+		if b2.State != verdict.StateUndecided {
+			t.Fatalf("B2, which is dead, is called %s after %d more readings: %v", b2.State, more, b2.P)
+		}
+		if v.Next == nil || v.Next.At != "B2" {
+			t.Fatalf("B2 %v, asked for %+v", b2.P, v.Next)
+		}
+		if v.Next.Route == "ohms" {
+			return
+		}
+		c.Lines, c.Numbers = append(c.Lines, capture.Reading{T: 1e4 + float64(more), Coil: "B2", Face: face}), append(c.Numbers, 0)
+	}
+	t.Error("no ohms are asked for")
 }
 
 // TestNeedleSaysNothingOfJoins: faces by needle and the strings' ohms are the same where
@@ -345,5 +367,41 @@ func TestNextWithEveryCoilClaimed(t *testing.T) {
 	}
 	if cases == 0 {
 		t.Error("no case had every coil claimed and the pad open")
+	}
+}
+
+// TestNextBesideACoil: what is asked for of a compass is a place for its mark from which its
+// sensor comes to lie over the winding, where the coil turns the needle.
+func TestNextBesideACoil(t *testing.T) {
+	p := kennel(t)
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := 0
+	for seed := range uint64(20) {
+		o := passing(seed, layout.Fault{Kind: layout.CoilShorted, ID: "B2"})
+		o.Passes, o.Route = false, capture.Heading
+		v, err := m.Judge(capturesOf(p, o)...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := v.Next
+		if n == nil || n.Route == "ohms" {
+			continue
+		}
+		if len(n.ShiftMM) != 2 {
+			t.Fatalf("seed %d: asked for %+v, expected a place beside the coil", seed, n)
+		}
+		w := p.WindingOf(p.CoilIndex(n.At))
+		// The sensor was told to sit within 3 mm, one standard deviation, of 2, 12 mm.
+		from := math.Hypot(n.ShiftMM[0]+2, n.ShiftMM[1]+12)
+		if inner, outer := w.InnerX*1e3/2-9, w.HalfExtent().X*1e3+9; from < inner || from > outer {
+			t.Errorf("seed %d: %+v puts the sensor %.0f mm from the middle, expected it over the winding, %.0f to %.0f", seed, n, from, inner+9, outer-9)
+		}
+		asked++
+	}
+	if asked == 0 {
+		t.Error("no place beside a coil was asked for")
 	}
 }

@@ -59,7 +59,7 @@ func (e *engine) why(list []*scored) *Why {
 	}
 	for i := range e.ev.faces {
 		f := &e.ev.faces[i]
-		d := e.m.faceLike(f, best) - e.m.faceLike(f, rival)
+		d := e.m.facesLike(e.ev.faces[i:i+1], best) - e.m.facesLike(e.ev.faces[i:i+1], rival)
 		w.Carried = append(w.Carried, Carried{Reading: fmt.Sprintf("%s read by hand on %s", f.face, e.m.plan.Coils[f.coil].ID), Times: d})
 	}
 	for i := range e.ev.ohms {
