@@ -172,12 +172,14 @@ func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *cap
 	}
 	if len(ons) == 0 {
 		if len(offs) > 0 {
+			ev.lose(d.coil)
 			ev.note("The hold beside %s has no headings with the supply on; it tells nothing.", d.label)
 		}
 		return
 	}
 	var ok bool
 	if d.on, d.sdOn, ok = settle(ons, lag); !ok {
+		ev.lose(d.coil)
 		ev.note("The compass had no time to settle beside %s. Keep the phone there for three seconds.", d.label)
 		return
 	}
@@ -185,6 +187,7 @@ func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *cap
 		// From the rest, turned by what the phone was said to be turned.
 		rest, top, found := restHeading(cut, lag)
 		if !found {
+			ev.lose(d.coil)
 			ev.note("No heading was read with the supply off. Switch it off for three seconds beside %s and on again.", d.label)
 			return
 		}

@@ -486,3 +486,19 @@ func TestMovedAsItWasRead(t *testing.T) {
 		}
 	}
 }
+
+// TestRemarksOfManyHolds: what is to be said of ten coils is said once.
+func TestRemarksOfManyHolds(t *testing.T) {
+	var ev evidence
+	for _, d := range []digest{{label: "B1", jumped: true}, {label: "A2", moved: true}, {label: "C3", jumped: true}, {label: "B1", jumped: true}} {
+		ev.addHold(d)
+	}
+	ev.noteRemarks()
+	want := []string{
+		"The readings over A2 would not stand still: the phone was moved, or something beside it. Lay it down again and read A2 again.",
+		"The readings over B1 and C3 jumped while the phone lay still: a phone that re-zeroes itself. Read them again to be sure.",
+	}
+	if !slices.Equal(ev.notes, want) {
+		t.Errorf("notes:\n%q\nexpected\n%q", ev.notes, want)
+	}
+}

@@ -3,6 +3,7 @@ package verdict
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"polewise/field/capture"
 	"polewise/layout"
@@ -18,6 +19,8 @@ type evidence struct {
 	ohms     []ohmReading
 	amps     []ampsReading
 	rests    []restReading
+	remarks  map[remark][]string // coils of which each is to be said
+	lost     map[int]bool        // coils over which something was read that tells nothing
 	notes    []string
 	mended   *afterMend // nil: no mend came before
 	firstOld int        // sources from here on read before the mend
@@ -90,6 +93,7 @@ func gather(plan *layout.Plan, captures []*capture.Capture) (*evidence, error) {
 	for i, c := range captures {
 		ev.add(plan, c, cuts[i], func(t float64) float64 { return set.at(i, t) })
 	}
+	ev.noteRemarks()
 	return ev, nil
 }
 
@@ -101,6 +105,37 @@ func (ev *evidence) note(format string, args ...any) {
 		}
 	}
 	ev.notes = append(ev.notes, s)
+}
+
+// remark is what may be said of many holds at once.
+type remark struct{ ofOne, ofMany string }
+
+var (
+	wasMoved  = remark{"The readings over %[1]s would not stand still: the phone was moved, or something beside it. Lay it down again and read %[1]s again.", "The readings over %s would not stand still: the phone was moved, or something beside it. Lay it down again and read them again."}
+	hasJumped = remark{"The readings over %[1]s jumped while the phone lay still: a phone that re-zeroes itself. Read %[1]s again to be sure.", "The readings over %s jumped while the phone lay still: a phone that re-zeroes itself. Read them again to be sure."}
+	atItsEnd  = remark{"Over %s the sensor reached the end of its range; only the direction of that reading counts. A lower current would tell more.", "Over %s the sensor reached the end of its range; only the direction of those readings counts. A lower current would tell more."}
+)
+
+func (ev *evidence) remark(r remark, coil string) {
+	if !slices.Contains(ev.remarks[r], coil) {
+		if ev.remarks == nil {
+			ev.remarks = map[remark][]string{}
+		}
+		ev.remarks[r] = append(ev.remarks[r], coil)
+	}
+}
+
+// noteRemarks says each of what was remarked once, of all its coils.
+func (ev *evidence) noteRemarks() {
+	for _, r := range [...]remark{wasMoved, hasJumped, atItsEnd} {
+		switch coils := ev.remarks[r]; len(coils) {
+		case 0:
+		case 1:
+			ev.note(r.ofOne, coils[0])
+		default:
+			ev.note(r.ofMany, and(coils))
+		}
+	}
 }
 
 // add boils one capture down, cut into stretches. shareAt tells the share of its last setting
@@ -145,7 +180,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 	smooth, blurred := smoothingOf(plan, cut, info.sigma, ev.restOf(src))
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
-		if ev.tooShort(h) {
+		if ev.tooShort(plan, h) {
 			continue
 		}
 		if c.Start.Route == capture.Heading || len(h.Bearings) > 0 && len(h.B) == 0 {
@@ -246,29 +281,41 @@ func digestOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src
 const shortestHold = 0.5
 
 // tooShort says so of a hold that was no more than told.
-func (ev *evidence) tooShort(h *capture.Stretch) bool {
+func (ev *evidence) tooShort(plan *layout.Plan, h *capture.Stretch) bool {
 	if h.To-h.From >= shortestHold {
 		return false
 	}
 	if !h.Open {
+		ev.lose(plan.CoilIndex(h.Hold.Coil))
 		ev.note("The hold on %s was over after %.1f s: too soon to tell anything. Lay the phone on %s and keep it still for three seconds.", h.Hold.Coil, h.To-h.From, h.Hold.Coil)
 	}
 	return true
 }
 
+// lose marks coils over which something was read that tells nothing.
+func (ev *evidence) lose(coils ...int) {
+	if ev.lost == nil {
+		ev.lost = map[int]bool{}
+	}
+	for _, j := range coils {
+		ev.lost[j] = true
+	}
+}
+
 // addHold keeps a hold if it tells anything, and says what is wrong with it.
 func (ev *evidence) addHold(d digest) {
 	if d.moved {
-		ev.note("The readings over %s would not stand still: the phone was moved, or something beside it. Lay it down again and read %s again.", d.label, d.label)
+		ev.remark(wasMoved, d.label)
 	} else if d.jumped {
-		ev.note("The readings over %s jumped while the phone lay still: a phone that re-zeroes itself. Read %s again to be sure.", d.label, d.label)
+		ev.remark(hasJumped, d.label)
 	}
 	if d.clipped != [3]float64{} {
-		ev.note("Over %s the sensor reached the end of its range; only the direction of that reading counts. A lower current would tell more.", d.label)
+		ev.remark(atItsEnd, d.label)
 	}
 	switch {
 	case d.samples == 0:
 	case len(d.readings) == 0:
+		ev.lose(d.coil)
 		ev.note("The hold on %s has no readings with the supply on; it tells nothing.", d.label)
 	default:
 		ev.holds = append(ev.holds, d)

@@ -65,6 +65,8 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	switch c := &v.Coils[coils[0]]; {
 	case c.Used == 0 && len(e.ev.ohms) > 0 && !slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.Used > 0 }):
 		return &Next{At: c.ID, Why: fmt.Sprintf("Ohms do not tell which way a coil faces. Read %s with a phone, or with a needle.", c.ID)}
+	case c.Used == 0 && e.ev.lost[coils[0]]:
+		return &Next{At: c.ID, Why: fmt.Sprintf("Nothing that was read over %s counts; the notes say why. Read it once more.", c.ID)}
 	case c.Used == 0:
 		return &Next{At: c.ID, Why: fmt.Sprintf("%s has not been read yet.", c.ID)}
 	case c.withheld():

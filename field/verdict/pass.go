@@ -80,19 +80,18 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 	for i := 1; i < len(d.path); i++ {
 		d.pathLength += r2.Norm(r2.Sub(d.path[i], d.path[i-1]))
 	}
-	if len(d.xs) < 2*len(d.coils) || d.pathLength == 0 {
+	switch {
+	case len(d.xs) < 2*len(d.coils) || d.pathLength == 0:
 		ev.note("The pass from %s has too few readings (%d) to tell its coils apart. Draw the phone more slowly.", d.label, len(d.xs))
-		return
-	}
-	if d.pulsed && shorter(d.hz, d.duty) < tooQuick*d.every() {
+	case d.pulsed && shorter(d.hz, d.duty) < tooQuick*d.every():
 		ev.note("The pass from %s was drawn under pulses too quick for this phone to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
-		return
-	}
-	if d.pulsed && d.trailsBy() > tooSlow*shorter(d.hz, d.duty) {
+	case d.pulsed && d.trailsBy() > tooSlow*shorter(d.hz, d.duty):
 		ev.note("The pass from %s was drawn under pulses, and this phone follows too slowly to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
+	default:
+		ev.passes = append(ev.passes, d)
 		return
 	}
-	ev.passes = append(ev.passes, d)
+	ev.lose(d.coils...)
 }
 
 // Bounds on what tells how fast a phone follows pulses.

@@ -67,6 +67,7 @@ func (m *Model) leaveTurning(ev *evidence) {
 		if most <= mostAside*leastHalf(m.plan, d.coils) {
 			return false
 		}
+		ev.lose(d.coils...)
 		ev.note("The pass from %s turns, and where its sensor went is not known well enough for such coils. Draw the phone along straight rows.", d.label)
 		return true
 	})

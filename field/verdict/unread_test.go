@@ -77,7 +77,7 @@ func TestHoldThatWasOnlyTold(t *testing.T) {
 	if said := strings.Join(v.Notes, " "); !strings.Contains(said, "The hold on A2 was over after 0.3 s") {
 		t.Errorf("notes: %s", said)
 	}
-	if v.Next == nil || v.Next.At != "A2" {
-		t.Errorf("next: %+v, want A2", v.Next)
+	if v.Next == nil || v.Next.At != "A2" || !strings.Contains(v.Next.Why, "Nothing that was read over A2 counts") {
+		t.Errorf("next: %+v, want A2, of which nothing counts", v.Next)
 	}
 }
