@@ -94,7 +94,13 @@ func (e *engine) logOf(n *node, factor int) float64 {
 // expects it to read.
 func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, x Expected) {
 	cell, m := e.likeliest(n, h.source)
-	s := n.sc.s[m]
+	r := &h.readings[0]
+	for q := range h.readings {
+		if h.readings[q].logW > r.logW {
+			r = &h.readings[q]
+		}
+	}
+	s := n.sc.s[m] * r.share // told is what the phone read, with the supply as it was set then
 	c := h.ph.cells[cell]
 	i0, j0 := c/h.ph.oy, c%h.ph.oy
 	var mean, square [3]float64
@@ -108,14 +114,8 @@ func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, 
 				x, y, z := h.rot[0][a], h.rot[1][a], h.rot[2][a]
 				u := s * (x*f[0] + y*f[1] + z*f[2])
 				mean[a] += w * u
-				square[a] += w * (u*u + x*x*open.xx + y*y*open.yy + z*z*open.zz + 2*(x*y*open.xy+x*z*open.xz+y*z*open.yz))
+				square[a] += w * (u*u + r.share*r.share*(x*x*open.xx+y*y*open.yy+z*z*open.zz+2*(x*y*open.xy+x*z*open.xz+y*z*open.yz)))
 			}
-		}
-	}
-	r := &h.readings[0]
-	for q := range h.readings {
-		if h.readings[q].logW > r.logW {
-			r = &h.readings[q]
 		}
 	}
 	for a := range mean {

@@ -32,7 +32,6 @@ type digest struct {
 	shift    [2]float64 // metres, pad frame
 	topDeg   float64
 	up       [3]float64 // gravity's direction in the phone frame, unit; zero when unknown
-	share    float64    // of the current that all is told for
 	readings []reading
 	toggled  bool // on and off were both seen, so the background drops out
 	samples  int

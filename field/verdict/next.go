@@ -79,7 +79,7 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	all := leftOpen(rivals)
 	var best *choice
 	most := nextCoils
-	if e.inUse() < 0 {
+	if e.byHand() {
 		most = nextByHand
 	}
 	for _, j := range coils[:min(len(coils), most)] {
@@ -103,7 +103,7 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	}
 	if best.open > uselessAt*all && best.left > uselessOf*best.part {
 		c := &v.Coils[coils[0]]
-		if e.inUse() < 0 {
+		if e.byHand() {
 			return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read its face once more.", c.ID)}
 		}
 		return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read it once more, with more current if the supply and the phone allow.", c.ID)}
@@ -281,6 +281,9 @@ func (e *engine) inUse() int {
 	return src
 }
 
+// byHand tells whether nothing was read but faces and ohms.
+func (e *engine) byHand() bool { return e.inUse() < 0 && e.needleInUse() == nil }
+
 // choices are the readings worth a thought over one coil that was read so many times.
 func (e *engine) choices(rivals []rival, j, used int) (out []choice) {
 	id := e.m.plan.Coils[j].ID
@@ -314,7 +317,7 @@ func (e *engine) choices(rivals []rival, j, used int) (out []choice) {
 	}
 	// Measuring a coil again tells little new.
 	measured := slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "coil" && o.index == j })
-	byHand := needle == nil && e.inUse() < 0
+	byHand := e.byHand()
 	if byHand && (measured || !e.faceKnown(j)) {
 		face := e.weigh(rivals, j, func(r *rival) []foreseen { return e.faceForeseen(r.s.hyp, j) })
 		face.next = Next{At: id, Why: face.why(id, "Read the face of %s once more.")}

@@ -65,8 +65,8 @@ func (e *engine) besides(rivals []rival, j int, last *bearingDigest) (out []choi
 		}
 		c.next = Next{At: id, ShiftMM: []float64{math.Round(shift.X*1e3) + 0, math.Round(shift.Y*1e3) + 0}, // no -0
 			Why: c.why(id, "Lay the phone with its mark "+words+" the middle of %s, and switch the supply off and on.")}
-		if last.topDeg != 0 {
-			c.next.TopDeg = &last.topDeg
+		if top := last.topDeg; top != 0 {
+			c.next.TopDeg = &top
 		}
 		out = append(out, c)
 	}

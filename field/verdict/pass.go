@@ -517,12 +517,12 @@ func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 		soft := 1 + s.a*sc.sd*sc.sd
 		best := s.b / math.Max(s.a, 1e-9)
 		top, width, high := s.top+s.b*best/2-ref, s.a/(2*soft), math.Min(s.most-ref, 0)
-		share := 1 / math.Sqrt(soft)
+		tall := 1 / math.Sqrt(soft)
 		for q, of := range shares {
 			for m, x := range sc.s {
 				x *= of / p.ofCurrent
 				if below := math.Min(top-width*(x-best)*(x-best), high); below > -700 {
-					by[m][s.lane] = math.Max(by[m][s.lane], chance[q]*share*expDown(below))
+					by[m][s.lane] = math.Max(by[m][s.lane], chance[q]*tall*expDown(below))
 				}
 			}
 		}

@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -46,11 +47,22 @@ func TestSupplySetAnew(t *testing.T) {
 					set, told = times, 1
 				}
 				second := read(2, told)
-				v, err := verdict.Judge(kennel(t), first, second)
+				m, err := verdict.Warm(kennel(t))
+				if err != nil {
+					t.Fatal(err)
+				}
+				v, account, err := m.Account(nil, first, second)
 				if err != nil {
 					t.Fatal(err)
 				}
 				of := name + " at first as planned, then told to be otherwise"
+				for _, h := range account.Holds {
+					for k, sd := range h.Best.SD {
+						if z := math.Abs(h.ReadUT[k]-h.Best.UT[k]) / sd; !mistold && z > 5 {
+							t.Errorf("%s, %s axis %d: read %.1f, told to have been expected %.1f +- %.1f", of, h.At, k, h.ReadUT[k], h.Best.UT[k], sd)
+						}
+					}
+				}
 				n := rightly(t, of, v, func(id string) verdict.State {
 					if id == "B1" {
 						return verdict.StateReversed
