@@ -28,7 +28,7 @@ function carried(c, state, o) {
   const against = c.times < 1;
   const bar = el("span", { class: against ? "weight against" : "weight", "aria-hidden": "true" });
   bar.style.width = `${(6 + 94 * weight).toFixed(0)}%`;
-  const id = /^hold on (\S+) at|^(?:north|south|none) read by hand on (\S+)$/.exec(c.reading);
+  const id = /^hold on (\S+) at|^[a-z, ]+ read by hand on (\S+)$/.exec(c.reading);
   const coil = id && (id[1] || id[2]);
   const words = / read by hand on /.test(c.reading) ? northText((n) => n.said(c.reading)) : el("span", {}, c.reading);
   const name = coil && state.plan.coils.some((k) => k.id === coil) ? el("button", { type: "button", class: "linkish", onclick: () => o.onlook(coil) }, words) : words;

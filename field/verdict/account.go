@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -94,12 +95,7 @@ func (e *engine) logOf(n *node, factor int) float64 {
 // expects it to read.
 func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, x Expected) {
 	cell, m := e.likeliest(n, h.source)
-	r := &h.readings[0]
-	for q := range h.readings {
-		if h.readings[q].logW > r.logW {
-			r = &h.readings[q]
-		}
-	}
+	r := slices.MaxFunc(h.readings, func(a, b reading) int { return cmp.Compare(a.logW, b.logW) })
 	s := n.sc.s[m] * r.share // told is what the phone read, with the supply as it was set then
 	c := h.ph.cells[cell]
 	i0, j0 := c/h.ph.oy, c%h.ph.oy

@@ -70,7 +70,11 @@ func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture)
 	if err != nil || before == nil {
 		return ev, err
 	}
-	old, err := gather(plan, before.Captures)
+	var since *ampsReading
+	if n := len(ev.amps); n > 0 {
+		since = &ev.amps[n-1]
+	}
+	old, err := gatherBefore(plan, before.Captures, since)
 	if err != nil {
 		return nil, err
 	}

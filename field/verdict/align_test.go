@@ -2,7 +2,6 @@ package verdict
 
 import (
 	"math"
-	"os"
 	"testing"
 
 	"polewise/field/capture"
@@ -10,16 +9,10 @@ import (
 	"polewise/layout"
 )
 
-// TestWaysPromiseNoMore: what is kept of a pass is its likelihood as a function of
-// the ampere-turns, seen from some of them. Seen from ampere-turns that fit nothing
-// it may be too low for others; it must never be higher than what those that fit
-// best come to, or coils are called what they are not.
-func TestWaysPromiseNoMore(t *testing.T) {
-	text, err := os.ReadFile("../../assets/demo/kennel.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := layout.Parse("kennel.toml", text)
+// warmed is the kennel bed, and a model of it.
+func warmed(t *testing.T) (*layout.Plan, *Model) {
+	t.Helper()
+	p, err := layout.Load("../../assets/demo/kennel.toml")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -27,14 +20,33 @@ func TestWaysPromiseNoMore(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := rehearsal.Defaults()
-	o.Seed, o.Passes, o.TellOffsetMM, o.OffsetMM = 4, true, -1, &[2]float64{-6, 21}
-	o.Faults = []layout.Fault{{Kind: layout.StringsInSeries, IDs: []string{"A", "B"}}}
+	return p, m
+}
+
+// madeUp is what a made-up phone reads over a pad.
+func madeUp(t *testing.T, p *layout.Plan, o rehearsal.Options) *capture.Capture {
+	t.Helper()
 	made, err := rehearsal.Make(p, o)
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := &capture.Capture{Lines: made.Lines, Numbers: make([]int, len(made.Lines))}
+	c, err := capture.FromLines(made.Lines)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// TestWaysPromiseNoMore: what is kept of a pass is its likelihood as a function of
+// the ampere-turns, seen from some of them. Seen from ampere-turns that fit nothing
+// it may be too low for others; it must never be higher than what those that fit
+// best come to, or coils are called what they are not.
+func TestWaysPromiseNoMore(t *testing.T) {
+	o := rehearsal.Defaults()
+	o.Seed, o.Passes, o.TellOffsetMM, o.OffsetMM = 4, true, -1, &[2]float64{-6, 21}
+	o.Faults = []layout.Fault{{Kind: layout.StringsInSeries, IDs: []string{"A", "B"}}}
+	p, m := warmed(t)
+	c := madeUp(t, p, o)
 	ev, err := gather(p, []*capture.Capture{c})
 	if err != nil {
 		t.Fatal(err)

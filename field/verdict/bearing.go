@@ -531,9 +531,9 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 }
 
 // densities adds those of the turn under each of the earths, where the pad pulls s times
-// as much as p, each so many times. The field is a normal one in the plane, and its angle has what is called
-// a projected normal density: with the mean field u along the angle read and v across it,
-// and the variance w across,
+// as much as p, each so many times. The field is a normal one in the plane, and its angle
+// has what is called a projected normal density: with the mean field u along the angle read
+// and v across it, and the variance w across,
 //
 //	exp(-v^2/2w)/(2 pi) sqrt(det)/w (exp(-D^2/2) + D sqrt(2 pi) Phi(D)),
 //

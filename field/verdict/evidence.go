@@ -81,6 +81,12 @@ type ohmReading struct {
 
 // gather boils captures down to evidence.
 func gather(plan *layout.Plan, captures []*capture.Capture) (*evidence, error) {
+	return gatherBefore(plan, captures, nil)
+}
+
+// gatherBefore is gather for what was read before the supply showed something else, if
+// anything was told of that.
+func gatherBefore(plan *layout.Plan, captures []*capture.Capture, since *ampsReading) (*evidence, error) {
 	ev := &evidence{}
 	cuts := make([]*capture.Stretches, len(captures))
 	for i, c := range captures {
@@ -89,7 +95,7 @@ func gather(plan *layout.Plan, captures []*capture.Capture) (*evidence, error) {
 		}
 		cuts[i] = c.Cut()
 	}
-	set := ev.readSupply(cuts)
+	set := ev.readSupply(cuts, since)
 	for i, c := range captures {
 		ev.add(plan, c, cuts[i], func(t float64) float64 { return set.at(i, t) })
 	}

@@ -149,7 +149,9 @@ func (h *holdFactor) pulls(bg *background) []pull {
 			if h.toggled && o > 0 {
 				break
 			}
-			p := pull{logW: r.logW, free: r.logW, share: r.share}
+			// Likely by microtesla read, and not by those at the current that all is told for.
+			read := r.logW - 3*math.Log(r.share)
+			p := pull{logW: read, free: read, share: r.share}
 			var d, v, b [3]float64
 			for a := range d {
 				ax := r.ax[a]

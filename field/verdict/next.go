@@ -77,13 +77,14 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	}
 	rivals := e.rivals(list, weights)
 	all := leftOpen(rivals)
+	compass := e.needleOf(rivals)
 	var best *choice
 	most := nextCoils
 	if e.byHand() {
 		most = nextByHand
 	}
 	for _, j := range coils[:min(len(coils), most)] {
-		for _, c := range e.choices(rivals, j, v.Coils[j].Used) {
+		for _, c := range e.choices(rivals, compass, j, v.Coils[j].Used) {
 			if best == nil || c.open < best.open {
 				best = &c
 			}
@@ -285,11 +286,10 @@ func (e *engine) inUse() int {
 func (e *engine) byHand() bool { return e.inUse() < 0 && e.needleInUse() == nil }
 
 // choices are the readings worth a thought over one coil that was read so many times.
-func (e *engine) choices(rivals []rival, j, used int) (out []choice) {
+func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []choice) {
 	id := e.m.plan.Coils[j].ID
-	needle := e.needleInUse()
-	if src := e.inUse(); needle != nil {
-		out = e.besides(rivals, j, needle)
+	if src := e.inUse(); compass != nil {
+		out = e.besides(rivals, j, compass)
 	} else if src >= 0 {
 		top := e.lastTop(src)
 		// What is asked for without a word on it is read with the top edge away.

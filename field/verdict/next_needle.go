@@ -32,12 +32,19 @@ func (e *engine) needleInUse() *bearingDigest {
 	return last
 }
 
-// besides are headings beside coil j, on the two sides that lie across the needle and on the
-// two that lie along it, with the phone lying as it did last.
-func (e *engine) besides(rivals []rival, j int, last *bearingDigest) (out []choice) {
-	id := e.m.plan.Coils[j].ID
-	north := last.topDeg*math.Pi/180 + last.off + last.hand
-	earth := r2.Vec{X: -math.Sin(north), Y: math.Cos(north)}
+// needle is a compass as it lay last, to be laid beside a coil.
+type needle struct {
+	*bearingDigest
+	earth  r2.Vec // the earth's field, of the strength that goes with currents as planned
+	sensor r2.Vec // from the mark, pad axes
+}
+
+// needleOf is the compass in use as the likeliest explanation has it; nil without.
+func (e *engine) needleOf(rivals []rival) *needle {
+	last := e.needleInUse()
+	if last == nil {
+		return nil
+	}
 	best := e.evaluate(&scored{hyp: rivals[0].s.hyp})
 	_, m := e.likeliest(best, last.source)
 	strength := 1 / best.sc.s[m] // in ratio, of the current as planned
@@ -45,17 +52,25 @@ func (e *engine) besides(rivals []rival, j int, last *bearingDigest) (out []choi
 		strength = usualEarth / best.sc.s[m]
 	}
 	e.slim(best)
-	var at r2.Vec // of the sensor from the mark, pad axes
+	north := last.topDeg*math.Pi/180 + last.off + last.hand
+	out := &needle{bearingDigest: last, earth: r2.Vec{X: -strength * math.Sin(north), Y: strength * math.Cos(north)}}
 	for _, p := range rivals[0].places {
-		at = r2.Add(at, r2.Scale(1/float64(len(rivals[0].places)), turnedBy(p, last.topDeg)))
+		out.sensor = r2.Add(out.sensor, r2.Scale(1/float64(len(rivals[0].places)), turnedBy(p, last.topDeg)))
 	}
+	return out
+}
+
+// besides are headings beside coil j, on the two sides that lie across the needle and on the
+// two that lie along it, with the phone lying as it did last.
+func (e *engine) besides(rivals []rival, j int, last *needle) (out []choice) {
+	id := e.m.plan.Coils[j].ID
 	for _, side := range sidesOf(e.m.plan, j) {
-		shift := r2.Sub(side, at)
+		shift := r2.Sub(side, last.sensor)
 		shift = r2.Vec{X: math.Round(shift.X*1e3) / 1e3, Y: math.Round(shift.Y*1e3) / 1e3}
 		c := e.weigh(rivals, j, func(r *rival) []foreseen {
 			seen := e.over(r, j, last.topDeg, shift)
 			for i := range seen {
-				seen[i] = seen[i].asNeedle(r2.Scale(strength, earth))
+				seen[i] = seen[i].asNeedle(last.earth)
 			}
 			return seen
 		})

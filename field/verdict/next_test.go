@@ -405,3 +405,33 @@ func TestNextBesideACoil(t *testing.T) {
 		t.Error("no place beside a coil was asked for")
 	}
 }
+
+// TestFacesOfOneCoilSpeakTogether: a face read again over one coil is no further reason. What
+// the readings over it say together is told once.
+func TestFacesOfOneCoilSpeakTogether(t *testing.T) {
+	m, err := verdict.Warm(kennel(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := capture.Read(strings.NewReader(`{"type":"start","v":1,"route":"hand"}
+{"type":"reading","t":1,"at":"A1","face":"south"}
+{"type":"reading","t":2,"at":"A2","face":"north"}
+{"type":"reading","t":3,"at":"A1","face":"south"}
+{"type":"reading","t":4,"at":"A2","face":"none"}
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, why, err := m.Explain(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var told []string
+	for _, r := range why.Carried {
+		told = append(told, r.Reading)
+	}
+	slices.Sort(told)
+	if want := []string{"north and none read by hand on A2", "south read by hand on A1"}; !slices.Equal(told, want) {
+		t.Errorf("carried by %q, expected %q", told, want)
+	}
+}

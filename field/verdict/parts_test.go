@@ -27,14 +27,7 @@ func TestNeighboursAreScoredWhereTheSensorMayBe(t *testing.T) {
 	o := rehearsal.Defaults()
 	o.OffsetMM = &[2]float64{2, 18}
 	o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "A2"}}
-	made, err := rehearsal.Make(p, o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	c, err := capture.FromLines(made.Lines)
-	if err != nil {
-		t.Fatal(err)
-	}
+	c := madeUp(t, p, o)
 	m, err := Warm(p)
 	if err != nil {
 		t.Fatal(err)

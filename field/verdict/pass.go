@@ -347,9 +347,11 @@ func (e *engine) alignOne(d *passDigest, bases []*hypothesis) {
 				few = append(few, l)
 			}
 		}
-		d.aligner.begin(few, reach, bases)
-		if w := d.best(); w != nil && w.lack < wellSettled {
-			return
+		if len(few) < len(lanes) {
+			d.aligner.begin(few, reach, bases)
+			if w := d.best(); w != nil && w.lack < wellSettled {
+				return
+			}
 		}
 	}
 	d.aligner.begin(lanes, reach, bases)

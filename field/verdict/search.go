@@ -171,7 +171,8 @@ func (e *engine) grow() {
 		e.begins(e.joins(e.m.planned, mostJoins))
 	}
 	e.growOn(ground)
-	if (!e.wide() || len(e.factors) == len(e.ev.passes)) && e.dubious() { // else the coarse look has climbed
+	// Else the coarse look has climbed; by passes alone it costs little to climb once more.
+	if (!e.wide() || len(e.factors) == len(e.ev.passes)) && e.dubious() {
 		e.climbAnew()
 		e.growOn(ground)
 	}

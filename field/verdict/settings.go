@@ -32,8 +32,9 @@ const (
 
 // readSupply takes what was read off the supply: what it showed at the setting told last, and
 // the settings before. A display that shows too much does every time: what it showed again
-// tells no more than once, but for its last digit.
-func (ev *evidence) readSupply(cuts []*capture.Stretches) settings {
+// tells no more than once, but for its last digit. Where something was told since these
+// captures, that is what it is set to now.
+func (ev *evidence) readSupply(cuts []*capture.Stretches, since *ampsReading) settings {
 	type seen struct {
 		from    float64
 		reading int
@@ -66,6 +67,9 @@ func (ev *evidence) readSupply(cuts []*capture.Stretches) settings {
 		return out
 	}
 	now := ev.amps[last]
+	if since != nil {
+		now = *since
+	}
 	shares := make([]float64, len(ev.amps))
 	for i, a := range ev.amps {
 		shares[i] = 1
@@ -121,8 +125,7 @@ func readAt(readings []reading, share float64) (out []reading) {
 	for i, share := range shares {
 		for _, r := range readings {
 			r.share = share
-			// What is likely by microtesla read, by those at that current.
-			r.logW += math.Log(chance[i]) - 3*math.Log(share)
+			r.logW += math.Log(chance[i])
 			out = append(out, r)
 		}
 	}

@@ -79,3 +79,33 @@ func TestSupplySetAnew(t *testing.T) {
 		}
 	}
 }
+
+// TestSupplySetAnewAfterAMend: a coil is turned, and read again with the supply at a third of
+// what it was set to. What was read over the others before the mend still counts, for what it
+// would have been.
+func TestSupplySetAnewAfterAMend(t *testing.T) {
+	read := func(seed uint64, set float64, faults ...layout.Fault) *capture.Capture {
+		p := kennel(t)
+		p.Supply.Volts *= set
+		o := careful(seed, faults...)
+		o.Ohms, o.TellAmps, o.CurrentSD = false, true, 0
+		return capturesOf(p, o)[0]
+	}
+	m, err := verdict.Warm(kennel(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	before := &verdict.Before{
+		Captures: []*capture.Capture{read(11, 1, layout.Fault{Kind: layout.CoilReversed, ID: "A2"})},
+		Mend:     []verdict.Mend{{Do: verdict.Flip, ID: "A2"}},
+	}
+	v, _, err := m.Account(before, only(read(12, 0.33), "A2"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range v.Coils {
+		if c.State != verdict.StateAsPlanned {
+			t.Errorf("%s is called %s: %v", c.ID, c.State, c.P)
+		}
+	}
+}

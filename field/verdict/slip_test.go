@@ -2,12 +2,10 @@ package verdict
 
 import (
 	"math"
-	"os"
 	"testing"
 
 	"polewise/field/capture"
 	"polewise/field/rehearsal"
-	"polewise/layout"
 )
 
 // TestPassesFallShortByChanceAlone: of passes over a pad as planned, the ampere-turns of the
@@ -16,28 +14,12 @@ import (
 // Annals of Mathematical Statistics 9, 1938): were a hand's slips along the row taken for errors
 // of single samples, it would be more than that.
 func TestPassesFallShortByChanceAlone(t *testing.T) {
-	text, err := os.ReadFile("../../assets/demo/kennel.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := layout.Parse("kennel.toml", text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := Warm(p)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p, m := warmed(t)
 	short, coils := 0.0, 0
 	for seed := range uint64(20) {
 		o := rehearsal.Defaults()
 		o.Seed, o.Passes, o.TellOffsetMM, o.OffsetMM = seed, true, 3, &[2]float64{2, 12}
-		made, err := rehearsal.Make(p, o)
-		if err != nil {
-			t.Fatal(err)
-		}
-		c := &capture.Capture{Lines: made.Lines, Numbers: make([]int, len(made.Lines))}
-		e, err := m.engineFor(nil, []*capture.Capture{c})
+		e, err := m.engineFor(nil, []*capture.Capture{madeUp(t, p, o)})
 		if err != nil {
 			t.Fatal(err)
 		}

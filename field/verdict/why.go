@@ -57,10 +57,15 @@ func (e *engine) why(list []*scored) *Why {
 		d := a.said[i].log[ca*len(a.sc.s)+ma] - b.said[i].log[cb*len(b.sc.s)+mb]
 		w.Carried = append(w.Carried, Carried{Reading: f.name(), Times: d})
 	}
-	for i := range e.ev.faces {
-		f := &e.ev.faces[i]
-		d := e.m.facesLike(e.ev.faces[i:i+1], best) - e.m.facesLike(e.ev.faces[i:i+1], rival)
-		w.Carried = append(w.Carried, Carried{Reading: fmt.Sprintf("%s read by hand on %s", f.face, e.m.plan.Coils[f.coil].ID), Times: d})
+	for _, list := range e.faces {
+		var read []string
+		for i := range list {
+			if face := string(list[i].face); !slices.Contains(read, face) {
+				read = append(read, face)
+			}
+		}
+		d := e.m.facesLike(list, best) - e.m.facesLike(list, rival)
+		w.Carried = append(w.Carried, Carried{Reading: fmt.Sprintf("%s read by hand on %s", and(read), e.m.plan.Coils[list[0].coil].ID), Times: d})
 	}
 	for i := range e.ev.ohms {
 		o := &e.ev.ohms[i]
