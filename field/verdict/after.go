@@ -21,13 +21,14 @@ type afterMend struct {
 	touched map[int]bool // to be read again
 	turned  map[int]bool // its field runs the other way since
 	key     string       // names turned
+	passed  map[int]bool // read before it by passes, which do not count
 	holds   int          // readings from before the mend that count
 }
 
 // mendedBy works out which coils a mend touched and turned; nil where it changed
 // the currents, so that nothing read before can be compared.
 func mendedBy(plan *layout.Plan, mend []Mend) *afterMend {
-	a := &afterMend{touched: map[int]bool{}, turned: map[int]bool{}}
+	a := &afterMend{touched: map[int]bool{}, turned: map[int]bool{}, passed: map[int]bool{}}
 	turn := func(j int) {
 		a.touched[j] = true
 		if a.turned[j] = !a.turned[j]; !a.turned[j] {
@@ -41,15 +42,21 @@ func mendedBy(plan *layout.Plan, mend []Mend) *afterMend {
 				turn(j)
 			}
 		case SwapString:
-			for i := range plan.Strings {
-				if plan.Strings[i].ID == m.ID {
-					for _, j := range plan.Strings[i].Coils {
-						turn(j)
-					}
+			if i := plan.StringIndex(m.ID); i >= 0 {
+				for _, j := range plan.Strings[i].Coils {
+					turn(j)
 				}
 			}
 		case SwapPad:
 			for j := range plan.Coils {
+				turn(j)
+			}
+		case Rejoin:
+			group := coilsOfGroup(plan, m.ID, 0) // its two ends were swapped
+			if group == nil {
+				return nil // a string or a coil was joined elsewhere
+			}
+			for _, j := range group {
 				turn(j)
 			}
 		default:
@@ -64,7 +71,9 @@ func mendedBy(plan *layout.Plan, mend []Mend) *afterMend {
 }
 
 // gatherAfter gathers what was read since a mend, and before it what still counts:
-// holds and faces over coils that it left alone and that were not read again.
+// holds, headings and faces over coils that it left alone and that were not read again, and
+// the ohms of what it did not open a joint of. A pass would have to be found its way anew
+// under every fault that a mend may leave; each row is drawn once more in the end anyway.
 func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture) (*evidence, error) {
 	ev, err := gather(plan, captures)
 	if err != nil || before == nil {
@@ -125,6 +134,21 @@ func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture)
 			a.holds++
 		}
 	}
+	var ohms []ohmReading
+	for _, o := range old.ohms {
+		if !slices.ContainsFunc(o.coils(plan), func(j int) bool { return a.touched[j] }) {
+			ohms = append(ohms, o)
+		}
+	}
+	ev.ohms = append(ohms, ev.ohms...)
+	for _, p := range old.passes {
+		for _, j := range p.coils {
+			a.passed[j] = true
+		}
+	}
+	if len(old.passes) > 0 {
+		ev.note("What was read by drawing the phone along a row before the mend no longer counts. Draw it along each row again, or lay it on each coil.")
+	}
 	return ev, nil
 }
 
@@ -178,7 +202,10 @@ func (e *engine) closing() *Next {
 		case e.readSince(j):
 		case a.touched[j]:
 			return &Next{At: id, Why: fmt.Sprintf("%s was mended and has not been read since.", id)}
-		case rest == nil:
+		case rest != nil:
+		case e.used(j) == e.measured(j) && !a.passed[j]:
+			rest = &Next{At: id, Why: fmt.Sprintf("%s has not been read yet.", id)}
+		default:
 			rest = &Next{At: id, Why: fmt.Sprintf("%s was read before the mend only. Draw the phone along every row once, or lay it on every coil, so that nothing else turned goes unseen.", id)}
 		}
 	}

@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"os"
 	"strings"
 	"testing"
 
@@ -98,5 +99,65 @@ func TestAfterAMend(t *testing.T) {
 	v = judge(only(mended, "A2"))
 	if got := states(v); got[1] != 'a' || strings.Count(got, "u") != 8 || len(v.Notes) == 0 {
 		t.Errorf("after a joint was remade: %s, notes %v", got, v.Notes)
+	}
+}
+
+// TestAfterSwappingAGroup: a group's two ends are swapped where it joins the rest. That turns
+// its coils and changes no current: what was read over the other group goes on to count.
+func TestAfterSwappingAGroup(t *testing.T) {
+	raw, err := os.ReadFile("../../assets/demo/kennel.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(raw) + "\n[[group]]\nid = \"left\"\njoin = \"parallel\"\nof = [\"A\", \"B\"]\n[[group]]\nid = \"bed\"\njoin = \"parallel\"\nof = [\"left\", \"C\"]\n"
+	p, err := layout.Parse("groups.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := careful(11, layout.Fault{Kind: layout.GroupReversed, ID: "left"})
+	o.Ohms = false
+	wrong := capturesOf(p, o)[0]
+	o.Faults, o.Seed = nil, 12
+	mended := capturesOf(p, o)[0]
+	m, err := verdict.Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	found, err := m.Judge(wrong)
+	if err != nil || found.Outcome != verdict.Fault {
+		t.Fatalf("%+v, %v", found, err)
+	}
+	v, _, err := m.Account(&verdict.Before{Captures: []*capture.Capture{wrong}, Mend: []verdict.Mend{{Do: verdict.Rejoin, ID: "left"}}}, only(mended, "A1", "A2", "A3", "B1", "B2", "B3"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := rightly(t, "a group swapped", v, func(string) verdict.State { return verdict.StateAsPlanned }); n != 9 || len(v.Notes) > 0 {
+		t.Errorf("%d of 9 coils are claimed, notes %v", n, v.Notes)
+	}
+}
+
+// TestAfterAMendByPasses: what was read by drawing the phone along a row before a mend does not
+// count after it, and that is said; the ohms of what the mend left alone do.
+func TestAfterAMendByPasses(t *testing.T) {
+	o := passing(11, layout.Fault{Kind: layout.CoilReversed, ID: "B2"})
+	wrong := capturesOf(kennel(t), o)[0]
+	ohms := 1.6 // of a coil that is planned with 0.96
+	wrong.Lines, wrong.Numbers = append(wrong.Lines, capture.Ohms{T: 900, Across: "coil:A1", Ohms: &ohms}), append(wrong.Numbers, len(wrong.Lines)+1)
+	quiet := careful(12)
+	quiet.Ohms = false
+	m, err := verdict.Warm(kennel(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, _, err := m.Account(&verdict.Before{Captures: []*capture.Capture{wrong}, Mend: []verdict.Mend{{Do: verdict.Flip, ID: "B2"}}}, only(capturesOf(kennel(t), quiet)[0], "B2"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := strings.Join(v.Notes, " ")
+	if v.Next == nil || !strings.Contains(v.Next.Why, "was read before the mend only") || !strings.Contains(said, "along a row before the mend no longer counts") {
+		t.Errorf("next %+v, notes %v", v.Next, v.Notes)
+	}
+	if !strings.Contains(said, "1.6 ohm across coil A1") {
+		t.Errorf("of ohms from before the mend nothing is said: %v", v.Notes)
 	}
 }

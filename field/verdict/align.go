@@ -94,7 +94,7 @@ func (m *Model) prepare(d *passDigest, src *sourceInfo, bg background) {
 		d.near, d.peak = a.near, a.peak
 		a.passDigest, a.anchors = d, nil
 	}
-	d.aligner, d.share = a, a.share
+	d.aligner, d.weight = a, a.share
 	for _, side := range a.sides {
 		d.lanes = append(d.lanes, lane{side: side})
 	}
@@ -243,11 +243,11 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 	rot := rotation(a.topDeg, a.up)
 	a.rested = bg.variance[2] < 100*100
 	for q := 0; q < 3; q++ {
-		v := (src.sigma[q]*src.sigma[q] + floorUT*floorUT + driftSD*driftSD) / (a.ofCurrent * a.ofCurrent)
+		v := (src.sigma[q]*src.sigma[q] + floorUT*floorUT + driftSD*driftSD) / (a.ofCurrent[0] * a.ofCurrent[0])
 		a.noise.add(rot[0][q], rot[1][q], rot[2][q], v)
-		a.pb.add(rot[0][q], rot[1][q], rot[2][q], a.ofCurrent*a.ofCurrent/bg.variance[q])
+		a.pb.add(rot[0][q], rot[1][q], rot[2][q], a.ofCurrent[0]*a.ofCurrent[0]/bg.variance[q])
 		for r := range a.b0 {
-			a.b0[r] += rot[r][q] * bg.b[q] / a.ofCurrent
+			a.b0[r] += rot[r][q] * bg.b[q] / a.ofCurrent[0]
 		}
 	}
 	a.together = a.gather()

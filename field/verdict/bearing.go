@@ -61,12 +61,12 @@ func (e *engine) ratios(h *hypothesis) scales {
 		sc.sd = math.Hypot(sc.sd, earthStepSD)
 	}
 	display, share := 0.0, 1.0
-	if r, ok := e.setOtherwise(h); ok {
+	if r, ok := e.setOtherwise(h); ok || e.ev.firstShare() != 1 {
 		share = r
 	}
 	if n := len(e.ev.amps); n > 0 {
 		if a := e.ev.amps[n-1]; h.cur.PadAmps > 0 {
-			display = scalePrior(a.amps/h.cur.PadAmps) - math.Log(h.cur.PadAmps)
+			display = scalePrior(a.amps/h.cur.PadAmps*e.ev.firstShare()) - math.Log(h.cur.PadAmps)
 		} else { // nothing flows, whatever is set
 			display = logNormal(a.amps, 0, a.sd())
 		}
@@ -140,13 +140,13 @@ type bearingDigest struct {
 	off, on      float64 // radians, clockwise from north, with turns by hand taken out
 	sdOff, sdOn  float64
 	samples      int
-	hand         float64 // radians the phone had been turned by hand since the start as it was laid down
-	duty         float64 // share of the time the pull acts: 1 unless pulsed
-	share        float64 // of the current that all is told for
+	hand         float64   // radians the phone had been turned by hand since the start as it was laid down
+	duty         float64   // share of the time the pull acts: 1 unless pulsed
+	ofCurrent    []float64 // the shares of the current that all is told for that it may have been read at
 }
 
-func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, lag, share float64) {
-	d := bearingDigest{coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, topDeg: h.TopDeg, samples: len(h.Bearings), duty: 1, share: share}
+func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, lag float64, ofCurrent []float64) {
+	d := bearingDigest{coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, topDeg: h.TopDeg, samples: len(h.Bearings), duty: 1, ofCurrent: ofCurrent}
 	if h.Hold.ShiftMM != nil {
 		d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}
 	}
@@ -383,7 +383,7 @@ func (e *engine) addBearingFactor(d *bearingDigest) {
 		bearingDigest: d, ph: e.phones[d.source], ratio: e.ratio,
 		turn: turningBy(d.on - d.off), base: d.sdOff*d.sdOff + d.sdOn*d.sdOn + 0.0015,
 	}
-	f.shares, f.chance = settingsOf(d.share)
+	f.shares, f.chance = settingsOf(d.ofCurrent)
 	f.orient(turningBy(d.topDeg*math.Pi/180), turningBy(d.off+d.hand))
 	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(f.ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg)}
 	f.frame_.id = f.identity()
@@ -398,12 +398,15 @@ func (b *bearingFactor) identity() key {
 	k := newKey()
 	g := b.ph.grid
 	k.text("heading")
-	for _, x := range [...]float64{float64(b.source), float64(b.coil), b.shift[0], b.shift[1], b.topDeg, b.off, b.on, b.sdOff, b.sdOn, b.hand, b.duty, b.share,
+	for _, x := range [...]float64{float64(b.source), float64(b.coil), b.shift[0], b.shift[1], b.topDeg, b.off, b.on, b.sdOff, b.sdOn, b.hand, b.duty,
 		g.x0, g.y0, float64(g.nx), float64(g.ny), float64(g.margin), g.step, g.sd, g.lift} {
 		k.add(x)
 	}
 	if b.ratio {
 		k.add(1)
+	}
+	for _, share := range b.ofCurrent {
+		k.add(share)
 	}
 	return k
 }
@@ -514,7 +517,7 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 				if b.ratio {
 					uT, s = sc.earths[m].uT, 1
 				}
-				s *= b.share
+				s *= slices.Max(b.ofCurrent)
 				// As densities has it.
 				u, v := uT*b.turn.cos+s*p.u, s*p.v-uT*b.turn.sin
 				own := b.base*(u*u+v*v+softTurn) + floorTurn

@@ -43,8 +43,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	if still != "" {
 		v.Notes = append(v.Notes, fmt.Sprintf("%s was mended and is not as planned yet. Something else may have been turned in its place: read every coil again.", still))
 	}
+	again := e.misread(list, weights)
 	switch {
-	case sound && all.fine >= MinClaim && closing == nil:
+	case sound && all.fine >= MinClaim && closing == nil && len(again) == 0:
 		v.Outcome = AsPlanned
 	case all.sum > MinClaim && all.fine <= 1-MinClaim && known && !odd.many && (found || !withheld):
 		v.Outcome = Fault
@@ -60,6 +61,13 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Notes = append(v.Notes, e.joinsUnread()...)
 	}
 	v.Next = e.next(v, list, weights)
+	for i := range again {
+		if i == 0 && sound && all.fine >= MinClaim {
+			v.Next = &again[i]
+		} else {
+			v.Notes = append(v.Notes, again[i].Why)
+		}
+	}
 	if closing != nil && (sound || e.ev.mended.touched[e.m.plan.CoilIndex(closing.At)]) {
 		v.Next = closing
 	}

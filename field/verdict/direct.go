@@ -8,16 +8,10 @@ import (
 )
 
 const (
-	handWrong   = 0.01  // a face read or tapped wrongly (common practice, no source)
-	deadNone    = 0.5   // a needle that follows the neighbours alone, and so weaker, is told as none at least so often
-	unfeltUT    = 15.0  // a field straight up or down in which a needle shows no face, and
-	feltUT      = 60.0  // one in which every needle does (common practice, no source)
-	ohmShare    = 0.015 // error of an ohmmeter with its leads
-	ohmAbsolute = 0.05
-	wireShare   = 0.02    // resistance against the plan: gauge, stretched wire
-	unknownRoom = 6.0     // kelvin, where no temperature was given
-	copperPerK  = 0.00393 // at 20 C, NBS Handbook 100
-	misread     = 0.003   // an open reading from a bad contact, a number from the wrong leads
+	handWrong = 0.01 // a face read or tapped wrongly (common practice, no source)
+	deadNone  = 0.5  // a needle that follows the neighbours alone, and so weaker, is told as none at least so often
+	unfeltUT  = 15.0 // a field straight up or down in which a needle shows no face, and
+	feltUT    = 60.0 // one in which every needle does (common practice, no source)
 )
 
 // facesLike is the log likelihood of faces read by hand over one coil. What a needle shows
@@ -111,39 +105,4 @@ func (m *Model) needTops() {
 			m.over[j][i] = m.pad.Column(i, at).Z * 1e6
 		}
 	}
-}
-
-// ohmLike is the log likelihood of an ohmmeter reading.
-func ohmLike(r *ohmReading, h *hypothesis) float64 {
-	var want float64
-	switch r.kind {
-	case "coil":
-		want = h.cur.CoilOhms[r.index]
-	case "string":
-		want = h.cur.StringOhms[r.index]
-	case "group":
-		want = h.cur.GroupOhms[r.index]
-	default:
-		want = h.cur.PadOhms
-	}
-	open := math.IsInf(want, 1)
-	if math.IsInf(r.ohms, 1) {
-		if open {
-			return math.Log(1 - misread)
-		}
-		return math.Log(misread)
-	}
-	if open {
-		return math.Log(misread) - math.Log(10)
-	}
-	rel := wireShare
-	if math.IsNaN(r.celsius) {
-		rel = math.Hypot(rel, unknownRoom*copperPerK)
-	} else {
-		want *= 1 + copperPerK*(r.celsius-20)
-	}
-	sd := math.Hypot(ohmShare*want+ohmAbsolute, rel*want)
-	d := (r.ohms - want) / sd
-	good := math.Exp(-d*d/2) / (sd * math.Sqrt(2*math.Pi))
-	return math.Log((1-misread)*good + misread/20)
 }

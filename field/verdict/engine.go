@@ -121,7 +121,8 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 	if e.ratio {
 		return e.ratios(h)
 	}
-	mean, prec := 1.0, 1/(scaleSD*scaleSD)
+	first := e.ev.firstShare()
+	mean, prec := 1/first, first*first/(scaleSD*scaleSD)
 	var sum = prec * mean
 	if _, ok := e.setOtherwise(h); ok {
 		prec, sum = 0, 0 // only what it shows tells
@@ -146,7 +147,7 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 	for i := range sc.s {
 		s := math.Max(mean+(float64(i)-float64(n-1)/2)*step, 0.02)
 		sc.s[i] = s
-		lp := scalePrior(s) + math.Log(step)
+		lp := scalePrior(s*first) + math.Log(step)
 		for _, a := range e.ev.amps {
 			lp += logNormal(a.amps, s*h.cur.PadAmps, a.sd())
 		}
@@ -155,14 +156,14 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 	return sc
 }
 
-// setOtherwise tells of a supply that shows a current far from the planned one,
-// and its share of that.
+// setOtherwise tells of a supply that showed a current far from the planned one as the check
+// began, and the share of that which it shows now.
 func (e *engine) setOtherwise(h *hypothesis) (share float64, ok bool) {
 	if h.cur.PadAmps <= 0 || len(e.ev.amps) == 0 {
 		return 1, false
 	}
 	share = e.ev.amps[len(e.ev.amps)-1].amps / h.cur.PadAmps
-	return share, share > 0 && math.Abs(share-1) > 4*scaleSD
+	return share, share > 0 && math.Abs(share*e.ev.firstShare()-1) > 4*scaleSD
 }
 
 // scalePrior is the log density of the current's scale: near the plan, or

@@ -18,6 +18,7 @@ type evidence struct {
 	faces    []faceReading
 	ohms     []ohmReading
 	amps     []ampsReading
+	first    float64 // what the supply was set to first, as a share of what it was last; 0 where it was set once
 	rests    []restReading
 	remarks  map[remark][]string // coils of which each is to be said
 	lost     map[int]bool        // coils over which something was read that tells nothing
@@ -72,13 +73,6 @@ type faceReading struct {
 	old  bool    // from before a mend
 }
 
-type ohmReading struct {
-	kind    string
-	index   int
-	ohms    float64 // +Inf when open
-	celsius float64 // NaN when not given
-}
-
 // gather boils captures down to evidence.
 func gather(plan *layout.Plan, captures []*capture.Capture) (*evidence, error) {
 	return gatherBefore(plan, captures, nil)
@@ -97,7 +91,7 @@ func gatherBefore(plan *layout.Plan, captures []*capture.Capture, since *ampsRea
 	}
 	set := ev.readSupply(cuts, since)
 	for i, c := range captures {
-		ev.add(plan, c, cuts[i], func(t float64) float64 { return set.at(i, t) })
+		ev.add(plan, c, cuts[i], func(t float64) []float64 { return set.at(i, t) })
 	}
 	ev.noteRemarks()
 	return ev, nil
@@ -144,9 +138,9 @@ func (ev *evidence) noteRemarks() {
 	}
 }
 
-// add boils one capture down, cut into stretches. shareAt tells the share of its last setting
-// that the supply was set to at a time.
-func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stretches, shareAt func(t float64) float64) {
+// add boils one capture down, cut into stretches. toldAt tells what shares of its last setting
+// the supply may have been set to at a time.
+func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stretches, toldAt func(t float64) []float64) {
 	src := len(ev.sources)
 	coarse := coarseness(cut)
 	for _, list := range [3][]capture.Stretch{cut.Holds, cut.Passes, cut.Rests} {
@@ -190,7 +184,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 			continue
 		}
 		if c.Start.Route == capture.Heading || len(h.Bearings) > 0 && len(h.B) == 0 {
-			ev.addBearing(plan, cut, h, src, lag, shareAt(h.To))
+			ev.addBearing(plan, cut, h, src, lag, toldAt(h.To))
 			continue
 		}
 		d := digestOf(plan, cut, h, src, tops)
@@ -200,11 +194,11 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma, toldOff)
 			d.widen(restless(held[i], info.sigma))
 		}
-		d.readings = readAt(d.readings, shareAt(h.To))
+		d.readings = readAt(d.readings, toldAt(h.To))
 		ev.addHold(d)
 	}
 	for i := range cut.Passes {
-		ev.addPass(plan, cut, &cut.Passes[i], src, tops, shareAt(cut.Passes[i].To))
+		ev.addPass(plan, cut, &cut.Passes[i], src, tops, toldAt(cut.Passes[i].To))
 	}
 	ev.addReadings(plan, cut)
 }
@@ -368,6 +362,9 @@ func (ev *evidence) addReadings(plan *layout.Plan, cut *capture.Stretches) {
 		if o.Celsius != nil {
 			r.celsius = *o.Celsius
 		}
+		if r.leaks(plan) {
+			r.ohms = math.Inf(1)
+		}
 		ev.ohms = append(ev.ohms, r)
 	}
 }
@@ -381,17 +378,4 @@ func medianOf(xs []sample) (m [3]float64) {
 		m[a] = median(v)
 	}
 	return m
-}
-
-// name says what was measured.
-func (o *ohmReading) name(plan *layout.Plan) string {
-	switch o.kind {
-	case "coil":
-		return "ohms of coil " + plan.Coils[o.index].ID
-	case "string":
-		return "ohms of string " + plan.Strings[o.index].ID
-	case "group":
-		return "ohms of group " + plan.Groups[o.index].ID
-	}
-	return "ohms of the pad"
 }

@@ -136,7 +136,7 @@ type firstExpansion struct {
 func (e *engine) newFirst(n *node) *firstExpansion {
 	f := &firstExpansion{n: n, gain: make([]float64, len(e.singles)), touched: make([]bitset, len(e.singles)), turns: make([][]int, len(e.singles))}
 	for i := range e.singles {
-		f.turns[i] = e.singles[i].flips(e.m.plan)
+		f.turns[i] = flips(e.m.plan, &e.singles[i].fault)
 	}
 	return f
 }

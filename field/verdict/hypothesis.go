@@ -269,7 +269,7 @@ func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
 	}
 	faults := append(slices.Clone(h.faults), s.fault)
 	logPrior := h.logPrior + s.logP + together(len(faults)) - together(len(h.faults))
-	flipped := s.flips(p)
+	flipped := flips(p, &s.fault)
 	if flipped == nil || slices.ContainsFunc(faults, func(f layout.Fault) bool { return f.Kind == layout.CoilInWrongString }) {
 		return newHypothesis(p, faults, logPrior)
 	}
@@ -285,14 +285,14 @@ func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
 }
 
 // flips lists the coils that a fault of reversal turns; nil for other faults.
-func (s *single) flips(p *layout.Plan) []int {
-	switch s.fault.Kind {
+func flips(p *layout.Plan, f *layout.Fault) []int {
+	switch f.Kind {
 	case layout.CoilReversed:
-		return []int{p.CoilIndex(s.fault.ID)}
+		return []int{p.CoilIndex(f.ID)}
 	case layout.StringReversed:
-		return p.Strings[p.StringIndex(s.fault.ID)].Coils
+		return p.Strings[p.StringIndex(f.ID)].Coils
 	case layout.GroupReversed:
-		return coilsOfGroup(p, s.fault.ID, 0)
+		return coilsOfGroup(p, f.ID, 0)
 	case layout.PadReversed:
 		all := make([]int, len(p.Coils))
 		for j := range all {

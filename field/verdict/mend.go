@@ -29,27 +29,9 @@ func mendFor(plan *layout.Plan, faults []layout.Fault) []Mend {
 // as planned.
 func turned(plan *layout.Plan, faults []layout.Fault) []bool {
 	wrong := make([]bool, len(plan.Coils))
-	flip := func(js []int) {
-		for _, j := range js {
+	for i := range faults {
+		for _, j := range flips(plan, &faults[i]) {
 			wrong[j] = !wrong[j]
-		}
-	}
-	for _, f := range faults {
-		switch f.Kind {
-		case layout.CoilReversed:
-			if j := plan.CoilIndex(f.ID); j >= 0 {
-				flip([]int{j})
-			}
-		case layout.StringReversed:
-			if i := plan.StringIndex(f.ID); i >= 0 {
-				flip(plan.Strings[i].Coils)
-			}
-		case layout.GroupReversed:
-			flip(coilsOfGroup(plan, f.ID, 0))
-		case layout.PadReversed:
-			for j := range wrong {
-				wrong[j] = !wrong[j]
-			}
 		}
 	}
 	return wrong
@@ -116,7 +98,7 @@ func fewestSwaps(plan *layout.Plan, wrong []bool) []Mend {
 	}
 	whole := func(above bool) []Mend {
 		if len(plan.Groups) > 0 {
-			return group(rootGroup(plan), above, 0)
+			return group(plan.RootGroup(), above, 0)
 		}
 		var out []Mend
 		for i := range plan.Strings {
@@ -129,20 +111,4 @@ func fewestSwaps(plan *layout.Plan, wrong []bool) []Mend {
 		return append([]Mend{{Do: SwapPad}}, other...)
 	}
 	return straight
-}
-
-// rootGroup is the group that is part of no other.
-func rootGroup(plan *layout.Plan) int {
-	for g := range plan.Groups {
-		root := true
-		for k := range plan.Groups {
-			for _, id := range plan.Groups[k].Of {
-				root = root && id != plan.Groups[g].ID
-			}
-		}
-		if root {
-			return g
-		}
-	}
-	return 0
 }

@@ -67,6 +67,8 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 		return &Next{At: c.ID, Why: fmt.Sprintf("Ohms do not tell which way a coil faces. Read %s with a phone, or with a needle.", c.ID)}
 	case c.Used == 0 && e.ev.lost[coils[0]]:
 		return &Next{At: c.ID, Why: fmt.Sprintf("Nothing that was read over %s counts; the notes say why. Read it once more.", c.ID)}
+	case c.Used == 0 && e.ev.mended != nil:
+		return e.closing()
 	case c.Used == 0:
 		return &Next{At: c.ID, Why: fmt.Sprintf("%s has not been read yet.", c.ID)}
 	case c.withheld():
@@ -510,6 +512,6 @@ func ohmsForeseen(ohms float64) []foreseen {
 	if math.IsInf(ohms, 1) {
 		return []foreseen{{r3.Vec{X: open}, 1}}
 	}
-	sd := math.Hypot(ohmShare*ohms+ohmAbsolute, math.Hypot(wireShare, unknownRoom*copperPerK)*ohms)
+	sd := math.Hypot(ohmShare*ohms+ohmAbsolute, math.Hypot(wireShare, unknownRoom*layout.CopperPerKelvin)*ohms)
 	return []foreseen{{r3.Vec{X: ohms}, sd}}
 }

@@ -34,14 +34,14 @@ type passDigest struct {
 	lanes      []lane // nil until aligned
 	near       []int32
 	peak       []float64
-	share      float64 // weight of one sample
-	ofCurrent  float64 // the share of the current that all is told for: the samples are by so much larger here
+	weight     float64   // of one sample
+	ofCurrent  []float64 // the shares of the current that all is told for that it may have been read at: the samples are by the first of them larger here
 	aligner    *aligner
 	id         key // what it was read as, and over which background
 }
 
-func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, tops [3][]flatTop, share float64) {
-	d := passDigest{source: src, ofCurrent: share, from: s.From, to: s.To, topDeg: s.TopDeg, up: meanUp(s.Gravity), label: s.Pass.Along[0] + " to " + s.Pass.Along[len(s.Pass.Along)-1]}
+func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, tops [3][]flatTop, ofCurrent []float64) {
+	d := passDigest{source: src, ofCurrent: ofCurrent, from: s.From, to: s.To, topDeg: s.TopDeg, up: meanUp(s.Gravity), label: s.Pass.Along[0] + " to " + s.Pass.Along[len(s.Pass.Along)-1]}
 	over := func(j int, at r2.Vec) {
 		d.coils, d.path = append(d.coils, j), append(d.path, at)
 		e := plan.WindingOf(j).HalfExtent()
@@ -73,7 +73,7 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 			x.s = drive.Duty
 		}
 		for a := range x.u {
-			x.u[a] /= share
+			x.u[a] /= ofCurrent[0]
 		}
 		d.xs = append(d.xs, x)
 	}
@@ -522,7 +522,7 @@ func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 		tall := 1 / math.Sqrt(soft)
 		for q, of := range shares {
 			for m, x := range sc.s {
-				x *= of / p.ofCurrent
+				x *= of / p.ofCurrent[0]
 				if below := math.Min(top-width*(x-best)*(x-best), high); below > -700 {
 					by[m][s.lane] = math.Max(by[m][s.lane], chance[q]*tall*expDown(below))
 				}
@@ -561,13 +561,13 @@ func (d *passDigest) beam(beside float64) []float64 {
 // errors count for as much larger as they turned out.
 func (p *passFactor) trust() float64 {
 	const usual = 15 // log units by which a good pass may fall short
-	misfit := 1.5 * p.share * float64(len(p.aligner.together))
+	misfit := 1.5 * p.weight * float64(len(p.aligner.together))
 	return misfit / (misfit + math.Max(0, p.lack()-usual))
 }
 
 // stray is the log likelihood of a pass in which no sample fits anything.
 func (p *passFactor) stray() float64 {
-	return p.share*float64(len(p.aligner.together))*strayLog + math.Log(passStray)
+	return p.weight*float64(len(p.aligner.together))*strayLog + math.Log(passStray)
 }
 
 // ceiling implements factor: the ampere-turns found.

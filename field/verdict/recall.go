@@ -194,7 +194,7 @@ func (d *passDigest) identity(src *sourceInfo, bg *background) key {
 	k := newKey()
 	for _, v := range [][]float64{
 		src.offset[:], src.sd[:], src.sigma[:], bg.b[:], bg.variance[:], d.up[:],
-		{float64(d.source), d.ofCurrent, d.from, d.to, d.topDeg, d.hz, d.duty, d.overrun, float64(len(d.xs))},
+		d.ofCurrent, {float64(d.source), d.from, d.to, d.topDeg, d.hz, d.duty, d.overrun, float64(len(d.xs))},
 	} {
 		for _, x := range v {
 			k.add(x)

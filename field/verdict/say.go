@@ -3,6 +3,7 @@ package verdict
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"polewise/layout"
@@ -80,9 +81,10 @@ func sayMend(plan *layout.Plan, h *hypothesis, mend []Mend) []string {
 			case plan.GroupIndex(m.ID) >= 0:
 				out = append(out, fmt.Sprintf("Swap the two ends of group %s where it joins the rest.", m.ID))
 			case plan.CoilIndex(m.ID) >= 0:
-				out = append(out, fmt.Sprintf("Take %s out there and join it into string %s.", m.ID, plan.Strings[plan.StringOf(plan.CoilIndex(m.ID))].ID))
+				own := plan.Strings[plan.StringOf(plan.CoilIndex(m.ID))].ID
+				out = append(out, fmt.Sprintf("Take %s out of string %s and join it into string %s.", m.ID, joinedAt(h, m.ID).String, own))
 			default:
-				out = append(out, fmt.Sprintf("Undo the joint between them and join string %s to plus and minus by itself.", m.ID))
+				out = append(out, fmt.Sprintf("Undo the joint between strings %s, and join them side by side again.", and(joinedAt(h, m.ID).IDs)))
 			}
 		case RemakeJoint:
 			switch {
@@ -105,6 +107,16 @@ func sayMend(plan *layout.Plan, h *hypothesis, mend []Mend) []string {
 		out = append(out, fmt.Sprintf("Turn %s over, or swap the two leads of each.", and(flips)))
 	}
 	return out
+}
+
+// joinedAt is the fault by which a coil or a string is joined where it should not be.
+func joinedAt(h *hypothesis, id string) layout.Fault {
+	for _, f := range h.faults {
+		if f.Kind == layout.CoilInWrongString && f.ID == id || f.Kind == layout.StringsInSeries && slices.Contains(f.IDs, id) {
+			return f
+		}
+	}
+	return layout.Fault{}
 }
 
 func shorted(h *hypothesis, id string) bool {

@@ -84,6 +84,14 @@ func (ev *evidence) readSupply(cuts []*capture.Stretches, since *ampsReading) se
 			out[c] = append(out[c], setting{s.from, shares[s.reading]})
 		}
 	}
+	if all := out.all(); len(all) > 1 && slices.ContainsFunc(out, func(told []setting) bool { return len(told) == 0 }) {
+		ev.note("The supply was set to more than one current, and of what one phone read nothing tells at which. Tell the amps on each phone.")
+	}
+	for _, told := range out {
+		if ev.first == 0 && len(told) > 0 && told[0].share != 1 {
+			ev.first = told[0].share
+		}
+	}
 	var kept []ampsReading // what tells of the setting told last
 	for i, a := range ev.amps {
 		if shares[i] == 1 {
@@ -94,16 +102,43 @@ func (ev *evidence) readSupply(cuts []*capture.Stretches, since *ampsReading) se
 	return out
 }
 
-// at is the share of the last setting that held at a time in a capture.
-func (s settings) at(c int, t float64) float64 {
-	share := 1.0
+// firstShare is what the supply was set to as the check began, as a share of what it was set
+// to last. A supply is set as planned first, if ever.
+func (ev *evidence) firstShare() float64 {
+	if ev.first == 0 {
+		return 1
+	}
+	return ev.first
+}
+
+// at is the share of the last setting that held at a time in a capture. What was read
+// before the first was told was read at that one. Of a capture in which none was told,
+// while there were several elsewhere, nobody knows: then it is every one of them.
+func (s settings) at(c int, t float64) []float64 {
+	if len(s[c]) == 0 {
+		return s.all()
+	}
+	share := s[c][0].share
 	for _, o := range s[c] {
 		if o.from > t {
 			break
 		}
 		share = o.share
 	}
-	return share
+	return []float64{share}
+}
+
+// all are the shares of all settings, that of the last one first.
+func (s settings) all() []float64 {
+	out := []float64{1}
+	for _, list := range s {
+		for _, o := range list {
+			if !slices.Contains(out, o.share) {
+				out = append(out, o.share)
+			}
+		}
+	}
+	return out
 }
 
 // mistoldShare is how often a current is typed or read wrong that makes a setting of its own.
@@ -111,17 +146,21 @@ const mistoldShare = 0.03
 
 // settingsOf are the shares that a current told for a reading may stand for, and how likely
 // each is: where it makes a setting of its own, it may be told wrong, and nothing have been
-// changed.
-func settingsOf(share float64) (shares, chance []float64) {
-	if share == 1 {
-		return []float64{1}, []float64{1}
+// changed. Where it was not told they are all alike.
+func settingsOf(told []float64) (shares, chance []float64) {
+	if len(told) == 1 && told[0] != 1 {
+		return []float64{told[0], 1}, []float64{1 - mistoldShare, mistoldShare}
 	}
-	return []float64{share, 1}, []float64{1 - mistoldShare, mistoldShare}
+	chance = make([]float64, len(told))
+	for i := range chance {
+		chance[i] = 1 / float64(len(told))
+	}
+	return told, chance
 }
 
-// readAt are the readings of a hold for a share of the current that all is told for.
-func readAt(readings []reading, share float64) (out []reading) {
-	shares, chance := settingsOf(share)
+// readAt are the readings of a hold for what share of the current it may have been read at.
+func readAt(readings []reading, told []float64) (out []reading) {
+	shares, chance := settingsOf(told)
 	for i, share := range shares {
 		for _, r := range readings {
 			r.share = share

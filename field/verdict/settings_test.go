@@ -109,3 +109,67 @@ func TestSupplySetAnewAfterAMend(t *testing.T) {
 		}
 	}
 }
+
+// TestSupplySetAnewToldLate: after half of the coils the supply is set to half. What it shows is
+// told from some hold on only, or on one of two phones only. Nothing is wrong with the pad, and
+// so strings are not said to be joined one after the other.
+func TestSupplySetAnewToldLate(t *testing.T) {
+	const lowered = 6 // holds at the first setting
+	read := func(seed uint64, told int, of ...string) *capture.Capture {
+		o := careful(seed)
+		o.Ohms, o.TellAmps, o.CurrentSD = false, true, 0
+		c := capturesOf(kennel(t), o)[0]
+		holds, on := 0, false
+		var off [3]float64
+		for i, l := range c.Lines {
+			switch l := l.(type) {
+			case capture.Hold:
+				holds++
+			case capture.Drive:
+				on = l.State == capture.On
+				switch {
+				case holds < told:
+					l.Amps = nil
+				case holds > lowered && l.Amps != nil:
+					half := *l.Amps / 2
+					l.Amps = &half
+				}
+				c.Lines[i] = l
+			case capture.B:
+				if !on {
+					off = l.UT
+					continue
+				}
+				for a := range l.UT {
+					if holds > lowered {
+						l.UT[a] = off[a] + (l.UT[a]-off[a])/2
+					}
+				}
+				c.Lines[i] = l
+			}
+		}
+		if len(of) > 0 {
+			return only(c, of...)
+		}
+		return c
+	}
+	for seed := range uint64(4) {
+		cases := map[string][]*capture.Capture{
+			"from the fourth hold on": {read(seed, 4)},
+			"on the other phone":      {only(read(seed, 20), "A1", "A2", "A3", "B1"), only(read(seed+20, 0), "B2", "B3", "C1", "C2", "C3")},
+		}
+		for name, captures := range cases {
+			v, err := verdict.Judge(kennel(t), captures...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			rightly(t, name, v, func(string) verdict.State { return verdict.StateAsPlanned })
+			if v.Outcome == verdict.Fault {
+				t.Errorf("%s, seed %d: %s", name, seed, v.Causes[0].Say)
+			}
+			if said := strings.Join(v.Notes, " "); !strings.Contains(said, "It is taken to have been set otherwise") {
+				t.Errorf("%s: notes: %s", name, said)
+			}
+		}
+	}
+}

@@ -65,13 +65,13 @@ func (e *engine) fewerReversals(s *scored) bool {
 	turned := make([]bool, len(p.Coils))
 	count := 0
 	for _, f := range s.hyp.faults {
-		flips := (&single{fault: f}).flips(p)
-		if flips == nil {
+		coils := flips(p, &f)
+		if coils == nil {
 			kept = append(kept, f)
 			continue
 		}
 		count++
-		for _, j := range flips {
+		for _, j := range coils {
 			turned[j] = !turned[j]
 		}
 	}
@@ -94,7 +94,7 @@ func (e *engine) fewerReversals(s *scored) bool {
 				continue
 			}
 			faults = append(faults, f)
-			for _, j := range (&single{fault: f}).flips(p) {
+			for _, j := range flips(p, &f) {
 				left[j] = !left[j]
 			}
 		}

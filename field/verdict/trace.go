@@ -94,7 +94,7 @@ func (e *engine) walk(n *node, i int, p *passFactor) *walked {
 		w := &walked{slack: slack, field: e.along(n, p, points, offset, side, n.sc.s[m])}
 		bg := n.bg[i].b
 		for a := range bg {
-			bg[a] /= p.ofCurrent
+			bg[a] /= p.ofCurrent[0]
 		}
 		for range traceRounds {
 			w.lay(xs, rot, bg, p.pathLength)

@@ -82,7 +82,7 @@ type Mend struct {
 type Next struct {
 	At      string    `json:"at"`
 	Route   string    `json:"route,omitempty"`
-	Across  string    `json:"across,omitempty"` // string:ID or pad, where that is to be measured and not the coil
+	Across  string    `json:"across,omitempty"` // string:ID, group:ID or pad, where that is to be measured and not the coil
 	TopDeg  *float64  `json:"top_deg,omitempty"`
 	ShiftMM []float64 `json:"shift_mm,omitempty"`
 	Why     string    `json:"why"`

@@ -69,7 +69,7 @@ func (e *engine) why(list []*scored) *Why {
 	}
 	for i := range e.ev.ohms {
 		o := &e.ev.ohms[i]
-		w.Carried = append(w.Carried, Carried{Reading: o.name(e.m.plan), Times: ohmLike(o, best) - ohmLike(o, rival)})
+		w.Carried = append(w.Carried, Carried{Reading: "ohms of " + o.across(e.m.plan), Times: ohmLike(o, best) - ohmLike(o, rival)})
 	}
 	slices.SortStableFunc(w.Carried, func(x, y Carried) int { return cmp.Compare(math.Abs(y.Times), math.Abs(x.Times)) })
 	if len(w.Carried) > maxCarried {

@@ -1,0 +1,136 @@
+package verdict
+
+import (
+	"math"
+
+	"polewise/layout"
+)
+
+// ohmReading is what an ohmmeter showed across something.
+type ohmReading struct {
+	kind    string
+	index   int
+	ohms    float64 // +Inf when open
+	celsius float64 // NaN when not given
+}
+
+const (
+	ohmShare    = 0.015 // error of an ohmmeter with its leads
+	ohmAbsolute = 0.05
+	wireShare   = 0.02   // resistance against the plan: gauge, stretched wire
+	unknownRoom = 6.0    // kelvin, where no temperature was given
+	misread     = 0.003  // an open reading from a bad contact, a number from the wrong leads
+	openOhms    = 1000.0 // so much, and
+	openTimes   = 100.0  // so many times what is planned, is what fingers and flux let through of an open wire
+)
+
+// ohmLike is the log likelihood of an ohmmeter reading.
+func ohmLike(r *ohmReading, h *hypothesis) float64 {
+	open := math.IsInf(r.expected(h), 1)
+	if math.IsInf(r.ohms, 1) {
+		if open {
+			return math.Log(1 - misread)
+		}
+		return math.Log(misread)
+	}
+	if open {
+		return math.Log(misread) - math.Log(10)
+	}
+	return math.Log(r.rightly(h) + r.wrongly())
+}
+
+// rightly is the density of a figure that was read where it was to be, and wrongly of one
+// that was not.
+func (r *ohmReading) rightly(h *hypothesis) float64 {
+	want, rel := r.expected(h), wireShare
+	if math.IsNaN(r.celsius) {
+		rel = math.Hypot(rel, unknownRoom*layout.CopperPerKelvin)
+	}
+	sd := math.Hypot(ohmShare*want+ohmAbsolute, rel*want)
+	d := (r.ohms - want) / sd
+	return (1 - misread) * math.Exp(-d*d/2) / (sd * math.Sqrt(2*math.Pi))
+}
+
+func (r *ohmReading) wrongly() float64 { return misread / 20 }
+
+// misreadUnder tells whether under a hypothesis a reading was rather read wrongly.
+func (r *ohmReading) misreadUnder(h *hypothesis) bool {
+	if open := math.IsInf(r.expected(h), 1); open || math.IsInf(r.ohms, 1) {
+		return open != math.IsInf(r.ohms, 1)
+	}
+	return r.rightly(h) < r.wrongly()
+}
+
+// expected is what should be read under a hypothesis: ohms at the temperature told, +Inf
+// where it is open.
+func (r *ohmReading) expected(h *hypothesis) float64 {
+	ohms := r.of(h.cur)
+	if math.IsNaN(r.celsius) {
+		return ohms
+	}
+	return layout.OhmsAt(ohms, r.celsius)
+}
+
+// of is what there is of what was measured, ohms at 20 C.
+func (r *ohmReading) of(c *layout.Currents) float64 {
+	switch r.kind {
+	case "coil":
+		return c.CoilOhms[r.index]
+	case "string":
+		return c.StringOhms[r.index]
+	case "group":
+		return c.GroupOhms[r.index]
+	}
+	return c.PadOhms
+}
+
+// leaks tells of a figure that is no resistance of copper: the meter's own, or of fingers on
+// its tips. What was measured is open.
+func (r *ohmReading) leaks(plan *layout.Plan) bool {
+	if r.ohms < openOhms || math.IsInf(r.ohms, 1) {
+		return false
+	}
+	c, err := plan.Solve()
+	return err == nil && r.ohms > openTimes*r.of(c)
+}
+
+// coils are those that the current goes through as it is measured.
+func (r *ohmReading) coils(plan *layout.Plan) []int {
+	switch r.kind {
+	case "coil":
+		return []int{r.index}
+	case "string":
+		return plan.Strings[r.index].Coils
+	case "group":
+		return coilsOfGroup(plan, plan.Groups[r.index].ID, 0)
+	}
+	return flips(plan, &layout.Fault{Kind: layout.PadReversed})
+}
+
+// across says what was measured.
+func (r *ohmReading) across(plan *layout.Plan) string {
+	switch r.kind {
+	case "coil":
+		return "coil " + plan.Coils[r.index].ID
+	case "string":
+		return "string " + plan.Strings[r.index].ID
+	case "group":
+		return "group " + plan.Groups[r.index].ID
+	}
+	return "the pad"
+}
+
+// again asks for the same once more.
+func (r *ohmReading) again(plan *layout.Plan, why string) Next {
+	n := Next{At: plan.Coils[r.coils(plan)[0]].ID, Route: "ohms", Why: why}
+	switch r.kind {
+	case "coil":
+	case "string":
+		n.Across = "string:" + plan.Strings[r.index].ID
+	case "group":
+		n.Across = "group:" + plan.Groups[r.index].ID
+	default:
+		n.Across = "pad"
+	}
+	return n
+}
