@@ -46,9 +46,10 @@ type digest struct {
 const vague = 1e8
 
 const (
-	jumpPrior = 0.03   // chance that a phone re-zeroes within one hold
-	jumpSD    = 18.0   // uT, per axis
-	pullSD    = 1000.0 // the same of what the pad does, before anything was read
+	jumpPrior   = 0.03   // chance that a phone re-zeroes within one hold
+	jumpSD      = 18.0   // uT, per axis
+	pullSD      = 1000.0 // the same of what the pad does, before anything was read,
+	anyGroundSD = 500.0  // and of the background
 )
 
 // sample is a magnetometer sample with what the supply did.
@@ -85,10 +86,16 @@ func restless(xs []sample, sigma [3]float64) (wander [3]float64) {
 			continue
 		}
 		at, best := 0, math.Inf(1)
+		var up [3][]moments
+		for a := range up {
+			up[a] = runningMoments(list, a)
+		}
 		for k := range list {
 			var sum float64
-			for a := range wander {
-				sum += squares(list[:k], a) + squares(list[k:], a)
+			for a := range up {
+				all, after := &up[a][0], &up[a][k]
+				before := all.less(after)
+				sum += before.squares() + after.squares()
 			}
 			if sum < best {
 				at, best = k, sum
@@ -105,18 +112,6 @@ func restless(xs []sample, sigma [3]float64) (wander [3]float64) {
 		}
 	}
 	return wander
-}
-
-// squares is the sum of the squared distances of one axis from its mean.
-func squares(xs []sample, a int) (sum float64) {
-	var mean float64
-	for _, x := range xs {
-		mean += x.u[a] / float64(len(xs))
-	}
-	for _, x := range xs {
-		sum += (x.u[a] - mean) * (x.u[a] - mean)
-	}
-	return sum
 }
 
 // spreadOf is how far samples lie from their median, each axis, as a standard deviation
@@ -196,27 +191,42 @@ func digestSteady(xs []sample, sigma [3]float64, off float64) (readings []readin
 // each of them.
 func jumps(xs []sample, sigma [3]float64, toggled bool) []reading {
 	n := len(xs)
-	ax, log := fitAxes(xs, 0, sigma, toggled)
+	var up [3][]moments
+	for a := range up {
+		up[a] = runningMoments(xs, a)
+	}
+	fit := func(k int) (ax [3]axis, log float64) {
+		for a := range ax {
+			after := &up[a][n] // nothing
+			if k > 0 {
+				after = &up[a][k]
+			}
+			x, l := up[a][0].fit(after, sigma[a], toggled)
+			ax[a] = x
+			log += l
+		}
+		return ax, log
+	}
+	ax, log := fit(0)
 	out := []reading{{logW: math.Log((1-jumpPrior)*(1-toldOffChance)) + log, ax: ax}}
 	if n < 4 {
 		return out
 	}
 	prior := math.Log(jumpPrior / float64(n-1))
 	for k := 1; k < n; k++ {
-		ax, log := fitAxes(xs, k, sigma, toggled)
+		ax, log := fit(k)
 		if toggled {
 			out = append(out, reading{logW: prior + log, ax: ax})
 			continue
 		}
 		// Without a toggle a jump leaves two levels, and either may be the one
 		// that goes with the background elsewhere.
-		for _, level := range [2][]sample{xs[:k], xs[k:]} {
-			r := reading{logW: prior + log - math.Ln2}
-			for a := range r.ax {
-				r.ax[a] = meanAxis(level, a, sigma[a])
-			}
-			out = append(out, r)
+		first, second := reading{logW: prior + log - math.Ln2}, reading{logW: prior + log - math.Ln2}
+		for a := range sigma {
+			before := up[a][0].less(&up[a][k])
+			first.ax[a], second.ax[a] = before.level(sigma[a]), up[a][k].level(sigma[a])
 		}
+		out = append(out, first, second)
 	}
 	return out
 }
@@ -288,77 +298,6 @@ func closeReadings(r *reading, ax *[3]axis) bool {
 		}
 	}
 	return true
-}
-
-// meanAxis is the sum b + d where the drive never changed: b carries it, and d
-// is left open.
-func meanAxis(xs []sample, a int, sigma float64) axis {
-	var sum float64
-	for _, x := range xs {
-		sum += x.u[a]
-	}
-	n := float64(len(xs))
-	return axis{b: sum / n, vb: sigma * sigma / n, vd: vague}
-}
-
-// fitAxes is fitAxis of all three, with the sum of their log evidences.
-func fitAxes(xs []sample, k int, sigma [3]float64, toggled bool) (ax [3]axis, ll float64) {
-	for a := range ax {
-		x, l := fitAxis(xs, a, k, sigma[a], toggled)
-		ax[a] = x
-		ll += l
-	}
-	return ax, ll
-}
-
-// fitAxis is the linear fit x = b + d s + J [i >= k] of one axis, with vague
-// priors on b and d and sd jumpSD on J; its log evidence comes with it.
-func fitAxis(xs []sample, a, k int, sigma float64, toggled bool) (axis, float64) {
-	prec := 1 / (sigma * sigma)
-	var m [3][3]float64 // b, d, J
-	var h [3]float64
-	var yy float64
-	for i, x := range xs {
-		row := [3]float64{1, x.s, 0}
-		if k > 0 && i >= k {
-			row[2] = 1
-		}
-		for p := 0; p < 3; p++ {
-			h[p] += row[p] * x.u[a] * prec
-			for q := 0; q < 3; q++ {
-				m[p][q] += row[p] * row[q] * prec
-			}
-		}
-		yy += x.u[a] * x.u[a] * prec
-	}
-	prior := [3]float64{1 / (500.0 * 500), 1 / (pullSD * pullSD), 1 / (jumpSD * jumpSD)}
-	ll := -float64(len(xs)) / 2 * math.Log(2*math.Pi*sigma*sigma)
-	if !toggled {
-		// Only b + d is seen: fold d into b.
-		m[1] = [3]float64{}
-		m[0][1], m[2][1], h[1] = 0, 0, 0
-	}
-	for p := 0; p < 3; p++ {
-		m[p][p] += prior[p]
-		ll += 0.5 * math.Log(prior[p])
-	}
-	inv, logDet, ok := invert3(m)
-	if !ok {
-		return axis{vb: vague, vd: vague}, math.Inf(-1)
-	}
-	var v [3]float64
-	var q float64
-	for p := 0; p < 3; p++ {
-		for r := 0; r < 3; r++ {
-			v[p] += inv[p][r] * h[r]
-		}
-		q += h[p] * v[p]
-	}
-	ll += -0.5*(yy-q) - 0.5*logDet
-	if !toggled {
-		return axis{b: v[0], vb: inv[0][0], vd: vague}, ll
-	}
-	return axis{b: v[0], d: v[1], vb: inv[0][0], vd: inv[1][1], cv: inv[0][1]}, ll
 }
 
 // invert3 inverts a symmetric positive definite matrix and returns the

@@ -151,12 +151,9 @@ func meanOfPulses(xs []sample, duty float64) (r reading) {
 	r.logW = -math.Ln2
 	n := float64(len(xs))
 	for a := range r.ax {
-		var mean float64
-		for _, x := range xs {
-			mean += x.u[a] / n
-		}
+		m := momentsOf(xs, a)
 		r.ax[a] = axis{
-			b: mean, vb: alike*squares(xs, a)/(n*n) + duty*duty*pull,
+			b: m.u / n, vb: alike*m.squares()/(n*n) + duty*duty*pull,
 			vd: pull, cv: -duty * pull,
 		}
 		// Being open of both is nothing against it: the background alone decides.
@@ -180,7 +177,7 @@ func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
 				ys[i].s = 1
 			}
 		}
-		ax, ll := fitAxes(ys, 0, sigma, true)
+		ax, ll := fitAxes(ys, sigma, true)
 		r := reading{logW: logW - math.Log(phases) + ll, ax: ax}
 		total = logAdd(total, r.logW)
 		for i := range out {

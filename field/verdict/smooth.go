@@ -65,10 +65,13 @@ type waveFit struct {
 // second, and what is left of where the sensor came from as the phone was laid down.
 type wave struct{ level, slope, lag float64 }
 
+// trailSD is how much, per axis, may be left of that, uT.
+const trailSD = 200.0
+
 // fitWave fits them at one phase. Where the field changes fast a sample counts for
 // less, by how far off its time may be.
 func fitWave(xs []sample, sigma [3]float64, ws []wave) (f waveFit) {
-	prior := [3]float64{1 / (500.0 * 500), 1 / (1000.0 * 1000), 1 / (200.0 * 200)}
+	prior := [3]float64{1 / (anyGroundSD * anyGroundSD), 1 / (pullSD * pullSD), 1 / (trailSD * trailSD)}
 	n := float64(len(xs))
 	for a := range f.ax {
 		var left, logs, det float64

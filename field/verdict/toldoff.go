@@ -16,9 +16,10 @@ func neverSwitched(xs []sample, sigma [3]float64) (out []reading) {
 	var f reading
 	f.logW = math.Log((1 - jumpPrior) * toldOffChance)
 	for a := range f.ax {
-		_, log := fitAxis(xs, a, 0, sigma[a], false)
+		m := momentsOf(xs, a)
+		_, log := m.fit(&moments{}, sigma[a], false)
 		f.logW += log
-		f.ax[a] = meanAxis(xs, a, sigma[a])
+		f.ax[a] = m.level(sigma[a])
 	}
 	if allUnsure(xs, 0) {
 		out = append(out, f)
@@ -144,7 +145,7 @@ const clearGap = 8
 
 // fit is what they say then.
 func (o *otherTold) fit(sigma [3]float64) reading {
-	ax, log := fitAxes(o.xs, 0, sigma, true)
+	ax, log := fitAxes(o.xs, sigma, true)
 	for a := range sigma {
 		log += o.left * typicalLog(sigma[a])
 	}

@@ -1,0 +1,104 @@
+package verdict
+
+import "math"
+
+// moments are sums over samples of one axis: their number, of the drive and the reading, and
+// of the products of these.
+type moments struct{ n, s, ss, u, su, uu float64 }
+
+func (m *moments) add(x *sample, a int) {
+	m.n++
+	m.s += x.s
+	m.ss += x.s * x.s
+	m.u += x.u[a]
+	m.su += x.s * x.u[a]
+	m.uu += x.u[a] * x.u[a]
+}
+
+func (m *moments) less(o *moments) moments {
+	return moments{m.n - o.n, m.s - o.s, m.ss - o.ss, m.u - o.u, m.su - o.su, m.uu - o.uu}
+}
+
+// squares is the sum of the squared distances from their mean.
+func (m *moments) squares() float64 {
+	if m.n < 1 {
+		return 0
+	}
+	return math.Max(0, m.uu-m.u*m.u/m.n)
+}
+
+// runningMoments are those of one axis from each sample on, so that a list is cut in two
+// anywhere without adding it up again.
+func runningMoments(xs []sample, a int) []moments {
+	out := make([]moments, len(xs)+1)
+	var m moments
+	for i := len(xs) - 1; i >= 0; i-- {
+		m.add(&xs[i], a)
+		out[i] = m
+	}
+	return out
+}
+
+// level is the sum b + d where the drive never changed: b carries it, and d
+// is left open.
+func (m *moments) level(sigma float64) axis {
+	return axis{b: m.u / m.n, vb: sigma * sigma / m.n, vd: vague}
+}
+
+// fitAxes fits all three axes, without a jump, and sums their log evidences.
+func fitAxes(xs []sample, sigma [3]float64, toggled bool) (ax [3]axis, ll float64) {
+	for a := range ax {
+		x, l := momentsOf(xs, a).fit(&moments{}, sigma[a], toggled)
+		ax[a] = x
+		ll += l
+	}
+	return ax, ll
+}
+
+func momentsOf(xs []sample, a int) *moments {
+	var m moments
+	for i := range xs {
+		m.add(&xs[i], a)
+	}
+	return &m
+}
+
+// fit is the linear fit x = b + d s + J [after a jump] of one axis, with vague
+// priors on b and d and sd jumpSD on J; its log evidence comes with it.
+func (m *moments) fit(after *moments, sigma float64, toggled bool) (axis, float64) {
+	prec := 1 / (sigma * sigma)
+	normal := [3][3]float64{ // of b, d and J
+		{m.n * prec, m.s * prec, after.n * prec},
+		{m.s * prec, m.ss * prec, after.s * prec},
+		{after.n * prec, after.s * prec, after.n * prec},
+	}
+	h := [3]float64{m.u * prec, m.su * prec, after.u * prec}
+	prior := [3]float64{1 / (anyGroundSD * anyGroundSD), 1 / (pullSD * pullSD), 1 / (jumpSD * jumpSD)}
+	ll := -m.n / 2 * math.Log(2*math.Pi*sigma*sigma)
+	if !toggled {
+		// Only b + d is seen: fold d into b.
+		normal[1] = [3]float64{}
+		normal[0][1], normal[2][1], h[1] = 0, 0, 0
+	}
+	for p := range prior {
+		normal[p][p] += prior[p]
+		ll += 0.5 * math.Log(prior[p])
+	}
+	inv, logDet, ok := invert3(normal)
+	if !ok {
+		return axis{vb: vague, vd: vague}, math.Inf(-1)
+	}
+	var v [3]float64
+	var q float64
+	for p := 0; p < 3; p++ {
+		for r := 0; r < 3; r++ {
+			v[p] += inv[p][r] * h[r]
+		}
+		q += h[p] * v[p]
+	}
+	ll += -0.5*(m.uu*prec-q) - 0.5*logDet
+	if !toggled {
+		return axis{b: v[0], vb: inv[0][0], vd: vague}, ll
+	}
+	return axis{b: v[0], d: v[1], vb: inv[0][0], vd: inv[1][1], cv: inv[0][1]}, ll
+}
