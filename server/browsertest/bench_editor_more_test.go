@@ -399,6 +399,12 @@ func TestEditorBeginsWhereItSays(t *testing.T) {
 	e.wait("four strings", `document.querySelectorAll("#ed-drawing .string-end").length === 8`)
 	shot(t, e.ctx, "ring")
 
+	// What is no number is not begun with.
+	begin("grid", map[string]string{"pitch_mm": "abc"})
+	e.click("#begin-plan")
+	e.wait("a word on it", `document.querySelector("dialog[open]") && document.activeElement.id === "new-pitch_mm" && document.activeElement.value === "abc" && document.querySelector(".begin").innerText.includes('found "abc"')`)
+	e.click(".begin .row button:not(.main)")
+
 	// Numbers typed and not used yet are there after a reload.
 	begin("staggered", map[string]string{"rows": "7", "turns": "33"})
 	do(t, e.ctx, chromedp.Reload())
@@ -429,6 +435,13 @@ func TestEditorNameTaken(t *testing.T) {
 			t.Errorf("%s %s changed the plan:\n%s", k.field, k.taken, got)
 		}
 		shot(t, e.ctx, k.taken)
+		// Who leaves the field finds the old name in it, and still why.
+		do(t, e.ctx, chromedp.SendKeys(k.field, kb.Tab, chromedp.ByQuery))
+		e.wait("the old name and why", fmt.Sprintf(`(([field, why]) => {
+			const { value } = document.querySelector(field);
+			const said = document.querySelector(field).closest(".field").querySelector(".bad").textContent;
+			return said.startsWith(why) && said.endsWith(`+"` ${value} stays.`"+`);
+		})(%s)`, asJSON(t, []string{k.field, k.why})))
 		e.fill(k.field, k.free+kb.Enter)
 		e.says(k.now)
 		before = e.text()

@@ -34,16 +34,21 @@ export function askBegin(o) {
   };
   const trouble = el("p", { class: "trouble", role: "alert" });
   const numbers = el("div", { class: "fields" });
-  const number = (key, label, unit, steps = [1, 1]) => field({ id: `new-${key}`, label, unit, kind: ["pitch_mm", "inner_mm", "wire_awg"].includes(key) ? "number" : "whole", steps, get: () => q[key], put: (v) => put(key, v), atOnce: true }).node;
+  const number = (key, label, unit, steps = [1, 1]) => field({ id: `new-${key}`, label, unit, kind: ["pitch_mm", "inner_mm", "wire_awg"].includes(key) ? "number" : "whole", steps, get: () => q[key], put: (v) => put(key, v), atOnce: true, keepsWrong: true });
+  /** @type {ReturnType<typeof field>[]} */
+  let fields = [];
   const show = () => {
     for (const b of forms) b.setAttribute("aria-pressed", String(b.dataset.form === q.form));
     const turning = el("input", { type: "checkbox", checked: q.turning, onchange: (e) => put("turning", e.target.checked) });
-    numbers.replaceChildren(
+    fields = [
       ...FIELDS[q.form].map((k) => number(k, COUNTS[k])),
       ...(q.form === "empty" ? [] : [number("pitch_mm", "from centre to centre", "mm", [5, 1])]),
       number("inner_mm", "inner diameter", "mm", [5, 1]),
       number("turns", "turns", "", [5, 1]),
       number("wire_awg", "wire gauge", "AWG"),
+    ];
+    numbers.replaceChildren(
+      ...fields.map((f) => f.node),
       ...(q.form === "empty" ? [] : [el("label", { class: "check" }, turning, "faces alternate along a row")]),
     );
   };
@@ -75,6 +80,12 @@ export function askBegin(o) {
   form.addEventListener("submit", (e) => {
     e.preventDefault();
     /** @type {any} */ (document.activeElement)?.blur?.(); // takes what is being typed
+    const wrong = fields.find((f) => f.wrong());
+    if (wrong) {
+      trouble.textContent = "";
+      wrong.node.querySelector("input").focus();
+      return;
+    }
     const asked = ["form", ...FIELDS[q.form], "pitch_mm", "inner_mm", "turns", "wire_awg", "turning"];
     void go(Object.fromEntries(asked.map((k) => [k, q[k]])), FORMS.find(([id]) => id === q.form)[1]);
   });

@@ -9,10 +9,10 @@ const REFUSED = "The plan does not have this yet. Press Enter here to try again.
 
 /**
  * @typedef {{label: string, unit?: string, get: () => any, put: (value: any, typed: boolean) => any, trouble?: () => string,
- *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, atOnce?: boolean, whole?: boolean, check?: (text: string) => string, settled?: () => void}} Field check: why a text is not handed on; atOnce: putting is no work, so every key is handed on; whole: half of it means something else, so it is handed on when it is done, with Enter or on leaving; settled: nothing stands here any more that the plan does not have; put may return a promise of whether the value was taken
+ *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, atOnce?: boolean, whole?: boolean, check?: (text: string) => string, settled?: () => void, keepsWrong?: boolean}} Field check: why a text is not handed on; atOnce: putting is no work, so every key is handed on; whole: half of it means something else, so it is handed on when it is done, with Enter or on leaving; settled: nothing stands here any more that the plan does not have; keepsWrong: what is not taken goes on standing here, else what was before comes back, with a word; put may return a promise of whether the value was taken
  */
 
-/** @param {Field} f @returns {{node: HTMLElement, refresh: () => void}} */
+/** @param {Field} f @returns {{node: HTMLElement, refresh: () => void, wrong: () => boolean}} */
 export function field(f) {
   const bad = el("span", { class: "bad", role: "alert" });
   const input = /** @type {any} */ (
@@ -35,8 +35,10 @@ export function field(f) {
         input.replaceChildren(...list);
         shown = key;
       }
-    } else if (!waiting && !refused && (document.activeElement !== input || input.value === shown)) {
+    } else if (!waiting && !refused && !(f.keepsWrong && own) && (document.activeElement !== input || input.value === shown)) {
       const text = v === null || v === undefined ? "" : String(v);
+      if (text !== shown) own = ""; // another value came
+      else if (own && input.value !== text) own += text ? ` ${text} stays.` : " Nothing was changed.";
       if (input.value !== text) input.value = text;
       shown = text;
       if (v === undefined) input.placeholder = "several";
@@ -63,14 +65,14 @@ export function field(f) {
   };
   const take = (typed) => {
     clearTimeout(timer);
-    own = "";
     const text = input.value.trim();
     if (text === shown.trim() && !refused) {
       if (!waiting) f.settled?.();
-      return refresh();
+      return refresh(); // why something was not taken is told until something else is typed
     }
+    own = "";
     if (f.kind === "text") {
-      if (text === "" && !f.optional) own = typed ? "" : "Expected some text.";
+      if (text === "" && !f.optional) own = typed ? "" : f.label.startsWith("name") ? "A name is needed." : "Expected some text.";
       else if (!(own = f.check?.(text) || "")) hand(text === "" ? null : text, typed);
     } else if (text === "" && f.optional) hand(null, typed);
     else if (text === "") own = typed ? "" : "Expected a number.";
@@ -90,6 +92,7 @@ export function field(f) {
   } else {
     input.addEventListener("input", () => {
       clearTimeout(timer);
+      own = "";
       if (f.atOnce) take(true);
       else if (!f.whole) timer = setTimeout(() => take(true), AFTER_MS);
     });
@@ -111,7 +114,7 @@ export function field(f) {
   }
   refresh();
   const node = el("label", { class: ["field", f.wide && "wide", f.double && "double"].filter(Boolean).join(" ") }, el("span", { class: "field-name" }, f.label), el("span", { class: "field-row" }, input, f.unit ? el("span", { class: "unit" }, f.unit) : null), bad);
-  return { node, refresh };
+  return { node, refresh, wrong: () => own !== "" };
 }
 
 /** Two or three words of which one holds. @param {{label: string, choices: [any, string][], get: () => any, put: (v: any) => void}} o */
