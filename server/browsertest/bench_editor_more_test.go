@@ -314,9 +314,11 @@ func TestEditorOpensAndDownloads(t *testing.T) {
 	e.wait("a word on its size", `document.querySelector(".banner.not-done")?.innerText.includes("Is it a plan?")`)
 	e.is("still the one before", want)
 	open(write("picture.toml", "\x89PNG\r\n\x1a\n\x00\x00"))
-	e.wait("what is wrong with a picture", `!document.querySelector(".problems").hidden && /line 1/.test(document.querySelector(".problems").innerText)`)
-	e.click("#ed-undo")
-	e.is("the one before", want)
+	e.wait("that a picture is no plan", `document.querySelector(".banner.not-done")?.innerText.includes("picture.toml is not a plan") && document.querySelector(".problems").hidden`)
+	e.is("the one before, after a picture", want)
+	open(write("other.toml", "[package]\nname = \"other\"\n"))
+	e.wait("that another file is no plan", `document.querySelector(".banner.not-done")?.innerText.includes("other.toml is not a plan")`)
+	e.is("the one before, after another file", want)
 	for e.text() != before {
 		do(t, e.ctx, press("#ed-undo"), chromedp.Evaluate(`new Promise((r) => setTimeout(r, 150))`, nil, awaited))
 	}

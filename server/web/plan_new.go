@@ -1,8 +1,10 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
+	"strings"
 
 	"polewise/field/planning"
 	"polewise/layout"
@@ -29,7 +31,7 @@ func (s *Site) planNew(w http.ResponseWriter, r *http.Request) {
 	}
 	text, err := newPlan(q.Template)
 	if err != nil {
-		problem(w, http.StatusBadRequest, "no-template", "There is no such pad to begin from: "+err.Error()+".", "Choose one from the list.")
+		problem(w, http.StatusBadRequest, "no-template", sentence(err.Error()), "Change that number and press Begin again.")
 		return
 	}
 	writeJSON(w, http.StatusOK, map[string]string{"plan_toml": text})
@@ -37,7 +39,43 @@ func (s *Site) planNew(w http.ResponseWriter, r *http.Request) {
 
 var templateWords = map[string]string{"row": "Row of %d coils", "grid": "Grid of %d coils", "staggered": "Staggered grid of %d coils", "ring": "Ring of %d coils"}
 
+// mostCoils is how many coils a pad may begin with.
+const mostCoils = 400
+
+// tooMany tells of counts of coils that no pad begins with, in the words of the
+// form they are typed into.
+func tooMany(t *layout.Template) error {
+	within := func(what string, n, least int) error {
+		if n < least || n > mostCoils {
+			return fmt.Errorf("%s: from %d to %d, not %d", what, least, mostCoils, n)
+		}
+		return nil
+	}
+	switch t.Form {
+	case "row":
+		return within("coils", t.Coils, 1)
+	case "ring":
+		return within("coils", t.Coils, 3)
+	case "grid", "staggered":
+		if err := cmp.Or(within("coils in a row", t.Columns, 1), within("rows", t.Rows, 1)); err != nil {
+			return err
+		}
+		if n := t.Rows * t.Columns; n > mostCoils {
+			return fmt.Errorf("at most %d coils; %d in a row and %d rows make %d", mostCoils, t.Columns, t.Rows, n)
+		}
+	}
+	return nil
+}
+
+// sentence is words with a capital and a full stop.
+func sentence(words string) string {
+	return strings.ToUpper(words[:1]) + words[1:] + "."
+}
+
 func newPlan(t layout.Template) (string, error) {
+	if err := tooMany(&t); err != nil {
+		return "", err
+	}
 	p, err := t.Plan()
 	if err != nil {
 		return "", err

@@ -138,10 +138,17 @@ func TestPlanNew(t *testing.T) {
 			}
 		}
 	}
-	for _, q := range []string{`{"form":"heap"}`, `{"form":"row"}`, `{"form":"ring","coils":2}`, `{"form":"grid","columns":1000000,"rows":1000000}`, `{"form":"row","coils":3,"pitch_mm":-1}`, `{"demo":"none"}`} {
+	for q, say := range map[string]string{
+		`{"form":"heap"}`: "Expected row, grid", `{"form":"row"}`: "Coils: from 1 to 400, not 0.", `{"form":"ring","coils":2}`: "Coils: from 3 to 400, not 2.",
+		`{"form":"grid","columns":0,"rows":3}`:       "Coils in a row: from 1 to 400, not 0.",
+		`{"form":"grid","columns":3,"rows":1000000}`: "Rows: from 1 to 400, not 1000000.",
+		`{"form":"grid","columns":50,"rows":20}`:     "At most 400 coils; 50 in a row and 20 rows make 1000.",
+		`{"form":"row","coils":3,"pitch_mm":-1}`:     "Expected a distance from centre to centre in mm from 1 to 5000, found -1.",
+		`{"demo":"none"}`:                            "There is no demo plan",
+	} {
 		var got sight
-		if code := s.postBench(t, "/api/plan/new", json.RawMessage(q), &got); code != 400 || got.Error.Say == "" {
-			t.Errorf("%s: %d %+v", q, code, got)
+		if code := s.postBench(t, "/api/plan/new", json.RawMessage(q), &got); code != 400 || !strings.HasPrefix(got.Error.Say, say) {
+			t.Errorf("%s: %d %+v, expected %s", q, code, got.Error, say)
 		}
 	}
 }

@@ -63,6 +63,7 @@ export function askBegin(o) {
       dialog.close();
     } catch (e) {
       trouble.textContent = e.message;
+      trouble.scrollIntoView({ block: "nearest" });
     }
   };
   const form = el(
@@ -71,8 +72,8 @@ export function askBegin(o) {
     el("h2", {}, "Begin a plan"),
     el("div", { class: "forms", role: "group", "aria-label": "Form" }, ...forms),
     numbers,
-    el("div", { class: "row" }, el("button", { type: "submit", class: "main", id: "begin-plan" }, "Begin"), el("button", { type: "button", onclick: () => dialog.close() }, "Not now")),
     trouble,
+    el("div", { class: "row" }, el("button", { type: "submit", class: "main", id: "begin-plan" }, "Begin"), el("button", { type: "button", onclick: () => dialog.close() }, "Not now")),
     el("h3", {}, "Or from a demo"),
     el("div", { class: "row" }, ...o.demos.map((d) => el("button", { type: "button", class: "small", "data-demo": d.id, onclick: () => void go({ demo: d.id }, d.name) }, d.name))),
     el("p", { class: "note" }, "What is being edited now stays one step back: Undo brings it again."),

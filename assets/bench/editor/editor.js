@@ -371,8 +371,20 @@ export class Editor {
     const f = this.file.files[0];
     this.file.value = "";
     if (!f) return;
-    if (f.size > 1 << 20) this.trouble(`${f.name} has more than 1024 KiB. Is it a plan?`);
-    else await this.put(await f.text(), `${f.name} opened`);
+    if (f.size > 1 << 20) {
+      this.trouble(`${f.name} has more than 1024 KiB. Is it a plan? Nothing was changed.`);
+      return;
+    }
+    const text = await f.text();
+    if (!(await this.isPlan(text))) this.trouble(`${f.name} is not a plan. Nothing was changed.`);
+    else await this.put(text, `${f.name} opened`);
+  }
+
+  /** Whether a text is a plan, be it one with faults to put right here. @param {string} text */
+  async isPlan(text) {
+    if (/^\s*format\s*=/m.test(text)) return true;
+    const sight = await ask("api/plan/look", { plan_toml: text, edits: [] }).catch(() => null);
+    return !sight || Boolean(sight.plan?.coils.length || sight.plan?.windings.length); // where nothing could be asked, what follows tells
   }
 
   /** Everything that was asked for is done before this goes on. */
