@@ -129,7 +129,7 @@ export class Editor {
     this.map.planChanged(sight.usable ? sight.plan_toml : null);
     this.showSide();
     this.showBar();
-    if (sight.plan_toml) showPlanning(byId("figures"), { planTOML: sight.plan_toml });
+    if (sight.plan_toml) showPlanning(byId("figures"), { planTOML: sight.plan_toml, plan: sight.plan });
   }
 
   showSide() {

@@ -139,26 +139,43 @@ function fits(plan, placed) {
 const WAYS = [[1, 0], [0, -1], [0, 1], [-1, 0], [1, -1], [1, 1], [-1, 1], [-1, -1]]; // prettier-ignore
 const FARTHEST = 2000;
 
-/** The smallest shift at which copies of coils find room, with all of their copper on the pad where they can. */
+/** The smallest shift at which copies of coils find room, with all of their copper on the pad where they can, else where the pad can be made larger for them. */
 export function room(plan, coils) {
   const windings = new Map(plan.windings.map((w) => [w.id, w]));
   const [w, h] = plan.outline_mm;
-  const inside = (p) => {
-    const half = extent(p, windings.get(p.winding));
-    return !(w > 0) || (p.x_mm >= half.x && p.y_mm >= half.y && p.x_mm <= w - half.x && p.y_mm <= h - half.y);
-  };
+  const half = new Map(coils.map((c) => [c.id, extent(c, windings.get(c.winding))]));
+  const after = (p) => p.x_mm >= half.get(p.id).x && p.y_mm >= half.get(p.id).y;
+  const inside = (p) => !(w > 0) || (after(p) && p.x_mm <= w - half.get(p.id).x && p.y_mm <= h - half.get(p.id).y);
   const shifts = [];
   for (let far = 10; far <= FARTHEST; far += 5) for (const [x, y] of WAYS) shifts.push({ x: x * far, y: y * far });
   shifts.sort((a, b) => Math.hypot(a.x, a.y) - Math.hypot(b.x, b.y)); // keeps the order of the ways where they are alike
-  let best = null;
+  let best = null; // off the pad, unless there is room on it farther away
+  let last = null; // where no pad can be
   for (const by of shifts) {
     const placed = coils.map((c) => ({ ...c, x_mm: c.x_mm + by.x, y_mm: c.y_mm + by.y }));
     const on = placed.every(inside);
-    if ((best && !on) || !fits(plan, placed)) continue;
+    const can = on || placed.every(after);
+    if ((!on && best) || (!can && last) || !fits(plan, placed)) continue;
     if (on) return by;
-    best = by; // off the pad, unless there is room on it farther away
+    if (can) best = by;
+    else last = by;
   }
-  return best || { x: 20, y: -20 };
+  return best || last || { x: 20, y: -20 };
+}
+
+const EDGE_MM = 10; // from the copper to the edge of a pad made larger
+
+/** Makes the pad large enough for new coils. @param {Sight} sight @param {any[]} placed @returns {Edit[]} */
+function larger(sight, placed) {
+  const { plan } = sight;
+  const size = plan.outline_mm;
+  if (!(size[0] > 0)) return [];
+  const windings = new Map(plan.windings.map((w) => [w.id, w]));
+  const to = ["x", "y"].map((axis, i) => {
+    const end = Math.max(...placed.map((p) => p[`${axis}_mm`] + extent(p, windings.get(p.winding))[axis]));
+    return end > size[i] ? Math.ceil(end + EDGE_MM) : size[i];
+  });
+  return to.some((mm, i) => mm > size[i]) ? [set("outline", undefined, "size", to.map((mm) => inUnit(sight, mm)))] : [];
 }
 
 /**
@@ -184,6 +201,7 @@ export function duplicate(sight, ids) {
     const raw = values.coil.find((k) => k.id === c.id);
     edits.push(add("coil", { ...raw, id: named.get(c.id), at: [inUnit(sight, c.x_mm + by.x), inUnit(sight, c.y_mm + by.y)] }));
   }
+  edits.push(...larger(sight, coils.map((c) => ({ ...c, x_mm: c.x_mm + by.x, y_mm: c.y_mm + by.y })))); // prettier-ignore
   const now = plan.strings.map((s) => ({ ...s, coils: [...s.coils] }));
   const strings = idsOf(plan);
   for (const s of plan.strings) {
@@ -264,6 +282,7 @@ export function addCoil(sight, like) {
   const raw = model ? values.coil.find((k) => k.id === model.id) : { sense: "ccw" };
   const { at: _at, id: _id, winding: _winding, ...rest } = raw;
   const edits = [add("coil", { id, winding, at: [inUnit(sight, at.x), inUnit(sight, at.y)], ...rest })];
+  if (model) edits.push(...larger(sight, [{ ...model, x_mm: at.x, y_mm: at.y }]));
   const s = plan.strings.find((k) => k.id === model?.string) || plan.strings.at(-1);
   if (s) edits.push(set("string", s.id, "coils", [...s.coils, id]));
   else edits.push(add("string", { id: stringID(taken), coils: [id] }));

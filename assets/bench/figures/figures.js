@@ -2,6 +2,7 @@
 // server again a moment after anything changed, and shows the last answer until
 // the next one is there.
 import { el } from "../../common/dom.js";
+import { offPad } from "../editor/edits.js";
 import { ask } from "../live.js";
 import { cardsPanel } from "./cards.js";
 import { parse } from "./numbers.js";
@@ -21,6 +22,7 @@ class Figures {
   /** @param {HTMLElement} root */
   constructor(root) {
     this.planTOML = "";
+    this.plan = null; // as it is drawn
     this.asked = 0;
     /** @type {Record<string, string>} */
     this.options = recallOptions();
@@ -59,11 +61,12 @@ class Figures {
     return el("label", { for: input.id }, el("span", {}, `${o.label}, ${o.unit}`), input);
   }
 
-  /** @param {string} planTOML */
-  show(planTOML) {
+  /** @param {string} planTOML @param {any} plan */
+  show(planTOML, plan) {
     if (planTOML === this.planTOML) return;
     const first = this.planTOML === "";
     this.planTOML = planTOML;
+    this.plan = plan;
     this.followBench();
     this.soon(first ? 0 : WAIT_MS);
   }
@@ -76,7 +79,7 @@ class Figures {
 
   async ask() {
     const asked = ++this.asked;
-    const { planTOML } = this;
+    const { planTOML, plan } = this;
     /** @type {Record<string, number>} */
     const options = {};
     for (const o of OPTIONS) {
@@ -99,7 +102,7 @@ class Figures {
     this.state.textContent = "";
     this.trouble.textContent = "";
     this.root.classList.remove("stale");
-    this.draw(answer, planTOML);
+    this.draw(answer, planTOML, plan);
   }
 
   /** @param {string} say what is wrong; the figures below are the last that were right */
@@ -110,11 +113,11 @@ class Figures {
     this.root.classList.toggle("stale", shown);
   }
 
-  /** @param {any} answer @param {string} planTOML */
-  draw(answer, planTOML) {
+  /** @param {any} answer @param {string} planTOML @param {any} plan */
+  draw(answer, planTOML, plan) {
     const f = answer.planning;
     this.name.textContent = answer.name;
-    this.warnings.replaceChildren(warningsPanel(f, answer.problems));
+    this.warnings.replaceChildren(warningsPanel(f, answer.problems, plan ? offPad(plan) : []));
     this.panels.replaceChildren(supplyPanel(f), keepPanel(f), windingsPanel(f), stringsPanel(f), fieldPanel(f), cutPanel(f));
     this.sheet.element.hidden = false;
     this.sheet.show(f, answer.name, planTOML);
@@ -142,12 +145,12 @@ let onBench = null;
 
 /**
  * Shows what a plan comes to. Call it as often as the plan changes.
- * @param {HTMLElement} root @param {{planTOML: string}} o
+ * @param {HTMLElement} root @param {{planTOML: string, plan: any}} o plan: as it is drawn, null where it cannot be
  */
-export function showFigures(root, { planTOML }) {
+export function showFigures(root, { planTOML, plan }) {
   let f = shown.get(root);
   if (!f) shown.set(root, (f = new Figures(root)));
-  f.show(planTOML);
+  f.show(planTOML, plan);
 }
 
 /**
@@ -158,7 +161,7 @@ export function showFigures(root, { planTOML }) {
 export function figuresOfBench(root, state) {
   const fresh = onBench?.check !== state.check.id;
   onBench = { toml: state.plan.toml, check: state.check.id };
-  if (fresh || !shown.has(root)) showFigures(root, { planTOML: state.plan.toml });
+  if (fresh || !shown.has(root)) showFigures(root, { planTOML: state.plan.toml, plan: state.plan });
   shown.get(root)?.followBench();
 }
 

@@ -3,9 +3,11 @@
 import { el } from "../../common/dom.js";
 import { digits, inductance, panel, percent, plainNumber, table } from "./numbers.js";
 
-/** @param {any} f figures @param {any[]} problems */
-export function warningsPanel(f, problems) {
-  const all = [...problems.map((p) => ({ ...p, build: true })), ...f.warnings];
+const OVER_SHOWN = 6; // coils over the edge
+
+/** @param {any} f figures @param {any[]} problems @param {{id: string, mm: number}[]} over coils over the pad's edge */
+export function warningsPanel(f, problems, over) {
+  const all = [...problems.map((p) => ({ ...p, build: true })), ...overWarning(over), ...f.warnings];
   if (all.length === 0) return el("p", { class: "figures-well", role: "status" }, "Nothing to warn of: it can be wound, driven and read as planned.");
   return el(
     "section",
@@ -18,6 +20,14 @@ export function warningsPanel(f, problems) {
       ),
     ),
   );
+}
+
+/** @param {{id: string, mm: number}[]} over */
+function overWarning(over) {
+  if (over.length === 0) return [];
+  const far = over.slice(0, OVER_SHOWN).map((k) => `${k.id} by ${plainNumber(Math.ceil(k.mm * 10) / 10)} mm`);
+  const more = over.length > OVER_SHOWN ? ` and ${over.length - OVER_SHOWN} more` : "";
+  return [{ key: "", say: `copper reaches over the pad's edge: ${far.join(", ")}${more}.`, remedy: "Move it, or make the pad larger." }];
 }
 
 /** @param {any} f */

@@ -109,6 +109,18 @@ export function coils_added_to_an_empty_pad_lie_on_it_in_rows() {
   equal([...new Set(s.plan.coils.map((c) => c.y_mm))].sort(), [305, 200, 95].sort());
 }
 
+export function a_pad_grows_for_a_coil_that_has_no_room_on_it() {
+  const s = sight();
+  Object.assign(s.plan, { outline_mm: [120, 120], strings: [], windings: [{ ...s.plan.windings[0], inner_mm: [90, 90], build_mm: 6 }] });
+  s.plan.coils = [{ ...s.plan.coils[0], x_mm: 60, y_mm: 60 }];
+  s.values.coil = [{ id: "A1", winding: "w", at: [6, 6] }];
+  s.values.outline = { size: [12, 12] };
+  const { edits: list } = edits.addCoil(s, "A1");
+  const { at } = Object.fromEntries(/** @type {any} */ (list[0].pairs).map((p) => [p.key, p.value]));
+  equal(at, [16.5, 6]);
+  equal(list[1], edits.set("outline", undefined, "size", [22.6, 12]));
+}
+
 export function copper_over_the_edge_is_told() {
   const s = sight();
   equal(edits.offPad(s.plan), []);
