@@ -7,7 +7,6 @@ const STILL_PX = 4; // a pointer that moves less has tapped
 const CATCH_PX = 6; // a coil that comes so close to another's row or column is drawn into it
 const STEP_MM = 5; // of an arrow key; with Shift 1
 const GRID_MM = 1; // of dragging; with Alt none
-const MOST_NOTES = 3;
 
 const KEYS =
   "Enter or a click picks a coil, with Shift several. Arrow keys move picked coils by 5 millimetres, with Shift by 1; they go from coil to coil where the coil is not picked. Delete takes coils out, Escape picks nothing.";
@@ -81,13 +80,12 @@ export class Board {
     if (!this.path.isConnected) this.drawing.overlay.append(this.path);
   }
 
-  /** What is wrong, in words beside the coil: of the picked ones, or of the first few. */
+  /** What is wrong, in words beside one coil: a picked one, or the first. */
   showNotes() {
     if (!this.plan) return;
     const troubled = this.plan.coils.map((c) => ({ c, say: this.looks(c.id).trouble })).filter((k) => k.say);
     const picked = troubled.filter((k) => this.picked.has(k.c.id));
-    const told = new Set();
-    const shown = (picked.length ? picked : troubled).filter((k) => !told.has(k.say) && told.add(k.say)).slice(0, MOST_NOTES);
+    const shown = (picked.length ? picked : troubled).slice(0, 1);
     const { view } = this.drawing;
     const box = this.place.getBoundingClientRect();
     if (!box.width) return;

@@ -5,6 +5,7 @@ import { north } from "../../common/north.js";
 import { el } from "../../common/dom.js";
 import * as edits from "./edits.js";
 import { either, field } from "./fields.js";
+import { foldOverlaps } from "./overlaps.js";
 
 const FACES = [["up", "up"], ["down", "down"]]; // prettier-ignore
 const SENSES = [["", "not said"], ["ccw", "counter-clockwise"], ["cw", "clockwise"]]; // prettier-ignore
@@ -307,7 +308,7 @@ export class Panel {
     const { more, plan } = this.sight;
     // What a button adds is not told as the file would have it.
     const adds = { coil: plan?.coils.length === 0 && "No coil yet. Press “Add a coil”.", string: plan?.strings.length === 0 && (plan.coils.length ? "No string yet. Press “Draw a string”, and tap its coils." : "") };
-    const problems = this.sight.problems.flatMap((p) => {
+    const problems = foldOverlaps(this.sight.problems, plan, { mm: this.sight.unit_mm, name: this.sight.values ? this.unit() : "mm" }).flatMap((p) => {
       const say = p.key === p.table && !p.line && adds[p.table];
       return typeof say !== "string" ? [p] : say ? [{ say }] : [];
     });
@@ -316,7 +317,7 @@ export class Panel {
       const words = `${p.say} ${p.remedy || ""}`.trim();
       const goes = p.table === "coil" && this.sight.plan?.coils.some((c) => c.id === p.id);
       const where = p.key ? `${p.key.replaceAll('"', "")}${p.line ? `, line ${p.line}` : ""}: ` : p.line ? `line ${p.line}: ` : "";
-      return el("li", {}, goes ? el("button", { type: "button", class: "link", onclick: () => this.o.board.pick([p.id, p.with].filter(Boolean)) }, `${where}${words}`) : `${where}${words}`);
+      return el("li", {}, goes ? el("button", { type: "button", class: "link", onclick: () => this.o.board.pick(p.coils || [p.id, p.with].filter(Boolean)) }, `${where}${words}`) : `${where}${words}`);
     };
     this.wrong = problems.length + more;
     const rest = this.wrong - PROBLEMS_SHOWN;

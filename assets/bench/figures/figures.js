@@ -3,6 +3,7 @@
 // the next one is there.
 import { el } from "../../common/dom.js";
 import { offPad } from "../editor/edits.js";
+import { foldOverlaps } from "../editor/overlaps.js";
 import { ask } from "../live.js";
 import { cardsPanel } from "./cards.js";
 import { parse } from "./numbers.js";
@@ -117,7 +118,7 @@ class Figures {
   draw(answer, planTOML, plan) {
     const f = answer.planning;
     this.name.textContent = answer.name;
-    this.warnings.replaceChildren(warningsPanel(f, answer.problems, plan ? offPad(plan) : []));
+    this.warnings.replaceChildren(warningsPanel(f, foldOverlaps(answer.problems, plan), plan ? offPad(plan) : []));
     this.panels.replaceChildren(supplyPanel(f), keepPanel(f), windingsPanel(f), stringsPanel(f), fieldPanel(f), cutPanel(f));
     this.sheet.element.hidden = false;
     this.sheet.show(f, answer.name, planTOML);

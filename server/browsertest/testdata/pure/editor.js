@@ -3,6 +3,7 @@ import { difference } from "/bench/editor/difference.js";
 import * as edits from "/bench/editor/edits.js";
 import { Ledger } from "/bench/editor/ledger.js";
 import { drafts, drop, keep } from "/bench/editor/drafts.js";
+import { foldOverlaps } from "/bench/editor/overlaps.js";
 import { equal, ok } from "/pure/assert.js";
 
 /** Two rows of two, strings A and B, in centimetres. */
@@ -223,3 +224,16 @@ export const while_dragging_one_question_at_a_time_the_latest_wins = () =>
     equal(seen.at(-1), ["at 49\n", true]);
     equal(ledger.text, "", "a question changes nothing");
   });
+
+export function one_wrong_distance_is_told_once() {
+  const { plan } = sight();
+  for (const [i, c] of plan.coils.entries()) Object.assign(c, { x_mm: 50 * (i % 2), y_mm: 50 * (i >> 1) });
+  const overlap = (id, other) => ({ table: "coil", id, with: other, key: `coil ${id}.at`, line: 7, say: "overlap", remedy: "move" });
+  const wire = { table: "winding", id: "w", key: "winding w.turns", say: "turns" };
+  const pairs = [overlap("B1", "A2"), overlap("A2", "A1"), overlap("B2", "A1")];
+  const [told, ...rest] = foldOverlaps([pairs[0], wire, ...pairs.slice(1)], plan);
+  equal(told.say, "Coils A1 and A2 overlap: their centres are 50 mm apart and need 60; 2 more pairs are too near.");
+  equal(told.coils, ["A2", "B1", "A1", "B2"]);
+  equal(rest, [wire]);
+  equal(foldOverlaps([pairs[0]], plan), [{ ...pairs[0], key: "", line: 0 }]);
+}
