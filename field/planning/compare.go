@@ -212,6 +212,9 @@ func (c *comparer) may(m Measured, at int, state State) []string {
 		}
 	}
 	out := []string{}
+	if state == Low && agrees(m, 0) {
+		out = append(out, "a short: its two ends touch somewhere")
+	}
 	for _, kind := range order {
 		if faults := found[kind]; len(faults) > 0 {
 			out = append(out, c.tell(kind, faults))
@@ -226,7 +229,7 @@ func (c *comparer) may(m Measured, at int, state State) []string {
 		out = append(out, "a poor joint, or leads longer or thinner than planned")
 	}
 	if len(out) == 0 {
-		out = append(out, "no single fault reads like this: measure its parts one by one")
+		out = append(out, "more than one fault: measure its parts one by one")
 	}
 	return out
 }

@@ -63,6 +63,10 @@ func TestCompare(t *testing.T) {
 			[]string{"a wrong join: in series instead of in parallel: A with B, A with C or B with C", "a poor joint, or leads longer or thinner than planned"}},
 		{reading("pad", math.Inf(1)), Open, "The pad is open where 0.98 ohm are expected.",
 			[]string{"an open joint in the leads to the plug, or more than one open joint"}},
+		{reading("pad", 0.4), Low, "The pad is low: 0.40 ohm, 0.90 to 1.05 expected at 20 C.",
+			[]string{"more than one fault: measure its parts one by one"}},
+		{reading("string:A", 0), Low, "The string A is low: 0.00 ohm, 2.79 to 3.06 expected at 20 C.",
+			[]string{"a short: its two ends touch somewhere"}},
 	} {
 		t.Run(fmt.Sprintf("%s %s", c.m.Across, c.say), func(t *testing.T) {
 			f := compare(t, kennel(t), c.m).Findings[0]
