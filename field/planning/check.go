@@ -101,17 +101,21 @@ const leastVolts = 0.5
 func (j *job) setting(s float64, r reach) Setting {
 	full := j.c.PadVolts + j.c.PadAmps*j.plan.Supply.SourceOhms
 	out := Setting{Volts: twoDigits(s * full), Least: r.leastID, Most: r.mostID}
+	most := math.Inf(1) // the supply cannot be set to more
+	if limit := j.plan.Supply.LimitAmps; limit > 0 {
+		most = limit
+	}
 	if out.HoldAmps = s*full < leastVolts || j.plan.Supply.Volts == 0; out.HoldAmps {
-		out.Amps = twoDigits(s * j.c.PadAmps)
+		out.Amps = math.Min(twoDigits(s*j.c.PadAmps), most)
 		s = out.Amps / j.c.PadAmps
 		out.LimitAmps, out.Volts = out.Amps, math.Max(1, twoDigits(2*s*full))
 	} else {
+		if out.Volts/full*j.c.PadAmps > most { // rounded up, it would show more than its limit
+			out.Volts = floorTwoDigits(most / j.c.PadAmps * full)
+		}
 		s = out.Volts / full
 		out.Amps = s * j.c.PadAmps
-		out.LimitAmps = twoDigits(1.25 * out.Amps)
-	}
-	if most := j.plan.Supply.LimitAmps; most > 0 { // it cannot be set to more
-		out.LimitAmps = math.Min(out.LimitAmps, most)
+		out.LimitAmps = math.Min(twoDigits(1.25*out.Amps), most)
 	}
 	out.LeastUT, out.MostUT = s*r.least, s*r.most
 	return out
