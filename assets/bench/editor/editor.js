@@ -162,13 +162,14 @@ export class Editor {
     const bz = predicted.coils.map((c) => ({ id: c.id, b: Math.abs(c.bz_uT) })).sort((a, b) => a.b - b.b);
     const { ohms, amps, volts } = predicted.pad;
     const raw = check?.raw;
+    const other = edits.otherSupply(raw, this.shown.plan?.supply, amps);
     const over = edits.offPad(this.shown.plan);
     const unit = this.shown.values.length_unit || "mm";
     const far = over.slice(0, 3).map((k) => `${k.id} by ${Math.round((k.mm / this.shown.unit_mm) * 10) / 10} ${unit}`);
     put(
       ["The pad", `${(ohms ?? 0).toFixed(2)} ohm, ${amps.toFixed(2)} A at ${volts.toFixed(2)} V`],
       ["Field over the coils", `${bz[0].b.toFixed(0)} uT (${bz[0].id}) to ${bz.at(-1).b.toFixed(0)} uT (${bz.at(-1).id})`],
-      ["For the check", raw?.volts ? (raw.hold_amps ? `${raw.limit_amps} A held by the limit, up to ${raw.volts} V` : `${raw.amps.toFixed(2)} A: set ${raw.volts} V, limit ${raw.limit_amps} A`) : "no current flows", raw?.say],
+      ["For the check", other ? `plan: ${other.own}; advice: ${other.advice}` : raw?.volts ? (raw.hold_amps ? `${raw.limit_amps} A held by the limit, up to ${raw.volts} V` : `${raw.amps.toFixed(2)} A: set ${raw.volts} V, limit ${raw.limit_amps} A`) : "no current flows", raw?.say],
       ...(over.length ? [["Over the pad's edge", `${far.join(", ")}${over.length > 3 ? ` and ${over.length - 3} more` : ""}`]] : []),
     );
   }

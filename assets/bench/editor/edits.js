@@ -297,3 +297,25 @@ export function ownWinding(sight, ids) {
   const id = nextID(first.winding, new Set(plan.windings.map((w) => w.id)));
   return { edits: [add("winding", { ...raw, id }), ...[...ids].map((c) => set("coil", c, "winding", id))], id };
 }
+
+const ROUNDED = 0.06; // what rounding an advice to two digits makes of it
+
+/**
+ * Where the advice for the check sets the supply otherwise than the plan: both in
+ * words, and the edits that take the advice over. Else null.
+ * @param {any} raw the setting advised for raw readings @param {{volts: number, amps: number}} supply as planned @param {number} amps that the pad takes as planned
+ * @returns {{own: string, advice: string, edits: Edit[]} | null}
+ */
+export function otherSupply(raw, supply, amps) {
+  if (!(raw?.amps > 0) || !supply) return null;
+  const by = raw.hold_amps ? "amps" : "volts";
+  const to = raw.hold_amps ? raw.limit_amps : raw.volts;
+  const is = supply[by] > 0 ? supply[by] / to : amps / raw.amps;
+  if (Math.abs(is - 1) <= ROUNDED) return null;
+  const [other] = ["amps", "volts"].filter((k) => k !== by);
+  return {
+    own: supply.amps > 0 ? `${supply.amps} A` : `${supply.volts} V`,
+    advice: raw.hold_amps ? `${to} A` : `${to} V, limit ${raw.limit_amps} A`,
+    edits: [...(supply[other] > 0 ? [{ op: "unset", table: "supply", key: other }] : []), set("supply", undefined, by, to), ...(raw.hold_amps ? [] : [set("supply", undefined, "limit_amps", raw.limit_amps)])],
+  };
+}

@@ -182,7 +182,25 @@ export class Panel {
         pulsed ? this.keyField("supply", null, "hz", { label: "pulses a second", unit: "Hz", step: 0.1 }) : null,
         pulsed ? this.keyField("supply", null, "duty", { label: "share of time on", step: 0.05 }) : null,
       ),
+      this.advice(),
     ];
+  }
+
+  /** Another setting of the supply that would be read better, and a button that takes it over. */
+  advice() {
+    const words = el("span", {});
+    const other = () => edits.otherSupply(this.sight.check?.raw, this.sight.plan?.supply, this.sight.predicted?.pad.amps);
+    const take = el("button", { type: "button", class: "small", id: "ed-take-advice", onclick: () => void this.o.change(other()?.edits || [], "supply as advised") }, "Take it over");
+    const node = el("p", { class: "note advice", id: "ed-advice" }, words, " ", take);
+    const refresh = () => {
+      const o = other();
+      if (!o && node.contains(document.activeElement)) document.getElementById("ed-supply-volts")?.focus();
+      node.hidden = !o;
+      words.textContent = o ? `Your plan says ${o.own}. Advice: ${o.advice}.` : "";
+    };
+    refresh();
+    this.fields.push({ refresh });
+    return node;
   }
 
   placeFields(ids) {

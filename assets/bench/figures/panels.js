@@ -1,6 +1,7 @@
 // The panels of figures that need no entering: pure drawing of what the server
 // worked out.
 import { el } from "../../common/dom.js";
+import { otherSupply } from "../editor/edits.js";
 import { digits, inductance, panel, percent, plainNumber, table } from "./numbers.js";
 
 const OVER_SHOWN = 6; // coils over the edge
@@ -30,8 +31,9 @@ function overWarning(over) {
   return [{ key: "", say: `copper reaches over the pad's edge: ${far.join(", ")}${more}.`, remedy: "Move it, or make the pad larger." }];
 }
 
-/** @param {any} f */
-export function supplyPanel(f) {
+/** @param {any} f @param {any} plan as it is drawn */
+export function supplyPanel(f, plan) {
+  const other = otherSupply(f.check.raw, plan?.supply, f.pad.amps);
   const one = (title, s) =>
     el(
       "div",
@@ -48,7 +50,8 @@ export function supplyPanel(f) {
         ),
       el("p", {}, !s.good && s.amps > 0 ? el("strong", {}, "Not all that is asked for can be reached. ") : "", s.say),
     );
-  return panel("figure-supply", "Set the supply for the check", one("For raw readings", f.check.raw), one("For compass headings", f.check.compass));
+  const differs = other && el("p", { class: "note" }, `Your plan says ${other.own}. A check goes by what the plan says: write the advice into it, or set ${other.own}.`);
+  return panel("figure-supply", "Set the supply for the check", differs, one("For raw readings", f.check.raw), one("For compass headings", f.check.compass));
 }
 
 function pair(term, value) {

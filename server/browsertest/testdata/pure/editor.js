@@ -237,3 +237,14 @@ export function one_wrong_distance_is_told_once() {
   equal(rest, [wire]);
   equal(foldOverlaps([pairs[0]], plan), [{ ...pairs[0], key: "", line: 0 }]);
 }
+
+export function another_setting_of_the_supply_is_told_and_taken_over() {
+  const raw = { volts: 3.8, amps: 2.47, limit_amps: 2.5, hold_amps: false };
+  equal(edits.otherSupply(raw, { volts: 3.9, amps: 0 }, 2.5), null);
+  const six = edits.otherSupply(raw, { volts: 6, amps: 0 }, 2.5);
+  equal([six.own, six.advice], ["6 V", "3.8 V, limit 2.5 A"]);
+  equal(six.edits, [edits.set("supply", undefined, "volts", 3.8), edits.set("supply", undefined, "limit_amps", 2.5)]);
+  const held = { volts: 1, amps: 0.2, limit_amps: 0.2, hold_amps: true };
+  equal(edits.otherSupply(held, { volts: 0, amps: 0.2 }, 0.2), null);
+  equal(edits.otherSupply(held, { volts: 2, amps: 0 }, 2).edits, [{ op: "unset", table: "supply", key: "volts" }, edits.set("supply", undefined, "amps", 0.2)]);
+}
