@@ -38,12 +38,22 @@ func (c *cards) heading(format string, args ...any) {
 // item prints text beside a label, wrapped, later lines below the first.
 func (c *cards) item(label, text string) { c.wrapped(fmt.Sprintf("%-10s", label), text) }
 
-// list prints things to tick off, the label beside the first.
+// list prints things to do, the label beside the first.
 func (c *cards) list(label string, things []string) {
 	for _, t := range things {
-		c.wrapped(fmt.Sprintf("%-10s[ ] ", label), t)
+		c.wrapped(fmt.Sprintf("%-10s- ", label), t)
 		label = ""
 	}
+}
+
+// ticks prints a line for each coil, to fill in.
+func (c *cards) ticks(coils []string) {
+	fmt.Fprintln(c.b)
+	rows := [][]string{{"coil", "set", "turns counted", "ends", "ohm read", "marked"}}
+	for _, id := range coils {
+		rows = append(rows, []string{id, "[ ]", "________", "[ ]", "________", "[ ]"})
+	}
+	c.table(1, rows...)
 }
 
 // wrapped prints text after a head, later lines as far in as the first.
@@ -98,6 +108,7 @@ func (c *cards) windings(f *planning.Figures) {
 		c.list("Ends", card.Ends)
 		c.list("Measure", card.Measure)
 		c.list("Mark", card.Mark)
+		c.ticks(card.Coils)
 	}
 	fmt.Fprintln(c.b)
 	c.item("North", "is the face that the field comes out of, and that pushes a compass needle's north end away. Some makers call it south.")

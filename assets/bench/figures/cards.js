@@ -34,7 +34,25 @@ function card(c, plan, nth) {
     ),
     el("p", { class: "card-coils" }, el("strong", {}, `${c.coils.length} `), c.coils.length === 1 ? "coil: " : "coils: ", c.coils.join(", ")),
     el("dl", {}, ...part("Set", c.set), ...part("Count", c.count), ...part("Ends", c.ends), ...part("Measure", c.measure), ...part("Mark", c.mark)),
+    ticks(c.coils),
   );
+}
+
+const STEPS = ["set", "turns counted", "ends", "ohm read", "marked"];
+const COILS_A_TABLE = 20;
+
+/** To fill in on paper: a line for each coil, a box for each step. @param {string[]} coils */
+function ticks(coils) {
+  const some = (from) =>
+    el(
+      "table",
+      {},
+      el("thead", {}, el("tr", {}, ...["coil", ...STEPS].map((h) => el("th", { scope: "col" }, h)))),
+      el("tbody", {}, ...coils.slice(from, from + COILS_A_TABLE).map((id) => el("tr", {}, el("th", { scope: "row" }, id), ...STEPS.map(() => el("td"))))),
+    );
+  const tables = [];
+  for (let from = 0; from < coils.length; from += COILS_A_TABLE) tables.push(some(from));
+  return el("div", { class: "ticks" }, ...tables);
 }
 
 function part(word, things) {
