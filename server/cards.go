@@ -145,6 +145,7 @@ func (c *cards) ohms(f *planning.Figures) {
 		rows = append(rows, []string{strings.TrimSpace(kind + " " + id), fmt.Sprintf("%.2f", o.Room), fmt.Sprintf("%.2f", o.Low),
 			fmt.Sprintf("%.2f", o.High), fmt.Sprintf("%.2f", o.Ohms20), "________"})
 	}
+	fmt.Fprint(c.b, "Date ____________  Temperature of the coils ________ C  Meter ______________\n\n")
 	c.table(1, rows...)
 	fmt.Fprintln(c.b)
 	c.item("How", "A coil, string or group is measured unplugged from the rest, the pad at its own plug with the supply off. Warmer copper reads 0.39 percent more for each degree.")

@@ -39,19 +39,20 @@ function card(c, plan, nth) {
 }
 
 const STEPS = ["set", "turns counted", "ends", "ohm read", "marked"];
-const COILS_A_TABLE = 20;
+const COILS_A_TABLE = 12; // at most
 
 /** To fill in on paper: a line for each coil, a box for each step. @param {string[]} coils */
 function ticks(coils) {
+  const size = Math.ceil(coils.length / Math.ceil(coils.length / COILS_A_TABLE));
   const some = (from) =>
     el(
       "table",
       {},
       el("thead", {}, el("tr", {}, ...["coil", ...STEPS].map((h) => el("th", { scope: "col" }, h)))),
-      el("tbody", {}, ...coils.slice(from, from + COILS_A_TABLE).map((id) => el("tr", {}, el("th", { scope: "row" }, id), ...STEPS.map(() => el("td"))))),
+      el("tbody", {}, ...coils.slice(from, from + size).map((id) => el("tr", {}, el("th", { scope: "row" }, id), ...STEPS.map(() => el("td"))))),
     );
   const tables = [];
-  for (let from = 0; from < coils.length; from += COILS_A_TABLE) tables.push(some(from));
+  for (let from = 0; from < coils.length; from += size) tables.push(some(from));
   return el("div", { class: "ticks" }, ...tables);
 }
 

@@ -40,7 +40,7 @@ export class OhmsSheet {
         el("h3", { class: "kicker", id: "ohms-sheet-title" }, "Ohms sheet"),
         el("button", { type: "button", class: "small", id: "print-ohms", onclick: () => printOnly("ohms") }, "Print the sheet"),
       ),
-      this.name,
+      el("div", { class: "sheet-head" }, el("p", { class: "sheet-title" }, "Ohms sheet"), this.name, el("p", { class: "sheet-lines" }, ...["Date", "Temperature of the coils, °C", "Meter", "By"].map((w) => el("span", {}, w)))),
       this.how,
       el(
         "div",
@@ -49,7 +49,7 @@ export class OhmsSheet {
           "table",
           { class: "ohms-table" },
           el("caption", { class: "out-of-sight" }, "Ohms expected and read"),
-          el("thead", {}, el("tr", {}, ...["across", "expected, ohm", "read, ohm", "or", "what it says"].map((h) => el("th", { scope: "col" }, h)))),
+          el("thead", {}, el("tr", {}, ...["across", "expected, ohm", "read, ohm", "or"].map((h) => el("th", { scope: "col" }, h)), el("th", { scope: "col" }, el("span", { class: "on-screen" }, "what it says"), el("span", { class: "on-sheet" }, "notes")))),
           this.body,
         ),
       ),
@@ -72,7 +72,11 @@ export class OhmsSheet {
       this.recall();
       this.build();
     }
-    this.how.textContent = `Supply off. A coil, string or group is measured unplugged from the rest, the pad at its own plug. Expected at ${plainNumber(figures.room_celsius)} \u00b0C: let warm coils cool, or give their temperature as the room's.`;
+    this.how.replaceChildren(
+      `Supply off. A coil, string or group is measured unplugged from the rest, the pad at its own plug. Expected at ${plainNumber(figures.room_celsius)} \u00b0C: let warm coils cool, or `,
+      el("span", { class: "on-screen" }, "give their temperature as the room's."),
+      el("span", { class: "on-sheet" }, "note their temperature."),
+    );
     for (const o of figures.ohms) this.rows.get(o.across).expected.textContent = `${digits(o.low)} to ${digits(o.high)}`;
     this.compareSoon(0);
     this.tellUsed();
