@@ -468,6 +468,18 @@ func TestEditorOnASmallScreen(t *testing.T) {
 	}
 	e.click("#ed-string-done")
 	e.says(`coils = ["C2", "C1"]`)
+	// The fields of a coil picked are far below: a button at the edge of the screen goes there.
+	e.tap("A2")
+	e.wait("a way to its numbers", `(() => {
+		const r = document.querySelector("#ed-to-picked").getBoundingClientRect();
+		return document.querySelector("#ed-to-picked").textContent === "Coil A2: its numbers" && r.height > 0 && r.top >= 0 && r.bottom <= innerHeight;
+	})()`)
+	shot(t, e.ctx, "picked")
+	e.click("#ed-to-picked")
+	e.wait("its numbers", `(() => {
+		const r = document.querySelector("#ed-coil-id").getBoundingClientRect();
+		return document.activeElement.id === "ed-coil-id" && r.top >= 0 && r.bottom <= innerHeight;
+	})()`)
 	var wide []string
 	do(t, e.ctx, chromedp.Evaluate(`[...document.querySelectorAll("main[data-view=plan] *")].filter((n) => n.getBoundingClientRect().right > innerWidth + 1 && !n.closest("svg, .out-of-sight, pre, textarea, .scroll")).map((n) => n.outerHTML.slice(0, 80))`, &wide))
 	if len(wide) > 0 {

@@ -49,6 +49,8 @@ export class Editor {
     this.undoButton = press("ed-undo", "Undo", () => void this.back(), "small");
     this.redoButton = press("ed-redo", "Redo", () => void this.forth(), "small");
     this.saveButton = press("ed-save", "Save", () => void this.save());
+    this.toPicked = press("ed-to-picked", "", () => this.panel.showsPicked(), "main"); // where the fields are far below the drawing
+    this.toPicked.hidden = true;
     this.file = el("input", { type: "file", id: "ed-file", accept: ".toml,text/plain", class: "out-of-sight", "aria-label": "Open a plan file", tabindex: "-1" });
     this.file.addEventListener("change", () => void this.open());
     this.status = el("span", { class: "ed-status", role: "status" });
@@ -77,7 +79,7 @@ export class Editor {
         this.wrong,
       ),
       this.banner,
-      el("div", { class: "ed-main" }, el("section", { class: "ed-desk", "aria-label": "The plan, drawn" }, el("div", { class: "layers" }, this.tools, el("span", { class: "row" }, this.undoButton, this.redoButton, buttons)), drawing, mapLegend, this.figures, el("label", { class: "boxes" }, mapBox, "predicted field over the pad"), el("details", { class: "legend" }, el("summary", {}, "How to work here"), el("p", {}, LEGEND))), side),
+      el("div", { class: "ed-main" }, el("section", { class: "ed-desk", "aria-label": "The plan, drawn" }, el("div", { class: "layers" }, this.tools, el("span", { class: "row" }, this.undoButton, this.redoButton, buttons)), drawing, mapLegend, this.figures, el("label", { class: "boxes" }, mapBox, "predicted field over the pad"), el("details", { class: "legend" }, el("summary", {}, "How to work here"), el("p", {}, LEGEND)), this.toPicked), side),
     );
     this.board = new Board(drawing, buttons, {
       onpick: () => this.panel?.sight && this.showSide(),
@@ -134,6 +136,9 @@ export class Editor {
 
   showSide() {
     this.panel.show();
+    const [first, ...more] = this.board.picked;
+    this.toPicked.hidden = !first;
+    this.toPicked.textContent = more.length ? `${more.length + 1} coils: their numbers` : `Coil ${first}: its numbers`;
     this.showTools();
   }
 

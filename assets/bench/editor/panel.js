@@ -349,6 +349,12 @@ export class Panel {
     this.problems.focus({ preventScroll: true });
   }
 
+  /** Goes to the fields of what is picked. */
+  showsPicked() {
+    this.picked.scrollIntoView({ block: "start" });
+    /** @type {HTMLElement | null} */ (this.picked.querySelector("input, button"))?.focus({ preventScroll: true });
+  }
+
   showStrings() {
     const { plan, predicted, values } = this.sight;
     if (this.strings.contains(document.activeElement) && document.activeElement.tagName === "INPUT") return;
