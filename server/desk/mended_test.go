@@ -87,6 +87,7 @@ func TestCheckAfterAMend(t *testing.T) {
 	d, shut := open()
 	feed(d, 1, "", layout.Fault{Kind: layout.CoilReversed, ID: "B2"})
 	wait(d, "the fault", func(v *verdict.Verdict) bool { return v.Outcome == verdict.Fault })
+	faulty := d.CheckID()
 	if err := d.BeginAfterMend(t.Context()); err != nil {
 		t.Fatal(err)
 	}
@@ -122,6 +123,18 @@ func TestCheckAfterAMend(t *testing.T) {
 	s := d.State()
 	if _, err := d.SignOff(t.Context(), desk.SignOff{Check: s.Check.ID, Maker: "AB", Except: &record.Exception{Reason: "No ohmmeter at hand.", Open: *s.SignOff.Except}}); err != nil {
 		t.Fatal(err)
+	}
+	// The check of the fault leads to the one after the mend, and back.
+	old, err := d.Look(t.Context(), faulty)
+	if err != nil {
+		t.Fatal(err)
+	}
+	after, err := d.Look(t.Context(), s.Check.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if old.Mended == nil || old.Mended.ID != s.Check.ID || after.After == nil || after.After.ID != faulty || after.Mended != nil {
+		t.Errorf("from the fault to %+v; from the mend to %+v and %+v", old.Mended, after.After, after.Mended)
 	}
 	shut()
 	d, shut = open()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"time"
 
 	"polewise/field/capture"
 	"polewise/field/verdict"
@@ -15,6 +16,14 @@ type Past struct {
 	*State
 	Current  bool      `json:"current"` // it is the one on the bench
 	Compared *Compared `json:"compared"`
+	Mended   *Linked   `json:"mended"`     // the check after the pad was mended
+	After    *Linked   `json:"after_mend"` // the check before that, of one after a mend
+}
+
+// Linked is another check of the same pad.
+type Linked struct {
+	ID    string `json:"id"`
+	Began string `json:"began"`
 }
 
 // Compared tells what a check found otherwise than the record signed before it.
@@ -34,6 +43,20 @@ func (d *Desk) Look(ctx context.Context, id string) (*Past, error) {
 		return nil, err
 	}
 	p := &Past{State: c.state(), Current: d.CheckID() == id}
+	if next, began, err := d.store.AfterMend(ctx, id); err != nil {
+		return nil, err
+	} else if next != "" {
+		p.Mended = &Linked{next, began}
+	}
+	if c.After != "" {
+		before, err := d.store.CheckByID(ctx, c.After)
+		if err != nil {
+			return nil, err
+		}
+		if before != nil {
+			p.After = &Linked{before.ID, before.Began.UTC().Format(time.RFC3339)}
+		}
+	}
 	p.Compared, err = d.compare(ctx, c)
 	return p, err
 }

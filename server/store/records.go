@@ -91,10 +91,31 @@ func openReader(path string) (*sql.DB, error) {
 	return db, nil
 }
 
-// SaveRecord signs a check. A check is signed once.
+// SaveRecord signs a check. A check is signed once. Its serial number goes back to
+// the checks of the same pad before it was mended, where these have none.
 func (s *Store) SaveRecord(ctx context.Context, r Record) error {
-	return saveRecord(ctx, s.db, r)
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // does nothing after a commit
+	if err := saveRecord(ctx, tx, r); err != nil {
+		return err
+	}
+	if r.Serial != "" {
+		if _, err := tx.ExecContext(ctx, serialBack, r.CheckID, r.Serial); err != nil {
+			return err
+		}
+	}
+	return tx.Commit()
 }
+
+const serialBack = `WITH RECURSIVE chain(id) AS (
+		SELECT after_check FROM checks WHERE id = ?1
+		UNION SELECT c.after_check FROM chain JOIN checks c ON c.id = chain.id)
+	INSERT INTO labels (check_id, serial, note) SELECT c.id, ?2, '' FROM chain JOIN checks c ON c.id = chain.id
+		WHERE NOT EXISTS (SELECT 1 FROM records r WHERE r.check_id = c.id)
+	ON CONFLICT(check_id) DO UPDATE SET serial = excluded.serial WHERE labels.serial = ''`
 
 type execer interface {
 	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
@@ -160,6 +181,16 @@ func (s *Store) CheckByID(ctx context.Context, id string) (*Check, error) {
 	return scanCheck(s.read.QueryRowContext(ctx, "SELECT "+checkColumns+" FROM checks WHERE id=?", id))
 }
 
+// AfterMend returns the id of the check after the pad of another was mended, and when
+// it began; both are empty where there is none.
+func (s *Store) AfterMend(ctx context.Context, check string) (id, began string, err error) {
+	err = s.read.QueryRowContext(ctx, "SELECT id, began FROM checks WHERE after_check = ? ORDER BY began LIMIT 1", check).Scan(&id, &began)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = nil
+	}
+	return id, began, err
+}
+
 // Listed is a line of the list of checks.
 type Listed struct {
 	ID        string `json:"id"`
@@ -173,6 +204,10 @@ type Listed struct {
 	Signed    string `json:"signed"`
 	SHA256    string `json:"sha256"`
 	State     string `json:"state"` // signed | exception | as-planned | fault | undecided | unread
+	// Mended is the check after the pad was mended, MendedBegan when it began;
+	// both are empty where there is none.
+	Mended      string `json:"mended"`
+	MendedBegan string `json:"mended_began"`
 }
 
 // ListQuery asks for a part of the list of checks.
@@ -192,8 +227,10 @@ const listed = `SELECT c.id AS id, c.began AS began, c.plan_name AS plan, c.rehe
 	COALESCE(r.signed, '') AS signed, COALESCE(r.sha256, '') AS sha256,
 	CASE WHEN r.exception = 1 THEN 'exception' WHEN r.exception = 0 THEN 'signed'
 	ELSE COALESCE((SELECT json_extract(v.verdict, '$.outcome') FROM verdicts v WHERE v.check_id = c.id ORDER BY v.rowid DESC LIMIT 1),
-		CASE WHEN EXISTS (SELECT 1 FROM messages m WHERE m.check_id = c.id) THEN 'undecided' ELSE 'unread' END) END AS state
-	FROM checks c LEFT JOIN records r ON r.check_id = c.id LEFT JOIN labels l ON l.check_id = c.id`
+		CASE WHEN EXISTS (SELECT 1 FROM messages m WHERE m.check_id = c.id) THEN 'undecided' ELSE 'unread' END) END AS state,
+	COALESCE(n.id, '') AS mended, COALESCE(n.began, '') AS mended_began
+	FROM checks c LEFT JOIN records r ON r.check_id = c.id LEFT JOIN labels l ON l.check_id = c.id
+	LEFT JOIN (SELECT after_check, id, MIN(began) AS began FROM checks WHERE after_check <> '' GROUP BY after_check) n ON n.after_check = c.id`
 
 // stateWords are what the page calls the states, to be searched for.
 const stateWords = `CASE state WHEN 'signed' THEN 'signed off as planned' WHEN 'exception' THEN 'signed off with exception' WHEN 'as-planned' THEN 'as planned not signed'
@@ -232,7 +269,7 @@ func (s *Store) List(ctx context.Context, q ListQuery) (list []Listed, total int
 		way = "ASC"
 	}
 	where, args := q.where()
-	rows, err := s.read.QueryContext(ctx, fmt.Sprintf("WITH listed AS MATERIALIZED (%s), found AS MATERIALIZED (SELECT * FROM listed WHERE %s) SELECT (SELECT COUNT(*) FROM found), id, began, plan, rehearsal, imported, serial, note, maker, signed, sha256, state FROM found ORDER BY %s %s, began %s, id LIMIT ? OFFSET ?", listed, where, by, way, way),
+	rows, err := s.read.QueryContext(ctx, fmt.Sprintf("WITH listed AS MATERIALIZED (%s), found AS MATERIALIZED (SELECT * FROM listed WHERE %s) SELECT (SELECT COUNT(*) FROM found), id, began, plan, rehearsal, imported, serial, note, maker, signed, sha256, state, mended, mended_began FROM found ORDER BY %s %s, began %s, id LIMIT ? OFFSET ?", listed, where, by, way, way),
 		append(args, q.Limit, q.Skip)...)
 	if err != nil {
 		return nil, 0, err
@@ -241,7 +278,7 @@ func (s *Store) List(ctx context.Context, q ListQuery) (list []Listed, total int
 	list = []Listed{}
 	for rows.Next() {
 		var l Listed
-		if err := rows.Scan(&total, &l.ID, &l.Began, &l.PlanName, &l.Rehearsal, &l.Imported, &l.Serial, &l.Note, &l.Maker, &l.Signed, &l.SHA256, &l.State); err != nil {
+		if err := rows.Scan(&total, &l.ID, &l.Began, &l.PlanName, &l.Rehearsal, &l.Imported, &l.Serial, &l.Note, &l.Maker, &l.Signed, &l.SHA256, &l.State, &l.Mended, &l.MendedBegan); err != nil {
 			return nil, 0, err
 		}
 		list = append(list, l)

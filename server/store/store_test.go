@@ -226,3 +226,49 @@ func TestDamaged(t *testing.T) {
 		t.Errorf("%v is damaged: %q", err, Remedy(err))
 	}
 }
+
+// A pad found wrong, mended, mended again and signed: its checks know of each other,
+// and the serial number it was signed with is theirs too. What one of them was called
+// by a person stays.
+func TestChecksOfAMendedPad(t *testing.T) {
+	ctx := context.Background()
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	began := time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
+	for i, c := range []Check{{ID: "wrong"}, {ID: "named", After: "wrong"}, {ID: "unnamed", After: "named"}, {ID: "right", After: "unnamed"}, {ID: "other"}} {
+		c.Began, c.PlanName, c.PlanTOML = began.Add(time.Duration(i)*time.Minute), "pad", []byte("format = 1\n")
+		if err := s.NewCheck(ctx, c); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for check, l := range map[string]Label{"named": {"K-1", "first try"}, "unnamed": {"", "second try"}} {
+		if err := s.SetLabel(ctx, check, l); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.SaveRecord(ctx, Record{CheckID: "right", Signed: began.Add(time.Hour), Serial: "K-7", Maker: "AB", SHA256: "00", JSON: []byte("{}"), HTML: []byte("")}); err != nil {
+		t.Fatal(err)
+	}
+	list, _, err := s.List(ctx, ListQuery{State: "unread", Sort: "began", Up: true, Limit: 10})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string][3]string{}
+	for _, l := range list {
+		got[l.ID] = [3]string{l.Serial, l.Note, l.Mended}
+	}
+	for id, want := range map[string][3]string{"wrong": {"K-7", "", "named"}, "named": {"K-1", "first try", "unnamed"}, "unnamed": {"K-7", "second try", "right"}, "other": {}} {
+		if got[id] != want {
+			t.Errorf("%s: %q, expected %q", id, got[id], want)
+		}
+	}
+	if id, at, err := s.AfterMend(ctx, "unnamed"); err != nil || id != "right" || at == "" {
+		t.Errorf("after the mend of the third: %q at %q, %v", id, at, err)
+	}
+	if id, _, err := s.AfterMend(ctx, "right"); err != nil || id != "" {
+		t.Errorf("after the one signed: %q, %v", id, err)
+	}
+}

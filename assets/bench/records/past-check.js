@@ -109,12 +109,14 @@ export class PastCheck {
   }
 
   head() {
-    const { check, plan, sign_off: s, current } = this.state;
+    const { check, plan, sign_off: s, current, mended, after_mend: before } = this.state;
     const kind = check.rehearsal ? "Rehearsal" : "Check";
     return [
       el("h2", { id: "past-name", tabindex: "-1" }, plan.name),
-      el("p", { class: "note" }, `${kind} of ${when(check.began)}${s.label.serial ? `, serial number ${s.label.serial}` : ""}. `, current ? el("a", { href: "#check" }, "It is on the bench now.") : "It can be looked at, not changed."),
-    ];
+      el("p", { class: "note" }, `${kind} of ${when(check.began)}${s.label.serial ? `, serial number ${s.label.serial}` : ""}. `, current ? el("a", { href: "#check" }, "It is on the bench now.") : "Its readings cannot be changed."),
+      mended ? el("p", { id: "past-mended" }, "The pad was mended after this check. What came of it: ", el("a", { href: `#records/${mended.id}` }, `the check of ${when(mended.began)}`), ".") : null,
+      before ? el("p", { id: "past-before" }, "The pad was mended before this check. What was wrong: ", el("a", { href: `#records/${before.id}` }, `the check of ${when(before.began)}`), ".") : null,
+    ].filter(Boolean);
   }
 
   card() {
