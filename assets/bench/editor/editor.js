@@ -64,6 +64,8 @@ export class Editor {
     const drawing = el("div", { class: "drawing", id: "ed-drawing" });
     const side = el("div", { class: "side", id: "ed-side" });
     this.title = el("h2", { class: "on-paper" }); // the page's own names the pad on the bench
+    this.edited = el("p", { class: "edited", id: "edited-name" });
+    byId("plan-name").before(this.edited);
     byId("editor").replaceChildren(
       this.title,
       el(
@@ -101,6 +103,10 @@ export class Editor {
   /** The state of the bench; the first one tells what to begin from. @param {any} state */
   async follow(state) {
     const toml = state.plan.toml;
+    if (this.benchName !== state.plan.name) {
+      this.benchName = state.plan.name;
+      if (this.ledger.sight) this.showBar();
+    }
     if (this.base === null) {
       this.base = toml;
       const file = await ask("api/plan/file").catch(() => null);
@@ -164,7 +170,6 @@ export class Editor {
       put(["Figures", this.shown.plan ? "follow once the plan is whole" : "follow once the text can be read"]);
       return;
     }
-    const bz = predicted.coils.map((c) => ({ id: c.id, b: Math.abs(c.bz_uT) })).sort((a, b) => a.b - b.b);
     const { ohms, amps, volts } = predicted.pad;
     const raw = check?.raw;
     const other = edits.otherSupply(raw, this.shown.plan?.supply, amps);
@@ -173,7 +178,7 @@ export class Editor {
     const far = over.slice(0, 3).map((k) => `${k.id} by ${Math.round((k.mm / this.shown.unit_mm) * 10) / 10} ${unit}`);
     put(
       ["The pad", `${(ohms ?? 0).toFixed(2)} ohm, ${amps.toFixed(2)} A at ${volts.toFixed(2)} V`],
-      ["Field over the coils", `${bz[0].b.toFixed(0)} uT (${bz[0].id}) to ${bz.at(-1).b.toFixed(0)} uT (${bz.at(-1).id})`],
+      ["Field over the coils", edits.fieldOver(predicted.coils)],
       ["For the check", other ? `plan: ${other.own}; advice: ${other.advice}` : raw?.volts ? (raw.hold_amps ? `${raw.limit_amps} A held by the limit, up to ${raw.volts} V` : `${raw.amps.toFixed(2)} A: set ${raw.volts} V, limit ${raw.limit_amps} A`) : "no current flows", raw?.say],
       ...(over.length ? [["Over the pad's edge", `${far.join(", ")}${over.length > 3 ? ` and ${over.length - 3} more` : ""}`]] : []),
     );
@@ -223,6 +228,8 @@ export class Editor {
     byId("ed-use").disabled = !whole;
     byId("ed-use").title = whole ? "Begins a new check with this plan" : "Put right what is wrong with the plan first";
     this.title.textContent = `${ledger.sight?.values?.name || "A plan without a name"}${whole ? "" : ", not a whole plan yet"}`;
+    const name = ledger.sight?.values?.name;
+    this.edited.textContent = !name || name === this.benchName ? "" : name;
     const { wrong } = this.panel; // on a phone's screen the list of them is far below
     if (wrong > (this.toldWrong ?? 0)) this.o.say(this.panel.problems.querySelector("li")?.textContent || "");
     this.toldWrong = wrong;

@@ -99,6 +99,21 @@ export function offPad(plan) {
     .filter((k) => k.mm > 0.05);
 }
 
+const NAMED = 3; // coils alike
+
+/** The weakest and strongest field over the coils, in words. @param {{id: string, bz_uT: number}[]} coils */
+export function fieldOver(coils) {
+  const known = coils.map((c) => ({ id: c.id, b: Math.round(Math.abs(c.bz_uT)) }));
+  const words = (b) => {
+    const ids = known.filter((k) => k.b === b).map((k) => k.id);
+    return `${b} uT (${ids.length > NAMED ? `${ids.length} coils` : ids.join(", ")})`;
+  };
+  const all = known.map((k) => k.b);
+  const [least, most] = [Math.min(...all), Math.max(...all)];
+  if (least < most) return `${words(least)} to ${words(most)}`;
+  return known.length > 1 ? `${most} uT over every coil` : words(most);
+}
+
 /** Every id of coils, strings and groups. */
 export function idsOf(plan) {
   return new Set([...plan.coils, ...plan.strings, ...plan.groups].map((k) => k.id));

@@ -1,7 +1,7 @@
 // The panels of figures that need no entering: pure drawing of what the server
 // worked out.
 import { el } from "../../common/dom.js";
-import { otherSupply } from "../editor/edits.js";
+import { fieldOver, otherSupply } from "../editor/edits.js";
 import { digits, inductance, panel, percent, plainNumber, table } from "./numbers.js";
 
 const OVER_SHOWN = 6; // coils over the edge
@@ -131,7 +131,7 @@ export function fieldPanel(f) {
     el(
       "p",
       { class: "note" },
-      `Weakest ${o.weakest}, strongest ${o.strongest}: evenness ${percent(o.evenness)}. Over the whole pad at this height the strength is ${digits(o.mean_uT)} uT on average, from ${digits(o.least_uT, 2)} to ${digits(o.most_uT)}; it spreads by ${percent(o.spread)}.`,
+      `Vertical field: ${fieldOver(o.coils.map((c) => ({ id: c.id, bz_uT: c.b_uT[2] })))}; evenness ${percent(o.evenness)}. Over the whole pad at this height the strength is ${digits(o.mean_uT)} uT on average, from ${digits(o.least_uT, 2)} to ${digits(o.most_uT)}; it spreads by ${percent(o.spread)}.`,
     ),
   );
 }

@@ -248,3 +248,11 @@ export function another_setting_of_the_supply_is_told_and_taken_over() {
   equal(edits.otherSupply(held, { volts: 0, amps: 0.2 }, 0.2), null);
   equal(edits.otherSupply(held, { volts: 2, amps: 0 }, 2).edits, [{ op: "unset", table: "supply", key: "volts" }, edits.set("supply", undefined, "amps", 0.2)]);
 }
+
+export function coils_alike_are_told_together() {
+  const coil = (id, bz_uT) => ({ id, bz_uT });
+  equal(edits.fieldOver([coil("A1", 250.2), coil("A2", -249.8)]), "250 uT over every coil");
+  equal(edits.fieldOver([coil("A1", 250)]), "250 uT (A1)");
+  equal(edits.fieldOver([coil("A1", 476), coil("A2", 465), coil("A3", 476.1), coil("B2", 451)]), "451 uT (B2) to 476 uT (A1, A3)");
+  equal(edits.fieldOver([..."1234"].map((n) => coil(`A${n}`, 476)).concat(coil("B2", 451))), "451 uT (B2) to 476 uT (4 coils)");
+}
