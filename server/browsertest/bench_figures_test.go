@@ -61,6 +61,13 @@ func TestBenchFigures(t *testing.T) {
 	}
 	do(t, ctx, chromedp.EmulateViewport(1280, 900), theme("light"))
 
+	// The index goes to a part and leaves the address alone.
+	do(t, ctx, press(`[data-to="figure-cut"]`))
+	waitFor(t, ctx, "the wire", `(() => {
+		const { top } = document.querySelector("#figure-cut").getBoundingClientRect();
+		return Math.abs(top) < 2 && document.activeElement.id === "figure-cut-title" && location.hash === "#plan";
+	})()`)
+
 	// A number out of bounds is told, and what is below stays.
 	do(t, ctx, enterIn("#option-room_celsius", "900"))
 	waitFor(t, ctx, "the words", `document.querySelector("#figures-trouble").textContent.includes("-40 to 80")`)

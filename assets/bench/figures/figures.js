@@ -19,6 +19,16 @@ const OPTIONS = [
 ];
 const KEPT = "polewise planning options";
 
+/** Where the page's index leads. */
+const PARTS = [
+  ["figure-supply", "Supply"],
+  ["figure-keep", "Keep away"],
+  ["figure-field", "Field"],
+  ["figure-cut", "Wire"],
+  ["ohms-sheet", "Ohms sheet"],
+  ["winding-cards", "Cards"],
+];
+
 class Figures {
   /** @param {HTMLElement} root */
   constructor(root) {
@@ -46,6 +56,8 @@ class Figures {
       this.cards,
     );
     this.sheet.element.hidden = true;
+    const index = el("nav", { class: "figures-index", "aria-label": "Further down on this page" }, el("span", {}, "Further down:"), ...PARTS.map(([id, words]) => el("button", { type: "button", class: "linkish", "data-to": id, onclick: () => goTo(id) }, words)));
+    root.parentElement.prepend(index);
   }
 
   field(o) {
@@ -128,6 +140,15 @@ class Figures {
   followBench() {
     this.sheet.follow(onBench && onBench.toml === this.planTOML ? onBench.check : "");
   }
+}
+
+/** The address is the view's: a part is gone to without it. @param {string} id */
+function goTo(id) {
+  const title = document.getElementById(`${id}-title`);
+  if (!title) return; // no figures yet
+  title.tabIndex = -1;
+  title.closest("section").scrollIntoView({ block: "start" });
+  title.focus({ preventScroll: true });
 }
 
 function recallOptions() {
