@@ -76,7 +76,9 @@ export class Bench {
     if (!next.plan.coils.some((c) => c.id === this.selected)) this.selected = null;
     for (const p of next.phones || []) this.follow({ source: p.source, at: p.at, count: p.count });
     byId("plan-name").textContent = next.plan.name;
-    document.title = `${next.plan.name} · polewise`;
+    const made = !!next.check.rehearsal; // the pad is made up
+    byId("rehearsing").hidden = !made;
+    document.title = `${made ? "Rehearsal: " : ""}${next.plan.name} · polewise`;
     this.judging.show(next.judging);
     const asks = next.prompt && (next.prompt.do === "hold" || next.prompt.do === "ohms") && (readCoils(next).length > 0 || next.phones.some((p) => p.connected));
     byId("prompt").textContent = asks ? next.prompt.say : "";

@@ -14,7 +14,7 @@ import { probe } from "./probe.js";
 import { sensorPlace, tones } from "./remembered.js";
 import { helpFor } from "./screens/help.js";
 import { outcomeTitle } from "./screens/result.js";
-import { againScreen, findingOut, noBench, startScreen } from "./screens/start.js";
+import { againScreen, findingOut, noBench, rehearsalElsewhere, startScreen } from "./screens/start.js";
 import { dropSession, keptSession, saveSession } from "./session.js";
 import { SensorRun } from "./sensor-run.js";
 import { ask } from "./sources/deviceorientation.js";
@@ -71,6 +71,12 @@ async function open() {
   stream.setCheck(told.check);
   stream.pump();
   toldCoils = told.verdict?.coils || [];
+  if (told.elsewhere) {
+    onAgain = false;
+    page.show(rehearsalElsewhere());
+    help();
+    return;
+  }
   performance.mark("finding out");
   found ||= rehearsal ? { best: "vector", raw: null, compass: null } : await probe();
   performance.mark("found out");
@@ -308,7 +314,7 @@ function help() {
       found,
       where,
       base,
-      rehearsal: !!rehearsal,
+      rehearsal: !!rehearsal || told.elsewhere,
       ownCertificate: told.ownCertificate,
       take: (r) => void begin(r),
       tryAgain: () => {

@@ -11,6 +11,8 @@ export class Told {
     this.base = base;
     this.rehearsal = rehearsal;
     this.check = "";
+    /** The check is a rehearsal in which this phone has no part: its pad is made up. */
+    this.elsewhere = false;
     this.ownCertificate = false;
     /** @type {any} */
     this.plan = null;
@@ -29,6 +31,7 @@ export class Told {
     if (!r.ok) throw new Error(`the bench answers ${r.status}`);
     const state = await r.json();
     this.check = state.check.id;
+    this.elsewhere = !!state.check.rehearsal && state.check.rehearsal !== this.rehearsal;
     this.ownCertificate = !!state.own_certificate;
     this.plan = state.plan;
     this.predicted = state.predicted;

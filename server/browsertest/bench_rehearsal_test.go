@@ -96,7 +96,7 @@ func TestRehearsalChosen(t *testing.T) {
 	}
 	rehearsing := func(pad string, coils int) {
 		t.Helper()
-		waitFor(t, ctx, "a rehearsal on "+pad, fmt.Sprintf(`document.querySelector("#plan-name").textContent.includes(%q) && document.querySelectorAll("#drawing .coil").length === %d && document.querySelector(".made-up") && document.querySelector("#rehearsal iframe")`, pad, coils))
+		waitFor(t, ctx, "a rehearsal on "+pad, fmt.Sprintf(`document.querySelector("#plan-name").textContent.includes(%q) && document.querySelectorAll("#drawing .coil").length === %d && document.querySelector("#rehearsing").checkVisibility() && document.querySelector(".made-up") && document.querySelector("#rehearsal iframe")`, pad, coils))
 	}
 	reveal := func() string {
 		t.Helper()
@@ -220,6 +220,34 @@ func TestRehearsalSupplyAsked(t *testing.T) {
 	tapInPhone(t, bench, "was-off")
 	asked("Supply off, phone on A1")
 	program.waitState(t, "A1 and A2 to be taken back", used(0))
+}
+
+// TestRehearsalBesideAPhone: a phone in the middle of its work is told that the pad on the
+// bench is made up and not its own, and goes on once a real pad is to be checked.
+func TestRehearsalBesideAPhone(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	phone := newBrowser(t, 360, 740, noRawReadings()...)
+	do(t, phone, chromedp.Navigate(program.Phone))
+	for _, id := range []string{"begin", "call-north", "is-on", "north"} {
+		waitFor(t, phone, id, fmt.Sprintf(`document.querySelector("#%s")`, id))
+		do(t, phone, press("#"+id))
+	}
+	says(t, phone, "#title", "Which face of A2 looks up?")
+	begin := func(path, body string) {
+		t.Helper()
+		bench := newBrowser(t, 1280, 860)
+		do(t, bench, chromedp.Navigate(program.Bench), chromedp.Evaluate(fmt.Sprintf(`fetch(%q, { method: "POST", body: %q }).then(() => true)`, path, body), nil, awaited))
+	}
+	begin("api/rehearsals", `{"fault":"none"}`)
+	says(t, phone, "#title", "Rehearsal on the bench: this is not your pad")
+	shot(t, phone, "rehearsal")
+	var left int
+	if do(t, phone, chromedp.Evaluate(`document.querySelectorAll("#actions button, [id^=way-]").length`, &left)); left != 0 {
+		t.Errorf("%d buttons are left that begin to read", left)
+	}
+	begin("api/check", `{"demo":"kennel"}`)
+	waitFor(t, phone, "the real pad", `document.querySelector("#begin")`)
 }
 
 // TestRehearsalOhms: what the verdict asks of an ohmmeter can be done in a rehearsal

@@ -235,6 +235,9 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 		return 0, closed(m.Seq)
 	}
 	s := c.source(sourceID)
+	if c.hearsal != nil && sourceID != BenchSource && !s.madeUp(lines) {
+		return 0, &ClientError{Code: "rehearsal", Seq: m.Seq, Say: "A rehearsal is on at the bench, with a pad that is made up: this phone's readings are not taken.", Hint: "Begin a new check of the real pad on the bench page, then read."}
+	}
 	for i, l := range lines {
 		// By their numbers lines from before the first start line would count in no capture.
 		if _, ok := l.(capture.Start); i == 0 && !ok && (!s.started || m.Seq < s.first) {

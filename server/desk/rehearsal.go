@@ -199,6 +199,19 @@ func (d *Desk) Rehearse(ctx context.Context, text PlanText, difficulty rehearsal
 	return r, nil
 }
 
+// madeUpDevice is what the phone page of a rehearsal says it is.
+const madeUpDevice = "rehearsal"
+
+// madeUp tells whether lines come from a made-up phone: any other lies on another pad.
+func (s *source) madeUp(lines []capture.Line) bool {
+	if len(lines) > 0 {
+		if start, ok := lines[0].(capture.Start); ok {
+			return start.Device == madeUpDevice
+		}
+	}
+	return s.device == madeUpDevice
+}
+
 // RehearsalByID returns the rehearsal in progress if it is the one named.
 func (d *Desk) RehearsalByID(id string) *Rehearsal {
 	d.mu.Lock()

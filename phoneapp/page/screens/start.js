@@ -27,6 +27,19 @@ export function noBench(onretry) {
 }
 
 /**
+ * Somebody rehearses on the bench, and this phone lies on another pad or on none.
+ * @returns {import("../page.js").Screen}
+ */
+export function rehearsalElsewhere() {
+  return {
+    whole: true,
+    title: "Rehearsal on the bench: this is not your pad",
+    lead: "The pad and the phone there are made up, so nothing is read here. To check a real pad, begin a new check on the bench page: this page then goes on by itself.",
+    actions: [],
+  };
+}
+
+/**
  * @param {any} told
  * @param {import("../probe.js").Found} found
  * @param {{note: string, drawing: () => Node, where: import("../system.js").Where, begin: (route: "vector"|"heading"|"hand") => void, resume: (() => void) | null, findSensor?: (() => void) | null}} o findSensor: where this phone's sensor is not known yet
