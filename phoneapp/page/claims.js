@@ -2,11 +2,13 @@
 // whose claim has changed with it. Pure.
 import { wordOf } from "../common/states.js";
 
+const GRAVEST = ["reversed", "dead", "weak", "undecided", "as-planned"];
+
 /** @typedef {{id: string, state: string, used: number}} Coil */
 /**
  * @typedef {object} News
  * @property {{id: string, state: string} | null} read the coil just read, as it stands
- * @property {{id: string, state: string}[]} changed others whose claim is new or has been taken back
+ * @property {{id: string, state: string}[]} changed others whose claim is new or has been taken back, the gravest first
  * @property {string} say in one or two sentences
  * @property {import("./buzz.js").Cue | null} cue
  */
@@ -23,13 +25,14 @@ export function newsOf(before, now, justRead) {
   const read = just ? { id: just.id, state: just.state } : null;
   const changed = now
     .filter((c) => c.id !== just?.id && c.state !== (was.get(c.id) || "undecided"))
-    .map((c) => ({ id: c.id, state: c.state }));
+    .map((c) => ({ id: c.id, state: c.state }))
+    .sort((a, b) => GRAVEST.indexOf(a.state) - GRAVEST.indexOf(b.state));
   const parts = [];
   if (read) parts.push(read.state === "undecided" ? `${read.id} counted, undecided so far.` : `${read.id} ${wordOf(read.state)}.`);
   const right = changed.filter((c) => c.state === "as-planned");
   for (const c of changed) {
     if (c.state === "as-planned") continue;
-    parts.push(c.state === "undecided" ? `${c.id} is open again.` : `${c.id} ${wordOf(c.state)}.`);
+    parts.push(c.state === "undecided" ? `${c.id} is undecided again.` : `${c.id} ${wordOf(c.state)}.`);
   }
   if (right.length > 0) parts.push(`${list(right.map((c) => c.id))} as planned.`);
   return { read, changed, say: parts.join(" "), cue: cueOf(read, changed) };

@@ -18,9 +18,11 @@ import { stateBadge } from "../common/states.js";
  * @property {string} [bodied] tells whether the body is still the same; without it the body is always replaced
  * @property {Action[]} [actions] shown at the lower edge
  * @property {number} [progress] 0 to 1
- * @property {boolean} [whole] the claim of the coil read last would mislead here
+ * @property {boolean} [whole] no claims on it: that of the coil read last would mislead, or all of them push down what must be seen
  * @property {boolean} [glance] it is read at arm's length, with both hands busy
  */
+
+const MOST_CHANGED = 3; // claims beside that of the coil just read
 
 const shown = { picks: "", drawn: "", bodied: "", actions: "", said: "" };
 /** @type {Action[]} */
@@ -178,8 +180,9 @@ export function claim(news) {
     place.append(
       el("p", { class: "claim-read" }, `${news.read.id} `, stateBadge(news.read.state, news.read.state === "undecided" ? "undecided so far" : undefined)),
     );
+  const more = news.changed.length - MOST_CHANGED;
   if (news.changed.length > 0)
-    place.append(el("ul", { class: "claim-changed" }, ...news.changed.map((c) => el("li", {}, `${c.id} `, stateBadge(c.state, c.state === "undecided" ? "open again" : undefined)))));
+    place.append(el("ul", { class: "claim-changed" }, ...news.changed.slice(0, MOST_CHANGED).map((c) => el("li", {}, `${c.id} `, stateBadge(c.state, c.state === "undecided" ? "undecided again" : undefined))), more > 0 && el("li", {}, `and ${more} more`)));
 }
 
 /** A coil is read, and its claim is on the way. @param {string} id */

@@ -177,6 +177,14 @@ const STATES = {
   resting: () => vector({ stage: "resting", rest: samples(1.2) }),
   unsteady: () => vector({ stage: "resting", rest: samples(1.9) }, null, { unsteady: true, note: "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?" }),
   "supply-on": () => vector({ stage: "on", hold: { ...hold, at: "A1" } }),
+  "supply-on-news": () => {
+    vector({ stage: "on", hold: { ...hold, at: "A1" } });
+    page.claim(newsOf([], manyIds.slice(0, 40).map((id) => ({ id, state: id === "B2" ? "reversed" : "as-planned", used: 1 })), null));
+  },
+  "much-news": () => {
+    vector({ stage: "place", done: done(3) }, some);
+    page.claim(newsOf([], manyIds.slice(0, 40).map((id) => ({ id, state: id === "B2" ? "reversed" : "as-planned", used: 1 })), "A3"));
+  },
   counting: () => vector({ stage: "counting", hold, done: done(3) }, some),
   lift: () => {
     vector({ stage: "lift", done: done(3) }, some);

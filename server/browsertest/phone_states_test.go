@@ -129,6 +129,21 @@ func TestPhoneStatesOnASmallScreen(t *testing.T) {
 	}
 }
 
+// TestPhoneCautionsInSight: where the supply is switched on the cautions are seen whole on a
+// short screen, however much was claimed meanwhile.
+func TestPhoneCautionsInSight(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	ctx := newBrowser(t, 360, 640)
+	for _, name := range []string{"supply-on", "supply-on-news", "heading-on", "hand-on"} {
+		do(t, ctx, chromedp.Navigate(program.Phone+"app/states.html?state="+name), chromedp.WaitVisible(fmt.Sprintf("body[data-shown=%q]", name), chromedp.ByQuery))
+		waitFor(t, ctx, name+": the cautions in sight", `(() => {
+			const c = document.querySelector(".caution").getBoundingClientRect();
+			return c.height > 100 && c.top > 0 && c.bottom <= document.querySelector("footer").getBoundingClientRect().top;
+		})()`)
+	}
+}
+
 // TestPhoneStatesSideways: of a phone held sideways the drawing, what is to be tapped
 // and what is said last are in view without scrolling.
 func TestPhoneStatesSideways(t *testing.T) {

@@ -47,6 +47,7 @@ export function conventionScreen(onanswer) {
 /** The cautions are on it whole: among faces they are below what is tapped. */
 function supplyScreen(run, told) {
   return {
+    whole: true,
     title: "Now the supply on",
     lead: `Set ${supplyWords(told.plan.supply)}. Have a compass needle or a hand meter ready.`,
     note: run.note,

@@ -38,12 +38,13 @@ export function headingScreen(flow, told, page) {
       return { title: "The compass settles", lead: "Hands off.", note: page.note, progress: flow.progress, actions: [{ label: "Begin this place again", id: "undo", onclick: page.do.undo }] };
     case "on":
       return {
+        whole: true,
         title: "Now the supply on",
         lead: `Leave the phone where it is. Set ${flow.advice ? currentWords(flow.advice.amps, told.plan.supply, flow.planned_amps) : supplyWords({ ...told.plan.supply, drive: "steady" })}.`,
         why: adviceWords(flow.advice, told.plan.supply),
         note: page.note,
         bodied: `on ${!!flow.advice}`,
-        body: [ampsField(flow.advice ? {} : told), cautions()],
+        body: [cautions(), ampsField(flow.advice ? {} : told)],
         actions: [
           { label: "It is on", id: "is-on", main: true, onclick: page.do.supplyOn },
           { label: "Begin this place again", id: "undo", onclick: page.do.undo },

@@ -52,7 +52,7 @@ export function sensorScreen(flow, told, page) {
         title: flow.driven ? "Now the supply off" : "Now the supply on",
         lead: flow.driven ? "Leave the phone where it is." : `Leave the phone where it is. Set ${supplyWords(told.plan.supply)}.`,
         bodied: `switch ${state}`,
-        body: flow.driven ? [] : [ampsField(told), cautions()],
+        body: flow.driven ? [] : [cautions(), ampsField(told)],
         actions: [again, { label: flow.driven ? "It is off" : "It is on", id: "switched", main: true, onclick: page.do.switched }],
       };
     case "asking":

@@ -50,10 +50,11 @@ export function vectorScreen(flow, told, page) {
         ...common,
         drawing: undefined,
         pick: undefined,
+        whole: true,
         title: "Now the supply on",
         lead: `Leave the phone where it is. Set ${supplyWords(told.plan.supply)}.`,
         bodied: "on",
-        body: [ampsField(told), cautions()],
+        body: [cautions(), ampsField(told)],
         actions: [
           { label: "It is on", id: "is-on", main: true, onclick: page.do.supplyOn },
           { label: "Rest again", id: "rest-again", onclick: page.do.restAgain },

@@ -156,11 +156,14 @@ export function news_tells_the_coil_just_read_and_what_changed() {
   equal(n.say, "A2 counted, undecided so far. A1 reversed.");
   equal(n.cue, "reversed", "the gravest is felt");
   const back = newsOf(now, before, null);
-  equal(back.say, "A1 is open again.");
+  equal(back.say, "A1 is undecided again.");
   equal(newsOf(now, now, null), { read: null, changed: [], say: "", cue: null });
   // A verdict that does not know of the reading yet says nothing of it.
   equal(newsOf(before, before, "A2").read, null);
   equal(newsOf([], ["A1", "A2", "A3"].map((id) => ({ id, state: "as-planned", used: 1 })), "A1").say, "A1 as planned. A2 and A3 as planned.");
+  // What is shown of many begins with the gravest.
+  const many = Object.entries({ A1: "as-planned", A2: "weak", A3: "undecided", B1: "reversed" }).map(([id, state]) => ({ id, state, used: 1 }));
+  equal(newsOf([{ id: "A3", state: "as-planned", used: 1 }], many, null).changed.map((c) => c.id), ["B1", "A2", "A3", "A1"]);
   equal(list(["A", "B", "C"]), "A, B and C");
 }
 
