@@ -12,6 +12,9 @@ export function northWords(outFace) {
   const faces = { north: other ? "north (your south)" : "north", south: other ? "south (your north)" : "south" };
   return {
     ...faces,
+    /** The two faces in this person's own word alone, and what physics calls them where that differs. */
+    own: other ? { north: "south", south: "north" } : { north: "north", south: "south" },
+    physics: other ? { north: "north in physics: ", south: "south in physics: " } : { north: "", south: "" },
     /** The same of a plan's "up" or "down". @param {string} way */
     way: (way) => (other ? `north ${way} (your south ${way})` : `north ${way}`),
     /** The same of a sentence of the program's, which names a face in physics' word. @param {string} sentence */

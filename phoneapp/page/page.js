@@ -1,11 +1,12 @@
 // The page's fixed places, filled by whichever screen is shown. A screen is a
 // plain description; showing the same one again touches nothing, so that a button
 // under a finger stays the same button.
-import { byId, el } from "../common/dom.js";
+import { byId, el, svg } from "../common/dom.js";
+import { faceSign } from "../common/pad.js";
 import { stateBadge } from "../common/states.js";
 
 /**
- * @typedef {{label: string, small?: string, id: string, main?: boolean, onclick: () => void}} Action small: a second line
+ * @typedef {{label: string, small?: string, sign?: number, id: string, main?: boolean, onclick: () => void}} Action small: a second line; sign: a face drawn beside the words, as faceSign takes it
  * @typedef {object} Screen
  * @property {string} title
  * @property {string} [lead] what to do, in a sentence
@@ -117,7 +118,7 @@ function act(given) {
   // The main one last: at the very edge, under the thumb.
   const list = [...given.filter((a) => !a.main), ...given.filter((a) => a.main)];
   actions = list;
-  const same = JSON.stringify(list.map((a) => [a.id, a.label, a.small, !!a.main]));
+  const same = JSON.stringify(list.map((a) => [a.id, a.label, a.small, a.sign, !!a.main]));
   if (same === shown.actions) return;
   shown.actions = same;
   const had = document.activeElement?.id;
@@ -126,7 +127,8 @@ function act(given) {
   const button = (a) =>
     el(
       "button",
-      { type: "button", id: a.id, class: a.main ? (main.length === 2 ? "main half" : "main") : "", onclick: () => actions.find((now) => now.id === a.id)?.onclick() },
+      { type: "button", id: a.id, class: a.main ? (main.length > 1 ? "main half" : "main") : "", onclick: () => actions.find((now) => now.id === a.id)?.onclick() },
+      a.sign !== undefined && svg("svg", { viewBox: "-11 -11 22 22", class: "face-sign", "aria-hidden": "true" }, faceSign(a.sign, 9)),
       a.label,
       a.small && el("small", {}, a.small),
     );

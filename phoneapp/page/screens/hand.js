@@ -72,9 +72,9 @@ function facesScreen(run, told) {
     bodied: `faces ${n.note}`,
     body: [el("p", { class: "remark" }, n.note), cautions()],
     actions: [
-      { label: capital(n.north), small: n.needle.north, id: "north", main: true, onclick: () => run.do.read("north") },
-      { label: capital(n.south), small: n.needle.south, id: "south", main: true, onclick: () => run.do.read("south") },
-      { label: "Nothing", id: "none", onclick: () => run.do.read("none") },
+      { label: capital(n.own.north), small: n.physics.north + n.needle.north, sign: 1, id: "north", main: true, onclick: () => run.do.read("north") },
+      { label: capital(n.own.south), small: n.physics.south + n.needle.south, sign: -1, id: "south", main: true, onclick: () => run.do.read("south") },
+      { label: "No face", small: "the needle does not care", sign: 0, id: "none", main: true, onclick: () => run.do.read("none") },
       ...(run.lastRead ? [{ label: `Undo ${run.lastRead.at}`, id: "undo", onclick: run.do.undo }] : []),
       { label: "Ohms", id: "ohms", onclick: run.do.ohms },
       { label: "Result", id: "result", onclick: run.do.result },

@@ -500,6 +500,7 @@ export function too_weak_and_too_strong_come_with_a_current() {
 export function both_conventions_can_be_read() {
   equal(northWords(null).north, "north");
   equal(northWords("south").north, "north (your south)");
+  equal([null, "south"].map((w) => northWords(/** @type {any} */ (w)).own.north), ["north", "south"]);
   equal([null, "north", "south"].map((w) => northWords(/** @type {any} */ (w)).way("down")), ["north down", "north down", "north down (your south down)"]);
   ok(northWords("south").note !== northWords("north").note);
 }
