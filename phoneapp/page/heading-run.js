@@ -93,7 +93,12 @@ export class HeadingRun extends SensedRun {
     this.tools.say("Headings have stopped.");
   }
 
+  ampsExpected() {
+    const { supply } = this.tools.told.plan;
+    return { ...super.ampsExpected(), asked: this.flow.advice?.amps, supply: { ...supply, drive: "steady" } };
+  }
+
   screen() {
-    return headingScreen(this.flow, this.tools.told, { note: this.note, marked: !!this.tools.place?.marked, do: this.do });
+    return headingScreen(this.flow, this.tools.told, { note: this.note, doubted: this.doubted !== undefined, marked: !!this.tools.place?.marked, do: this.do });
   }
 }

@@ -1,5 +1,6 @@
 // What the three routes have in common.
 import { byId } from "../common/dom.js";
+import { ampsDoubt } from "../common/amps.js";
 import { numberIn } from "./ohms.js";
 
 /**
@@ -67,11 +68,21 @@ export function fruitlessWords(at, rehearsal) {
 }
 
 /**
- * Reads the field for the amps that a supply shows, which may be left empty.
- * @returns {{amps?: number, problem?: string}}
+ * Reads the field for the amps that a supply shows, which may be left empty. What can
+ * hardly be is asked about once.
+ * @param {Parameters<typeof ampsDoubt>[1]} expected
+ * @param {number} [doubted] amps asked about already
+ * @returns {{amps?: number, problem?: string, doubted?: number}}
  */
-export function typedAmps() {
+export function typedAmps(expected, doubted) {
   if (byId("amps").value.trim() === "") return {};
   const amps = numberIn("amps");
-  return amps !== null && amps > 0 ? { amps } : { problem: "Expected the amps as a number, as in 0.8, or nothing." };
+  if (amps === null || !(amps > 0)) return { problem: "Expected the amps as a number, as in 0.8, or nothing." };
+  const doubt = amps === doubted ? "" : ampsDoubt(amps, expected);
+  return doubt ? { problem: `${doubt} Put it right, or tap once more if the supply shows that.`, doubted: amps } : { amps };
+}
+
+/** The field for the amps stays in sight below what was asked about it. */
+export function ampsInSight() {
+  document.getElementById("amps")?.scrollIntoView({ block: "nearest" });
 }

@@ -1,7 +1,7 @@
 // What the two routes with a sensor have in common: a flow that takes what the
 // sensor says, and whose effects are carried out here.
 import * as page from "./page.js";
-import { brokenWords, typedAmps } from "./run.js";
+import { ampsInSight, brokenWords, typedAmps } from "./run.js";
 
 export class SensedRun {
   /** @param {import("./run.js").Tools} tools @param {any} flow */
@@ -10,6 +10,10 @@ export class SensedRun {
     this.flow = flow;
     this.flow.verdict = tools.told.verdict;
     this.note = "";
+    /** Amps typed that were asked about. @type {number | undefined} */
+    this.doubted = undefined;
+    /** What was last wrong with those typed. */
+    this.problem = "";
     /** What a page before a reload left to be done. @type {any[]} */
     this.restored = [];
     /** Last reading: capture's time, and the page's. */
@@ -28,13 +32,23 @@ export class SensedRun {
   }
 
   supplyOn() {
-    const { amps, problem } = typedAmps();
+    const { amps, problem, doubted } = typedAmps(this.ampsExpected(), this.doubted);
+    this.doubted = doubted;
+    if (this.note === this.problem) this.note = "";
     if (!problem) {
       this.apply(this.flow.supplyOn(this.tools.clock.at(), amps));
       return;
     }
-    this.note = problem;
+    this.note = this.problem = problem;
+    this.tools.say(problem);
     this.show();
+    ampsInSight();
+  }
+
+  /** What the supply should show. @returns {Parameters<typeof import("../common/amps.js").ampsDoubt>[1]} */
+  ampsExpected() {
+    const { plan, predicted } = this.tools.told;
+    return { amps: predicted?.pad?.amps, supply: plan.supply };
   }
 
   /** Carries out one effect that every route has. @param {any} e */
@@ -88,6 +102,7 @@ export class SensedRun {
   }
 
   show() {
+    if (this.flow.stage !== "on") this.doubted = undefined;
     page.show(this.screen());
   }
 

@@ -4,7 +4,7 @@ import { buzz } from "./buzz.js";
 import { Clock } from "./clock.js";
 import * as page from "./page.js";
 import { sensorPlace } from "./remembered.js";
-import { typedAmps } from "./run.js";
+import { ampsInSight, typedAmps } from "./run.js";
 import { placeWords, sensorScreen } from "./screens/sensor.js";
 import { SensorFlow } from "./sensor-flow.js";
 import { coilToUse, placings } from "./sensor-places.js";
@@ -29,6 +29,8 @@ export class SensorRun {
     this.flow = new SensorFlow({ at, placings: placings(coil, winding), supply: plan.supply, device: o.device });
     this.stillness = new Stillness();
     this.note = "";
+    /** Amps typed that were asked about. @type {number | undefined} */
+    this.doubted = undefined;
     this.last_ms = performance.now();
     this.ended = false;
     const { flow } = this;
@@ -83,6 +85,7 @@ export class SensorRun {
   /** @param {() => void} event */
   act(event) {
     this.note = "";
+    this.doubted = undefined;
     event();
     this.went();
   }
@@ -95,10 +98,13 @@ export class SensorRun {
   }
 
   switched() {
-    const { amps, problem } = this.flow.driven ? { amps: undefined, problem: undefined } : typedAmps();
+    const { plan, predicted } = this.o.told;
+    const { amps, problem, doubted } = this.flow.driven ? {} : typedAmps({ amps: predicted?.pad?.amps, supply: plan.supply }, this.doubted);
+    this.doubted = doubted;
     this.note = problem || "";
     if (!problem) this.flow.switched(this.clock.at(), amps);
     this.went();
+    if (problem) ampsInSight();
   }
 
   async ask() {
@@ -138,6 +144,6 @@ export class SensorRun {
 
   show() {
     if (this.flow.stage === "answer") page.reading("");
-    page.show(sensorScreen(this.flow, this.o.told, { note: this.note, do: this.do }));
+    page.show(sensorScreen(this.flow, this.o.told, { note: this.note, doubted: this.doubted !== undefined, do: this.do }));
   }
 }

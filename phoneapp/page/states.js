@@ -177,6 +177,7 @@ const STATES = {
   resting: () => vector({ stage: "resting", rest: samples(1.2) }),
   unsteady: () => vector({ stage: "resting", rest: samples(1.9) }, null, { unsteady: true, note: "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?" }),
   "supply-on": () => vector({ stage: "on", hold: { ...hold, at: "A1" } }),
+  "supply-on-doubted": () => vector({ stage: "on", hold: { ...hold, at: "A1" } }, null, { doubted: true, note: "200 A? The plan gives 2.05 A, 2.5 A at most. Put it right, or tap once more if the supply shows that." }),
   "supply-on-news": () => {
     vector({ stage: "on", hold: { ...hold, at: "A1" } });
     page.claim(newsOf([], manyIds.slice(0, 40).map((id) => ({ id, state: id === "B2" ? "reversed" : "as-planned", used: 1 })), null));

@@ -315,6 +315,11 @@ func TestOtherSensorsOnOnePad(t *testing.T) {
 		d.phone.Drive(capture.On)
 		d.mu.Unlock()
 	}
+	// Amps with the point forgotten are asked about first.
+	amps := card("board", `.querySelector("input[name=amps]")`)
+	js(amps + `.value = "200"; [...` + card("board", `.querySelectorAll("button")`) + `].find((b) => b.textContent === "Supply is on").click()`)
+	waitFor(t, bench, "the question", card("board", `.querySelector(".trouble:not([hidden])")?.textContent.startsWith("200 A? The plan gives")`))
+	js(amps + `.value = ""`)
 	press("Supply is on")
 	time.Sleep(400 * time.Millisecond)
 	for _, d := range devices {

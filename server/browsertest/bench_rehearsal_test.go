@@ -278,3 +278,27 @@ func TestRehearsalLiftedAtOnce(t *testing.T) {
 	waitFor(t, bench, "the phone to say it", inPhone(`document.querySelector("#note").textContent.includes("moved too soon")`))
 	program.waitState(t, "no reading of A1", func(s *benchState) bool { c := s.coil("A1"); return c == nil || c.Used == 0 })
 }
+
+// TestRehearsalAmpsAsked: amps that can hardly be are asked about once, and taken then; put
+// right they are taken at once.
+func TestRehearsalAmpsAsked(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	bench := beginRehearsal(t, program, "none")
+	typed := func(amps string) {
+		t.Helper()
+		do(t, bench, chromedp.Evaluate(inPhone(fmt.Sprintf(`(document.querySelector("#amps").value = %q)`, amps)), nil))
+		tapInPhone(t, bench, "is-on")
+	}
+	asked := func(amps string) {
+		t.Helper()
+		waitFor(t, bench, "the question of "+amps, inPhone(fmt.Sprintf(`/^%s\sA\? The plan gives /.test(document.querySelector("#note").textContent) && document.querySelector("#is-on").textContent === "Yes, it shows that" && document.querySelector("#amps").value`, amps)))
+	}
+	typed("200")
+	asked("200")
+	shot(t, bench, "asked")
+	typed("300")
+	asked("300")
+	tapInPhone(t, bench, "is-on")
+	waitFor(t, bench, "it to count", inPhone(`document.querySelector("#title").textContent.startsWith("Counting") || document.querySelector("#claim").textContent.includes("A1")`))
+}

@@ -1,4 +1,5 @@
 // A taught source at work: the supply, and which coil it lies on.
+import { ampsDoubt } from "../../common/amps.js";
 import { el } from "../../common/dom.js";
 import { keep, keepTyping } from "../kept.js";
 import { setText } from "./source-view.js";
@@ -11,6 +12,8 @@ export class UsePane {
     this.tools = tools;
     this.source = f.source;
     this.chosen = false; // the person picked a coil by hand
+    /** Amps typed that were asked about. @type {number | null} */
+    this.doubted = null;
     this.field = el("p", { class: "doing" });
     this.off = toggle("Supply is off", () => tools.tryTo(() => this.supply(false)));
     this.on = toggle("Supply is on", () => tools.tryTo(() => this.supply(true)));
@@ -104,6 +107,10 @@ export class UsePane {
     const text = this.amps.value.trim().replace(",", ".");
     const amps = on && text ? Number(text) : null;
     if (amps !== null && !(amps > 0)) throw new Error("Expected the amps as a number, as in 0.8, or nothing.");
+    const state = this.tools.check();
+    const doubt = amps === null || amps === this.doubted || !state ? "" : ampsDoubt(amps, { amps: state.predicted?.pad?.amps, supply: state.plan.supply });
+    this.doubted = doubt ? amps : null; // asked about once
+    if (doubt) throw new Error(`${doubt} Put it right, or press once more if the supply shows that.`);
     await this.tools.act("supply", { source: this.source, on, amps });
   }
 

@@ -8,3 +8,8 @@ export function ampsField(told) {
   const input = el("input", { type: "text", inputmode: "decimal", id: "amps", size: 6, autocomplete: "off" });
   return el("p", { class: "choice" }, el("label", { for: "amps" }, `Amps it shows, if it does${amps > 0 ? ` (about ${round(amps)} planned)` : ""}`), input);
 }
+
+/** The button below it. @param {boolean} [doubted] the amps typed were asked about */
+export function isOn(doubted) {
+  return doubted ? "Yes, it shows that" : "It is on";
+}

@@ -3,7 +3,7 @@ import { el } from "../../common/dom.js";
 import { padToPick } from "../drawing.js";
 import { STILL_DEG } from "../heading-places.js";
 import { supplyWords } from "../supply.js";
-import { ampsField } from "./amps.js";
+import { ampsField, isOn } from "./amps.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
 
@@ -12,7 +12,7 @@ const SIDES = { right: "the right side", left: "the left side", far: "the side a
 /**
  * @param {import("../heading-flow.js").HeadingFlow} flow
  * @param {any} told
- * @param {{note: string, marked: boolean, do: Record<string, (...a: any[]) => void>}} page
+ * @param {{note: string, doubted?: boolean, marked: boolean, do: Record<string, (...a: any[]) => void>}} page
  * @returns {import("../page.js").Screen}
  */
 export function headingScreen(flow, told, page) {
@@ -46,7 +46,7 @@ export function headingScreen(flow, told, page) {
         bodied: `on ${!!flow.advice}`,
         body: [cautions(), ampsField(flow.advice ? {} : told)],
         actions: [
-          { label: "It is on", id: "is-on", main: true, onclick: page.do.supplyOn },
+          { label: isOn(page.doubted), id: "is-on", main: true, onclick: page.do.supplyOn },
           { label: "Begin this place again", id: "undo", onclick: page.do.undo },
         ],
       };

@@ -2,7 +2,7 @@
 import { el } from "../../common/dom.js";
 import { drawnKey, padDrawing, phoneDrawing } from "../drawing.js";
 import { supplyWords } from "../supply.js";
-import { ampsField } from "./amps.js";
+import { ampsField, isOn } from "./amps.js";
 import { cautions } from "./cautions.js";
 
 const RING = 2.45; // spreads within which it lies 19 times in 20
@@ -12,7 +12,7 @@ const EDGES = { near: "the edge nearest you", far: "the far edge", left: "the le
 /**
  * @param {import("../sensor-flow.js").SensorFlow} flow
  * @param {any} told
- * @param {{note: string, do: Record<string, () => void>}} page
+ * @param {{note: string, doubted?: boolean, do: Record<string, () => void>}} page
  * @returns {import("../page.js").Screen}
  */
 export function sensorScreen(flow, told, page) {
@@ -53,7 +53,7 @@ export function sensorScreen(flow, told, page) {
         lead: flow.driven ? "Leave the phone where it is." : `Leave the phone where it is. Set ${supplyWords(told.plan.supply)}.`,
         bodied: `switch ${state}`,
         body: flow.driven ? [] : [cautions(), ampsField(told)],
-        actions: [again, { label: flow.driven ? "It is off" : "It is on", id: "switched", main: true, onclick: page.do.switched }],
+        actions: [again, { label: flow.driven ? "It is off" : isOn(page.doubted), id: "switched", main: true, onclick: page.do.switched }],
       };
     case "asking":
       return { ...common, title: "One moment", lead: "Working out where the sensor sits.", actions: page.note ? [undo, stop, { label: "Ask again", id: "ask-again", main: true, onclick: page.do.ask }] : [undo, stop] };

@@ -3,7 +3,7 @@ import { el } from "../../common/dom.js";
 import { list } from "../claims.js";
 import { padToPick } from "../drawing.js";
 import { supplyWords } from "../supply.js";
-import { ampsField } from "./amps.js";
+import { ampsField, isOn } from "./amps.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
 
@@ -12,7 +12,7 @@ const NAMED = 4; // coils, more are counted
 /**
  * @param {import("../flow.js").VectorFlow} flow
  * @param {any} told what the bench has told, see told.js
- * @param {{note: string, marked: boolean, unsteady: boolean, do: Record<string, (...a: any[]) => void>}} page
+ * @param {{note: string, doubted?: boolean, marked: boolean, unsteady: boolean, do: Record<string, (...a: any[]) => void>}} page
  * @returns {import("../page.js").Screen}
  */
 export function vectorScreen(flow, told, page) {
@@ -56,7 +56,7 @@ export function vectorScreen(flow, told, page) {
         bodied: "on",
         body: [cautions(), ampsField(told)],
         actions: [
-          { label: "It is on", id: "is-on", main: true, onclick: page.do.supplyOn },
+          { label: isOn(page.doubted), id: "is-on", main: true, onclick: page.do.supplyOn },
           { label: "Rest again", id: "rest-again", onclick: page.do.restAgain },
         ],
       };

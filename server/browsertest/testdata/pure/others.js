@@ -9,6 +9,7 @@ import { strengthWords } from "/app/screens/heading.js";
 import { percent } from "/common/states.js";
 import { MadeUpPhone } from "/bench/made-up-phone.js";
 import { svg } from "/common/dom.js";
+import { ampsDoubt } from "/common/amps.js";
 import { northWords } from "/common/north.js";
 import { Outbox } from "/app/outbox.js";
 import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
@@ -616,4 +617,20 @@ export async function a_made_up_phone_is_carried_where_it_is_asked_for_though_th
   ok(phone.liesAt(to), `it lies at ${phone.pose.x_mm}, ${phone.pose.y_mm}`);
   phone.carry(0, -25);
   equal(phone.pose.y_mm, -40, "by hand it is not lost beside it");
+}
+
+export function amps_that_can_hardly_be_are_asked_about() {
+  const plan = { amps: 2.05, supply: { limit_amps: 2.5, drive: "steady" } };
+  equal([1.1, 2, 2.05, 2.5, 2.6].map((a) => ampsDoubt(a, plan)), ["", "", "", "", ""]);
+  equal(ampsDoubt(200, plan), "200 A? The plan gives 2.05 A, 2.5 A at most.");
+  equal(ampsDoubt(2.7, plan), "2.7 A? The plan gives 2.05 A, 2.5 A at most.");
+  equal(ampsDoubt(0.2, plan), "0.2 A? The plan gives 2.05 A.");
+  equal(ampsDoubt(4.2, { ...plan, supply: {} }), "4.2 A? The plan gives 2.05 A.");
+  // A compass wants less, and a display of pulses may show the mean.
+  equal([0.05, 0.2].map((a) => ampsDoubt(a, { ...plan, asked: 0.048 })), ["", "0.2 A? About 0.048 A was asked for."]);
+  const pulsed = { amps: 2, supply: { drive: "pulsed", duty: 0.25 } };
+  equal([0.3, 0.2].map((a) => ampsDoubt(a, pulsed) !== ""), [false, true]);
+  // Where nothing is known of the pad only its limit counts.
+  equal([0.01, 90].map((a) => ampsDoubt(a, { supply: { limit_amps: 3 } })), ["", "90 A? The plan allows 3 A."]);
+  equal(ampsDoubt(90, {}), "");
 }
