@@ -84,6 +84,16 @@ export function faceSign(face, r) {
   return sign;
 }
 
+/**
+ * The face that a coil is drawn with: the one found, else the one read, else the one planned.
+ * @param {number} planned @param {string} [state] what is claimed of it @param {number} [read]
+ */
+export function faceShown(planned, state, read) {
+  if (state === "reversed") return -planned;
+  if (state === "dead") return 0;
+  return state === "as-planned" || state === "weak" ? planned : (read ?? planned);
+}
+
 /** A name beside its coil. @param {import("./far-labels.js").Label} label @param {number} letter @param {string | null | undefined} state */
 export function drawName({ text, box, from, rank, id }, letter, state) {
   const middle = { x: box.x + box.w / 2, y: box.y + box.h / 2 };
@@ -133,9 +143,7 @@ function drawCoil(c, w, options) {
     const turned = svg("g", { transform: `rotate(${-c.turned_deg})` }, ring);
     group.append(turned);
   }
-  // A coil whose face was measured shows that one.
-  const planned = c.north === "up" ? 1 : -1;
-  const face = options.faces?.[c.id] ?? planned;
+  const face = faceShown(c.north === "up" ? 1 : -1, state, options.faces?.[c.id]);
   const sign = faceSign(face, size * 0.1);
   sign.setAttribute("transform", `translate(0 ${-size * 0.3})`);
   if (face !== 0) group.append(sign);

@@ -11,6 +11,7 @@ import { MadeUpPhone } from "/bench/made-up-phone.js";
 import { svg } from "/common/dom.js";
 import { ampsDoubt } from "/common/amps.js";
 import { northWords } from "/common/north.js";
+import { faceShown } from "/common/pad.js";
 import { Outbox } from "/app/outbox.js";
 import { headingOfAngles, headingOfQuaternion, Turns, wrap180 } from "/app/sources/headings.js";
 import { startMagnetometer } from "/app/sources/magnetometer.js";
@@ -633,4 +634,10 @@ export function amps_that_can_hardly_be_are_asked_about() {
   // Where nothing is known of the pad only its limit counts.
   equal([0.01, 90].map((a) => ampsDoubt(a, { supply: { limit_amps: 3 } })), ["", "90 A? The plan allows 3 A."]);
   equal(ampsDoubt(90, {}), "");
+}
+
+export function a_coil_is_drawn_with_the_face_that_was_found() {
+  equal(["as-planned", "weak", "reversed", "dead", "undecided", undefined].map((s) => faceShown(1, s)), [1, 1, -1, 0, 1, 1]);
+  equal(["reversed", "undecided", undefined].map((s) => faceShown(-1, s, 1)), [1, 1, 1], "read by hand");
+  equal(faceShown(1, "as-planned", -1), 1, "a slip of the needle");
 }
