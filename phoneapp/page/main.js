@@ -14,7 +14,7 @@ import { probe } from "./probe.js";
 import { sensorPlace, tones } from "./remembered.js";
 import { helpFor } from "./screens/help.js";
 import { outcomeTitle } from "./screens/result.js";
-import { againScreen, findingOut, noBench, rehearsalElsewhere, startScreen } from "./screens/start.js";
+import { againScreen, findingOut, noBench, rehearsalElsewhere, signedScreen, startScreen } from "./screens/start.js";
 import { dropSession, keptSession, saveSession } from "./session.js";
 import { SensorRun } from "./sensor-run.js";
 import { ask } from "./sources/deviceorientation.js";
@@ -80,7 +80,7 @@ async function open() {
   performance.mark("finding out");
   found ||= rehearsal ? { best: "vector", raw: null, compass: null } : await probe();
   performance.mark("found out");
-  if (onAgain && route) {
+  if (onAgain && route && !told.signed) {
     onAgain = false;
     await begin(route);
     return;
@@ -91,12 +91,18 @@ async function open() {
 /** @param {string} note */
 function start(note) {
   if (!found) return;
+  const drawing = () => padDrawing(told.plan, { states: told.states(), label: `The pad ${told.plan.name}` });
+  if (told.signed) {
+    page.show(signedScreen(drawing, `signed ${told.check}`));
+    help();
+    return;
+  }
   const kept = keptSession(storage, told.check, stream.outbox.source);
   page.show(
     startScreen(told, found, {
       note,
       where,
-      drawing: () => padDrawing(told.plan, { states: told.states(), label: `The pad ${told.plan.name}` }),
+      drawing,
       begin: (r) => void begin(r),
       resume: kept ? () => void begin(kept.route, kept) : null,
       findSensor: sensorPlace.get() ? null : canFind(),
@@ -240,7 +246,9 @@ function received(m) {
   // A greeting tells the verdict as it stands: news only if one was missed.
   const known = m.hello && JSON.stringify(m.verdict) === JSON.stringify(told.verdict);
   if (m.verdict && !known) verdict(m.verdict);
-  if (m.error?.code === "seq-taken") {
+  if (m.signed || m.error?.code === "signed-off") {
+    signedOff();
+  } else if (m.error?.code === "seq-taken") {
     // The stream goes by a new name now; the capture under it begins anew.
     end();
     dropSession(storage);
@@ -254,9 +262,21 @@ function received(m) {
   }
 }
 
+/** The pad was signed off: nothing more is read. */
+function signedOff() {
+  told.signed = true;
+  if (finder) return; // no part of the check; it closes to that screen
+  end();
+  dropSession(storage);
+  page.clearClaim();
+  start("");
+}
+
 /** The bench has begun another check. */
 function newCheck() {
   end();
+  passing = false;
+  page.trouble(""); // of the check before
   dropSession(storage);
   told.verdict = null;
   void open();
@@ -314,7 +334,7 @@ function help() {
       found,
       where,
       base,
-      rehearsal: !!rehearsal || told.elsewhere,
+      rehearsal: !!rehearsal || told.elsewhere || told.signed,
       ownCertificate: told.ownCertificate,
       take: (r) => void begin(r),
       tryAgain: () => {

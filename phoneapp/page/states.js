@@ -12,7 +12,7 @@ import { brokenWords } from "./run.js";
 import { conventionScreen, handScreen } from "./screens/hand.js";
 import { elsewhereWords, headingScreen, strengthWords } from "./screens/heading.js";
 import { helpFor } from "./screens/help.js";
-import { findingOut, noBench, rehearsalElsewhere, startScreen, againScreen } from "./screens/start.js";
+import { findingOut, noBench, rehearsalElsewhere, signedScreen, startScreen, againScreen } from "./screens/start.js";
 import { sensorScreen } from "./screens/sensor.js";
 import { SensorFlow } from "./sensor-flow.js";
 import { placings } from "./sensor-places.js";
@@ -168,6 +168,7 @@ const STATES = {
   "finding-out": () => page.show(findingOut()),
   "no-bench": () => page.show(noBench(nothing)),
   "rehearsal-elsewhere": () => page.show(rehearsalElsewhere()),
+  signed: () => page.show(signedScreen(() => padDrawing(plan, { states: all("as-planned"), label: "The pad" }), "signed")),
   "start-raw": () => start({ best: "vector", raw: null, compass: null }, android),
   "start-again": () => start({ best: "vector", raw: null, compass: null }, android, "", nothing),
   "start-compass": () => start({ best: "heading", raw: new Trouble("missing"), compass: "ask" }, apple),

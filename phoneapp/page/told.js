@@ -13,6 +13,8 @@ export class Told {
     this.check = "";
     /** The check is a rehearsal in which this phone has no part: its pad is made up. */
     this.elsewhere = false;
+    /** The pad is signed off, and its check takes no more readings. */
+    this.signed = false;
     this.ownCertificate = false;
     /** @type {any} */
     this.plan = null;
@@ -32,6 +34,7 @@ export class Told {
     const state = await r.json();
     this.check = state.check.id;
     this.elsewhere = !!state.check.rehearsal && state.check.rehearsal !== this.rehearsal;
+    this.signed = !!state.sign_off?.signed;
     this.ownCertificate = !!state.own_certificate;
     this.plan = state.plan;
     this.predicted = state.predicted;

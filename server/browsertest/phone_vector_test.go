@@ -2,6 +2,7 @@ package browsertest
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -102,4 +103,18 @@ func TestPhoneAsPlannedThenOhms(t *testing.T) {
 	v.lieUntil("the result", `document.querySelector("#title").textContent === "As planned" && document.querySelector("#go-on")`)
 	v.tap("go-on")
 	v.lieUntil("the rest", `document.querySelector("#title").textContent === "Supply off, phone on A1"`)
+
+	// Signed off, nothing more is to be begun, also after a reload; a new check goes on.
+	asks := func(path, body string) {
+		t.Helper()
+		do(t, bench, chromedp.Evaluate(fmt.Sprintf(`fetch(%q, { method: "POST", body: %q }).then((r) => r.ok || Promise.reject(r.status))`, path, body), nil, awaited))
+	}
+	asks("api/sign-off", fmt.Sprintf(`{"check":%q,"maker":"AB"}`, state(t, program).Check.ID))
+	signed := `document.querySelector("#title").textContent === "This pad is signed off" && document.querySelectorAll("#actions button, [id^=way-]").length === 0`
+	v.lieUntil("the pad to be told as signed off", signed)
+	do(t, phone, chromedp.Reload())
+	v.lieUntil("it to be told again", signed)
+	shot(t, phone, "signed")
+	asks("api/check", `{}`)
+	v.lieUntil("the new check", `document.querySelector("#begin") && document.querySelector("#trouble").hidden`)
 }

@@ -190,7 +190,7 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 	if err != nil {
 		return nil, err
 	}
-	d.send(toPhones, map[string]any{"prompt": c.nextStep(v)})
+	d.send(toPhones, map[string]any{"prompt": c.nextStep(v), "signed": true})
 	d.pushState()
 	return state, nil
 }

@@ -27,6 +27,21 @@ export function noBench(onretry) {
 }
 
 /**
+ * @param {() => Node} drawing @param {string} drawn
+ * @returns {import("../page.js").Screen}
+ */
+export function signedScreen(drawing, drawn) {
+  return {
+    whole: true,
+    title: "This pad is signed off",
+    lead: "Its check takes no more readings. To read it again, begin a new check of the same pad on the bench page: this page then goes on by itself.",
+    drawing,
+    drawn,
+    actions: [],
+  };
+}
+
+/**
  * Somebody rehearses on the bench, and this phone lies on another pad or on none.
  * @returns {import("../page.js").Screen}
  */
