@@ -14,15 +14,16 @@ const LETTERS = 27; // of a name beside its coil, in the drawing's longer side
 /**
  * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted: boolean}} Lies where the phone's mark lies, pad frame, and whether that is off a coil's middle; top edge counter-clockwise from pad +y
  * @param {any} plan
- * @param {{next?: string | null, states?: Record<string, string>, faces?: Record<string, number>, phone?: Lies | null, onpick?: (id: string) => void, label: string}} o
+ * @param {{next?: string | null, states?: Record<string, string>, faces?: Record<string, number>, phone?: Lies | null, from?: Lies | null, onpick?: (id: string) => void, label: string}} o phone: where it is to lie; from: where it lies as long as it was not lifted
  */
 export function padDrawing(plan, o) {
   const root = drawPad(plan, { small: true, next: o.next || undefined, states: o.states, faces: o.faces, onpick: o.onpick, label: o.label });
   if (o.phone) {
-    root.append(phoneOn(o.phone));
+    if (o.from) root.append(phoneOn(o.from, "phone-from"));
+    root.append(phoneOn(o.phone, o.from ? "phone-on is-goal" : "phone-on"));
     // A phone may be larger than the pad. Room for it on every coil, so that the
     // drawing keeps its scale from coil to coil.
-    makeRoom(root, [...plan.coils.map((c) => around({ ...c, top_deg: 0 })), around(o.phone)]);
+    makeRoom(root, [...plan.coils.map((c) => around({ ...c, top_deg: 0 })), around(o.phone), ...(o.from ? [around(o.from)] : [])]);
   }
   nameFar(root, plan, o);
   return root;
@@ -100,11 +101,11 @@ export function drawnKey(o) {
   return JSON.stringify(o);
 }
 
-/** @param {Lies} at */
-function phoneOn(at) {
+/** @param {Lies} at @param {string} name */
+function phoneOn(at, name) {
   return svg(
     "g",
-    { class: "phone-on", transform: `translate(${at.x_mm} ${-at.y_mm}) rotate(${-at.top_deg})`, "aria-hidden": "true" },
+    { class: name, transform: `translate(${at.x_mm} ${-at.y_mm}) rotate(${-at.top_deg})`, "aria-hidden": "true" },
     ...outline(),
     // On the middle of a coil the mark would hide the coil's name.
     at.shifted && svg("path", { class: "phone-mark", d: "M-9 0H9M0 -9V9" }),

@@ -113,6 +113,8 @@ export class VectorFlow extends Effects {
     this.hold = null;
     /** Where and how the phone lies since it was said to: news does not move it. @type {{at: string, asked: Asked} | null} */
     this.laid = null;
+    /** Where and how it lay in the hold opened last. @type {{at: string, asked: Asked} | null} */
+    this.lay = null;
     /** @type {Sample[]} */
     this.rest = [];
     this.restSince = 0;
@@ -535,6 +537,7 @@ export class VectorFlow extends Effects {
   /** @param {number} t */
   open(t) {
     this.lie();
+    this.lay = this.laid;
     const { target: at, asked, top_deg } = this;
     /** @type {any} */
     const line = { type: "hold", t, at };

@@ -6,7 +6,7 @@ import { faceSign } from "../common/pad.js";
 import { stateBadge } from "../common/states.js";
 
 /**
- * @typedef {{label: string, small?: string, sign?: number, id: string, main?: boolean, onclick: () => void}} Action small: a second line; sign: a face drawn beside the words, as faceSign takes it
+ * @typedef {{label: string, small?: string, sign?: number, id: string, main?: boolean, off?: boolean, onclick: () => void}} Action off: not to be tapped yet; small: a second line; sign: a face drawn beside the words, as faceSign takes it
  * @typedef {object} Screen
  * @property {string} title
  * @property {string} [lead] what to do, in a sentence
@@ -118,7 +118,7 @@ function act(given) {
   // The main one last: at the very edge, under the thumb.
   const list = [...given.filter((a) => !a.main), ...given.filter((a) => a.main)];
   actions = list;
-  const same = JSON.stringify(list.map((a) => [a.id, a.label, a.small, a.sign, !!a.main]));
+  const same = JSON.stringify(list.map((a) => [a.id, a.label, a.small, a.sign, !!a.main, !!a.off]));
   if (same === shown.actions) return;
   shown.actions = same;
   const had = document.activeElement?.id;
@@ -127,7 +127,7 @@ function act(given) {
   const button = (a) =>
     el(
       "button",
-      { type: "button", id: a.id, class: a.main ? (main.length > 1 ? "main half" : "main") : "", onclick: () => actions.find((now) => now.id === a.id)?.onclick() },
+      { type: "button", id: a.id, class: a.main ? (main.length > 1 ? "main half" : "main") : "", "aria-disabled": a.off ? "true" : undefined, onclick: () => !a.off && actions.find((now) => now.id === a.id)?.onclick() },
       a.sign !== undefined && svg("svg", { viewBox: "-11 -11 22 22", class: "face-sign", "aria-hidden": "true" }, faceSign(a.sign, 9)),
       a.label,
       a.small && el("small", {}, a.small),

@@ -189,7 +189,7 @@ const STATES = {
   },
   counting: () => vector({ stage: "counting", hold, done: done(3) }, some),
   lift: () => {
-    vector({ stage: "lift", done: done(3) }, some);
+    vector({ stage: "lift", done: done(3), lay: { at: "A3", asked: {} } }, some);
     page.claim(newsOf(verdict({}).coils, verdict({ A1: "undecided", A2: "undecided", A3: "as-planned" }).coils, "A3"));
   },
   place: () => vector({ stage: "place", done: done(3) }, some),

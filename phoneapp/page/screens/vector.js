@@ -68,7 +68,8 @@ export function vectorScreen(flow, told, page) {
         glance: true,
         title: `Lift. Next: ${at}`,
         lead: lay,
-        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, restAgain, result],
+        // Not before it was lifted: what it reads now is the coil before.
+        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, off: true, onclick: page.do.lies }, { label: "It is lifted", id: "lifted", onclick: page.do.moved }, ...undo, result],
       };
     case "place":
       return {
@@ -145,11 +146,15 @@ function byItself(flow) {
 
 /** The pad with the phone on the coil that is next. */
 function pad(flow, told, page, at, asked) {
-  const c = told.plan.coils.find((k) => k.id === at);
-  const shift = asked.shift_mm || [0, 0];
-  const phone = c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: asked.top_deg || 0, shifted: !!asked.shift_mm } : null;
+  const lies = (id, how) => {
+    const c = told.plan.coils.find((k) => k.id === id);
+    const shift = how.shift_mm || [0, 0];
+    return c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: how.top_deg || 0, shifted: !!how.shift_mm } : null;
+  };
+  const phone = lies(at, asked);
+  const from = flow.stage === "lift" && flow.lay ? lies(flow.lay.at, flow.lay.asked) : null;
   const busy = flow.stage === "counting" || flow.stage === "resting";
-  const options = { next: at, states: told.states(), phone, label: `The pad. The phone goes on ${at}` };
+  const options = { next: at, states: told.states(), phone, from, label: `The pad. The phone goes on ${at}` };
   return padToPick(told, options, busy ? undefined : page.do.pick);
 }
 
