@@ -1,13 +1,15 @@
 // What to say when a verdict comes in: about the coil just read, and about coils
 // whose claim has changed with it. Pure.
-import { wordOf } from "../common/states.js";
+import { percent, wordOf } from "../common/states.js";
 
 const GRAVEST = ["reversed", "dead", "weak", "undecided", "as-planned"];
 
-/** @typedef {{id: string, state: string, used: number}} Coil */
+const LIKELY = 0.8; // so likely a state is told before it is claimed
+
+/** @typedef {{id: string, state: string, used: number, p?: Record<string, number>}} Coil */
 /**
  * @typedef {object} News
- * @property {{id: string, state: string} | null} read the coil just read, as it stands
+ * @property {{id: string, state: string, so_far?: string} | null} read the coil just read, as it stands; so_far: what it likely is, where that is not sure yet
  * @property {{id: string, state: string}[]} changed others whose claim is new or has been taken back, the gravest first
  * @property {string} say in one or two sentences
  * @property {import("./buzz.js").Cue | null} cue
@@ -22,13 +24,14 @@ const GRAVEST = ["reversed", "dead", "weak", "undecided", "as-planned"];
 export function newsOf(before, now, justRead) {
   const was = new Map(before.map((c) => [c.id, c.state]));
   const just = now.find((c) => c.id === justRead && c.used > 0);
-  const read = just ? { id: just.id, state: just.state } : null;
+  const likely = just?.state === "undecided" ? likeliest(just) : null;
+  const read = just ? { id: just.id, state: just.state, ...(likely ? { so_far: `likely ${wordOf(likely.state)}, ${percent(likely.p)}` } : {}) } : null;
   const changed = now
     .filter((c) => c.id !== just?.id && c.state !== (was.get(c.id) || "undecided"))
     .map((c) => ({ id: c.id, state: c.state }))
     .sort((a, b) => GRAVEST.indexOf(a.state) - GRAVEST.indexOf(b.state));
   const parts = [];
-  if (read) parts.push(read.state === "undecided" ? `${read.id} counted, undecided so far.` : `${read.id} ${wordOf(read.state)}.`);
+  if (read) parts.push(read.state === "undecided" ? `${read.id} counted, ${likely ? `likely ${wordOf(likely.state)}` : "undecided"} so far.` : `${read.id} ${wordOf(read.state)}.`);
   const right = changed.filter((c) => c.state === "as-planned");
   for (const c of changed) {
     if (c.state === "as-planned") continue;
@@ -36,6 +39,12 @@ export function newsOf(before, now, justRead) {
   }
   if (right.length > 0) parts.push(`${list(right.map((c) => c.id))} as planned.`);
   return { read, changed, say: parts.join(" "), cue: cueOf(read, changed) };
+}
+
+/** What a coil without a claim likely is. @param {Coil} c */
+function likeliest(c) {
+  const [state, p] = Object.entries(c.p || {}).reduce((most, one) => (one[1] > most[1] ? one : most), ["", 0]);
+  return p >= LIKELY ? { state, p } : null;
 }
 
 /** The gravest of what is new. @returns {import("./buzz.js").Cue | null} */

@@ -180,7 +180,7 @@ export function claim(news) {
   place.replaceChildren();
   if (news.read)
     place.append(
-      el("p", { class: "claim-read" }, `${news.read.id} `, stateBadge(news.read.state, news.read.state === "undecided" ? "undecided so far" : undefined)),
+      el("p", { class: "claim-read" }, `${news.read.id} `, stateBadge(news.read.state, news.read.state === "undecided" ? news.read.so_far || "undecided so far" : undefined)),
     );
   const more = news.changed.length - MOST_CHANGED;
   if (news.changed.length > 0)

@@ -202,6 +202,10 @@ const STATES = {
     vector({ stage: "place", done: done(3) }, some);
     page.claim(newsOf([], some.coils, "A3"));
   },
+  "claim-likely": () => {
+    vector({ stage: "place", done: done(3) }, some);
+    page.claim(newsOf([], [{ ...some.coils[2], p: { "as-planned": 0.987, reversed: 0.013 } }], "A3"));
+  },
   broken: () => vector({ stage: "place", done: done(3), chosen: "B1" }, some, { note: brokenWords("B1", "moved") }),
   quiet: () => vector({ stage: "quiet", done: done(3) }, some),
   "quiet-again": () => vector({ stage: "quiet", done: [...done(3), { at: "B1", t: 3, quiet: true }, { at: "B2", t: 4, quiet: true }] }, verdict({ A1: "as-planned", A2: "as-planned", A3: "as-planned", B1: "undecided", B2: "undecided" })),

@@ -163,6 +163,10 @@ export function news_tells_the_coil_just_read_and_what_changed() {
   // A verdict that does not know of the reading yet says nothing of it.
   equal(newsOf(before, before, "A2").read, null);
   equal(newsOf([], ["A1", "A2", "A3"].map((id) => ({ id, state: "as-planned", used: 1 })), "A1").say, "A1 as planned. A2 and A3 as planned.");
+  // What is likely is told before it is claimed, so that nobody takes it for a slip.
+  const likely = newsOf([], [{ id: "B2", state: "undecided", used: 1, p: { "as-planned": 0.987, reversed: 0.013 } }], "B2");
+  equal([likely.read?.so_far, likely.say], ["likely as planned, 98.7 %", "B2 counted, likely as planned so far."]);
+  equal(newsOf([], [{ id: "B2", state: "undecided", used: 1, p: { "as-planned": 0.6, reversed: 0.4 } }], "B2").say, "B2 counted, undecided so far.");
   // What is shown of many begins with the gravest.
   const many = Object.entries({ A1: "as-planned", A2: "weak", A3: "undecided", B1: "reversed" }).map(([id, state]) => ({ id, state, used: 1 }));
   equal(newsOf([{ id: "A3", state: "as-planned", used: 1 }], many, null).changed.map((c) => c.id), ["B1", "A2", "A3", "A1"]);
