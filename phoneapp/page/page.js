@@ -144,7 +144,7 @@ function uncover() {
   const said = last?.textContent || "";
   if (said === shown.said) return;
   shown.said = said;
-  words.scrollTop = last ? last.offsetTop - words.offsetTop : 0;
+  words.scrollTop = last ? last.offsetTop - words.offsetTop - byId("title").offsetHeight : 0; // which stays on top
 }
 
 /** How much of a hold or rest has been counted; undefined hides it. @param {number | undefined} share 0 to 1 */

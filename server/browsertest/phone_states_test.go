@@ -89,6 +89,7 @@ func TestPhoneStatesOnASmallScreen(t *testing.T) {
 		var unsaid struct {
 			Small   bool   // the drawing
 			Covered string // the last note, where it is not in view
+			Cut     bool   // the title
 			Beyond  bool   // words are left to scroll to
 			Stop    bool   // which keys get to
 		}
@@ -100,16 +101,17 @@ func TestPhoneStatesOnASmallScreen(t *testing.T) {
 				const box = (n) => n.getBoundingClientRect();
 				const words = document.querySelector("#words");
 				const last = [...words.querySelectorAll(".note:not([hidden])")].at(-1);
-				const inView = !last || (box(last).top >= box(words).top - 1 && box(last).bottom <= box(words).bottom + 1);
+				const title = box(document.querySelector("#title"));
+				const inView = !last || (box(last).top >= title.bottom - 1 && box(last).bottom <= box(words).bottom + 1);
 				const beyond = words.scrollHeight > words.clientHeight + 1;
-				return { small: box(document.querySelector(".drawing .pad")).height < 120, covered: inView ? "" : last.textContent, beyond, stop: words.tabIndex === 0 };
+				return { small: box(document.querySelector(".drawing .pad")).height < 120, covered: inView ? "" : last.textContent, cut: title.top < box(words).top - 1 || title.bottom > box(words).bottom + 1, beyond, stop: words.tabIndex === 0 };
 			})()`, &unsaid),
 			chromedp.Evaluate(`[...document.querySelectorAll("#actions button")].filter((n) => { const r = n.getBoundingClientRect(); return r.top < innerHeight - 150 || r.bottom > innerHeight; }).map((n) => n.id)`, &high),
 			chromedp.Evaluate(`document.querySelector("header").offsetHeight`, &header))
 		if len(hidden) > 0 {
 			t.Errorf("%s: %v cannot be seen", name, hidden)
 		}
-		if unsaid.Small || unsaid.Covered != "" || unsaid.Beyond != unsaid.Stop {
+		if unsaid.Small || unsaid.Covered != "" || unsaid.Cut || unsaid.Beyond != unsaid.Stop {
 			t.Errorf("%s: %+v", name, unsaid)
 		}
 		if name == "much-said" {
