@@ -44,7 +44,7 @@ export class Claims {
     if (this.list.length === 0) return null;
     const row = (c) => el("li", {}, el("time", { datetime: new Date(c.when).toISOString() }, clock(c.when)), " ", el("strong", {}, c.id), " ", stateBadge(c.state), ` ${percent(c.p)}`, c.before ? el("span", { class: "note" }, `, was ${wordOf(c.before)}`) : null);
     const last = this.list.slice(-SHOWN).reverse();
-    return el("details", { class: "claims" }, el("summary", {}, "Claims as they came"), el("ol", { reversed: true, start: this.list.length }, ...last.map(row)), this.list.length > SHOWN ? el("p", { class: "note" }, `and ${this.list.length - SHOWN} before`) : null);
+    return el("details", { class: "claims" }, el("summary", {}, "Claims, newest first"), el("ol", { reversed: true, start: this.list.length }, ...last.map(row)), this.list.length > SHOWN ? el("p", { class: "note" }, `and ${this.list.length - SHOWN} before`) : null);
   }
 }
 

@@ -77,7 +77,7 @@ export class HeadingRun extends SensedRun {
     if (quietly && now === this.shown) return;
     this.shown = now;
     this.show();
-    if (this.flow.stage === "on" && this.said !== "on") tools.say("Now the supply on.");
+    if (this.flow.stage === "on" && this.said !== "on") tools.say("Switch the supply on.");
     this.said = this.flow.stage;
   }
 

@@ -85,7 +85,7 @@ func testByHand(t *testing.T, press func(*testing.T, context.Context, string), t
 	press(t, phone, "begin")
 	press(t, phone, "call-north")
 	// Before the supply is switched on the cautions are in sight, whole.
-	says(t, phone, "#title", "Now the supply on")
+	says(t, phone, "#title", "Switch the supply on")
 	waitFor(t, phone, "the cautions in sight", `(() => {
 		const c = document.querySelector(".caution").getBoundingClientRect();
 		return c.height > 100 && c.top > 0 && c.bottom <= document.querySelector("#actions").getBoundingClientRect().top;

@@ -48,7 +48,7 @@ export function conventionScreen(onanswer) {
 function supplyScreen(run, told) {
   return {
     whole: true,
-    title: "Now the supply on",
+    title: "Switch the supply on",
     lead: `Set ${supplyWords(told.plan.supply)}. Have a compass needle or a hand meter ready.`,
     note: run.note,
     bodied: "hand on",
@@ -77,7 +77,7 @@ function facesScreen(run, told) {
       { label: "No face", small: "the needle does not care", sign: 0, id: "none", main: true, onclick: () => run.do.read("none") },
       ...(run.lastRead ? [{ label: `Undo ${run.lastRead.at}`, id: "undo", onclick: run.do.undo }] : []),
       { label: "Ohms", id: "ohms", onclick: run.do.ohms },
-      { label: "Result", id: "result", onclick: run.do.result },
+      { label: "Verdict", id: "result", onclick: run.do.result },
     ],
   };
 }

@@ -18,7 +18,7 @@ const SIDES = { right: "the right side", left: "the left side", far: "the side a
 export function headingScreen(flow, told, page) {
   const last = flow.done[flow.done.length - 1];
   const undo = last ? [{ label: `Undo ${last.at}`, id: "undo", onclick: page.do.undo }] : [];
-  const result = { label: "Result", id: "result", onclick: page.do.result };
+  const result = { label: "Verdict", id: "result", onclick: page.do.result };
   const place = flow.hold ? null : flow.place;
   const at = flow.hold?.at || place?.at;
   const mark = page.marked ? "the sticker" : "the middle of the phone";
@@ -39,7 +39,7 @@ export function headingScreen(flow, told, page) {
     case "on":
       return {
         whole: true,
-        title: "Now the supply on",
+        title: "Switch the supply on",
         lead: `Leave the phone where it is. Set ${flow.advice ? currentWords(flow.advice.amps, told.plan.supply, flow.planned_amps) : supplyWords({ ...told.plan.supply, drive: "steady" })}.`,
         why: adviceWords(flow.advice, told.plan.supply),
         note: page.note,

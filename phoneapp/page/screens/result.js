@@ -20,7 +20,7 @@ export function resultScreen(told, o) {
   const measure = asked || (v?.outcome === "as-planned" && !told.rehearsal);
   const undecided = !v || v.outcome === "undecided";
   const steps = [
-    { label: undecided || open ? "Go on reading" : "Read more", id: "go-on", main: open || (undecided && !asked), onclick: o.goOn },
+    { label: undecided || open ? "Go on reading" : "Read again", id: "go-on", main: open || (undecided && !asked), onclick: o.goOn },
     { label: measure ? "Note the ohms" : "Ohms", id: "ohms", main: measure, onclick: o.ohms },
   ];
   return {

@@ -49,7 +49,7 @@ export function sensorScreen(flow, told, page) {
     case "switch":
       return {
         note,
-        title: flow.driven ? "Now the supply off" : "Now the supply on",
+        title: flow.driven ? "Switch the supply off" : "Switch the supply on",
         lead: flow.driven ? "Leave the phone where it is." : `Leave the phone where it is. Set ${supplyWords(told.plan.supply)}.`,
         bodied: `switch ${state}`,
         body: flow.driven ? [] : [cautions(), ampsField(told)],

@@ -23,8 +23,8 @@ export function vectorScreen(flow, told, page) {
   const top = top_deg === 0 ? "top edge away from you" : topWords(top_deg);
   const lay = `Lay ${mark} on the middle of ${at}${shiftWords(asked.shift_mm)}, flat, ${top}.`;
   const common = { note: page.note, why: asked.why || "", ...pad(flow, told, page, at, asked) };
-  const result = { label: "Result", id: "result", onclick: page.do.result };
-  const restAgain = { label: "Rest again", id: "rest-again", onclick: page.do.restAgain };
+  const result = { label: "Verdict", id: "result", onclick: page.do.result };
+  const restAgain = { label: "Background again", id: "rest-again", onclick: page.do.restAgain };
   const last = flow.done[flow.done.length - 1];
   const undo = last ? [{ label: `Undo ${last.at}`, id: "undo", onclick: page.do.undo }] : [];
   switch (flow.stage) {
@@ -40,7 +40,7 @@ export function vectorScreen(flow, told, page) {
     case "resting":
       return {
         ...common,
-        title: "Resting",
+        title: "Reading the background",
         lead: "Hands off. It reads what is there without the pad.",
         progress: flow.progress,
         actions: page.unsteady && !flow.hold ? [{ label: "Take it as it is", id: "as-it-is", onclick: page.do.asItIs }] : [],
@@ -51,13 +51,13 @@ export function vectorScreen(flow, told, page) {
         drawing: undefined,
         pick: undefined,
         whole: true,
-        title: "Now the supply on",
+        title: "Switch the supply on",
         lead: `Leave the phone where it is. Set ${supplyWords(told.plan.supply)}.`,
         bodied: "on",
         body: [cautions(), ampsField(told)],
         actions: [
           { label: isOn(page.doubted), id: "is-on", main: true, onclick: page.do.supplyOn },
-          { label: "Rest again", id: "rest-again", onclick: page.do.restAgain },
+          { label: "Background again", id: "rest-again", onclick: page.do.restAgain },
         ],
       };
     case "counting":
@@ -133,7 +133,7 @@ function supplyDoubted(flow, page, at, common) {
       { label: "It was off", small: `read ${before.length > NAMED ? "them" : named} again`, id: "was-off", main: true, onclick: page.do.wasOff },
       { label: "It is on", small: `and the phone lies on ${at}`, id: "lies", main: true, onclick: flow.stage === "quiet" ? page.do.lies : page.do.unchanged },
       { label: "Ohms", id: "ohms", onclick: page.do.ohms },
-      { label: "Result", id: "result", onclick: page.do.result },
+      { label: "Verdict", id: "result", onclick: page.do.result },
     ],
   };
 }
