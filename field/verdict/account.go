@@ -43,11 +43,10 @@ type Expected struct {
 // Account judges as Judge does and accounts for every reading. What was read
 // before a mend, if any, counts where the mend left coils alone.
 func (m *Model) Account(before *Before, captures ...*capture.Capture) (*Verdict, *Account, error) {
-	e, err := m.engineFor(before, captures)
+	e, list, err := m.decide(before, captures)
 	if err != nil {
 		return nil, nil, err
 	}
-	list := e.search()
 	return e.conclude(list), e.account(list), nil
 }
 

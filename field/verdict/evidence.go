@@ -19,6 +19,7 @@ type evidence struct {
 	ohms     []ohmReading
 	amps     []ampsReading
 	first    float64 // what the supply was set to first, as a share of what it was last; 0 where it was set once
+	unsure   bool // what the supply showed may be told wrong
 	rests    []restReading
 	remarks  map[remark][]string // coils of which each is to be said
 	lost     map[int]bool        // coils over which something was read that tells nothing

@@ -60,10 +60,13 @@ func singles(p *layout.Plan, openCoils map[int]bool) []single {
 		add(pGroupReversed, layout.Fault{Kind: layout.GroupReversed, ID: g.ID})
 	}
 	add(pPadReversed, layout.Fault{Kind: layout.PadReversed})
+	near := nearestStrings(p)
 	for _, set := range parallelSets(p) {
 		for a := range set {
 			for b := a + 1; b < len(set); b++ {
-				add(pSeries*2/float64(len(set)), layout.Fault{Kind: layout.StringsInSeries, IDs: []string{set[a], set[b]}})
+				if len(set) <= fewStrings || sideBySide(p, near, set[a], set[b]) {
+					add(pSeries*2/float64(len(set)), layout.Fault{Kind: layout.StringsInSeries, IDs: []string{set[a], set[b]}})
+				}
 			}
 		}
 	}
@@ -73,7 +76,7 @@ func singles(p *layout.Plan, openCoils map[int]bool) []single {
 				continue
 			}
 			for _, j := range p.Strings[i].Coils {
-				for _, k := range nearestStrings(p, j, maxWrongStrings) {
+				for _, k := range near[j] {
 					if k != i {
 						add(pWrongString/float64(n), layout.Fault{Kind: layout.CoilInWrongString, ID: p.Coils[j].ID, String: p.Strings[k].ID})
 					}
@@ -130,13 +133,33 @@ func shortsOf(p *layout.Plan, j int) []float64 {
 	return out
 }
 
-// maxWrongStrings bounds the strings that a coil is thought to have been joined
-// into by mistake: the nearest ones.
-const maxWrongStrings = 6
+// Of so many strings any two may have been joined by mistake, and a coil of one into any
+// other. Of more, only those are thought of that have a coil among the nearest.
+const (
+	fewStrings   = 12
+	nearestOfAll = 6
+)
 
-// nearestStrings lists the strings with a coil nearest to coil j, its own among
-// them.
-func nearestStrings(p *layout.Plan, j, most int) []int {
+// sideBySide tells whether two of many strings have coils that lie near each other.
+func sideBySide(p *layout.Plan, near [][]int, a, b string) bool {
+	i, k := p.StringIndex(a), p.StringIndex(b)
+	return slices.ContainsFunc(p.Strings[i].Coils, func(j int) bool { return slices.Contains(near[j], k) })
+}
+
+// nearestStrings lists, for each coil, the strings with a coil nearest to it, its own among
+// them; all where they are few.
+func nearestStrings(p *layout.Plan) (out [][]int) {
+	for j := range p.Coils {
+		out = append(out, nearestTo(p, j))
+	}
+	return out
+}
+
+func nearestTo(p *layout.Plan, j int) []int {
+	most := len(p.Strings)
+	if most > fewStrings {
+		most = nearestOfAll
+	}
 	type near struct {
 		i int
 		d float64

@@ -210,17 +210,21 @@ func (m *Model) engineFor(before *Before, captures []*capture.Capture) (*engine,
 	if err != nil {
 		return nil, err
 	}
+	return m.engineOn(ev), nil
+}
+
+func (m *Model) engineOn(ev *evidence) *engine {
 	m.settlePlaces(ev)
-	return m.newEngine(ev, fineCells), nil
+	return m.newEngine(ev, fineCells)
 }
 
 // Judge decides on what the captures say.
 func (m *Model) Judge(captures ...*capture.Capture) (*Verdict, error) {
-	e, err := m.engineFor(nil, captures)
+	e, list, err := m.decide(nil, captures)
 	if err != nil {
 		return nil, err
 	}
-	return e.conclude(e.search()), nil
+	return e.conclude(list), nil
 }
 
 // Judge warms a model and decides.

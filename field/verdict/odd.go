@@ -156,6 +156,8 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 	u.many = len(u.holds) >= straysMany && float64(len(u.holds)) > straysShare*float64(holds) ||
 		float64(len(u.passes)) > passesMany*float64(passes)
 	switch {
+	case e.ev.unsure:
+		u.many, u.why = true, "What the supply is told to have shown is far from the plan, and the readings go with the one as well as with the other. Look at the supply and tell the amps again. Nothing is claimed."
 	case !u.many && short > math.Max(shortAll, shortEach*float64(holds)):
 		u.many, u.why = true, "Nothing known here explains the readings as a whole: it may be another plan, or the phone's sensor sits where none was looked for. Find the phone's sensor, and read the coils again. Nothing is claimed."
 	case holds > 0 && n.hyp.cur.PadAmps <= 0 && !e.groundTold():

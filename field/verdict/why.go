@@ -28,11 +28,10 @@ const maxCarried = 8
 
 // Explain judges as Judge does and says why.
 func (m *Model) Explain(captures ...*capture.Capture) (*Verdict, *Why, error) {
-	e, err := m.engineFor(nil, captures)
+	e, list, err := m.decide(nil, captures)
 	if err != nil {
 		return nil, nil, err
 	}
-	list := e.search()
 	v := e.conclude(list)
 	return v, e.why(list), nil
 }
