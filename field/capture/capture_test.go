@@ -84,8 +84,8 @@ func TestReadAndCut(t *testing.T) {
 	if len(s.Rests) != 1 || len(s.Rests[0].B) != 2 {
 		t.Fatalf("rests: %+v; expected one of two samples, the third being frozen", s.Rests)
 	}
-	if s.Frozen != 1 || s.Backward != 1 {
-		t.Errorf("frozen %d, backward %d; expected 1 and 1", s.Frozen, s.Backward)
+	if s.Rests[0].Repeated != 1 || s.Backward != 0 {
+		t.Errorf("repeated %d, times back in line %d; expected 1 and none", s.Rests[0].Repeated, s.Backward)
 	}
 	if len(s.Holds) != 2 {
 		t.Fatalf("holds: %d, expected 2", len(s.Holds))
@@ -186,10 +186,10 @@ func FuzzCapture(f *testing.F) {
 				n++
 			}
 		}
-		kept := s.Frozen
+		kept := 0
 		for _, list := range [][]Stretch{s.Holds, s.Passes, s.Rests} {
 			for _, st := range list {
-				kept += len(st.B)
+				kept += len(st.B) + st.Repeated
 				for i := 1; i < len(st.B); i++ {
 					if st.B[i].T < st.B[i-1].T {
 						t.Fatalf("samples of a stretch out of order: %v", st.B)

@@ -15,6 +15,7 @@ type Stretch struct {
 	TopDeg   float64 // direction of the phone's top edge
 	Open     bool    // the capture ends before the lift: the person may still be at it
 	B        []B
+	Repeated int // samples left out, since they were the one before bit for bit
 	Gravity  []Gravity
 	Bearings []Bearing
 }
@@ -38,12 +39,14 @@ type Stretches struct {
 	Rests    []Stretch
 	Readings []Reading
 	Ohms     []Ohms
-	// Backward counts lines whose time was earlier than a line's before them.
+	// Backward is the number of the first line whose time is earlier than one's before
+	// it by more than lines of one message get mixed up; 0 if there is none.
 	Backward int
-	// Frozen counts samples that repeated the one before them bit for bit and
-	// were therefore left out.
-	Frozen int
 }
+
+// mixedUp is by how many seconds lines may come out of order, as those of several sensors
+// do that are told in turns.
+const mixedUp = 5.0
 
 // Cut sorts the lines by time, drops frozen samples and cuts the capture into
 // stretches. Samples outside any hold or pass with the supply on belong to no
@@ -52,9 +55,9 @@ func (c *Capture) Cut() *Stretches {
 	s := &Stretches{}
 	lines := slices.Clone(c.Lines)
 	latest := 0.0
-	for _, l := range lines {
-		if l.At() < latest {
-			s.Backward++
+	for i, l := range lines {
+		if s.Backward == 0 && l.At() < latest-mixedUp && i < len(c.Numbers) {
+			s.Backward = c.Numbers[i]
 		}
 		latest = max(latest, l.At())
 	}
@@ -115,7 +118,9 @@ func (c *Capture) Cut() *Stretches {
 			shut(l.At())
 		case B:
 			if last != nil && last.UT == l.UT {
-				s.Frozen++
+				if where != nil {
+					where.Repeated++
+				}
 				continue
 			}
 			last = &l

@@ -35,6 +35,7 @@ type digest struct {
 	readings []reading
 	toggled  bool // on and off were both seen, so the background drops out
 	samples  int
+	repeated int        // readings left out, since they were the one before bit for bit
 	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the drive-on samples lie flat
 	jumped   bool
 	moved    bool // the readings would not stand still

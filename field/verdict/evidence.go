@@ -19,7 +19,7 @@ type evidence struct {
 	ohms     []ohmReading
 	amps     []ampsReading
 	first    float64 // what the supply was set to first, as a share of what it was last; 0 where it was set once
-	unsure   bool // what the supply showed may be told wrong
+	unsure   bool    // what the supply showed may be told wrong
 	rests    []restReading
 	remarks  map[remark][]string // coils of which each is to be said
 	lost     map[int]bool        // coils over which something was read that tells nothing
@@ -112,9 +112,11 @@ func (ev *evidence) note(format string, args ...any) {
 type remark struct{ ofOne, ofMany string }
 
 var (
-	wasMoved  = remark{"The readings over %[1]s would not stand still: the phone was moved, or something beside it. Lay it down again and read %[1]s again.", "The readings over %s would not stand still: the phone was moved, or something beside it. Lay it down again and read them again."}
-	hasJumped = remark{"The readings over %[1]s jumped while the phone lay still: a phone that re-zeroes itself. Read %[1]s again to be sure.", "The readings over %s jumped while the phone lay still: a phone that re-zeroes itself. Read them again to be sure."}
-	atItsEnd  = remark{"Over %s the sensor reached the end of its range; only the direction of that reading counts. A lower current would tell more.", "Over %s the sensor reached the end of its range; only the direction of those readings counts. A lower current would tell more."}
+	wasMoved   = remark{"The readings over %[1]s would not stand still: the phone was moved, or something beside it. Lay it down again and read %[1]s again.", "The readings over %s would not stand still: the phone was moved, or something beside it. Lay it down again and read them again."}
+	hasJumped  = remark{"The readings over %[1]s jumped while the phone lay still: a phone that re-zeroes itself. Read %[1]s again to be sure.", "The readings over %s jumped while the phone lay still: a phone that re-zeroes itself. Read them again to be sure."}
+	hasStopped = remark{"Over %[1]s the readings did not change at all: the sensor has stopped. Close the page or the program that reads it, open it again, and read %[1]s again.", "Over %s the readings did not change at all: the sensor has stopped. Close the page or the program that reads it, open it again, and read them again."}
+	neverOn    = remark{"The hold on %[1]s has no readings with the supply on; it tells nothing. Switch the supply on while the phone lies there, and read %[1]s again.", "The holds on %s have no readings with the supply on; they tell nothing. Switch the supply on while the phone lies there, and read them again."}
+	atItsEnd   = remark{"Over %s the sensor reached the end of its range; only the direction of that reading counts. A lower current would tell more.", "Over %s the sensor reached the end of its range; only the direction of those readings counts. A lower current would tell more."}
 )
 
 func (ev *evidence) remark(r remark, coil string) {
@@ -128,7 +130,7 @@ func (ev *evidence) remark(r remark, coil string) {
 
 // noteRemarks says each of what was remarked once, of all its coils.
 func (ev *evidence) noteRemarks() {
-	for _, r := range [...]remark{wasMoved, hasJumped, atItsEnd} {
+	for _, r := range [...]remark{hasStopped, neverOn, wasMoved, hasJumped, atItsEnd} {
 		switch coils := ev.remarks[r]; len(coils) {
 		case 0:
 		case 1:
@@ -155,6 +157,9 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 		ev.note("1 line of a kind this program does not know was left out.")
 	default:
 		ev.note("%d lines of a kind this program does not know were left out.", c.Unknown)
+	}
+	if cut.Backward > 0 {
+		ev.note("The times of a capture go back in its line %d: two captures in one, or a clock that began anew. Nothing tells what came first. Judge them one by one.", cut.Backward)
 	}
 	var still [][]sample // stretches in which nothing but noise and the supply change a reading
 	held := make([][]sample, len(cut.Holds))
@@ -267,7 +272,7 @@ func (ev *evidence) restOf(src int) *[3]float64 {
 func digestOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, tops [3][]flatTop) digest {
 	d := digest{
 		coil: plan.CoilIndex(h.Hold.Coil), source: src, from: h.From, to: h.To,
-		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), open: h.Open, label: h.Hold.Coil,
+		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), repeated: h.Repeated, open: h.Open, label: h.Hold.Coil,
 		clipped: clippedIn(cut, h, tops),
 	}
 	if h.Hold.ShiftMM != nil {
@@ -314,10 +319,13 @@ func (ev *evidence) addHold(d digest) {
 		ev.remark(atItsEnd, d.label)
 	}
 	switch {
+	case d.samples == 0 && (d.repeated == 0 || d.open):
 	case d.samples == 0:
+		ev.lose(d.coil)
+		ev.remark(hasStopped, d.label)
 	case len(d.readings) == 0:
 		ev.lose(d.coil)
-		ev.note("The hold on %s has no readings with the supply on; it tells nothing.", d.label)
+		ev.remark(neverOn, d.label)
 	default:
 		ev.holds = append(ev.holds, d)
 	}

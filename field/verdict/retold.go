@@ -51,7 +51,7 @@ func retell(cut *capture.Stretches) (most float64) {
 				if m := l.match(cut, h, grounds); m != nil && m.furthest(cut) >= worthTelling {
 					// It may have been switched or taken away: nothing after it counts, and nobody
 					// is told when.
-					h.B = slices.DeleteFunc(h.B, func(b capture.B) bool { return b.T > l.went[0] })
+					h.B = slices.DeleteFunc(h.B, func(b capture.B) bool { return b.T > l.went[0].middle() })
 					m.apply(cut)
 				}
 				continue
@@ -91,10 +91,27 @@ func allOf(s *capture.Stretch) []sample {
 // plainHold is a hold whose samples lie at two levels.
 type plainHold struct {
 	level       [2][3]float64
-	at          []int     // levels, one after the other
-	went        []float64 // when it went from each to the next
-	ends        int       // samples at the last of them
-	first, last float64   // s, of the samples
+	at          []int      // levels, one after the other
+	went        []interval // when it went from each to the next
+	ends        int        // samples at the last of them
+	first, last float64    // s, of the samples
+}
+
+// interval is when something happened that two samples have between them, seconds. What a
+// sensor repeats bit for bit is left out, so they may lie seconds apart.
+type interval struct{ from, to float64 }
+
+func (b interval) middle() float64 { return (b.from + b.to) / 2 }
+
+// nearest is when it happened if it was told to have at t.
+func (b interval) nearest(t float64) float64 {
+	const inward = 0.05 // half the time between two samples of most phones
+	if in := min(inward, (b.to-b.from)/2); t < b.from {
+		return b.from + in
+	} else if t > b.to {
+		return b.to - in
+	}
+	return t
 }
 
 // gap is how far its levels lie apart.
@@ -164,7 +181,7 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 			if run < fewestRun && len(p.at) > 1 {
 				return p, false
 			}
-			p.at, p.went = append(p.at, l), append(p.went, (xs[left].t+xs[left+1].t)/2)
+			p.at, p.went = append(p.at, l), append(p.went, interval{xs[left].t, xs[left+1].t})
 			run = 0
 		}
 		run, left = run+1, i
@@ -199,7 +216,7 @@ func leaving(h *capture.Stretch) (p plainHold, ok bool) {
 	if away(&furthest) < leastLeft+near {
 		return p, false
 	}
-	return plainHold{level: [2][3]float64{level, furthest.u}, at: []int{0, 1}, went: []float64{(xs[k-1].t + xs[k].t) / 2}, first: xs[0].t, last: xs[n-1].t}, true
+	return plainHold{level: [2][3]float64{level, furthest.u}, at: []int{0, 1}, went: []interval{{xs[k-1].t, xs[k].t}}, first: xs[0].t, last: xs[n-1].t}, true
 }
 
 // matched says which switchings those are that a hold shows, and which of its levels is on.
@@ -268,7 +285,7 @@ func (p *plainHold) as(cut *capture.Stretches, told []int, from, on int) *matche
 		case (d.State == capture.On) != (p.at[seen+1] == on):
 			return nil
 		default:
-			t = p.went[seen]
+			t = p.went[seen].nearest(t)
 		}
 		if math.Abs(t-d.T) > mostRetold {
 			return nil

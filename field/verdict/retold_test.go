@@ -1,9 +1,11 @@
 package verdict
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"polewise/field/capture"
@@ -245,5 +247,39 @@ func TestNoPlateau(t *testing.T) {
 	}
 	if p, ok := plainly(&h); ok {
 		t.Errorf("levels %.0f are told to be plain; the sensor went past one of them", p.level)
+	}
+}
+
+// TestSteadyReadingsTellNoLateSwitch: a quiet sensor with coarse steps repeats its reading bit
+// for bit as long as nothing changes. That leaves a gap of seconds in which the supply may have
+// been switched: told within it, it was when it was told.
+func TestSteadyReadingsTellNoLateSwitch(t *testing.T) {
+	for _, step := range []float64{1.5, 1.8, 2, 2.4} {
+		lines := switching(t, func(int) float64 { return 0 }, 420, 0)
+		for i, l := range lines {
+			var b struct {
+				Type string     `json:"type"`
+				T    float64    `json:"t"`
+				UT   [3]float64 `json:"uT"`
+			}
+			if err := json.Unmarshal([]byte(l), &b); err != nil {
+				t.Fatal(err)
+			}
+			if b.Type != "b" {
+				continue
+			}
+			for a, u := range b.UT {
+				b.UT[a] = step * math.Round(u/step) // hardly any noise is left
+			}
+			raw, err := json.Marshal(b)
+			if err != nil {
+				t.Fatal(err)
+			}
+			lines[i] = string(raw)
+		}
+		ev := gathered(t, lines)
+		if said := strings.Join(ev.notes, " "); len(ev.holds) < 2 || strings.Contains(said, "before or after it was told") {
+			t.Errorf("steps of %g: %d holds, notes %s", step, len(ev.holds), said)
+		}
 	}
 }

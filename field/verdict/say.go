@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -26,6 +27,8 @@ func sayFaults(plan *layout.Plan, h *hypothesis) string {
 			strings_ = append(strings_, f.ID)
 		}
 	}
+	slices.SortFunc(coils, func(a, b string) int { return cmp.Compare(plan.CoilIndex(a), plan.CoilIndex(b)) })
+	slices.SortFunc(strings_, func(a, b string) int { return cmp.Compare(plan.StringIndex(a), plan.StringIndex(b)) })
 	switch len(coils) {
 	case 0:
 	case 1:

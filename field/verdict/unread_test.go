@@ -81,3 +81,50 @@ func TestHoldThatWasOnlyTold(t *testing.T) {
 		t.Errorf("next: %+v, want A2, of which nothing counts", v.Next)
 	}
 }
+
+// TestStoppedSensor: a sensor that stops repeats what it read last, whatever lies under the
+// phone. That is said, and not that the coils were not read yet.
+func TestStoppedSensor(t *testing.T) {
+	o := careful(7)
+	o.Ohms = false
+	c := capturesOf(kennel(t), o)[0]
+	var last [3]float64
+	holds := 0
+	for i, l := range c.Lines {
+		switch l := l.(type) {
+		case capture.Hold:
+			holds++
+		case capture.B:
+			if holds > 3 {
+				l.UT = last
+				c.Lines[i] = l
+			}
+			last = l.UT
+		}
+	}
+	v, err := verdict.Judge(kennel(t), c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := strings.Join(v.Notes, " ")
+	if !strings.Contains(said, "the sensor has stopped") || v.Next == nil || !strings.Contains(v.Next.Why, "the notes say why") {
+		t.Errorf("next %+v, notes %s", v.Next, said)
+	}
+	rightly(t, "stopped", v, func(string) verdict.State { return verdict.StateAsPlanned })
+}
+
+// TestClockBeginsAnew: two captures in one file, each with a clock of its own.
+func TestClockBeginsAnew(t *testing.T) {
+	c := capturesOf(kennel(t), careful(7))[0]
+	c.Lines = append(c.Lines, c.Lines[len(c.Lines)/2:]...)
+	for n := len(c.Numbers); n < len(c.Lines); n++ {
+		c.Numbers = append(c.Numbers, n+2)
+	}
+	v, err := verdict.Judge(kennel(t), c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if said := strings.Join(v.Notes, " "); !strings.Contains(said, "The times of a capture go back in its line") {
+		t.Errorf("notes: %s", said)
+	}
+}

@@ -143,7 +143,7 @@ func TestFeedToHold(t *testing.T) {
 		t.Errorf("start line %+v", c.Start)
 	}
 	cut := c.Cut()
-	if len(cut.Holds) != 1 || len(cut.Rests) == 0 || cut.Frozen == 0 && len(cut.Holds[0].B) == 0 {
+	if len(cut.Holds) != 1 || len(cut.Rests) == 0 || cut.Holds[0].Repeated == 0 && len(cut.Holds[0].B) == 0 {
 		t.Fatalf("cut into %+v\n%s", cut, strings.Join(lines, "\n"))
 	}
 	// 0.3 mT in column 1 is the device's z, 0.02 its x, 0.03 its y.
