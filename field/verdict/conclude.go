@@ -27,9 +27,13 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	known := all.joined >= MinClaim
 	found, withheld := false, false // faulty coils that are claimed, and that are not
 	sound := true
-	claimed, still := e.claims(list, all.coils, odd)
+	claimed, still := e.claims(list, all, odd)
+	if ids := e.starvedIDs(claimed); len(ids) > 0 {
+		v.Notes = append(v.Notes, fmt.Sprintf("Hardly any current is left for %s by what is wrong elsewhere. How %s shows once that is mended.", and(ids), faceOf(len(ids))))
+	}
 	for j := range e.m.plan.Coils {
 		c := Coil{ID: e.m.plan.Coils[j].ID, State: claimed[j].state, P: all.coils[j], ExpectedUT: e.m.tops[j], Used: e.used(j) - e.measured(j)}
+		c.starved = claimed[j].starved
 		withheld = withheld || claimed[j].withheld
 		found = found || c.State != StateAsPlanned && c.State != StateUndecided
 		known = known || c.P[StateAsPlanned] <= 1-MinClaim
@@ -82,6 +86,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 // totals are sums over all hypotheses.
 type totals struct {
 	coils  []map[State]float64 // per coil
+	fed    []map[State]float64 // the same, of explanations that leave the coil some current
 	fine   float64             // nothing is wrong
 	joined float64             // strings or coils are joined where they should not be
 	sum    float64             // 1, or 0 where there is no hypothesis
@@ -89,13 +94,18 @@ type totals struct {
 
 func (e *engine) sumUp(list []*scored, weights []float64) totals {
 	out := totals{coils: make([]map[State]float64, len(e.m.plan.Coils))}
+	out.fed = make([]map[State]float64, len(e.m.plan.Coils))
 	for j := range out.coils {
+		out.fed[j] = map[State]float64{}
 		out.coils[j] = map[State]float64{StateAsPlanned: 0, StateReversed: 0, StateDead: 0, StateWeak: 0}
 	}
 	for i, s := range list {
 		out.sum += weights[i]
 		for j, st := range s.hyp.states {
 			out.coils[j][st] += weights[i]
+			if !e.m.starves(s.hyp, j) {
+				out.fed[j][st] += weights[i]
+			}
 		}
 		if s.hyp.fine() {
 			out.fine += weights[i]
@@ -112,11 +122,38 @@ func (e *engine) sumUp(list []*scored, weights []float64) totals {
 type claim struct {
 	state    State
 	withheld bool
+	starved  bool
+}
+
+// starvedBelow is the share of its planned current below which a coil makes next to no field,
+// through no fault of its own.
+const starvedBelow = 0.15
+
+// starves tells whether a hypothesis leaves coil j so little current, and yet some.
+func (m *Model) starves(h *hypothesis, j int) bool {
+	return h.states[j] != StateDead && math.Abs(h.cur.CoilAmps[j]) < starvedBelow*math.Abs(m.planned.cur.CoilAmps[j])
+}
+
+func (e *engine) starvedIDs(claimed []claim) (ids []string) {
+	for j := range claimed {
+		if claimed[j].starved {
+			ids = append(ids, e.m.plan.Coils[j].ID)
+		}
+	}
+	return ids
+}
+
+func faceOf(coils int) string {
+	if coils == 1 {
+		return "it faces"
+	}
+	return "they face"
 }
 
 // claims says of every coil what is sure of it, and names a mended coil that is still
 // wrong, if there is one.
-func (e *engine) claims(list []*scored, p []map[State]float64, odd unexplained) (out []claim, still string) {
+func (e *engine) claims(list []*scored, all totals, odd unexplained) (out []claim, still string) {
+	p := all.coils
 	misread, shaky := odd.coils(len(p)), e.shaky()
 	still = e.stillWrong(p)
 	doubtful := func(k int) bool { return shaky[k] || misread[k] }
@@ -128,6 +165,10 @@ func (e *engine) claims(list []*scored, p []map[State]float64, odd unexplained) 
 			if q >= MinClaim {
 				c.state = st
 			}
+		}
+		if c.starved = c.state != StateUndecided && all.fed[j][c.state] < MinClaim; c.starved {
+			c.state = StateUndecided
+			continue
 		}
 		wrong := c.state != StateAsPlanned
 		switch {

@@ -191,7 +191,7 @@ func (e *engine) wiringChoices(rivals []rival, j int) (out []choice) {
 // they fit nothing, or the phone re-zeroed itself under them.
 func (c *Coil) withheld() bool {
 	for _, p := range c.P {
-		if c.State == StateUndecided && p >= MinClaim {
+		if c.State == StateUndecided && !c.starved && p >= MinClaim {
 			return true
 		}
 	}
@@ -200,7 +200,7 @@ func (c *Coil) withheld() bool {
 
 // coilsOpen tells whether any coil is undecided.
 func (v *Verdict) coilsOpen() bool {
-	return slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State == StateUndecided })
+	return slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State == StateUndecided && !c.starved })
 }
 
 // doubtful are the coils that are not claimed: those never read first, then
@@ -212,7 +212,7 @@ func doubtful(v *Verdict) []int {
 	for j := range v.Coils {
 		c := &v.Coils[j]
 		// With every coil claimed, the pad as a whole may still be in doubt.
-		if c.State != StateUndecided && (open || v.Outcome != Undecided) {
+		if c.starved || c.State != StateUndecided && (open || v.Outcome != Undecided) {
 			continue
 		}
 		doubt[j] = 1

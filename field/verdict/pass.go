@@ -415,10 +415,22 @@ func (d *passDigest) lanesBeside(side float64) (out []int) {
 	return out
 }
 
-// directions are along the line from its first coil to its last, and to the left
-// of it.
+// directions are along the line, and to the left of it. Where the way turns they are those
+// of most of it: along the rows of a pad over which it goes to and fro.
 func (d *passDigest) directions() (along, left r2.Vec) {
-	along = r2.Unit(r2.Sub(d.path[len(d.path)-1], d.path[0]))
+	// Legs that go to and fro say the same, and so count by twice their angle.
+	var sum r2.Vec
+	for i := 1; i < len(d.path); i++ {
+		leg := r2.Sub(d.path[i], d.path[i-1])
+		if length := r2.Norm(leg); length > 0 {
+			sum = r2.Add(sum, r2.Scale(1/length, r2.Vec{X: leg.X*leg.X - leg.Y*leg.Y, Y: 2 * leg.X * leg.Y}))
+		}
+	}
+	sin, cos := math.Sincos(math.Atan2(sum.Y, sum.X) / 2)
+	along = r2.Vec{X: cos, Y: sin}
+	if r2.Dot(along, r2.Sub(d.path[1], d.path[0])) < 0 {
+		along = r2.Scale(-1, along)
+	}
 	return along, r2.Vec{X: -along.Y, Y: along.X}
 }
 

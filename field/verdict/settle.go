@@ -52,19 +52,29 @@ func (m *Model) settlePlaces(ev *evidence) {
 	m.leaveTurning(ev)
 }
 
-// mostAside is by how much, of half a coil, the sensor may have gone beside a way that turns,
-// for want of its place over the mark, and still tell the coils apart: one standard deviation.
-const mostAside = 0.25
+// By how much, of half a coil, the sensor may have gone beside a way that turns, for want of
+// its place over the mark, and still tell the coils apart, one standard deviation: over the
+// whole way, and on any leg where nobody told where the sensor sits.
+const (
+	mostAside    = 0.35
+	mostAsideLeg = 0.25
+)
 
 // leaveTurning leaves out passes whose way turns so far that the sensor may have gone anywhere
 // beside it.
 func (m *Model) leaveTurning(ev *evidence) {
 	ev.passes = slices.DeleteFunc(ev.passes, func(d passDigest) bool {
-		most := 0.0
+		var square, length, most float64
+		src := &ev.sources[d.source]
 		for i := 1; i < len(d.path); i++ {
-			most = max(most, d.asideSD(&ev.sources[d.source], r2.Unit(r2.Sub(d.path[i], d.path[i-1]))))
+			leg := r2.Sub(d.path[i], d.path[i-1])
+			aside := d.asideSD(src, r2.Unit(leg))
+			square += aside * aside * r2.Norm(leg)
+			length += r2.Norm(leg)
+			most = max(most, aside)
 		}
-		if most <= mostAside*leastHalf(m.plan, d.coils) {
+		half, told := leastHalf(m.plan, d.coils), max(src.sd[0], src.sd[1]) <= passPlaceSD
+		if math.Sqrt(square/length) <= mostAside*half && (told || most <= mostAsideLeg*half) {
 			return false
 		}
 		ev.lose(d.coils...)

@@ -49,6 +49,7 @@ type Coil struct {
 	ExpectedUT float64           `json:"expected_uT"`
 	MeasuredUT *float64          `json:"measured_uT"`
 	Used       int               `json:"used"` // readings of this coil's field
+	starved    bool              // too little current through it to be told how it faces
 }
 
 // Cause is one explanation, the likeliest first.
