@@ -1,8 +1,6 @@
 package capture
 
 import (
-	"fmt"
-
 	"polewise/layout"
 )
 
@@ -60,9 +58,4 @@ func CheckLine(plan *layout.Plan, l Line) *Error {
 		}
 	}
 	return nil
-}
-
-// String names the capture in messages.
-func (c *Capture) String() string {
-	return fmt.Sprintf("capture by %s route, %d lines", c.Start.Route, len(c.Lines))
 }

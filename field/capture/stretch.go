@@ -132,7 +132,7 @@ func (c *Capture) Cut() *Stretches {
 				where.Gravity = append(where.Gravity, l)
 			}
 		case Bearing:
-			if where != nil {
+			if where != nil && (l.AccuracyDeg == nil || *l.AccuracyDeg >= 0) { // below zero it is none
 				where.Bearings = append(where.Bearings, l)
 			}
 		case Reading:

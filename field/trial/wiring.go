@@ -10,6 +10,9 @@ import (
 )
 
 // flow is what a wired pad does when driven.
+// unsaidLost is the share of shorted turns of a fault that names none.
+const unsaidLost = 0.35
+
 type flow struct {
 	amps     []float64 // of each coil, signed so that positive is counter-clockwise from above
 	share    []float64 // of each coil's turns that carry it
@@ -75,7 +78,7 @@ func (p *pad) build(ohms []float64, faults []layout.Fault) (*wired, error) {
 		case layout.TurnsShorted:
 			lost := f.Lost
 			if lost == 0 {
-				lost = layout.DefaultLost
+				lost = unsaidLost
 			}
 			w.share[coil] *= 1 - lost
 		case layout.CoilOpen:

@@ -54,7 +54,7 @@ func (ev *evidence) onlyBearings() bool {
 }
 
 // ratios are the scales of evidence by headings alone: the current's share of
-// the plan is taken as one unless the supply shows another, and summed out against what the display said.
+// the plan is taken as one unless the supply shows another.
 func (e *engine) ratios(h *hypothesis) scales {
 	sc := scales{s: make([]float64, len(e.earths.list)), lp: make([]float64, len(e.earths.list)), sd: math.Hypot(earthSpreadSD, scaleSD), earths: e.earths.list}
 	if e.earths.coarse {

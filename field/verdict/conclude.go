@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"polewise/field/capture"
 	"polewise/layout"
 )
 
@@ -363,9 +364,9 @@ func (e *engine) compare(n *node, j int) (expected float64, measured *float64) {
 		return round(sumE/count, 1), &m
 	}
 	for _, f := range e.ev.faces {
-		if f.coil == j && !math.IsNaN(f.ut) {
+		if f.coil == j && !math.IsNaN(f.ut) && f.face != capture.None {
 			m := math.Abs(f.ut)
-			if f.face == "south" {
+			if f.face == capture.South {
 				m = -m
 			}
 			measured = &m

@@ -230,7 +230,7 @@ func sourceOf(c *capture.Capture, still [][]sample) sourceInfo {
 		info.offset[a] = s.OffsetMM[a] * 1e-3
 		info.sd[a] = capture.DefaultOffsetSDMM * 1e-3
 		if s.OffsetSDMM != nil {
-			info.sd[a] = s.OffsetSDMM[a] * 1e-3
+			info.sd[a] = math.Min(s.OffsetSDMM[a]*1e-3, mostOffsetSD)
 		}
 	}
 	return info

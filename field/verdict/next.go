@@ -42,8 +42,9 @@ type rival struct {
 
 // foreseen is a reading as an explanation expects it, microtesla.
 type foreseen struct {
-	b  r3.Vec
-	sd float64
+	b    r3.Vec
+	sd   float64
+	dims float64 // how many of its figures are read
 }
 
 // choice is a reading that may be asked for.
@@ -411,7 +412,7 @@ func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []foreseen) ch
 func (x foreseen) alike(y foreseen) float64 {
 	v := x.sd*x.sd + y.sd*y.sd
 	d := r3.Norm2(r3.Sub(x.b, y.b))
-	return math.Pow(2*x.sd*y.sd/v, 1.5) * math.Exp(-d/(4*v))
+	return math.Pow(2*x.sd*y.sd/v, x.dims/2) * math.Exp(-d/(4*v))
 }
 
 // why words a choice.
@@ -449,7 +450,7 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 		b := field(0, 0)
 		across := r3.Norm(r3.Sub(field(step, 0), field(-step, 0))) / (2 * step)
 		up := r3.Norm(r3.Sub(field(0, step), field(0, -step))) / (2 * step)
-		out = append(out, foreseen{b, math.Sqrt(noise*noise + math.Pow(tell*r3.Norm(b), 2) + (across*across+up*up)*placeSD*placeSD/2)})
+		out = append(out, foreseen{b, math.Sqrt(noise*noise + math.Pow(tell*r3.Norm(b), 2) + (across*across+up*up)*placeSD*placeSD/2), 3})
 	}
 	return out
 }
@@ -500,9 +501,9 @@ func (e *engine) faceForeseen(h *hypothesis, j int) []foreseen {
 	const sd = 0.56
 	planned := e.m.tops[j]
 	if planned == 0 {
-		return []foreseen{{r3.Vec{}, sd}}
+		return []foreseen{{r3.Vec{}, sd, 1}}
 	}
-	return []foreseen{{r3.Vec{Z: math.Max(-1, math.Min(1, e.m.topUnder(h, j)/planned))}, sd}}
+	return []foreseen{{r3.Vec{Z: math.Max(-1, math.Min(1, e.m.topUnder(h, j)/planned))}, sd, 1}}
 }
 
 // ohmsForeseen is what an ohmmeter would show, as if it were a reading: an open
@@ -510,8 +511,8 @@ func (e *engine) faceForeseen(h *hypothesis, j int) []foreseen {
 func ohmsForeseen(ohms float64) []foreseen {
 	const open = 1e6
 	if math.IsInf(ohms, 1) {
-		return []foreseen{{r3.Vec{X: open}, 1}}
+		return []foreseen{{r3.Vec{X: open}, 1, 1}}
 	}
 	sd := math.Hypot(ohmShare*ohms+ohmAbsolute, math.Hypot(wireShare, unknownRoom*layout.CopperPerKelvin)*ohms)
-	return []foreseen{{r3.Vec{X: ohms}, sd}}
+	return []foreseen{{r3.Vec{X: ohms}, sd, 1}}
 }

@@ -109,9 +109,9 @@ func (x foreseen) asNeedle(earth r2.Vec) foreseen {
 	field := r3.Vec{X: x.b.X + earth.X, Y: x.b.Y + earth.Y}
 	size := r3.Norm(field)
 	if size == 0 {
-		return foreseen{sd: 1}
+		return foreseen{sd: 1, dims: 2}
 	}
-	return foreseen{r3.Scale(1/size, field), math.Min(1, math.Hypot(x.sd/size, needleSD))}
+	return foreseen{r3.Scale(1/size, field), math.Min(1, math.Hypot(x.sd/size, needleSD)), 2}
 }
 
 // needleSD is by how many radians a needle's turn may be off.

@@ -315,7 +315,8 @@ wire_awg = 22
 	}
 	lines := made.Lines
 	var asked []string
-	for len(asked) < 5 {
+	found := false
+	for len(asked) < 5 && !found {
 		c, err := capture.FromLines(lines)
 		if err != nil {
 			t.Fatal(err)
@@ -328,7 +329,8 @@ wire_awg = 22
 			if v.Outcome != verdict.Fault || v.Causes[0].P < 0.9 || v.Causes[0].Faults[0].ID != "SB" {
 				t.Errorf("after %v: %s, %+v", asked, v.Outcome, v.Causes)
 			}
-			break
+			found = true
+			continue
 		}
 		asked = append(asked, v.Next.Across)
 		o := capture.Ohms{T: 200 + float64(len(asked)), Across: v.Next.Across}
@@ -337,8 +339,8 @@ wire_awg = 22
 		}
 		lines = append(lines, o)
 	}
-	if len(asked) == 0 || asked[len(asked)-1] != "string:SB" {
-		t.Errorf("asked for %v, expected the ohms of strings up to SB", asked)
+	if !found || len(asked) == 0 { // by the ohms of SB, or of all the others
+		t.Errorf("asked for %v, and SB is not known to be open", asked)
 	}
 }
 

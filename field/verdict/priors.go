@@ -11,6 +11,7 @@ const (
 	// frame, from the middle of the screen.
 	offsetMeanX, offsetMeanY = 0.000, 0.035
 	offsetSDX, offsetSDY     = 0.015, 0.025
+	mostOffsetSD             = 0.06 // no phone is so large that it may sit further off
 
 	placeSD  = 0.0058 // placement of the mark, x and y, per hold
 	heightSD = 0.0023 // height of the sensor over the coil, per hold

@@ -41,7 +41,7 @@ type Verdict struct {
 
 // Coil is the claim for one coil. Expected and Measured are along z in the pad
 // frame, in microtesla, at the place where the sensor is believed to lie;
-// Measured is nil where nothing was read.
+// Measured is nil where no hold and no hand meter read it.
 type Coil struct {
 	ID         string            `json:"id"`
 	State      State             `json:"state"`
