@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"maps"
 	"math"
 	"slices"
 )
@@ -43,7 +44,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		planned = len(list)
 		list = append(list, s)
 	}
-	if !e.heightMayTell(list, planned) {
+	if !e.nearTheLine(list) && !e.heightMayTell(list, planned) {
 		return list
 	}
 	var there []*engine // at each of the other heights
@@ -94,6 +95,19 @@ func (e *engine) overHeights(list []*scored) []*scored {
 	}
 	e.best = list[0].log
 	return list
+}
+
+// nearTheLine tells whether a coil is about to be claimed, or not to be, by so little that a
+// height may decide it.
+func (e *engine) nearTheLine(list []*scored) bool {
+	const from, to = 0.93, 0.998
+	for j, p := range e.sumUp(list, normalise(list)).coils {
+		top := slices.Max(slices.Collect(maps.Values(p)))
+		if from < top && top < to && e.used(j) > e.measured(j) {
+			return true
+		}
+	}
+	return false
 }
 
 // lifted is a hypothesis that is held against other heights.
