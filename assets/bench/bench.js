@@ -12,7 +12,7 @@ import { keep, recall } from "./kept.js";
 import { MapLayer } from "./map-layer.js";
 import { PadDrawing } from "./pad-drawing.js";
 import { showPhoneRows, showPhones, showSample } from "./phone-panel.js";
-import { readCoils, showVerdict } from "./verdict-panel.js";
+import { mendAwaits, readCoils, showVerdict } from "./verdict-panel.js";
 
 const COUNTED = 25; // readings of a usual hold
 const MOST_FRESH = 12; // more at once is a page just opened
@@ -133,8 +133,12 @@ export class Bench {
   /** What the mend touches, and what was claimed just now. @param {Map<string, any>} looks */
   mark(looks) {
     const touch = new Map();
-    const cause = this.state.verdict?.outcome === "fault" ? this.state.verdict.causes?.[0] : null;
-    (cause?.mend || []).forEach((m, i) => touch.set(m.do === "swap-pad" ? "pad" : m.id, i + 1));
+    const cause = this.state.verdict?.outcome === "fault" && !mendAwaits(this.state) ? this.state.verdict.causes?.[0] : null;
+    (cause?.mend || []).forEach((m, i) => {
+      // Somewhere in a string: none of its places is the one.
+      const somewhere = m.do === "remake-joint" ? this.state.plan.strings.find((s) => s.id === m.id) : null;
+      for (const id of somewhere?.coils || [m.do === "swap-pad" ? "pad" : m.id]) touch.set(id, i + 1);
+    });
     for (const [id, n] of touch) if (looks.has(id)) looks.get(id).step = n;
     for (const id of this.fresh) if (looks.has(id)) looks.get(id).fresh = true;
     this.drawing.touch(touch);

@@ -13,23 +13,23 @@ const LEFT = 62;
 const TOP = 30;
 const R = 11;
 
-/** @param {any} plan @param {any} cause @returns {HTMLElement | null} */
-export function mendDrawing(plan, cause) {
-  const [now, then] = [scene(plan, cause, false), scene(plan, cause, true)];
+/** @param {any} plan @param {any} cause @param {Set<string>} [read] coils that were read; all of them where it is left out @returns {HTMLElement | null} */
+export function mendDrawing(plan, cause, read) {
+  const [now, then] = [scene(plan, cause, false, read), scene(plan, cause, true, read)];
   if (!now || !then) return null;
   const longest = Math.max(...[...now.rows, ...then.rows].map((r) => r.slots.length));
-  const one = (title, s, words) =>
+  const one = (title, s, words, name) =>
     el(
       "figure",
-      {},
+      { class: name },
       el("figcaption", {}, title),
       svg("svg", { class: "wiring", viewBox: `0 0 ${2 * LEFT + longest * COIL} ${s.rows.length * ROW + TOP + 2}`, role: "img", "aria-label": words }, ...rails(s, longest), ...s.rows.map((r, i) => drawRow(r, i, longest, s))),
     );
   return el(
     "div",
     { class: "before-after" },
-    one("Now", now, `The wiring now: ${wordsOf(now)}`),
-    one("After the mend", then, "The wiring after the mend: every coil in its string and facing as planned"),
+    one("Now", now, `The wiring now: ${wordsOf(now)}`, "now"),
+    one("After the mend", then, "The wiring after the mend: every coil in its string and facing as planned", "then"),
     now.more > 0 ? el("p", { class: "note" }, `and ${now.more} more strings likewise`) : null,
   );
 }
@@ -47,9 +47,10 @@ function wordsOf(s) {
       ...list(ids((k) => k.bypass), "shorted"),
       ...list(ids((k) => k.weak), "weak"),
       ...list(ids((k) => k.gap), "open"),
-      ...list(s.rows.filter((r) => r.gap).map((r) => `string ${r.string}`), "open somewhere"),
+      ...list(s.rows.filter((r) => r.somewhere).map((r) => `string ${r.string}`), "open somewhere"),
       ...s.rows.filter((r) => r.into).map((r) => `string ${r.string} goes on into string ${r.into}`),
       ...list(ids((k) => k.guest), "in the wrong string"),
+      ...list(ids((k) => k.unread), "not read"),
     ].join("; ") || "as planned"
   );
 }
@@ -59,7 +60,7 @@ function rails(s, longest) {
   const height = s.rows.length * ROW + TOP - 6;
   const sign = (x, text) => svg("text", { class: "rail-sign", x, y: 15, "text-anchor": "middle", "font-size": 15 }, text);
   const parts = [svg("path", { class: "rail", d: `M14 20V${height}M${right - 14} 20V${height}` }), sign(14, s.plug ? "−" : "+"), sign(right - 14, s.plug ? "+" : "−")];
-  if (s.touchPlug) parts.push(svg("circle", { class: "touch", cx: 14, cy: 10, r: 9 }), svg("circle", { class: "touch", cx: right - 14, cy: 10, r: 9 }), svg("text", { class: "act", x: 28, y: 14, "font-size": 9 }, "swap"));
+  if (s.touchPlug) parts.push(svg("circle", { class: "touch", cx: 14, cy: 10, r: 9 }), svg("circle", { class: "touch", cx: right - 14, cy: 10, r: 9 }), svg("text", { class: "act", x: 28, y: 14, "font-size": 9 }, s.plug ? "swap" : "swapped"));
   return parts;
 }
 
@@ -81,7 +82,11 @@ function drawRow(r, place, longest, s) {
     else parts.push(wire(`M${last} ${y}H${last + 20}V${y + ROW / 2 + 2}H${first - 20}V${y + ROW}H${first}`));
   }
   parts.push(wire(`M${first} ${y}H${last}`));
-  if (r.gap) parts.push(gap(last + R + 8, y));
+  if (r.somewhere) {
+    const [from, to] = [first - R - 14, last + R + 14];
+    parts.push(svg("rect", { class: "touch", x: from, y: y - R - 6, width: to - from, height: 2 * R + 12, rx: R + 6 }));
+    parts.push(svg("text", { class: "act", x: (first + last) / 2, y: y - R - 10, "font-size": 9, "text-anchor": "middle" }, "open somewhere here"));
+  }
   let above = false; // of two side by side that are to be touched one has its word above the other's
   r.slots.forEach((k, i) => {
     above = Boolean(k?.touch && r.slots[i - 1]?.touch && !above);
@@ -89,7 +94,7 @@ function drawRow(r, place, longest, s) {
   });
   if (r.touchEnds) {
     for (const x of [first - 20, last + 20]) parts.push(svg("circle", { class: "touch", cx: x, cy: y, r: 7.5 }));
-    parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": 9, "text-anchor": "middle" }, r.touchEnds === "move" ? "rejoin" : r.touchEnds));
+    parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": 9, "text-anchor": "middle" }, { move: "rejoin", moved: "rejoined" }[r.touchEnds] || r.touchEnds));
   }
   parts.push(svg("text", { class: "string-name", x: 18, y: y + 19, "font-size": 9 }, r.string.length > 3 ? shortName(r.string, 8) : `string ${r.string}`)); // beside the first coil's name
   return svg("g", {}, ...parts);
@@ -100,9 +105,9 @@ function drawSlot(k, x, y, above) {
   const name = fitName(k.id, 9, COIL - 2);
   return svg(
     "g",
-    { class: k.wrong ? "wire-coil wrong" : "wire-coil", transform: `translate(${x} ${y})` },
+    { class: ["wire-coil", k.wrong && "wrong", k.unread && "unread"].filter(Boolean).join(" "), transform: `translate(${x} ${y})` },
     svg("circle", { class: "back", r: R }),
-    faceSign(k.face, R),
+    k.unread ? svg("text", { class: "unread-sign", "text-anchor": "middle", "font-size": 13, y: 4.6 }, "?") : faceSign(k.face, R),
     k.bypass ? svg("path", { class: "bypass", d: `M${-R - 8} 0C${-R - 6} ${-R * 2.2} ${R + 6} ${-R * 2.2} ${R + 8} 0` }) : null,
     k.weak ? svg("path", { class: "state-shape weak-sign", d: shapeOf("weak"), transform: `translate(${R - 4} ${-R - 6}) scale(0.62)` }) : null,
     k.gap ? gap(R + 6, 0) : null,

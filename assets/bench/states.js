@@ -145,8 +145,8 @@ function judge(s, claim) {
 
 function fault(s, faults, mend, say) {
   s.verdict.causes = [
-    { p: 0.981, faults, mend, say },
-    { p: 0.014, faults: [{ kind: "coil-reversed", id: s.plan.coils[0].id }], mend: [{ do: "flip", id: s.plan.coils[0].id }], say: `Coil ${s.plan.coils[0].id} faces the wrong way.` },
+    { p: 0.995, faults, mend, say },
+    { p: 0.004, faults: [{ kind: "coil-reversed", id: s.plan.coils[0].id }], mend: [{ do: "flip", id: s.plan.coils[0].id }], say: `Coil ${s.plan.coils[0].id} faces the wrong way.` },
   ];
   if (!s.sign_off.except) s.sign_off.except = { coils: [], ohms: [], ohms_unread: false, wiring: say };
   s.prompt = { do: "mend", say };

@@ -1,6 +1,7 @@
 // The verdict in words: outcome, causes with their mends, the next reading.
 import { el } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
+import { knownWords, mendWaits, mendWords, tellsApart, whyAnew } from "./mend.js";
 import { mendDrawing } from "./mend-drawing.js";
 import { whyPanel } from "./why-panel.js";
 
@@ -9,29 +10,6 @@ const OUTCOMES = {
   fault: ["reversed", "Something is wrong"],
   undecided: ["undecided", "Not decided yet"],
 };
-
-/** @param {any} m one step of a mend @param {any} plan */
-function mendWords(m, plan) {
-  const kinds = Object.entries({ coil: plan.coils, string: plan.strings, group: plan.groups });
-  const kind = kinds.find(([, all]) => all.some((x) => x.id === m.id))?.[0];
-  const what = `${kind} ${m.id}`;
-  switch (m.do) {
-    case "flip":
-      return `Turn ${what} over, or swap its two leads`;
-    case "swap-string":
-      return `Swap the two ends of ${what}`;
-    case "swap-pad":
-      return "Swap the pad's two leads at its plug";
-    case "rejoin":
-      return kind === "group" ? `Swap the two ends of ${what}` : `Undo the joints of ${what} and join it as the plan has it`;
-    case "remake-joint":
-      return `Make the joint of ${what} anew`;
-    case "replace":
-      return `Wind ${what} anew and replace it`;
-    default:
-      return `${m.do} ${m.id || ""}`;
-  }
-}
 
 /** Coils of the pad that something has been read of. @param {any} state */
 export function readCoils(state) {
@@ -45,7 +23,7 @@ export function readCoils(state) {
 export function showVerdict(place, state, o) {
   const v = state.verdict;
   const read = readCoils(state).length;
-  const opened = ["why", "claims", "others"].filter((name) => place.querySelector(`details.${name}[open]`));
+  const opened = ["why", "claims", "others", "if-that"].filter((name) => place.querySelector(`details.${name}[open]`));
   const parts = [el("h2", { id: "verdict-title", class: "kicker" }, "Verdict")];
   const held = (state.holds || []).filter((h) => !h.open && !h.thrown_out).length + (state.passes || []).filter((p) => !p.open && !p.thrown_out).length;
   if (!v && held > 0) {
@@ -73,16 +51,11 @@ export function showVerdict(place, state, o) {
   parts.push(el("p", { class: `outcome outcome-${v.outcome}` }, stateBadge(shape, word)));
   parts.push(progress(state, read));
   if (v.outcome === "as-planned") parts.push(el("p", {}, plannedWords(state)));
-  if (v.outcome === "fault") parts.push(...causes(state));
-  else parts.push(...suspicions(v));
   const asked = asksFor(state);
-  if (asked) parts.push(el("p", { class: "next" }, el("strong", {}, nextWords(asked)), asked.why));
-  if (v.outcome === "fault" && !state.check.rehearsal) {
-    parts.push(
-      el("p", { class: "note" }, "Switch the supply off before you touch a joint. After the mend read again what was touched, then go once over all coils."),
-      el("button", { type: "button", id: "mended", onclick: o.onagain }, "It is mended: check again"),
-    );
-  }
+  const next = asked ? [el("p", { class: "next" }, el("strong", {}, nextWords(asked)), asked.why, v.outcome === "fault" ? tellsApart(state, asked.at) : "")] : [];
+  if (v.outcome !== "fault") parts.push(...suspicions(v), ...next);
+  else if (mendAwaits(state)) parts.push(el("p", { class: "cause-say" }, knownWords(state)), ...next, ...causes(state, o, true));
+  else parts.push(...causes(state, o, false), ...next, ...mended(state, o, true));
   for (const n of v.notes || []) parts.push(el("p", { class: "note" }, n));
   for (const more of [whyPanel(state, o), o.claims]) if (more) parts.push(more);
   place.replaceChildren(...parts);
@@ -138,24 +111,42 @@ function progress(state, read) {
   );
 }
 
-/** The likeliest cause whole, with its mend; others that are not out of the question. */
-function causes(state) {
+/** Whether it is too early to mend: a reading comes first. @param {any} state */
+export function mendAwaits(state) {
+  return mendWaits(state, Boolean(asksFor(state)));
+}
+
+/**
+ * The likeliest cause whole, with its mend, folded as long as that waits; others that
+ * are not out of the question.
+ * @param {any} state @param {{onagain: () => void}} o @param {boolean} waits
+ */
+function causes(state, o, waits) {
   const list = state.verdict.causes || [];
   if (list.length === 0) return [el("p", {}, "What causes it is not settled. Read the coils asked for, and measure the ohms.")];
   const [first, ...rest] = list;
-  const parts = [
-    el(
-      "div",
-      { class: "cause" },
-      el("p", { class: "cause-say" }, first.say),
-      el("p", { class: "p" }, `${first.p >= 0.5 ? "Likeliest cause" : "Most likely so far"}, ${percent(first.p)}`),
-      mendDrawing(state.plan, first),
-      (first.mend || []).length > 0 ? el("ol", { class: "mend" }, ...first.mend.map((m) => el("li", {}, `${mendWords(m, state.plan)}.`))) : null,
-    ),
-  ];
+  const read = new Set(readCoils(state).map((c) => c.id));
+  const likely = `${first.p >= 0.5 ? "Likeliest cause" : "Most likely so far"}, ${percent(first.p)}`;
+  const cause = el(
+    "div",
+    { class: "cause" },
+    el("p", { class: waits ? null : "cause-say" }, first.say),
+    waits ? null : el("p", { class: "p" }, likely),
+    mendDrawing(state.plan, first, read),
+    (first.mend || []).length > 0 ? el("ol", { class: "mend" }, ...first.mend.map((m) => el("li", {}, `${mendWords(m, state.plan, first.faults)}.`))) : null,
+  );
+  const parts = waits ? [el("details", { class: "if-that" }, el("summary", {}, `${likely}: if it is that`), cause, ...mended(state, o, false))] : [cause];
   const others = rest.filter((c) => c.p >= (first.p >= 0.95 ? 0.02 : 0.01)).slice(0, 3);
   if (others.length > 0) parts.push(el("details", { class: "others" }, el("summary", {}, "It may also be"), el("ul", {}, ...others.map((c) => el("li", {}, `${c.say} (${percent(c.p)})`)))));
   return parts;
+}
+
+/** The way on, once it is mended. @param {any} state @param {{onagain: () => void}} o @param {boolean} due */
+function mended(state, o, due) {
+  if (state.check.rehearsal) return [];
+  const why = whyAnew(state.verdict.causes?.[0]?.mend || [], state.plan);
+  const then = why ? "After it every coil is read again: nothing read before it counts then." : "After the mend read again what was touched, then go once over all coils.";
+  return [el("p", { class: "note" }, `Switch the supply off before you touch a joint. ${then}`), el("button", { type: "button", id: "mended", class: due ? "main" : null, onclick: o.onagain }, "It is mended: check again")];
 }
 
 /** Before anything is decided: what is suspected, if anything stands out. */

@@ -1,17 +1,18 @@
 // A cause and its mend as what is seen of the wiring: which coils stand in which
 // string, how they face, and where something is to be touched. Pure: no drawing.
 
-/** @typedef {{id: string, face: number, wrong: boolean, weak: boolean, bypass: boolean, gap: boolean, touch: string, guest: boolean}} Slot face: 1 up, -1 down, 0 none; bypass: its leads touch; gap: a joint beside it does not conduct; guest: it belongs into another string */
-/** @typedef {{string: string, index: number, slots: (Slot | null)[], crossed: boolean, touchEnds: string, gap: boolean, into: string | null, from: string | null}} Row a null slot stands for coils left out; into, from: the string it is chained to, or that is chained to it */
+/** @typedef {{id: string, face: number, wrong: boolean, weak: boolean, bypass: boolean, gap: boolean, touch: string, guest: boolean, unread: boolean}} Slot face: 1 up, -1 down, 0 none; bypass: its leads touch; gap: a joint beside it does not conduct; guest: it belongs into another string; unread: nobody read it */
+/** @typedef {{string: string, index: number, slots: (Slot | null)[], crossed: boolean, touchEnds: string, somewhere: boolean, into: string | null, from: string | null}} Row a null slot stands for coils left out; somewhere: a place in it, nobody knows which, does not conduct; into, from: the string it is chained to, or that is chained to it */
 /** @typedef {{rows: Row[], plug: boolean, touchPlug: boolean, more: number}} Scene */
 
 const MOST_STRINGS = 4;
 const MOST_COILS = 8;
 
-const ACTS = { flip: "turn over", replace: "new coil", "remake-joint": "joint", rejoin: "move" };
+// What is to be done, and what was done.
+const ACTS = { flip: ["turn over", "turned"], replace: ["new coil", "new"], "remake-joint": ["joint", "mended"], rejoin: ["move", "moved"] };
 
-/** @param {any} plan @param {any} cause @param {boolean} after @returns {Scene | null} */
-export function scene(plan, cause, after) {
+/** @param {any} plan @param {any} cause @param {boolean} after @param {Set<string>} [read] coils that were read; all of them where it is left out @returns {Scene | null} */
+export function scene(plan, cause, after, read) {
   const mend = cause.mend || [];
   const faults = cause.faults || [];
   if (mend.length === 0) return null;
@@ -21,7 +22,8 @@ export function scene(plan, cause, after) {
   const wrong = new Set();
   const plug = mend.some((m) => m.do === "swap-pad");
   const flip = (ids) => ids.forEach((id) => (wrong.has(id) ? wrong.delete(id) : wrong.add(id)));
-  const acts = new Map(mend.filter((m) => m.id && ACTS[m.do]).map((m) => [m.id, ACTS[m.do]]));
+  const acts = new Map(mend.filter((m) => m.id && ACTS[m.do]).map((m) => [m.id, ACTS[m.do][Number(after)]]));
+  for (const f of faults) if (f.kind === "coil-shorted" && acts.has(f.id) && !after) acts.set(f.id, "shorted");
   const crossed = new Set();
   const gapped = new Set();
   const dead = new Set();
@@ -83,10 +85,12 @@ export function scene(plan, cause, after) {
   const north = new Map(plan.coils.map((c) => [c.id, c.north === "up" ? 1 : -1]));
   const swapped = new Set(mend.filter((m) => m.do === "swap-string").map((m) => m.id));
   const guests = new Set(faults.filter((f) => f.kind === "coil-in-wrong-string").map((f) => f.id));
+  const unread = (id) => !after && Boolean(read) && !read.has(id);
   const slot = (id) => ({
     id,
+    unread: unread(id),
     face: !after && dead.has(id) ? 0 : (wrong.has(id) && !after ? -1 : 1) * north.get(id),
-    wrong: wrong.has(id) && !after,
+    wrong: wrong.has(id) && !after && !unread(id),
     weak: !after && kind.get(id) === "turns-shorted",
     bypass: !after && kind.get(id) === "coil-shorted",
     gap: !after && kind.get(id) === "coil-open",
@@ -99,8 +103,8 @@ export function scene(plan, cause, after) {
       index: plan.strings.indexOf(s),
       slots: shorten(coilsOf.get(s.id), (id) => acts.has(id) || guests.has(id) || kind.has(id)).map((id) => (id === null ? null : slot(id))),
       crossed: !after && crossed.has(s.id),
-      touchEnds: swapped.has(s.id) || (crossed.has(s.id) && mend.some((m) => m.do === "rejoin")) ? "swap" : acts.get(s.id) || "",
-      gap: !after && gapped.has(s.id),
+      touchEnds: swapped.has(s.id) || (crossed.has(s.id) && mend.some((m) => m.do === "rejoin")) ? (after ? "swapped" : "swap") : gapped.has(s.id) ? "" : acts.get(s.id) || "",
+      somewhere: !after && gapped.has(s.id),
       into: (!after && chained.get(s.id)) || null,
       from: (!after && [...chained].find(([, to]) => to === s.id)?.[0]) || null,
     })),

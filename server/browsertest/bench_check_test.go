@@ -100,7 +100,7 @@ func TestReadingLookedAtThrownOutTakenAgain(t *testing.T) {
 	// The cause, and what to do, drawn before and after.
 	waitFor(t, ctx, "two drawings", `document.querySelectorAll("#verdict svg.wiring").length === 2`)
 	waitFor(t, ctx, "B2 drawn the wrong way now", `document.querySelector("#verdict svg.wiring").getAttribute("aria-label").includes("B2 the wrong way") && document.querySelectorAll("#verdict svg.wiring")[0].querySelector(".wrong .touch")`)
-	waitFor(t, ctx, "and right after", `!document.querySelectorAll("#verdict svg.wiring")[1].querySelector(".wrong") && document.querySelectorAll("#verdict svg.wiring")[1].textContent.includes("turn over")`)
+	waitFor(t, ctx, "and right after", `!document.querySelectorAll("#verdict svg.wiring")[1].querySelector(".wrong") && document.querySelectorAll("#verdict svg.wiring")[1].textContent.includes("turned") && !document.querySelectorAll("#verdict svg.wiring")[1].textContent.includes("turn over")`)
 
 	// The hold on B2, with what both explanations expected, in strokes and in numbers.
 	do(t, ctx, press(`.coil-button[data-coil="B2"]`))

@@ -468,7 +468,7 @@ func TestRecordOfMuch(t *testing.T) {
 			}
 			r.Note, r.Serial, r.Maker, r.Exception = typed.note, typed.serial, typed.maker, nil
 			if typed.except {
-				r.Exception = &record.Exception{Reason: typed.reason, Open: record.OpenOf(plan, v, nil)}
+				r.Exception = &record.Exception{Reason: typed.reason, Open: record.OpenOf(plan, v, nil, nil)}
 			}
 			_, sum, err := r.Encode()
 			if err != nil {

@@ -433,7 +433,7 @@ func checkRecord(plan *layout.Plan, a *store.Archived) (*store.Record, error) {
 	if err := fits(plan, r.Verdict); err != nil {
 		return nil, fmt.Errorf("record.json: %v", err)
 	}
-	if open := record.OpenOf(plan, r.Verdict, r.Ohms); r.Exception == nil && !open.Nothing() {
+	if open := record.OpenOf(plan, r.Verdict, r.Ohms, nil); r.Exception == nil && !open.Nothing() {
 		return nil, fmt.Errorf("record.json: it has no exception, though not all is as planned: %s", openWords(open))
 	}
 	signed, err := time.Parse(time.RFC3339, r.Signed)

@@ -63,3 +63,60 @@ func (d *Desk) loadBefore(ctx context.Context, c *check) error {
 	c.before = old.asBefore(mend)
 	return nil
 }
+
+// MendedState is a mend that came before a check, and the coils read since, in the
+// plan's order.
+type MendedState struct {
+	Mend  []verdict.Mend `json:"mend"`
+	Since []string       `json:"since"`
+}
+
+func (c *check) mended() *MendedState {
+	if c.before == nil {
+		return nil
+	}
+	s := &MendedState{Mend: c.before.Mend, Since: []string{}}
+	read := c.readSince()
+	for i := range c.plan.Coils {
+		if id := c.plan.Coils[i].ID; read[id] {
+			s.Since = append(s.Since, id)
+		}
+	}
+	return s
+}
+
+// readSince tells which coils were read in this check itself.
+func (c *check) readSince() map[string]bool {
+	read := map[string]bool{}
+	captures, _ := c.counting()
+	for _, cap := range captures {
+		cut := cap.Cut()
+		for _, h := range cut.Holds {
+			read[h.Hold.Coil] = read[h.Hold.Coil] || !h.Open
+		}
+		for _, p := range cut.Passes {
+			for _, id := range p.Pass.Along {
+				read[id] = read[id] || !p.Open
+			}
+		}
+		for _, r := range cut.Readings {
+			read[r.Coil] = true
+		}
+	}
+	return read
+}
+
+// readBefore lists the coils of which a verdict knows by what was read before the
+// mend only.
+func (c *check) readBefore(v *verdict.Verdict) (ids []string) {
+	if c.before == nil {
+		return nil
+	}
+	read := c.readSince()
+	for i := range v.Coils {
+		if id := v.Coils[i].ID; v.Coils[i].Used > 0 && !read[id] {
+			ids = append(ids, id)
+		}
+	}
+	return ids
+}

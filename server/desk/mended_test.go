@@ -3,6 +3,7 @@ package desk_test
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -105,6 +106,13 @@ func TestCheckAfterAMend(t *testing.T) {
 	v := wait(d, "the coil mended", func(v *verdict.Verdict) bool { return claimed(v) == 9 })
 	if v.Outcome != verdict.Undecided || v.Next == nil {
 		t.Errorf("nothing but B2 read since the mend, and the pad is %s, next %+v", v.Outcome, v.Next)
+	}
+	now := d.State()
+	if m := now.Mended; m == nil || len(m.Mend) != 1 || !slices.Equal(m.Since, []string{"B2"}) {
+		t.Errorf("read since the mend: %+v", m)
+	}
+	if e := now.SignOff.Except; e == nil || e.Wiring != "Not read since the mend: A1, A2, A3, B1, B3, C1, C2, C3." {
+		t.Errorf("against signing: %+v", e)
 	}
 	feed(d, 3, "")
 	wait(d, "every coil read again", func(v *verdict.Verdict) bool { return v.Outcome == verdict.AsPlanned })

@@ -110,7 +110,7 @@ func (c *check) captures() []record.Source {
 func (c *check) signOff() *SignOffState {
 	s := &SignOffState{Signed: c.signed, Label: c.label, Refused: c.refusal(), Ohms: record.Ohms(c.plan, c.captures())}
 	if c.verdict != nil {
-		if o := record.OpenOf(c.plan, c.verdict, s.Ohms); !o.Nothing() {
+		if o := record.OpenOf(c.plan, c.verdict, s.Ohms, c.readBefore(c.verdict)); !o.Nothing() {
 			s.Except = &o
 		}
 	}
@@ -150,6 +150,10 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 	c, news, judged, v := d.check, d.check.news, d.check.judged, d.check.verdict
 	refused := c.refusal()
 	sources := c.captures()
+	var before []string
+	if v != nil {
+		before = c.readBefore(v)
+	}
 	d.mu.Unlock()
 	switch {
 	case q.Check != c.ID:
@@ -163,7 +167,7 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 	if err != nil {
 		return nil, err
 	}
-	if r.Exception, err = exception(record.OpenOf(c.plan, v, r.Ohms), q.Except); err != nil {
+	if r.Exception, err = exception(record.OpenOf(c.plan, v, r.Ohms, before), q.Except); err != nil {
 		return nil, err
 	}
 	if err := r.AddMap(ctx, c.plan); err != nil {

@@ -24,6 +24,7 @@ type State struct {
 	Judging   *Judging            `json:"judging"`
 	Prompt    *Prompt             `json:"prompt"`
 	SignOff   *SignOffState       `json:"sign_off"`
+	Mended    *MendedState        `json:"mended"` // nil: no mend came before
 	Pairing
 }
 
@@ -153,6 +154,7 @@ func (c *check) state() *State {
 		Phones:  c.phones(),
 		Judging: c.judging,
 		SignOff: c.signOff(),
+		Mended:  c.mended(),
 	}
 	if p, err := predict.Predict(c.plan, nil); err == nil {
 		s.Predicted = p

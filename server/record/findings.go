@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"strings"
 
 	"polewise/field/capture"
 	"polewise/field/fieldmap"
@@ -46,8 +47,8 @@ func (r *Record) AddMap(ctx context.Context, plan *layout.Plan) (err error) {
 }
 
 // OpenOf tells what stands against signing: coils without the claim, ohms
-// against the plan or not read, wiring.
-func OpenOf(plan *layout.Plan, v *verdict.Verdict, ohms []Ohm) Open {
+// against the plan or not read, wiring, and what was read before a mend only.
+func OpenOf(plan *layout.Plan, v *verdict.Verdict, ohms []Ohm, before []string) Open {
 	o := Open{Coils: []string{}, Ohms: []string{}, Unread: !ohmsOfAll(plan, ohms)}
 	for _, c := range v.Coils {
 		if Claim(c) != verdict.StateAsPlanned {
@@ -59,11 +60,14 @@ func OpenOf(plan *layout.Plan, v *verdict.Verdict, ohms []Ohm) Open {
 			o.Ohms = append(o.Ohms, m.Across)
 		}
 	}
-	if len(o.Coils) == 0 && v.Outcome != verdict.AsPlanned {
+	switch {
+	case len(before) > 0:
+		o.Wiring = "Not read since the mend: " + strings.Join(before, ", ") + "."
+	case len(o.Coils) > 0 || v.Outcome == verdict.AsPlanned:
+	case v.Outcome == verdict.Fault && len(v.Causes) > 0:
+		o.Wiring = v.Causes[0].Say
+	default:
 		o.Wiring = "The wiring as a whole is not decided."
-		if v.Outcome == verdict.Fault && len(v.Causes) > 0 {
-			o.Wiring = v.Causes[0].Say
-		}
 	}
 	return o
 }

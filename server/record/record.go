@@ -66,7 +66,7 @@ type Open struct {
 	Coils  []string `json:"coils"`       // not read, or not claimed as planned
 	Ohms   []string `json:"ohms"`        // read, and against the plan
 	Unread bool     `json:"ohms_unread"` // the ohms of the whole wiring were not read
-	Wiring string   `json:"wiring"`      // a fault that leaves every coil facing right
+	Wiring string   `json:"wiring"`      // a fault that leaves every coil facing right, or what was not read since a mend
 }
 
 // Nothing tells whether nothing stands against it.

@@ -139,7 +139,7 @@ func TestNeverSaysMoreThanClaimed(t *testing.T) {
 	})
 	r.Verdict.Coils[0].State = verdict.StateUndecided
 	r.Verdict.Coils[2].Used = 0 // inferred from the others only
-	open := OpenOf(plan, r.Verdict, r.Ohms)
+	open := OpenOf(plan, r.Verdict, r.Ohms, nil)
 	if len(open.Coils) != 3 {
 		t.Fatalf("open: %+v", open)
 	}

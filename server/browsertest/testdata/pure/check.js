@@ -152,10 +152,51 @@ export function whatIsToBeMendedIsNamedWithItsKind() {
     showVerdict(p, { plan, verdict, check: { rehearsal: "" }, holds: [], passes: [], why: null }, { onrehearse() {}, onagain() {}, onlook() {}, claims: null });
     return p.querySelector(".mend")?.textContent;
   };
-  equal(shown("A", "string-open"), "Make the joint of string A anew.");
-  equal(shown("A2", "coil-shorted"), "Make the joint of coil A2 anew.");
+  equal(shown("A", "string-open"), "Find the open place in string A: measure A1, A2 and A3 and the leads between; solder it again.");
+  equal(shown("A2", "coil-shorted"), "Part the touching leads at coil A2, or replace the coil.");
+  equal(shown("A2", "coil-open"), "Solder the joints of coil A2 again; if it stays open, replace the coil.");
   equal(shown("A", "strings-in-series", "rejoin"), "Undo the joints of string A and join it as the plan has it.");
   equal(shown("A2", "coil-in-wrong-string", "rejoin"), "Undo the joints of coil A2 and join it as the plan has it.");
   equal(shown("left", "group-reversed", "rejoin"), "Swap the two ends of group left.");
   equal(shown("A2", "turns-shorted", "replace"), "Wind coil A2 anew and replace it.");
+}
+
+/** The verdict panel over a row of which some coils were read. */
+function verdictOf(plan, read, cause, next = null) {
+  const p = place();
+  const coils = plan.coils.map(({ id }) => ({ id, state: read[id] || "undecided", used: read[id] ? 1 : 0, p: { [read[id] || "as-planned"]: 1 } }));
+  showVerdict(p, { plan, verdict: { outcome: "fault", coils, causes: [cause], notes: [], next }, check: { rehearsal: "" }, holds: [], passes: [], why: null, prompt: next && { do: "hold", at: next.at } }, { onrehearse() {}, onagain() {}, onlook() {}, claims: null });
+  return p;
+}
+
+export function aMendWaitsForTheCoilsThatItsCauseTurns() {
+  const string = { p: 0.67, say: "The whole string A runs the wrong way. Swap its ends.", faults: [{ kind: "string-reversed", id: "A" }], mend: [{ do: "swap-string", id: "A" }] };
+  const next = { at: "A2", why: "A2 has not been read yet." };
+  for (const p of [0.67, 0.995]) {
+    const node = verdictOf(pad(), { A1: "reversed" }, { ...string, p }, next);
+    equal(node.querySelector(".cause-say").textContent, "A1 is reversed.");
+    ok(node.querySelector(".next").textContent.includes("whether the whole string A is wrong or A1 alone"), node.querySelector(".next").textContent);
+    const fold = /** @type {HTMLDetailsElement} */ (node.querySelector("details.if-that"));
+    ok(fold && !fold.open, "the mend is folded away");
+    for (const what of [".mend", ".before-after", "#mended"]) ok([...node.querySelectorAll(what)].every((n) => fold.contains(n)), `${what} stands in the fold`);
+    equal([fold.querySelector(".now").querySelectorAll(".wrong").length, fold.querySelector(".now").querySelectorAll(".unread").length], [1, 2], "what nobody read is drawn as that");
+  }
+  const all = verdictOf(pad(), { A1: "reversed", A2: "reversed", A3: "reversed" }, { ...string, p: 0.995 }, null);
+  ok(!all.querySelector(".if-that") && all.querySelector(".mend"), "known, it is told whole");
+  const unsure = verdictOf(pad(), { A1: "reversed", A2: "reversed", A3: "reversed" }, string, null);
+  ok(!unsure.querySelector(".if-that") && unsure.querySelector(".mend"), "with nothing left to read, too");
+}
+
+export function anOpenStringIsMarkedAsAWhole() {
+  const drawn = verdictOf(pad(), { A1: "dead", A2: "dead", A3: "dead" }, { p: 0.995, say: "", faults: [{ kind: "string-open", id: "A" }], mend: [{ do: "remake-joint", id: "A" }] });
+  equal(drawn.querySelectorAll(".now .gap").length, 0, "no place of it is drawn as the one");
+  equal([...drawn.querySelectorAll(".now .act")].map((n) => n.textContent), ["open somewhere here"]);
+  equal(drawn.querySelectorAll(".then .act, .then .touch").length, 0);
+}
+
+export function afterAMendNothingIsOrdered() {
+  const drawn = verdictOf(pad(), { A1: "as-planned", A2: "dead", A3: "reversed" }, { p: 0.995, say: "", faults: [{ kind: "coil-shorted", id: "A2" }, { kind: "coil-reversed", id: "A3" }], mend: [{ do: "remake-joint", id: "A2" }, { do: "flip", id: "A3" }] });
+  const acts = (name) => [...drawn.querySelectorAll(`.${name} .act`)].map((n) => n.textContent);
+  equal(acts("now"), ["shorted", "turn over"]);
+  equal(acts("then"), ["mended", "turned"]);
 }
