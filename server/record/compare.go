@@ -3,6 +3,7 @@ package record
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"polewise/field/planning"
 	"polewise/field/verdict"
@@ -54,12 +55,16 @@ func Changes(signed, later *Record) []Change {
 		// Both are read where the sensor then lay; the share of what was expected
 		// there is what can be compared.
 		before, after := *was.MeasuredUT/was.ExpectedUT, *is.MeasuredUT/is.ExpectedUT
+		// With another claim its size is another too: that is told already.
+		if was.State != is.State && was.State != verdict.StateUndecided && is.State != verdict.StateUndecided {
+			continue
+		}
 		if was.State == is.State && !(sizeOf(was.State, before) && sizeOf(is.State, after)) {
 			continue
 		}
 		sd := math.Hypot(errors[was.ID]/was.ExpectedUT, lateErrors[was.ID]/is.ExpectedUT)
 		if math.Abs(after-before) > farSD*sd {
-			out = append(out, Change{was.ID, fmt.Sprintf("%s measured %.0f %% of what was expected, now %.0f %%; the error of that difference is %.0f %%.", was.ID, 100*before, 100*after, 100*sd)})
+			out = append(out, Change{was.ID, fmt.Sprintf("%s measured %s %% of what was expected, now %s %%; the error of that difference is %.0f %%.", was.ID, whole(100*before), whole(100*after), 100*sd)})
 		}
 	}
 	for _, was := range signed.Ohms {
@@ -84,6 +89,9 @@ func Changes(signed, later *Record) []Change {
 	}
 	return out
 }
+
+// whole is a number without its fraction, with a true minus.
+func whole(v float64) string { return strings.Replace(fmt.Sprintf("%.0f", v), "-", "\u2212", 1) }
 
 // sizeOf tells whether a measured share of what was expected says how strong a
 // coil is. One that is at odds with the coil's own claim, as after a phone has

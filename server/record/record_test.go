@@ -225,6 +225,12 @@ func TestChanges(t *testing.T) {
 	if len(of) != 2 || !of["C1"] || !of["string:A"] {
 		t.Errorf("changes of %v", of)
 	}
+	// That it turned is told once, and not by its size as well.
+	for _, c := range Changes(signed, later) {
+		if c.Of == "C1" && c.Say != "C1 was claimed as planned; now it is claimed reversed." {
+			t.Error(c.Say)
+		}
+	}
 }
 
 // A check after a mend says so, and what was mended.
