@@ -4,8 +4,8 @@ import { svg } from "../common/dom.js";
 import { field, ticks } from "./hold-plot.js";
 
 const W = 300;
-const H = 168;
-const [LEFT, RIGHT, TOP, FOOT] = [42, 8, 20, 18];
+const H = 181;
+const [LEFT, RIGHT, TOP, FOOT] = [42, 8, 20, 31];
 
 /** @param {any} k a pass laid along its row */
 export function passPlot(k) {
@@ -27,8 +27,16 @@ export function passPlot(k) {
   parts.push(svg("path", { class: "plot-best", d: line(k.best) }));
   const dot = 2.1;
   parts.push(svg("path", { class: "plot-dots", d: k.read.map(([mm, u]) => `M${(x(mm) - dot).toFixed(1)} ${y(u).toFixed(1)}a${dot} ${dot} 0 1 0 ${2 * dot} 0a${dot} ${dot} 0 1 0 ${-2 * dot} 0`).join("") }));
-  parts.push(svg("text", { class: "plot-text", x: W - RIGHT, y: H - 4, "text-anchor": "end", "font-size": 10 }, "mm along the row"));
-  for (const mm of ticks(from, to)) parts.push(svg("text", { class: "plot-text", x: x(mm), y: H - 4, "text-anchor": "middle", "font-size": 9.5, visibility: x(mm) > W - 116 ? "hidden" : "visible" }, field(mm)));
+  parts.push(svg("text", { class: "plot-text", x: W - RIGHT, y: H - 3, "text-anchor": "end", "font-size": 10 }, "mm along the row"));
+  for (const mm of along(from, to)) parts.push(svg("text", { class: "plot-text", x: x(mm), y: H - FOOT + 13, "text-anchor": "middle", "font-size": 9.5 }, field(mm)));
   const words = `The pass over ${k.coils.join(", ")}: ${k.read.length} readings from ${field(Math.min(...k.read.map((r) => r[1])))} to ${field(Math.max(...k.read.map((r) => r[1])))} microtesla across the pad`;
   return svg("svg", { class: "plot", viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": words }, ...parts);
+}
+
+/** Places to name along a row: every 100 mm, or fewer on a long one. @param {number} from @param {number} to */
+function along(from, to) {
+  const step = [50, 100, 200, 500, 1000].find((d) => (to - from) / d <= 7) || 2000;
+  const out = [];
+  for (let mm = Math.ceil(from / step) * step; mm <= to; mm += step) out.push(mm);
+  return out;
 }

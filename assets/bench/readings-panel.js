@@ -15,7 +15,7 @@ let thrown = null;
 /** @param {HTMLElement} place @param {any} state @param {Options} o */
 export function showReadings(place, state, o) {
   const all = [
-    ...(state.holds || []).filter((h) => !h.open).map((h) => ({ ...h, first: h.at, words: `the hold on ${h.at} at ${h.t.toFixed(0)} s`, coils: [h.at] })),
+    ...(state.holds || []).filter((h) => !h.open).map((h) => ({ ...h, first: h.at, words: `the hold on ${h.at}${sideOf(h)} at ${h.t.toFixed(0)} s`, coils: [h.at] })),
     ...(state.passes || []).filter((p) => !p.open).map((p) => ({ ...p, first: p.along[0], words: `the pass from ${p.along[0]} to ${p.along.at(-1)} at ${p.t.toFixed(0)} s`, coils: p.along, pass: true })),
   ];
   const order = [...new Set(all.map((r) => r.source))];
@@ -104,7 +104,7 @@ function row(r, { newest, open, why, state }, o) {
   const details = el(
     "details",
     { class: r.thrown_out ? "hold reading thrown" : "hold reading", open, "data-newest": newest, "data-reading": name },
-    el("summary", {}, el("strong", {}, r.pass ? `${r.along[0]} to ${r.along.at(-1)}` : r.at), `${r.pass ? ", pass" : ""} at ${r.t.toFixed(0)} s, ${r.count || r.bearings || 0} readings`, badge(r)),
+    el("summary", {}, el("strong", {}, r.pass ? `${r.along[0]} to ${r.along.at(-1)}` : r.at), `${r.pass ? ", pass" : ""}${sideOf(r)} at ${r.t.toFixed(0)} s, ${r.count || r.bearings || 0} readings`, badge(r)),
     body,
   );
   if (open) fill();
@@ -119,12 +119,30 @@ function badge(r) {
 }
 
 function bodyOf(r, why, state, o) {
-  const parts = [r.pass ? passTrace(state.check.id, r) : holdSamples(state.check.id, r)];
+  const compass = r.heading ? el("p", {}, compassWords(r.heading)) : null;
+  const parts = [r.pass ? passTrace(state.check.id, r) : (compass ?? holdSamples(state.check.id, r))];
   if (!r.pass && r.account) parts.push(numbers(r.account));
   const says = told(r, why);
   if (says) parts.push(el("p", { class: "note" }, says));
   if (!state.sign_off?.signed && !o.past) parts.push(el("div", { class: "row" }, r.thrown_out ? putBack(r, o) : throwOut(r, state, o)));
   return parts;
+}
+
+/** On which side of its coil a compass lay: it is read on more than one. */
+function sideOf(r) {
+  const [x, y] = r.heading?.shift_mm || [0, 0];
+  if (Math.abs(x) < 1 && Math.abs(y) < 1) return "";
+  if (Math.abs(x) > Math.abs(y)) return x > 0 ? ", to its right," : ", to its left,";
+  return y > 0 ? ", beyond it," : ", on your side of it,";
+}
+
+/** What a compass showed. @param {{off_deg: number | null, on_deg: number | null}} h */
+function compassWords({ off_deg: off, on_deg: on }) {
+  const deg = (v) => `${v.toFixed(0)}°`;
+  if (off === null && on === null) return "The supply was not told as off or on while the compass was read.";
+  if (off === null || on === null) return `The compass came to rest at ${deg(off ?? on)}, with the supply ${off === null ? "on" : "off"}.`;
+  const turn = ((on - off + 540) % 360) - 180;
+  return `The compass stood at ${deg(off)} with the supply off and at ${deg(on)} with it on: the supply turned it by ${deg(Math.abs(turn))} ${turn > 0 ? "clockwise" : "counter-clockwise"}.`;
 }
 
 /** The plot in numbers. */
@@ -135,7 +153,7 @@ function numbers(k) {
     { class: "reading-numbers" },
     el("caption", { class: "out-of-sight" }, "This hold in microtesla, phone axes: x across the screen, y along it, z out of it"),
     el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "uT"), ...AXES.map((x) => el("th", { scope: "col" }, x)))),
-    el("tbody", {}, line("read", k.read_uT), line(k.own ? "off" : "off, estimated", k.rest_uT), line("likeliest", k.best.uT, k.best.sd_uT), k.rival ? line("rival", k.rival.uT, k.rival.sd_uT) : null),
+    el("tbody", {}, line("read", k.read_uT), line(k.own ? "off" : "off, estimated", k.rest_uT), line("likeliest", k.best.uT, k.best.sd_uT), k.rival ? line("rival", k.rival.uT, k.rival.sd_uT) : null, line("pad alone: read less off", k.read_uT.map((u, a) => u - k.rest_uT[a]))),
   );
 }
 

@@ -86,7 +86,7 @@ func (c *check) readings() ([]HoldState, []PassState) {
 		for _, cap := range c.sources[id].captures(nil) {
 			cut := cap.Cut()
 			for i := range cut.Holds {
-				h := holdState(id, &cut.Holds[i])
+				h := holdState(id, cut, &cut.Holds[i])
 				key := reading{id, h.T}
 				if h.Thrown = thrown[key]; !h.Thrown && c.account != nil {
 					h.Account = c.account.holds[key]

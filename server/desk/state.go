@@ -128,9 +128,46 @@ type HoldState struct {
 	Thrown   bool    `json:"thrown_out"`
 	To       float64 `json:"to"`
 	TopDeg   float64 `json:"top_deg"`
+	// Heading is what a compass read; nil for other holds.
+	Heading *HeadingState `json:"heading,omitempty"`
 	// Account is what was expected there; nil before the verdict and for what it
 	// does not use.
 	Account *verdict.HoldAccount `json:"account"`
+}
+
+// HeadingState is where a compass came to rest in a hold, clockwise from north, with the
+// supply off and on; nil where it was not so, or nobody told.
+type HeadingState struct {
+	OffDeg  *float64    `json:"off_deg"`
+	OnDeg   *float64    `json:"on_deg"`
+	ShiftMM *[2]float64 `json:"shift_mm,omitempty"` // where it lay beside the coil
+}
+
+// settledBearings are the last of a state of the supply, in which a compass shows where
+// it came to rest.
+const settledBearings = 8
+
+func headingState(cut *capture.Stretches, h *capture.Stretch) *HeadingState {
+	by := map[capture.DriveState][]float64{}
+	for _, b := range h.Bearings {
+		if d, known := cut.DriveAt(b.T); known {
+			by[d.State] = append(by[d.State], b.Deg)
+		}
+	}
+	rest := func(s capture.DriveState) *float64 {
+		all := by[s]
+		if len(all) == 0 {
+			return nil
+		}
+		var x, y float64
+		for _, deg := range all[max(0, len(all)-settledBearings):] {
+			sin, cos := math.Sincos(deg * math.Pi / 180)
+			x, y = x+cos, y+sin
+		}
+		deg := math.Mod(math.Atan2(y, x)*180/math.Pi+360, 360)
+		return &deg
+	}
+	return &HeadingState{OffDeg: rest(capture.Off), OnDeg: rest(capture.On), ShiftMM: h.Hold.ShiftMM}
 }
 
 // State gathers what the bench page draws.
@@ -170,8 +207,12 @@ func (c *check) state() *State {
 	return s
 }
 
-func holdState(source string, h *capture.Stretch) HoldState {
-	return HoldState{Source: source, At: h.Hold.Coil, T: h.From, Count: len(h.B), Bearings: len(h.Bearings), Open: h.Open, To: h.To, TopDeg: h.TopDeg}
+func holdState(source string, cut *capture.Stretches, h *capture.Stretch) HoldState {
+	s := HoldState{Source: source, At: h.Hold.Coil, T: h.From, Count: len(h.B), Bearings: len(h.Bearings), Open: h.Open, To: h.To, TopDeg: h.TopDeg}
+	if len(h.Bearings) > 0 && len(h.B) == 0 {
+		s.Heading = headingState(cut, h)
+	}
+	return s
 }
 
 func (c *check) phones() []PhoneState {
