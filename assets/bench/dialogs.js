@@ -119,7 +119,7 @@ export function askRehearsal(o) {
     title: "Rehearse without hardware",
     parts: [
       el("p", {}, "The program makes up a pad with something hidden in it, and a phone whose sensor sits nobody knows where. You carry the phone over the coils and find out."),
-      o.busy ? el("p", { class: "trouble" }, "The check on the bench ends with that. What was read stays stored.") : null,
+      o.busy ? el("p", { class: "trouble" }, ENDS) : null,
       el("label", {}, "Pad", plan),
       el("label", {}, "What is hidden", what),
       named,
@@ -140,14 +140,21 @@ function recalled() {
   }
 }
 
-/** @param {{demos: {id: string, name: string}[], toml: string, begin: (choice: any) => Promise<void>}} o */
+const ENDS = "The check on the bench ends with that. What was read stays stored.";
+const SAME = "same";
+
+/** @param {{demos: {id: string, name: string}[], name: string, toml: string, busy: boolean, begin: (choice: any) => Promise<void>}} o */
 export function askNewCheck(o) {
+  const draft = sessionStorage.getItem(DRAFT);
   const text = /** @type {HTMLTextAreaElement} */ (el("textarea", { name: "toml", spellcheck: "false" }));
-  text.value = sessionStorage.getItem(DRAFT) || o.toml;
+  text.value = draft || o.toml;
   text.addEventListener("input", () => sessionStorage.setItem(DRAFT, text.value));
-  const pick = padChoice(o.demos, "the plan below");
+  const pick = el("select", { name: "plan" }, el("option", { value: SAME }, `the same pad: ${o.name}`), ...o.demos.map((d) => el("option", { value: d.id }, d.name)), el("option", { value: "" }, "the plan written below"));
   const own = el("label", {}, "Plan", text);
-  pick.addEventListener("change", () => (own.hidden = pick.value !== ""));
+  const follow = () => (own.hidden = pick.value !== "");
+  pick.addEventListener("change", follow);
+  if (draft) pick.value = "";
+  follow();
   const file = el("input", { type: "file", accept: ".toml,text/plain" });
   file.addEventListener("change", async () => {
     const f = file.files[0];
@@ -155,15 +162,15 @@ export function askNewCheck(o) {
     text.value = await f.text();
     sessionStorage.setItem(DRAFT, text.value);
     pick.value = "";
-    own.hidden = false;
+    follow();
   });
   asking({
     title: "Begin a new check",
-    parts: [el("p", {}, "What was read so far stays stored; the phones begin anew."), el("label", {}, "Pad", pick), el("label", {}, "Open a plan file", file), own],
+    parts: [o.busy ? el("p", { class: "trouble" }, ENDS) : el("p", {}, "What was read so far stays stored; the phones begin anew."), el("label", {}, "Pad", pick), el("label", {}, "Open a plan file", file), own],
     yes: "Begin",
     id: "begin-check",
     act: async () => {
-      await o.begin(pick.value ? { demo: pick.value } : { plan_toml: text.value });
+      await o.begin(pick.value === SAME ? {} : pick.value ? { demo: pick.value } : { plan_toml: text.value });
       sessionStorage.removeItem(DRAFT);
     },
   });

@@ -37,10 +37,17 @@ function showState(state) {
   bench.show(state);
   void editor.follow(state);
   signOff.show(bench.state);
+  // Loud only where it is what one may well want; it ends the check.
+  byId("rehearse").classList.toggle("main", !busy() && !bench.state.mended);
   if (!rehearsal && state.check.rehearsal) attach(state.check.rehearsal, bench.state.phone_url);
   rehearsal?.follow(bench.state);
   feeds.follow(bench.state);
   showPlan();
+}
+
+/** Whether something was read of a real pad in the check on the bench. */
+function busy() {
+  return Boolean(bench.state && !bench.state.check.rehearsal && readCoils(bench.state).length > 0);
 }
 
 /** What the plan comes to, worked out only where it is looked at. */
@@ -75,7 +82,7 @@ async function chooseRehearsal() {
   askRehearsal({
     demos,
     bench: p ? { name: p.name, coils: ids(p.coils), strings: ids(p.strings), groups: ids(p.groups) } : null,
-    busy: Boolean(bench.state && !bench.state.check.rehearsal && readCoils(bench.state).length > 0),
+    busy: busy(),
     begin: async (choice) => {
       await ask("api/rehearsals", choice);
       showState(await ask("api/state"));
@@ -90,7 +97,7 @@ async function newCheck(choice) {
 
 async function chooseCheck() {
   const demos = await ask("api/demos").catch(() => []);
-  askNewCheck({ demos, toml: bench.state?.plan.toml || "", begin: newCheck });
+  askNewCheck({ demos, name: bench.state?.plan.name || "", toml: bench.state?.plan.toml || "", busy: busy() && !bench.state.sign_off?.signed, begin: newCheck });
 }
 
 const LINKS = { live: "", polled: "connected the slow way: once a second", lost: "The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself." };
