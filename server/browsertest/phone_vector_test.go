@@ -77,7 +77,7 @@ func TestPhoneAsPlannedThenOhms(t *testing.T) {
 	do(t, phone, chromedp.Navigate(program.Phone))
 	v.checkAll()
 	v.lieUntil("the result", `document.querySelector("#title").textContent === "As planned"`)
-	if lead := text(t, phone, "#lead"); !strings.Contains(lead, "Measure the ohms if you have not yet, then sign off on the bench page.") {
+	if lead := text(t, phone, "#lead"); !strings.Contains(lead, "Measure the ohms if you have not yet; the bench page says whether they agree, and there you sign off.") {
 		t.Errorf("the page says %q", lead)
 	}
 	var shown bool

@@ -37,7 +37,7 @@ export function resultScreen(told, o) {
 
 /** What a real pad then asks of the hands. */
 const THEN = {
-  "as-planned": "Supply off. Measure the ohms if you have not yet, then sign off on the bench page.",
+  "as-planned": "Supply off. Measure the ohms if you have not yet; the bench page says whether they agree, and there you sign off.",
   fault: "Supply off before you touch a joint.",
 };
 
