@@ -5,7 +5,8 @@ import { wordOf } from "../common/states.js";
 import { Asked } from "./asked.js";
 import { Claims } from "./claims.js";
 import { CoilCard } from "./coil-card.js";
-import { coilTable } from "./coil-table.js";
+import { coilTable, howRead } from "./coil-table.js";
+import { readBefore } from "./mend.js";
 import { showReadings } from "./readings-panel.js";
 import { Judging } from "./judging.js";
 import { keep, recall } from "./kept.js";
@@ -30,7 +31,7 @@ export class Bench {
     this.fooled = new Set();
     /** Coils claimed just now. */
     this.fresh = new Set();
-    this.drawing = new PadDrawing(byId("drawing"), { buttons: byId("view-buttons"), onpick: (id) => this.pick(this.selected === id ? null : id) });
+    this.drawing = new PadDrawing(byId("drawing"), { buttons: byId("view-buttons"), onpick: (id) => this.pick(this.selected === id ? null : id), onnear: (near) => (byId("values-far").hidden = near) });
     this.map = new MapLayer({ drawing: this.drawing, box: byId("show-map"), legend: byId("map-legend") });
     this.asked = new Asked(this.drawing);
     this.judging = new Judging(byId("judging"), { ontrouble: o.ontrouble });
@@ -200,6 +201,7 @@ export class Bench {
 export function looksOf(state, selected) {
   const judged = new Map((state.verdict?.coils || []).map((c) => [c.id, c]));
   const planned = new Map((state.predicted?.coils || []).map((c) => [c.id, c.bz_uT]));
+  const before = new Set(readBefore(state));
   const look = (c) => {
     const v = judged.get(c.id);
     const read = v && v.used > 0;
@@ -208,6 +210,8 @@ export function looksOf(state, selected) {
       p: read ? v.p : null,
       planned_uT: read ? v.expected_uT : (planned.get(c.id) ?? null),
       measured_uT: read ? (v.measured_uT ?? null) : null,
+      how: read && v.measured_uT == null ? howRead(state, c.id) : "",
+      before: before.has(c.id),
       next: state.prompt?.at === c.id,
       selected: selected === c.id,
       counting: null,

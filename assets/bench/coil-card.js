@@ -4,6 +4,7 @@
 import { el, svg } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
 import { microtesla } from "./coil-mark.js";
+import { readBefore } from "./mend.js";
 import { northText } from "./convention.js";
 
 const W = 340;
@@ -31,7 +32,8 @@ export class CoilCard {
     const string = state.plan.strings.find((s) => s.id === c.string);
     const w = state.plan.windings.find((k) => k.id === c.winding);
     const next = state.verdict?.next?.at === c.id;
-    const key = JSON.stringify([state.check.id, c, v, p, next]);
+    const before = readBefore(state).includes(c.id);
+    const key = JSON.stringify([state.check.id, c, v, p, next, before]);
     if (key === this.key) return;
     this.key = key;
     const read = v && v.used > 0;
@@ -39,6 +41,7 @@ export class CoilCard {
     const parts = [
       el("div", { class: "card-head" }, el("h2", { class: "kicker" }, `Coil ${c.id}`), el("button", { type: "button", class: "small", "data-act": "close", "aria-label": "Close: back to all coils", onclick: () => this.o.onclose() }, "Close")),
       el("p", { class: "outcome" }, read ? stateBadge(v.state) : el("span", { class: "note" }, "not read yet")),
+      before ? el("p", { class: "note" }, "Read before the mend only: read it once more.") : null,
       section(w, c, state.plan.above_mm, read ? v.state : null),
       ...(read ? [chances(v.p)] : []),
       el(

@@ -7,7 +7,7 @@ import { faceSign, outline } from "../common/pad.js";
 import { percent, shapeOf, wordOf } from "../common/states.js";
 import { north } from "../common/north.js";
 
-/** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, next: boolean, selected: boolean, counting: number | null, fooled: boolean, trouble?: string, order?: number, step?: number, fresh?: boolean}} Look step: of the mend that touches it; fresh: claimed just now; trouble: what is wrong with it as planned, in words; order: its place in a string being drawn */
+/** What a coil shows. @typedef {{state: string | null, p: Record<string, number> | null, planned_uT: number | null, measured_uT: number | null, how?: string, before?: boolean, next: boolean, selected: boolean, counting: number | null, fooled: boolean, trouble?: string, order?: number, step?: number, fresh?: boolean}} Look how: it was read, where no size is known; before: it was read before a mend only; step: of the mend that touches it; fresh: claimed just now; trouble: what is wrong with it as planned, in words; order: its place in a string being drawn */
 
 export const NAME_SIZE = 0.58; // of a name in its coil, seen from far, in radii of the bore
 const DOUBTS = ["as-planned", "reversed", "weak", "dead"];
@@ -76,7 +76,7 @@ export class CoilMark {
     this.shown = key;
     this.look = look;
     const { coil, r } = this;
-    this.node.setAttribute("class", ["coil", look.state && `is-${look.state}`, look.next && "is-next", look.selected && "is-selected", look.fooled && "is-fooled", look.trouble && "is-troubled", look.order && "is-ordered", look.fresh && "is-fresh", look.step && "is-touched"].filter(Boolean).join(" "));
+    this.node.setAttribute("class", ["coil", look.state && `is-${look.state}`, look.next && "is-next", look.selected && "is-selected", look.fooled && "is-fooled", look.trouble && "is-troubled", look.order && "is-ordered", look.fresh && "is-fresh", look.step && "is-touched", look.before && "is-before"].filter(Boolean).join(" "));
     this.node.setAttribute("aria-pressed", String(look.selected));
     this.name.textContent = this.words(look); // names the button as well
     const face = look.state === "reversed" ? -this.up : look.state === "dead" ? 0 : this.up;
@@ -105,7 +105,8 @@ export class CoilMark {
       near.append(glyph(0.24, -width / 2 - 0.06, 0.28), svg("text", { class: "coil-word", "font-size": r * 0.22, x: r * (-width / 2 + 0.1), y: r * 0.36 }, word));
       far.append(glyph(0.52, 0.34, 0.4));
     }
-    if (look.planned_uT !== null) {
+    if (look.before || look.how) near.append(text("coil-value", 0.18, 0.65, look.before ? "before the mend" : look.how));
+    else if (look.planned_uT !== null) {
       const values = look.measured_uT !== null ? `${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)}` : `${microtesla(look.planned_uT)} uT`;
       near.append(text("coil-value", look.state ? 0.2 : 0.22, look.state ? 0.66 : 0.46, values));
     }
@@ -143,7 +144,9 @@ export class CoilMark {
     const { coil } = this;
     const words = [`Coil ${coil.id}, ${coil.string ? `string ${coil.string}` : "in no string"}, planned ${north().way(coil.north)}`];
     if (look.state) words.push(wordOf(look.state) + (look.p ? ` (${percent(Math.max(...DOUBTS.map((d) => look.p[d] || 0)))})` : ""));
-    if (look.measured_uT !== null) words.push(`read ${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)} microtesla`);
+    if (look.before) words.push("read before the mend only");
+    if (look.how) words.push(`read ${look.how}`);
+    else if (look.measured_uT !== null) words.push(`read ${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)} microtesla`);
     else if (look.planned_uT !== null) words.push(`${microtesla(look.planned_uT)} microtesla planned`);
     if (look.fooled) words.push("a plain check of the sign would have got it wrong");
     if (look.step) words.push(`touched by step ${look.step} of the mend`);

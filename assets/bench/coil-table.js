@@ -3,9 +3,12 @@
 import { el } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
 import { microtesla } from "./coil-mark.js";
+import { readBefore } from "./mend.js";
 import { taps } from "./figures/taps.js";
 
-const MANY = 24; // coils, from which on the table scrolls by itself
+const MANY = 24; // coils, from which on those that are wrong are named above the table
+const MOST_WRONG = 12; // named there
+const SCROLLED = 60; // and from which on it scrolls by itself
 
 /** What is shown now, by place. @type {WeakMap<HTMLElement, {key: string, body: HTMLElement, rows: Map<string, {key: string, row: HTMLElement, below: HTMLElement | null}>}>} */
 const shown = new WeakMap();
@@ -18,6 +21,7 @@ export function coilTable(place, state, o) {
     table = { key, body: el("tbody", {}), rows: new Map() };
     shown.set(place, table);
     place.replaceChildren(
+      el("p", { class: "wrong-ones", hidden: true }),
       el(
         "div",
         { class: "scroll", tabindex: "0", role: "region", "aria-label": "All coils" },
@@ -31,10 +35,12 @@ export function coilTable(place, state, o) {
       ),
       strings(state),
     );
-    place.classList.toggle("is-long", state.plan.coils.length > MANY);
+    place.classList.toggle("is-long", state.plan.coils.length > SCROLLED);
   }
   const predicted = new Map((state.predicted?.coils || []).map((c) => [c.id, c]));
   const judged = new Map((state.verdict?.coils || []).map((c) => [c.id, c]));
+  if (state.plan.coils.length > MANY) nameWrong(/** @type {HTMLElement} */ (place.querySelector(".wrong-ones")), state, o);
+  const old = new Set(readBefore(state));
   let before = null;
   for (const c of state.plan.coils) {
     const v = judged.get(c.id);
@@ -44,7 +50,8 @@ export function coilTable(place, state, o) {
       state: read ? v.state : "",
       sure: read ? percent(Math.max(...Object.values(v.p))).replace("over", ">") : "",
       expected: read ? microtesla(v.expected_uT) : predicted.has(c.id) ? microtesla(predicted.get(c.id).bz_uT) : "",
-      read: v?.measured_uT != null ? microtesla(v.measured_uT) : "",
+      read: v?.measured_uT != null ? microtesla(v.measured_uT) : read ? howRead(state, c.id) : "",
+      old: old.has(c.id),
     };
     const rowKey = JSON.stringify([cells, selected]);
     let held = table.rows.get(c.id);
@@ -76,9 +83,9 @@ export function coilTable(place, state, o) {
 function rowOf(id, cells, selected, o) {
   return el(
     "tr",
-    { class: selected ? "selected" : null },
+    { class: [selected && "selected", cells.old && "is-old"].filter(Boolean).join(" ") || null },
     el("th", { scope: "row" }, el("button", { type: "button", class: "coil-button", "data-coil": id, "aria-pressed": String(selected), onclick: () => o.onpick(id) }, id)),
-    el("td", {}, cells.state ? stateBadge(cells.state) : el("span", { class: "note" }, "not read"), cells.sure && " ", cells.sure && el("span", { class: "sure" }, cells.sure)),
+    el("td", {}, cells.state ? stateBadge(cells.state) : el("span", { class: "note" }, "not read"), cells.sure && " ", cells.sure && el("span", { class: "sure" }, cells.old ? "before the mend" : cells.sure)),
     el("td", {}, cells.expected),
     el("td", {}, cells.read),
   );
@@ -90,4 +97,21 @@ function strings(state) {
   if (!p?.strings) return el("p", { class: "note" }, "Fields in microtesla, where the sensor lies.");
   const one = (s) => `string ${s.id} ${s.amps.toFixed(2)} A through ${s.ohms.toFixed(2)} ohm`;
   return el("p", { class: "note" }, `Fields in microtesla, where the sensor lies. Planned: ${p.strings.map(one).join("; ")}; the pad ${p.pad.amps.toFixed(2)} A at ${p.pad.volts.toFixed(1)} V.`);
+}
+
+/** How a coil was read of which no size is known. @param {any} state @param {string} id */
+export function howRead(state, id) {
+  if ((state.passes || []).some((p) => !p.open && !p.thrown_out && p.along.includes(id))) return "by pass";
+  return (state.holds || []).some((h) => !h.open && !h.thrown_out && h.at === id && h.bearings > 0) ? "by compass" : "by hand";
+}
+
+/** The coils that are not as planned, each to be picked. @param {HTMLElement} place @param {any} state @param {{onpick: (id: string) => void}} o */
+function nameWrong(place, state, o) {
+  const wrong = (state.verdict?.coils || []).filter((c) => c.used > 0 && c.state !== "as-planned" && c.state !== "undecided");
+  const key = JSON.stringify(wrong.map((c) => [c.id, c.state]));
+  if (place.dataset.key === key) return;
+  place.dataset.key = key;
+  place.hidden = wrong.length === 0;
+  const name = (c) => el("button", { type: "button", class: "small", onclick: () => o.onpick(c.id) }, `${c.id} ${c.state}`);
+  place.replaceChildren("Not as planned: ", ...wrong.slice(0, MOST_WRONG).flatMap((c) => [name(c), " "]), wrong.length > MOST_WRONG ? `and ${wrong.length - MOST_WRONG} more` : "");
 }

@@ -12,6 +12,7 @@ const ROW = 64;
 const LEFT = 62;
 const TOP = 30;
 const R = 11;
+const LETTER = 10.5;
 
 /** @param {any} plan @param {any} cause @param {Set<string>} [read] coils that were read; all of them where it is left out @returns {HTMLElement | null} */
 export function mendDrawing(plan, cause, read) {
@@ -60,7 +61,7 @@ function rails(s, longest) {
   const height = s.rows.length * ROW + TOP - 6;
   const sign = (x, text) => svg("text", { class: "rail-sign", x, y: 15, "text-anchor": "middle", "font-size": 15 }, text);
   const parts = [svg("path", { class: "rail", d: `M14 20V${height}M${right - 14} 20V${height}` }), sign(14, s.plug ? "−" : "+"), sign(right - 14, s.plug ? "+" : "−")];
-  if (s.touchPlug) parts.push(svg("circle", { class: "touch", cx: 14, cy: 10, r: 9 }), svg("circle", { class: "touch", cx: right - 14, cy: 10, r: 9 }), svg("text", { class: "act", x: 28, y: 14, "font-size": 9 }, s.plug ? "swap" : "swapped"));
+  if (s.touchPlug) parts.push(svg("circle", { class: "touch", cx: 14, cy: 10, r: 9 }), svg("circle", { class: "touch", cx: right - 14, cy: 10, r: 9 }), svg("text", { class: "act", x: 28, y: 14, "font-size": LETTER }, s.plug ? "swap" : "swapped"));
   return parts;
 }
 
@@ -84,8 +85,8 @@ function drawRow(r, place, longest, s) {
   parts.push(wire(`M${first} ${y}H${last}`));
   if (r.somewhere) {
     const [from, to] = [first - R - 14, last + R + 14];
-    parts.push(svg("rect", { class: "touch", x: from, y: y - R - 6, width: to - from, height: 2 * R + 12, rx: R + 6 }));
-    parts.push(svg("text", { class: "act", x: (first + last) / 2, y: y - R - 10, "font-size": 9, "text-anchor": "middle" }, "open somewhere here"));
+    parts.push(svg("rect", { class: "touch", x: from, y: y - R - 6, width: to - from, height: 2 * R + 27, rx: R + 6 }));
+    parts.push(svg("text", { class: "act", x: (first + last) / 2, y: y - R - 10, "font-size": LETTER, "text-anchor": "middle" }, "open somewhere here"));
   }
   let above = false; // of two side by side that are to be touched one has its word above the other's
   r.slots.forEach((k, i) => {
@@ -94,15 +95,15 @@ function drawRow(r, place, longest, s) {
   });
   if (r.touchEnds) {
     for (const x of [first - 20, last + 20]) parts.push(svg("circle", { class: "touch", cx: x, cy: y, r: 7.5 }));
-    parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": 9, "text-anchor": "middle" }, { move: "rejoin", moved: "rejoined" }[r.touchEnds] || r.touchEnds));
+    parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": LETTER, "text-anchor": "middle" }, { move: "rejoin", moved: "rejoined" }[r.touchEnds] || r.touchEnds));
   }
-  parts.push(svg("text", { class: "string-name", x: 18, y: y + 19, "font-size": 9 }, r.string.length > 3 ? shortName(r.string, 8) : `string ${r.string}`)); // beside the first coil's name
+  parts.push(svg("text", { class: "string-name", x: 18, y: y + 19, "font-size": LETTER }, r.string.length > 3 ? shortName(r.string, 8) : `string ${r.string}`)); // beside the first coil's name
   return svg("g", {}, ...parts);
 }
 
 /** @param {import("./wiring-scene.js").Slot} k @param {number} x @param {number} y @param {boolean} above its word has to give way to its neighbour's */
 function drawSlot(k, x, y, above) {
-  const name = fitName(k.id, 9, COIL - 2);
+  const name = fitName(k.id, LETTER, COIL - 2);
   return svg(
     "g",
     { class: ["wire-coil", k.wrong && "wrong", k.unread && "unread"].filter(Boolean).join(" "), transform: `translate(${x} ${y})` },
@@ -112,8 +113,8 @@ function drawSlot(k, x, y, above) {
     k.weak ? svg("path", { class: "state-shape weak-sign", d: shapeOf("weak"), transform: `translate(${R - 4} ${-R - 6}) scale(0.62)` }) : null,
     k.gap ? gap(R + 6, 0) : null,
     k.touch || k.guest ? svg("circle", { class: "touch", r: R + 4 }) : null,
-    svg("text", { "text-anchor": "middle", "font-size": name.letter, y: R + 13, "font-weight": k.touch ? 700 : 400 }, name.text),
-    k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": 9, y: (k.bypass ? -R - 11 : -R - 7) - (above ? 12 : 0) }, k.touch) : null,
+    svg("text", { "text-anchor": "middle", "font-size": name.letter, y: R + 15, "font-weight": k.touch ? 700 : 400 }, name.text),
+    k.touch ? svg("text", { class: "act", "text-anchor": "middle", "font-size": LETTER, y: (k.bypass ? -R - 11 : -R - 7) - (above ? 15 : 0) }, k.touch) : null,
   );
 }
 

@@ -7,6 +7,12 @@ const NAMED = 4; // coils of a string that are named one by one
 
 const readCoils = (state) => state.verdict.coils.filter((c) => c.used > 0);
 
+/** Coils that are known by what was read before a mend only. @param {any} state @returns {string[]} */
+export function readBefore(state) {
+  if (!state.mended || !state.verdict) return [];
+  return readCoils(state).map((c) => c.id).filter((id) => !state.mended.since.includes(id));
+}
+
 /** Names as a person would say them. @param {string[]} names */
 export function list(names) {
   return names.length < 2 ? names.join("") : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;

@@ -19,7 +19,7 @@ let drawings = 0; // on this page
 export class PadDrawing {
   /**
    * @param {HTMLElement} place
-   * @param {{onpick: (id: string, e: Event) => void, buttons: HTMLElement, keys?: string}} o keys: what the keys do here, in words
+   * @param {{onpick: (id: string, e: Event) => void, buttons: HTMLElement, keys?: string, onnear?: (near: boolean) => void}} o keys: what the keys do here, in words; onnear: whether figures have room
    */
   constructor(place, o) {
     this.o = o;
@@ -161,6 +161,7 @@ export class PadDrawing {
     let r = Infinity;
     for (const m of this.marks.values()) r = Math.min(r, m.r);
     const near = r * scale >= NEAR_PX;
+    this.o.onnear?.(near);
     this.svg.classList.toggle("is-tiny", r * NAME_SIZE * scale < NAME_PX);
     for (const m of this.marks.values()) {
       const { x_mm: x, y_mm: y } = m.coil;

@@ -77,6 +77,24 @@ const MAKERS = {
     s.prompt = { do: "done", say: "Every coil faces as planned." };
     return { state: s };
   },
+  mended: (s) => {
+    judge(s, () => sure("as-planned"));
+    s.verdict.outcome = "undecided";
+    const [first, second] = s.plan.coils.map((c) => c.id);
+    s.mended = { mend: [{ do: "flip", id: second }], since: [second] };
+    s.verdict.next = { at: first, why: `${first} was read before the mend only. Draw the phone along every row once, or lay it on every coil, so that nothing else turned goes unseen.` };
+    s.prompt = { do: "hold", at: first, say: `Lay the phone on ${first} again.` };
+    s.sign_off.except = { coils: [], ohms: [], ohms_unread: false, wiring: "Not read since the mend." };
+    return { state: s };
+  },
+  ohms: (s) => {
+    judge(s, () => sure("as-planned"));
+    s.verdict.outcome = "as-planned";
+    Object.assign(s.sign_off.ohms[0], { ohms: 0.4, agrees: false });
+    s.sign_off.except = { coils: [], ohms: ["pad"], ohms_unread: false, wiring: "" };
+    s.prompt = { do: "done", say: "Every coil faces as planned." };
+    return { state: s };
+  },
   signed: (s) => {
     judge(s, () => sure("as-planned"));
     s.verdict.outcome = "as-planned";
@@ -135,6 +153,7 @@ function judge(s, claim) {
   const pad = { across: "pad", ohms: 0.98, celsius: 20, planned: 0.97, low: 0.9, high: 1.05, agrees: true, counts: true };
   s.sign_off = { ...s.sign_off, signed: null, refused: "", ohms: [pad], except: open.length > 0 ? { coils: open, ohms: [], ohms_unread: false, wiring: "" } : null };
   s.prompt = null;
+  s.mended = null;
   s.passes = [];
   const odd = coils.find((c) => c.state === "reversed")?.id;
   const one = s.plan.coils[0].id;

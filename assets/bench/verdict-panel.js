@@ -1,9 +1,12 @@
 // The verdict in words: outcome, causes with their mends, the next reading.
 import { el } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
-import { knownWords, mendWaits, mendWords, tellsApart, whyAnew } from "./mend.js";
+import { knownWords, list, mendWaits, mendWords, readBefore, tellsApart, turnedBy, whyAnew } from "./mend.js";
 import { mendDrawing } from "./mend-drawing.js";
+import { ohmWords } from "./records/words.js";
 import { whyPanel } from "./why-panel.js";
+
+const OHMS_DISAGREE = ["undecided", "Facing as planned, ohms disagree"];
 
 const OUTCOMES = {
   "as-planned": ["as-planned", "As planned"],
@@ -33,6 +36,10 @@ export function showVerdict(place, state, o) {
   }
   // Ohms alone may tell a fault, and never which way a coil faces.
   const measured = state.sign_off?.ohms?.length > 0;
+  if (state.mended && (!v || read === 0)) {
+    place.replaceChildren(...parts, el("p", { class: "outcome" }, stateBadge("undecided", "After the mend")), el("p", {}, afterWords(state)), caution());
+    return;
+  }
   if (!v || (read === 0 && !measured)) {
     parts.push(
       el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),
@@ -40,16 +47,18 @@ export function showVerdict(place, state, o) {
     );
     if (!state.check.rehearsal) {
       parts.push(
-        el("p", {}, el("strong", {}, "Before you switch the supply on: "), "low current only, never leave a driven pad alone, and keep it away from pacemakers and other implants. ", el("a", { href: "#cautions" }, "All cautions")),
+        caution(),
         el("button", { type: "button", class: "main", onclick: o.onrehearse }, "Rehearse now"),
       );
     }
     place.replaceChildren(...parts);
     return;
   }
-  const [shape, word] = OUTCOMES[v.outcome] || OUTCOMES.undecided;
+  const against = ohmsAgainst(state);
+  const [shape, word] = v.outcome === "as-planned" && against.length > 0 ? OHMS_DISAGREE : OUTCOMES[v.outcome] || OUTCOMES.undecided;
   parts.push(el("p", { class: `outcome outcome-${v.outcome}` }, stateBadge(shape, word)));
   parts.push(progress(state, read));
+  if (against.length > 0) parts.push(el("p", { class: "ohms-against" }, `The ohms disagree: ${against.map(ohmWords).join("; ")}.`));
   if (v.outcome === "as-planned") parts.push(el("p", {}, plannedWords(state)));
   const asked = asksFor(state);
   const next = asked ? [el("p", { class: "next" }, el("strong", {}, nextWords(asked)), asked.why, v.outcome === "fault" ? tellsApart(state, asked.at) : "")] : [];
@@ -62,9 +71,28 @@ export function showVerdict(place, state, o) {
   for (const name of opened) place.querySelector(`details.${name}`)?.setAttribute("open", "");
 }
 
+/** What to do first after a mend. @param {any} state */
+function afterWords({ plan, mended }) {
+  const why = whyAnew(mended.mend, plan);
+  if (why) return `All ${plan.coils.length} coils must be read again, because ${why}: what was read before no longer counts. It stays stored under Records.`;
+  const turned = turnedBy(mended.mend, plan);
+  const rest = plan.coils.length - turned.length;
+  return `Read first what was mended: ${turned.length > 8 ? `${turned.length} coils` : list(turned)}.${rest > 0 ? " What was read over the other coils still counts; then read each of them once more." : ""}`;
+}
+
+function caution() {
+  return el("p", {}, el("strong", {}, "Before you switch the supply on: "), "low current only, never leave a driven pad alone, and keep it away from pacemakers and other implants. ", el("a", { href: "#cautions" }, "All cautions"));
+}
+
+/** Ohmmeter readings that count and are not as planned. @param {any} state */
+function ohmsAgainst(state) {
+  return (state.sign_off?.ohms || []).filter((o) => o.counts && !o.agrees);
+}
+
 /** Of a pad whose coils all face right: what is left before it is taped. @param {any} state */
 function plannedWords({ check, sign_off: s }) {
   if (s?.signed || check.rehearsal) return "Every coil faces as planned.";
+  if (ohmsAgainst({ sign_off: s }).length > 0) return "Every coil faces as planned. Do not tape yet: measure string by string, then coil by coil.";
   return s && !s.except && !s.refused ? "Every coil faces as planned, and the ohms agree. Sign off, then tape." : "Every coil faces as planned. The pad may be taped, once the ohms agree as well.";
 }
 
@@ -101,6 +129,7 @@ function shiftWords([x, y]) {
 }
 
 function progress(state, read) {
+  if (state.mended) return progressSince(state);
   const claimed = state.verdict.coils.filter((c) => c.state !== "undecided").length;
   const all = state.plan.coils.length;
   return el(
@@ -108,6 +137,18 @@ function progress(state, read) {
     { class: "progress-line" },
     el("progress", { max: all, value: claimed, "aria-label": "coils decided" }),
     el("span", {}, `${claimed} of ${all} coils decided${read < all ? `, ${all - read} not read yet` : ""}`),
+  );
+}
+
+/** After a mend it is what was read since that counts. */
+function progressSince(state) {
+  const { since } = state.mended;
+  const all = state.plan.coils.length;
+  return el(
+    "p",
+    { class: "progress-line" },
+    el("progress", { max: all, value: since.length, "aria-label": "coils read since the mend" }),
+    el("span", {}, `${since.length} of ${all} read since the mend${readBefore(state).length > 0 ? "; the others before it only" : ""}`),
   );
 }
 
@@ -122,9 +163,9 @@ export function mendAwaits(state) {
  * @param {any} state @param {{onagain: () => void}} o @param {boolean} waits
  */
 function causes(state, o, waits) {
-  const list = state.verdict.causes || [];
-  if (list.length === 0) return [el("p", {}, "What causes it is not settled. Read the coils asked for, and measure the ohms.")];
-  const [first, ...rest] = list;
+  const all = state.verdict.causes || [];
+  if (all.length === 0) return [el("p", {}, "What causes it is not settled. Read the coils asked for, and measure the ohms.")];
+  const [first, ...rest] = all;
   const read = new Set(readCoils(state).map((c) => c.id));
   const likely = `${first.p >= 0.5 ? "Likeliest cause" : "Most likely so far"}, ${percent(first.p)}`;
   const cause = el(
@@ -145,7 +186,7 @@ function causes(state, o, waits) {
 function mended(state, o, due) {
   if (state.check.rehearsal) return [];
   const why = whyAnew(state.verdict.causes?.[0]?.mend || [], state.plan);
-  const then = why ? "After it every coil is read again: nothing read before it counts then." : "After the mend read again what was touched, then go once over all coils.";
+  const then = why ? "After this mend read every coil again: nothing read before it counts." : "After the mend read again what was touched, then go once over all coils.";
   return [el("p", { class: "note" }, `Switch the supply off before you touch a joint. ${then}`), el("button", { type: "button", id: "mended", class: due ? "main" : null, onclick: o.onagain }, "It is mended: check again")];
 }
 

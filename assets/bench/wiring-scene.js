@@ -6,7 +6,7 @@
 /** @typedef {{rows: Row[], plug: boolean, touchPlug: boolean, more: number}} Scene */
 
 const MOST_STRINGS = 4;
-const MOST_COILS = 8;
+const MOST_COILS = 5; // more would be too small to read on a phone
 
 // What is to be done, and what was done.
 const ACTS = { flip: ["turn over", "turned"], replace: ["new coil", "new"], "remake-joint": ["joint", "mended"], rejoin: ["move", "moved"] };

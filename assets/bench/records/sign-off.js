@@ -3,10 +3,11 @@
 import { el } from "../../common/dom.js";
 import { stateBadge, wordOf } from "../../common/states.js";
 import { ask } from "../live.js";
+import { list, readBefore } from "../mend.js";
 import { readCoils } from "../verdict-panel.js";
 import { LabelFields } from "./label.js";
 import { dropTyped, keepTyped, typedFor } from "./typed.js";
-import { changes, recordLinks, sum, when } from "./words.js";
+import { changes, ohmWords, recordLinks, sum, when } from "./words.js";
 
 const MAKER = "polewise-maker"; // whose name was typed last on this computer
 const COMPARE_MS = 1500;
@@ -38,7 +39,8 @@ export class SignOff {
     if (!s.signed) this.label.follow(s.label);
     if (!s.signed && !state.check.rehearsal) this.compare(state);
     const claims = Object.fromEntries(state.verdict.coils.map((c) => [c.id, c.used > 0 ? wordOf(c.state) : UNREAD]));
-    const key = JSON.stringify([s.signed, s.refused, s.except, s.ohms, s.except && claims]);
+    const wiring = wiringWords(state);
+    const key = JSON.stringify([s.signed, s.refused, s.except, s.ohms, s.except && claims, wiring]);
     if (key === this.key) return;
     this.key = key;
     this.except = s.except;
@@ -47,7 +49,7 @@ export class SignOff {
     const title = el("h2", { class: "kicker", tabindex: "-1" }, "Sign-off");
     if (s.signed) place.replaceChildren(title, ...this.signed(s.signed));
     else if (s.refused) place.replaceChildren(title, el("p", { class: "note" }, s.refused));
-    else place.replaceChildren(title, this.compared, ...this.open(s, claims));
+    else place.replaceChildren(title, this.compared, ...this.open(s, claims, wiring));
     if (s.signed && this.signing) title.focus();
     else if (focused && place.contains(focused)) focused.focus({ preventScroll: true });
   }
@@ -101,7 +103,7 @@ export class SignOff {
     this.compared.replaceChildren();
   }
 
-  open(s, claims) {
+  open(s, claims, wiringSaid) {
     const read = s.ohms.filter((o) => o.counts);
     const against = read.filter((o) => !o.agrees).length;
     const ohms = `${read.length} ohmmeter ${read.length === 1 ? "reading" : "readings"}, ${against === 0 ? (read.length === 1 ? "" : "all ") + "within" : `${against} outside`} the plan's bounds.`;
@@ -120,14 +122,14 @@ export class SignOff {
         "ul",
         {},
         coils.length > 0 ? el("li", {}, coils.slice(0, SHOWN).map((id) => `${id} ${claims[id]}`).join(", ") + (coils.length > SHOWN ? ` and ${coils.length - SHOWN} more` : "")) : null,
-        off.length > 0 ? el("li", {}, `ohms outside the plan's bounds: ${off.map((a) => a.replace(":", " ")).join(", ")}`) : null,
+        off.length > 0 ? el("li", {}, `ohms outside the plan's bounds: ${read.filter((o) => !o.agrees).map(ohmWords).join("; ")}`) : null,
         unread ? el("li", {}, "the ohms of the whole wiring were not read: those of the pad, of every string or of every coil") : null,
         wiring ? el("li", {}, wiring) : null,
       ),
       ...(read.length > 0 ? [el("p", { class: "note" }, ohms)] : []),
     );
     if (this.form.parentElement !== this.fold) this.fold.append(this.form);
-    return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except, claims)), s.except.ohms_unread ? " Supply off: measure across the pad's plug, and note it on the phone or in the ohms sheet under Plan." : "", " Read or mend what is missing; or sign with a written exception."), this.fold];
+    return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except, claims, wiringSaid, read)), s.except.ohms_unread ? " Supply off: measure across the pad's plug, and note it on the phone or in the ohms sheet under Plan." : "", " Read or mend what is missing; or sign with a written exception."), this.fold];
   }
 
   async sign() {
@@ -171,14 +173,22 @@ export class SignOff {
   }
 }
 
-/** What stands against signing, in a sentence. @param {any} except @param {Record<string, string>} claims */
-function notYet({ coils, ohms, ohms_unread: unread, wiring }, claims) {
+/** What there is to say of the wiring as a whole, where something is. @param {any} state */
+function wiringWords(state) {
+  const before = readBefore(state);
+  if (before.length > 0) return `not read since the mend: ${before.length > SHOWN ? `${before.length} coils` : list(before)}`;
+  return state.verdict.outcome === "fault" ? "the wiring is not as planned" : "the wiring is not decided yet";
+}
+
+/** What stands against signing, in a sentence. @param {any} except @param {Record<string, string>} claims @param {string} wiringSaid @param {any[]} measured ohms that count */
+function notYet({ coils, ohms, ohms_unread: unread, wiring }, claims, wiringSaid, measured) {
   const parts = [];
   const tell = (ids, one, many) => ids.length > 0 && parts.push(ids.length === 1 ? `${ids[0]} ${one}` : `${ids.length} coils ${many}`);
   tell(coils.filter((id) => claims[id] !== UNREAD), "is not claimed as planned", "are not claimed as planned");
   tell(coils.filter((id) => claims[id] === UNREAD), "was not read", "were not read");
-  if (wiring) parts.push("the wiring is not as planned");
-  if (ohms.length > 0) parts.push(ohms.length === 1 ? "one ohmmeter reading is outside the plan's bounds" : `${ohms.length} ohmmeter readings are outside the plan's bounds`);
+  if (wiring) parts.push(wiringSaid);
+  if (ohms.length > 3) parts.push(`${ohms.length} ohmmeter readings are outside the plan's bounds`);
+  else if (ohms.length > 0) parts.push(measured.filter((o) => !o.agrees).map(ohmWords).join("; "));
   if (unread) parts.push("the ohms of the whole wiring were not read");
   return `${parts.join("; ")}.`;
 }

@@ -31,12 +31,19 @@ export function sum(sha256) {
   return el("p", { class: "rec-sum" }, "SHA-256 of the record's JSON: ", el("code", {}, sha256));
 }
 
+const acrossWords = (o) => (o.across === "pad" ? "the pad" : o.across.replace(":", " "));
+
+/** An ohmmeter reading beside what was planned. @param {any} o */
+export function ohmWords(o) {
+  return `${acrossWords(o)}: ${o.ohms === null ? "open" : `${o.ohms.toFixed(2)} ohm`} read, ${o.low.toFixed(2)} to ${o.high.toFixed(2)} planned`;
+}
+
 /** The ohms that count of a check, those outside the plan's bounds first. @param {any[]} ohms */
 export function ohmsRead(ohms) {
   const read = ohms.filter((o) => o.counts).sort((a, b) => Number(a.agrees) - Number(b.agrees));
   if (read.length === 0) return null;
   const outside = read.filter((o) => !o.agrees).length;
-  const line = (o) => `${o.across === "pad" ? "the pad" : o.across.replace(":", " ")}: ${o.ohms === null ? "open" : `${o.ohms.toFixed(2)} ohm`}, ${o.agrees ? "within" : "outside"} ${o.low.toFixed(2)} to ${o.high.toFixed(2)}`;
+  const line = (o) => `${acrossWords(o)}: ${o.ohms === null ? "open" : `${o.ohms.toFixed(2)} ohm`}, ${o.agrees ? "within" : "outside"} ${o.low.toFixed(2)} to ${o.high.toFixed(2)}`;
   return el("details", { class: "rec-ohms", open: read.length <= 4 }, el("summary", {}, `Ohms read: ${read.length}, ${outside > 0 ? `${outside} not ` : read.length > 1 ? "all " : ""}within the plan's bounds`), el("ul", {}, ...read.map((o) => el("li", {}, line(o)))));
 }
 

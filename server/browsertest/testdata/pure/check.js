@@ -5,7 +5,10 @@ import { MadeUpPhone } from "/bench/made-up-phone.js";
 import { mendDrawing } from "/bench/mend-drawing.js";
 import { PadDrawing } from "/bench/pad-drawing.js";
 import { phoneAsks } from "/bench/phone-asks.js";
+import { coilTable } from "/bench/coil-table.js";
+import { looksOf } from "/bench/bench.js";
 import { showVerdict } from "/bench/verdict-panel.js";
+import { whyPanel } from "/bench/why-panel.js";
 import { equal, near, ok } from "./assert.js";
 
 /** A pad of so many coils in a row of one string. */
@@ -199,4 +202,43 @@ export function afterAMendNothingIsOrdered() {
   const acts = (name) => [...drawn.querySelectorAll(`.${name} .act`)].map((n) => n.textContent);
   equal(acts("now"), ["shorted", "turn over"]);
   equal(acts("then"), ["mended", "turned"]);
+}
+
+/** A check of a row after a mend, and the coils read since. */
+function afterAMend(mend, since) {
+  const plan = pad();
+  const coils = plan.coils.map(({ id }) => ({ id, state: "as-planned", used: mend[0].do === "flip" || since.includes(id) ? 1 : 0, p: { "as-planned": 0.999 }, expected_uT: 480, measured_uT: 470 }));
+  return { plan, check: { id: "c", rehearsal: "" }, mended: { mend, since }, verdict: { outcome: "undecided", coils, causes: [], notes: [], next: null }, holds: [], passes: [], why: null, prompt: null, predicted: { coils: [] } };
+}
+
+export function whatWasReadBeforeAMendIsToldApart() {
+  const flip = [{ do: "flip", id: "A2" }];
+  const state = afterAMend(flip, ["A2"]);
+  const node = place();
+  const o = { onrehearse() {}, onagain() {}, onlook() {}, claims: null };
+  showVerdict(node, state, o);
+  ok(node.textContent.includes("1 of 3 read since the mend; the others before it only"), node.textContent);
+  equal([...looksOf(state, null).values()].map((l) => l.before), [true, false, true]);
+  const table = place();
+  coilTable(table, state, { selected: null, onpick() {} });
+  equal([...table.querySelectorAll("tbody tr")].map((r) => r.textContent.includes("before the mend")), [true, false, true]);
+  // Nothing read since, and a mend that leaves nothing of what was read before.
+  showVerdict(node, { ...afterAMend([{ do: "remake-joint", id: "A2" }], []) }, o);
+  ok(/After the mend.*All 3 coils must be read again, because a joint/s.test(node.textContent) && !node.querySelector("button"), node.textContent);
+  showVerdict(node, { ...afterAMend(flip, []), verdict: null }, o);
+  ok(node.textContent.includes("Read first what was mended: A2."), "before its verdict is there");
+}
+
+export function aCoilReadByPassSaysSo() {
+  const plan = pad();
+  const coils = plan.coils.map(({ id }) => ({ id, state: "as-planned", used: 1, p: { "as-planned": 0.999 }, expected_uT: 480, measured_uT: null }));
+  const state = { plan, check: { id: "p" }, verdict: { outcome: "as-planned", coils, causes: [], notes: [] }, holds: [{ at: "A3", bearings: 20 }], passes: [{ along: ["A1", "A2"] }], predicted: { coils: [] } };
+  equal([...looksOf(state, null).values()].map((l) => l.how), ["by pass", "by pass", "by compass"]);
+}
+
+export function whyACoilIsWrongComesFirst() {
+  const plan = pad();
+  const coils = [{ id: "A1", state: "as-planned", used: 1, p: { "as-planned": 0.999 } }, { id: "A2", state: "reversed", used: 1, p: { reversed: 0.999, "as-planned": 0.0001 }, expected_uT: 486, measured_uT: -606 }];
+  const panel = whyPanel({ plan, verdict: { coils }, why: { best: "Coil A2 faces the wrong way.", rival: "" } }, { onlook() {} });
+  equal(panel.querySelector("li").textContent, "A2 read −606 uT where 486 was expected: reversed rather than as planned, 9\u202f990 to 1.");
 }
