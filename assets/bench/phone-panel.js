@@ -1,5 +1,6 @@
 // How a phone joins, and what each one does now.
 import { el } from "../common/dom.js";
+import { phoneNumber } from "../common/names.js";
 
 /** @param {HTMLElement} place @param {any} state @param {{held: Record<string, string>}} [o] */
 export function showPhones(place, state) {
@@ -54,13 +55,15 @@ export function showPhoneRows(phones) {
   const rows = document.getElementById("phone-rows");
   if (!rows) return;
   phones = phones.filter((p) => !p.feed); // those have a card of their own
+  const alike = (p) => phones.filter((q) => q.device === p.device).length > 1;
   rows.replaceChildren(
     ...(phones.length === 0 ? [el("p", { class: "note" }, "No phone has joined yet.")] : []),
+    phones.some(alike) ? el("p", { class: "note" }, "Each phone has its number under Other ways, and help.") : "",
     ...phones.map((p) =>
       el(
         "div",
         { class: "phone-row", "data-source": p.source },
-        el("p", {}, el("strong", {}, p.device || "A phone"), ` ${ROUTES[p.route] || ""}`, el("span", { class: p.connected ? "link up" : "link lost" }, p.connected ? "connected" : "not connected now")),
+        el("p", {}, el("strong", {}, p.device || "A phone", alike(p) ? `, number ${phoneNumber(p.source)}` : ""), ` ${ROUTES[p.route] || ""}`, el("span", { class: p.connected ? "link up" : "link lost" }, p.connected ? "connected" : "not connected now")),
         el("p", { class: "doing" }, doing(p)),
       ),
     ),

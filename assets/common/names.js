@@ -22,3 +22,8 @@ export function fitName(name, letter, room) {
   const scale = Math.min(1, Math.max(LEAST, fits / name.length));
   return { text: shortName(name, fits / scale + 1e-6), letter: letter * scale };
 }
+
+/** What tells phones of the same kind apart: shown on the bench page and on the phone. @param {string} source */
+export function phoneNumber(source) {
+  return source.slice(-3).toUpperCase();
+}

@@ -1,6 +1,7 @@
 // The phone page: finds out what this phone can give, runs a route, and tells what
 // the bench makes of it.
 import { byId } from "../common/dom.js";
+import { phoneNumber } from "../common/names.js";
 import { allowSound, buzz, tryOut } from "./buzz.js";
 import { newsOf } from "./claims.js";
 import { Clock } from "./clock.js";
@@ -335,6 +336,7 @@ function help() {
       where,
       base,
       rehearsal: !!rehearsal || told.elsewhere || told.signed,
+      number: phoneNumber(stream.outbox.source),
       ownCertificate: told.ownCertificate,
       take: (r) => void begin(r),
       tryAgain: () => {

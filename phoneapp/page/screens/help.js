@@ -12,6 +12,7 @@ import { wordsFor } from "../troubles.js";
  *   where: import("../system.js").Where,
  *   base: URL,
  *   rehearsal: boolean,
+ *   number: string,
  *   ownCertificate: boolean,
  *   take: (route: "vector"|"heading"|"hand") => void,
  *   tryAgain: () => void,
@@ -19,7 +20,7 @@ import { wordsFor } from "../troubles.js";
  *   findSensor: (() => void) | null,
  *   changed: () => void,
  *   callOutFace: (word: "north"|"south") => void,
- * }} o ownCertificate: the bench runs with one of its maker's own
+ * }} o number: what tells it from phones of its kind; ownCertificate: the bench runs with one of its maker's own
  * @returns {Node[]}
  */
 export function helpFor(o) {
@@ -30,6 +31,7 @@ export function helpFor(o) {
     el("h2", {}, "Settings"),
     convention(o),
     ...(sensorPlace.get() ? [forgetSensor(o.changed)] : []),
+    ...(o.rehearsal ? [] : [el("p", { class: "remark", id: "number" }, `Among phones of the same kind the bench page calls this one number ${o.number}.`)]),
   ];
 }
 
