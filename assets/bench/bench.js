@@ -1,7 +1,7 @@
 // The check on the page: takes the state the server tells and shows it in the
 // drawing and the panels.
 import { byId } from "../common/dom.js";
-import { wordOf } from "../common/states.js";
+import { stateBadge, wordOf } from "../common/states.js";
 import { Asked } from "./asked.js";
 import { Claims } from "./claims.js";
 import { CoilCard } from "./coil-card.js";
@@ -13,7 +13,7 @@ import { keep, recall } from "./kept.js";
 import { MapLayer } from "./map-layer.js";
 import { PadDrawing } from "./pad-drawing.js";
 import { showPhoneRows, showPhones, showSample } from "./phone-panel.js";
-import { mendAwaits, readCoils, showVerdict } from "./verdict-panel.js";
+import { mendAwaits, readCoils, showVerdict, verdictLine } from "./verdict-panel.js";
 
 const COUNTED = 25; // readings of a usual hold
 const MOST_FRESH = 12; // more at once is a page just opened
@@ -87,6 +87,7 @@ export class Bench {
     this.drawing.setPlan(next.plan);
     this.map.planChanged(next.check.id);
     this.draw();
+    byId("verdict-line").replaceChildren(stateBadge(...verdictLine(next)));
     const fresh = this.claims.take(next);
     showVerdict(byId("verdict"), next, { ...this.o, claims: this.claims.panel(), onlook: (id) => this.look(id) });
     this.showCoils();

@@ -91,12 +91,14 @@ function rowOf(id, cells, selected, o) {
   );
 }
 
+const FIELDS = "Fields in microtesla, where the sensor lies. Expected of a coil that was read: at the current that the readings show.";
+
 /** What each string is planned to take: unequal strings in parallel differ with nothing wrong. */
 function strings(state) {
   const p = state.predicted;
-  if (!p?.strings) return el("p", { class: "note" }, "Fields in microtesla, where the sensor lies.");
+  if (!p?.strings) return el("p", { class: "note" }, FIELDS);
   const one = (s) => `string ${s.id} ${s.amps.toFixed(2)} A through ${s.ohms.toFixed(2)} ohm`;
-  return el("p", { class: "note" }, `Fields in microtesla, where the sensor lies. Planned: ${p.strings.map(one).join("; ")}; the pad ${p.pad.amps.toFixed(2)} A at ${p.pad.volts.toFixed(1)} V.`);
+  return el("p", { class: "note" }, `${FIELDS} Planned: ${p.strings.map(one).join("; ")}; the pad ${p.pad.amps.toFixed(2)} A at ${p.pad.volts.toFixed(1)} V.`);
 }
 
 /** How a coil was read of which no size is known. @param {any} state @param {string} id */

@@ -19,7 +19,11 @@ let away = false; // the program did not answer a moment ago
 
 const bench = new Bench({
   onrehearse: () => void chooseRehearsal(),
-  onagain: () => void newCheck({ after_mend: true }).catch(tellTrouble),
+  onagain: () =>
+    void newCheck({ after_mend: true }).then(
+      () => byId("verdict").scrollIntoView({ block: "nearest" }), // it says what is to be read now
+      tellTrouble,
+    ),
   ontrouble: tellTrouble,
 });
 

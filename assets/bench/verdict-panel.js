@@ -71,6 +71,15 @@ export function showVerdict(place, state, o) {
   for (const name of opened) place.querySelector(`details.${name}`)?.setAttribute("open", "");
 }
 
+/** The verdict in a line, for where the panel is out of sight. @param {any} state @returns {[string, string]} shape and words */
+export function verdictLine(state) {
+  const v = state.verdict;
+  if (!v || readCoils(state).length === 0) return ["undecided", state.mended ? "After the mend: nothing read yet" : "Nothing read yet"];
+  if (v.outcome === "fault") return ["reversed", `Something is wrong: ${knownWords(state)}`];
+  if (v.outcome === "as-planned") return ohmsAgainst(state).length > 0 ? /** @type {[string, string]} */ (OHMS_DISAGREE) : ["as-planned", "As planned"];
+  return ["undecided", `Not decided yet: ${counted(state).words}`];
+}
+
 /** What to do first after a mend. @param {any} state */
 function afterWords({ plan, mended }) {
   const why = whyAnew(mended.mend, plan);
@@ -128,27 +137,22 @@ function shiftWords([x, y]) {
   return `its mark ${[part(x, "to the right", "to the left"), part(y, "away from you", "toward you")].filter(Boolean).join(" and ")} of the centre`;
 }
 
-function progress(state, read) {
-  if (state.mended) return progressSince(state);
-  const claimed = state.verdict.coils.filter((c) => c.state !== "undecided").length;
+/** How far a check is; after a mend it is what was read since that counts. @param {any} state */
+function counted(state) {
   const all = state.plan.coils.length;
-  return el(
-    "p",
-    { class: "progress-line" },
-    el("progress", { max: all, value: claimed, "aria-label": "coils decided" }),
-    el("span", {}, `${claimed} of ${all} coils decided${read < all ? `, ${all - read} not read yet` : ""}`),
-  );
+  const n = state.mended ? state.mended.since.length : state.verdict.coils.filter((c) => c.state !== "undecided").length;
+  return { n, words: `${n} of ${all} ${state.mended ? "read since the mend" : "coils decided"}` };
 }
 
-/** After a mend it is what was read since that counts. */
-function progressSince(state) {
-  const { since } = state.mended;
+function progress(state, read) {
   const all = state.plan.coils.length;
+  const { n, words } = counted(state);
+  const rest = state.mended ? (readBefore(state).length > 0 ? "; the others before it only" : "") : read < all ? `, ${all - read} not read yet` : "";
   return el(
     "p",
     { class: "progress-line" },
-    el("progress", { max: all, value: since.length, "aria-label": "coils read since the mend" }),
-    el("span", {}, `${since.length} of ${all} read since the mend${readBefore(state).length > 0 ? "; the others before it only" : ""}`),
+    el("progress", { max: all, value: n, "aria-label": state.mended ? "coils read since the mend" : "coils decided" }),
+    el("span", {}, `${words}${rest}`),
   );
 }
 
