@@ -8,9 +8,9 @@ import { entries } from "./entries.js";
 const capital = (s) => s[0].toUpperCase() + s.slice(1);
 
 const FACES = [
-  { face: "north", word: (n) => `${capital(n.north)} up`, needle: "draws a needle's south end", sign: 1 },
-  { face: "south", word: (n) => `${capital(n.south)} up`, needle: "draws a needle's north end", sign: -1 },
-  { face: "none", word: () => "Nothing", needle: "the needle does not care", sign: 0 },
+  { face: "north", word: (n) => `${capital(n.own.north)} up`, needle: (n) => `${n.physics.north}draws a needle's south end`, sign: 1 },
+  { face: "south", word: (n) => `${capital(n.own.south)} up`, needle: (n) => `${n.physics.south}draws a needle's north end`, sign: -1 },
+  { face: "none", word: () => "No face", needle: () => "the needle does not care", sign: 0 },
 ];
 
 class Taps {
@@ -20,7 +20,7 @@ class Taps {
     this.trouble = el("p", { class: "trouble", role: "alert" });
     this.title = el("span", { class: "taps-title" });
     this.buttons = FACES.map((f) =>
-      el("button", { type: "button", class: "tap", "data-tap": f.face, "aria-pressed": "false", onclick: () => void this.tap(f.face) }, sign(f.sign), el("span", {}, el("strong", {}, northText(f.word)), el("small", {}, f.needle))),
+      el("button", { type: "button", class: "tap", "data-tap": f.face, "aria-pressed": "false", onclick: () => void this.tap(f.face) }, sign(f.sign), el("span", {}, el("strong", {}, northText(f.word)), el("small", {}, northText(f.needle)))),
     );
     this.clear = el("button", { type: "button", class: "tap", "data-tap": "clear", onclick: () => void this.tap(null) }, "Clear");
     this.element = el("div", { class: "taps", role: "group" }, this.title, ...this.buttons, this.clear, this.trouble);
