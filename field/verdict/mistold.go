@@ -22,7 +22,12 @@ func (m *Model) decide(before *Before, captures []*capture.Capture) (*engine, []
 		return nil, nil, err
 	}
 	list := e.search()
-	if _, far := e.setOtherwise(m.planned); !far || e.ev.first != 0 || len(list) == 0 || list[0].hyp.fine() && e.explained(list) {
+	if _, far := e.setOtherwise(m.planned); !far || e.ev.first != 0 || len(list) == 0 {
+		return e, list, nil
+	}
+	// What the display shows may be what is wrong, as a string without current; or nothing is.
+	best := list[0].hyp
+	if _, far := e.setOtherwise(best); (!far || best.fine()) && e.explained(list) {
 		return e, list, nil
 	}
 	ev, err := gatherAfter(m.plan, before, captures)
@@ -41,7 +46,7 @@ func (m *Model) decide(before *Before, captures []*capture.Capture) (*engine, []
 	case gain > mistoldClear:
 		o.ev.note("The supply is told to have shown %.3g A, where %.3g A is planned, and the readings speak for the plan. That figure is left out. If it is right, this is not the pad of the plan.", told, m.planned.cur.PadAmps)
 		return o, without, nil
-	case gain > -mistoldClear:
+	case gain > -mistoldClear && differ(best, without[0].hyp):
 		e.ev.unsure = true
 	}
 	return e, list, nil
