@@ -58,9 +58,12 @@ export function showVerdict(place, state, o) {
   const [shape, word] = v.outcome === "as-planned" && against.length > 0 ? OHMS_DISAGREE : OUTCOMES[v.outcome] || OUTCOMES.undecided;
   parts.push(el("p", { class: `outcome outcome-${v.outcome}` }, stateBadge(shape, word)));
   parts.push(progress(state, read));
-  if (against.length > 0) parts.push(el("p", { class: "ohms-against" }, `The ohms disagree: ${against.map(ohmWords).join("; ")}.`));
-  if (v.outcome === "as-planned") parts.push(el("p", {}, plannedWords(state)));
   const asked = asksFor(state);
+  // What is asked for once more says itself what was read.
+  const again = asked?.route === "ohms" ? asked.across || `coil:${asked.at}` : "";
+  const told = against.filter((o) => o.across !== again);
+  if (told.length > 0) parts.push(el("p", { class: "ohms-against" }, `The ohms disagree: ${told.map(ohmWords).join("; ")}.`));
+  if (v.outcome === "as-planned") parts.push(el("p", {}, plannedWords(state)));
   const next = asked ? [el("p", { class: "next" }, el("strong", {}, nextWords(asked)), asked.why, v.outcome === "fault" ? tellsApart(state, asked.at) : "")] : [];
   if (v.outcome !== "fault") parts.push(...suspicions(v), ...next);
   else if (mendAwaits(state)) parts.push(el("p", { class: "cause-say" }, knownWords(state)), ...next, ...causes(state, o, true));
