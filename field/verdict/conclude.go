@@ -48,7 +48,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	if still != "" {
 		v.Notes = append(v.Notes, fmt.Sprintf("%s was mended and is not as planned yet. Something else may have been turned in its place: read every coil again.", still))
 	}
-	again := e.misread(list, weights)
+	again := e.toReadAgain(list, weights)
 	switch {
 	case sound && all.fine >= MinClaim && closing == nil && len(again) == 0:
 		v.Outcome = AsPlanned
@@ -127,7 +127,7 @@ type claim struct {
 }
 
 // starvedBelow is the share of its planned current below which a coil makes next to no field,
-// through no fault of its own.
+// through no fault of its own (an estimate, no source).
 const starvedBelow = 0.15
 
 // starves tells whether a hypothesis leaves coil j so little current, and yet some.

@@ -155,6 +155,7 @@ func nearestStrings(p *layout.Plan) (out [][]int) {
 	return out
 }
 
+// nearestTo lists those of one coil.
 func nearestTo(p *layout.Plan, j int) []int {
 	most := len(p.Strings)
 	if most > fewStrings {

@@ -17,9 +17,9 @@ const (
 	readElsewise  = 2   // so many readings over a coil that agree outvote a face that does not
 )
 
-// misread asks for the readings by hand and ohmmeter again that all else speaks against; for
+// toReadAgain asks for the readings by hand and ohmmeter again that all else speaks against; for
 // none that was read again and agreed.
-func (e *engine) misread(list []*scored, weights []float64) (again []Next) {
+func (e *engine) toReadAgain(list []*scored, weights []float64) (again []Next) {
 	under := func(wrong func(h *hypothesis) bool) bool {
 		sum := 0.0
 		for i, s := range list {

@@ -8,7 +8,7 @@ import (
 
 // A current far from the planned one may be what the supply was set to, or a figure typed
 // wrong: in milliamperes, or with the point elsewhere. All readings are then held against the
-// wiring both ways.
+// wiring both ways. The bounds are estimates, no source.
 
 const (
 	mistoldDecades = 3.0 // a figure typed wrong lies anywhere within so many

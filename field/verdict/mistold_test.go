@@ -4,7 +4,6 @@ import (
 	"strings"
 	"testing"
 
-	"polewise/field/capture"
 	"polewise/field/rehearsal"
 	"polewise/field/verdict"
 	"polewise/layout"
@@ -33,13 +32,7 @@ func TestAmpsMistold(t *testing.T) {
 					o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "B1"}}
 				}
 				c := capturesOf(p, o)[0]
-				for i, l := range c.Lines {
-					if d, ok := l.(capture.Drive); ok && d.Amps != nil {
-						amps := *d.Amps * told.times
-						d.Amps = &amps
-						c.Lines[i] = d
-					}
-				}
+				tellTimes(c, told.times)
 				v, err := verdict.Judge(kennel(t), c)
 				if err != nil {
 					t.Fatal(err)

@@ -15,13 +15,13 @@ type ohmReading struct {
 }
 
 const (
-	ohmShare    = 0.015 // error of an ohmmeter with its leads
-	ohmAbsolute = 0.05
-	wireShare   = 0.02   // resistance against the plan: gauge, stretched wire
-	unknownRoom = 6.0    // kelvin, where no temperature was given
-	misread     = 0.003  // an open reading from a bad contact, a number from the wrong leads
-	openOhms    = 1000.0 // so much, and
-	openTimes   = 100.0  // so many times what is planned, is what fingers and flux let through of an open wire
+	ohmShare     = 0.015 // error of an ohmmeter with its leads
+	ohmAbsolute  = 0.05
+	wireShare    = 0.02   // resistance against the plan: gauge, stretched wire
+	unknownRoom  = 6.0    // kelvin, where no temperature was given
+	misreadShare = 0.003  // an open reading from a bad contact, a number from the wrong leads
+	openOhms     = 1000.0 // so much, and
+	openTimes    = 100.0  // so many times what is planned, is what fingers and flux let through of an open wire (common practice, no source)
 )
 
 // ohmLike is the log likelihood of an ohmmeter reading.
@@ -29,12 +29,12 @@ func ohmLike(r *ohmReading, h *hypothesis) float64 {
 	open := math.IsInf(r.expected(h), 1)
 	if math.IsInf(r.ohms, 1) {
 		if open {
-			return math.Log(1 - misread)
+			return math.Log(1 - misreadShare)
 		}
-		return math.Log(misread)
+		return math.Log(misreadShare)
 	}
 	if open {
-		return math.Log(misread) - math.Log(10)
+		return math.Log(misreadShare) - math.Log(10)
 	}
 	return math.Log(r.rightly(h) + r.wrongly())
 }
@@ -48,10 +48,10 @@ func (r *ohmReading) rightly(h *hypothesis) float64 {
 	}
 	sd := math.Hypot(ohmShare*want+ohmAbsolute, rel*want)
 	d := (r.ohms - want) / sd
-	return (1 - misread) * math.Exp(-d*d/2) / (sd * math.Sqrt(2*math.Pi))
+	return (1 - misreadShare) * math.Exp(-d*d/2) / (sd * math.Sqrt(2*math.Pi))
 }
 
-func (r *ohmReading) wrongly() float64 { return misread / 20 }
+func (r *ohmReading) wrongly() float64 { return misreadShare / 20 }
 
 // misreadUnder tells whether under a hypothesis a reading was rather read wrongly.
 func (r *ohmReading) misreadUnder(h *hypothesis) bool {

@@ -11,6 +11,17 @@ import (
 	"polewise/layout"
 )
 
+// tellTimes has a capture tell so many times the amps that the supply showed.
+func tellTimes(c *capture.Capture, times float64) {
+	for i, l := range c.Lines {
+		if d, ok := l.(capture.Drive); ok && d.Amps != nil {
+			amps := *d.Amps * times
+			d.Amps = &amps
+			c.Lines[i] = d
+		}
+	}
+}
+
 // TestSupplySetAnew: a pad is read, and once more after the supply was set to a third, or to
 // three times as much. What it showed was told both times: nothing is wrong with the coils
 // but what is. Told wrong the second time, though nothing was changed, it makes no coil weak.
@@ -32,13 +43,7 @@ func TestSupplySetAnew(t *testing.T) {
 					o.Passes, o.TellAmps, o.CurrentSD = false, true, 0
 					route(&o)
 					c := capturesOf(p, o)[0]
-					for i, l := range c.Lines {
-						if d, ok := l.(capture.Drive); ok && d.Amps != nil {
-							amps := *d.Amps * told
-							d.Amps = &amps
-							c.Lines[i] = d
-						}
-					}
+					tellTimes(c, told)
 					return c
 				}
 				first := read(1, 1)
