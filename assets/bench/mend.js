@@ -1,5 +1,6 @@
 // A mend in words: its steps, what it does to readings taken before it, and when a
 // cause is known well enough for anybody to pick up a soldering iron. Pure.
+import { list } from "../common/names.js";
 
 const CAUSE_SURE = 0.99; // what a claim needs, a cause needs before its mend is asked for
 const LIKELY = 0.02; // a cause is still worth a word
@@ -11,11 +12,6 @@ const readCoils = (state) => state.verdict.coils.filter((c) => c.used > 0);
 export function readBefore(state) {
   if (!state.mended || !state.verdict) return [];
   return readCoils(state).map((c) => c.id).filter((id) => !state.mended.since.includes(id));
-}
-
-/** Names as a person would say them. @param {string[]} names */
-export function list(names) {
-  return names.length < 2 ? names.join("") : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
 }
 
 /** Coils that a fault turns or stops. @param {any} f @param {any} plan @returns {string[]} */

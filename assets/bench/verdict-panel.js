@@ -1,7 +1,8 @@
 // The verdict in words: outcome, causes with their mends, the next reading.
 import { el } from "../common/dom.js";
+import { list } from "../common/names.js";
 import { percent, stateBadge } from "../common/states.js";
-import { knownWords, list, mendWaits, mendWords, readBefore, tellsApart, turnedBy, whyAnew } from "./mend.js";
+import { knownWords, mendWaits, mendWords, readBefore, tellsApart, turnedBy, whyAnew } from "./mend.js";
 import { mendDrawing } from "./mend-drawing.js";
 import { ohmWords } from "./records/words.js";
 import { whyPanel } from "./why-panel.js";

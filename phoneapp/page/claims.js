@@ -1,5 +1,6 @@
 // What to say when a verdict comes in: about the coil just read, and about coils
 // whose claim has changed with it. Pure.
+import { list } from "../common/names.js";
 import { percent, wordOf } from "../common/states.js";
 
 const GRAVEST = ["reversed", "dead", "weak", "undecided", "as-planned"];
@@ -53,10 +54,4 @@ function cueOf(read, changed) {
   for (const grave of /** @type {const} */ (["reversed", "dead", "weak"])) if (states.includes(grave)) return grave;
   if (read) return /** @type {any} */ (read.state);
   return states.includes("as-planned") ? "as-planned" : states.length > 0 ? "undecided" : null;
-}
-
-/** @param {string[]} ids */
-export function list(ids) {
-  if (ids.length < 2) return ids.join("");
-  return `${ids.slice(0, -1).join(", ")} and ${ids[ids.length - 1]}`;
 }

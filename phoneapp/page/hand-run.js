@@ -1,5 +1,5 @@
 // The hand route: no sensor, just what a needle or a hand meter shows.
-import { list } from "./claims.js";
+import { list } from "../common/names.js";
 import * as page from "./page.js";
 import { outFace } from "./remembered.js";
 import { handScreen } from "./screens/hand.js";

@@ -1,9 +1,10 @@
 // The sign-off: one form for a check, kept while it is filled in, whatever the
 // phones send meanwhile.
 import { el } from "../../common/dom.js";
+import { list } from "../../common/names.js";
 import { stateBadge, wordOf } from "../../common/states.js";
 import { ask } from "../live.js";
-import { list, readBefore } from "../mend.js";
+import { readBefore } from "../mend.js";
 import { readCoils } from "../verdict-panel.js";
 import { LabelFields } from "./label.js";
 import { dropTyped, keepTyped, typedFor } from "./typed.js";

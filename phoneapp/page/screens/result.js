@@ -1,7 +1,7 @@
 // What is known of the pad: the outcome, the cause and its mend, every coil.
 import { el } from "../../common/dom.js";
+import { list } from "../../common/names.js";
 import { percent, stateBadge, wordOf } from "../../common/states.js";
-import { list } from "../claims.js";
 import { padToPick } from "../drawing.js";
 
 const KNOWN = 0.95; // a cause likelier than this is told without its chance

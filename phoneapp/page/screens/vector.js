@@ -1,6 +1,6 @@
 // The screens of the vector route, read off its flow.
 import { el } from "../../common/dom.js";
-import { list } from "../claims.js";
+import { list } from "../../common/names.js";
 import { padToPick } from "../drawing.js";
 import { supplyWords } from "../supply.js";
 import { ampsField, isOn } from "./amps.js";

@@ -1,5 +1,5 @@
 // The small pure parts: outbox, claims, words, headings, places, conventions.
-import { newsOf, list } from "/app/claims.js";
+import { newsOf } from "/app/claims.js";
 import { padToPick } from "/app/drawing.js";
 import { HandRun } from "/app/hand-run.js";
 import { HeadingFlow } from "/app/heading-flow.js";
@@ -9,6 +9,7 @@ import { strengthWords } from "/app/screens/heading.js";
 import { percent } from "/common/states.js";
 import { MadeUpPhone } from "/bench/made-up-phone.js";
 import { svg } from "/common/dom.js";
+import { list } from "/common/names.js";
 import { ampsDoubt } from "/common/amps.js";
 import { northWords } from "/common/north.js";
 import { faceShown } from "/common/pad.js";
