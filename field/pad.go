@@ -45,6 +45,34 @@ func (c *coil) at(at r3.Vec) r3.Vec {
 // the pad frame in metres.
 func (pad *Pad) Column(j int, at r3.Vec) r3.Vec { return pad.coils[j].at(at) }
 
+// slopeStep is the length over which a slope is taken where no formula gives it, metres.
+const slopeStep = 1e-3
+
+// slopes returns the field and how it changes along x and z, per metre. Off the copper of a
+// round winding B_x = a x, B_y = a y with a = B_rho/rho, and no curl and no divergence give
+// the rest from the slopes of a.
+func (c *coil) slopes(at r3.Vec) (b, alongX, alongZ r3.Vec) {
+	if c.round != nil {
+		x, y := at.X-c.x, at.Y-c.y
+		rho := math.Sqrt(x*x + y*y)
+		if a, z, aRho, aZ, ok := c.round.slopes(rho, at.Z); ok {
+			perRho := aRho / max(rho, 1e-9) // on the axis a is level
+			return r3.Vec{X: a * x, Y: a * y, Z: z},
+				r3.Vec{X: a + perRho*x*x, Y: perRho * x * y, Z: aZ * x},
+				r3.Vec{X: aZ * x, Y: aZ * y, Z: -2*a - perRho*rho*rho}
+		}
+	}
+	b = c.at(at)
+	slope := func(step r3.Vec) r3.Vec {
+		return r3.Scale(1/slopeStep, r3.Sub(c.at(r3.Add(at, step)), b))
+	}
+	return b, slope(r3.Vec{X: slopeStep}), slope(r3.Vec{Z: slopeStep})
+}
+
+// Slopes returns the field of coil j in teslas per ampere-turn at a point of the pad frame
+// in metres, and how it changes along x and along z, per metre.
+func (pad *Pad) Slopes(j int, at r3.Vec) (b, alongX, alongZ r3.Vec) { return pad.coils[j].slopes(at) }
+
 // Columns returns the field of every coil in teslas per ampere-turn at a point
 // of the pad frame. It writes to dst where that has room for all coils.
 func (pad *Pad) Columns(dst []r3.Vec, at r3.Vec) []r3.Vec {

@@ -61,6 +61,38 @@ func newRoundTable(inner, build, width float64) *roundTable {
 
 // at returns B_rho/rho and Bz per ampere-turn at distance rho >= 0 from the axis.
 func (t *roundTable) at(rho, z float64) (bRhoPerRho, bZ float64) {
+	c, x, y := t.find(rho, z)
+	if c == nil {
+		return t.direct(rho, z)
+	}
+	for k := roundNodes - 1; k >= 0; k-- {
+		p := &c.c[k]
+		bRhoPerRho = bRhoPerRho*y + (p[0] + x*(p[1]+x*(p[2]+x*(p[3]+x*(p[4]+x*(p[5]+x*p[6]))))))
+		bZ = bZ*y + (p[7] + x*(p[8]+x*(p[9]+x*(p[10]+x*(p[11]+x*(p[12]+x*p[13]))))))
+	}
+	return bRhoPerRho * z, bZ
+}
+
+// slopes returns B_rho/rho and Bz per ampere-turn and the slopes of B_rho/rho along rho and
+// z; ok is false where there are no cells.
+func (t *roundTable) slopes(rho, z float64) (bRhoPerRho, bZ, alongRho, alongZ float64, ok bool) {
+	c, x, y := t.find(rho, z)
+	if c == nil {
+		return 0, 0, 0, 0, false
+	}
+	var a, aX, aY float64 // B_rho/(rho z), and its slopes in the cell's x and y
+	for k := roundNodes - 1; k >= 0; k-- {
+		p := &c.c[k]
+		aY = aY*y + a
+		a = a*y + (p[0] + x*(p[1]+x*(p[2]+x*(p[3]+x*(p[4]+x*(p[5]+x*p[6]))))))
+		aX = aX*y + (p[1] + x*(2*p[2]+x*(3*p[3]+x*(4*p[4]+x*(5*p[5]+x*6*p[6])))))
+		bZ = bZ*y + (p[7] + x*(p[8]+x*(p[9]+x*(p[10]+x*(p[11]+x*(p[12]+x*p[13]))))))
+	}
+	return a * z, bZ, aX * c.perU * z, a + math.Abs(z)*aY*c.perZ, true
+}
+
+// find returns the cell a point is in and where in it, -1 to 1; nil where there is none.
+func (t *roundTable) find(rho, z float64) (c *roundCell, x, y float64) {
 	u, h := rho-t.inner, math.Abs(z)
 	// Columns of cells count from the inner radius inward and from the outer one
 	// outward; rows from the mid-plane up to the face, and from the face up.
@@ -73,11 +105,11 @@ func (t *roundTable) at(rho, z float64) (bRhoPerRho, bZ float64) {
 		g = -u
 	}
 	if !(g >= t.nearest && g < firstGap*(1<<roundLevels)) {
-		return t.direct(rho, z)
+		return nil, 0, 0
 	}
 	k := int(math.Float64bits(g*(1/firstGap))>>52) - 1023 // floor of the binary logarithm
 	if uint(k) >= roundLevels {
-		return t.direct(rho, z)
+		return nil, 0, 0
 	}
 	l := t.levels[k].Load()
 	if l == nil {
@@ -98,18 +130,11 @@ func (t *roundTable) at(rho, z float64) (bRhoPerRho, bZ float64) {
 		j = l.side + min(int(top*l.perStep), l.top-1)
 	}
 	place := &l.cells[j*l.row+i]
-	c := place.Load()
-	if c == nil {
+	if c = place.Load(); c == nil {
 		c = t.cell(l, i, j)
 		place.Store(c)
 	}
-	x, y := (u-c.u)*c.perU, (h-c.z)*c.perZ
-	for k := roundNodes - 1; k >= 0; k-- {
-		p := &c.c[k]
-		bRhoPerRho = bRhoPerRho*y + (p[0] + x*(p[1]+x*(p[2]+x*(p[3]+x*(p[4]+x*(p[5]+x*p[6]))))))
-		bZ = bZ*y + (p[7] + x*(p[8]+x*(p[9]+x*(p[10]+x*(p[11]+x*(p[12]+x*p[13]))))))
-	}
-	return bRhoPerRho * z, bZ
+	return c, (u - c.u) * c.perU, (h - c.z) * c.perZ
 }
 
 // direct sums over the section: in and next to the copper, and far away.

@@ -254,10 +254,8 @@ type columns struct {
 	turned  map[int]bool
 }
 
-const (
-	slopeStep = 1e-3
-	peakStep  = 0.012 // metres between the places looked at for the largest field
-)
+// peakStep is the way between the places looked at for the largest field, metres.
+const peakStep = 0.012
 
 // columnsAt finds the coils near a list of places.
 func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3.Vec, reachUT float64) *columns {
@@ -331,14 +329,11 @@ func (c *columns) makeRow(p r3.Vec) []slim {
 		if c.turned[int(j)] {
 			u = -u
 		}
-		s := u / slopeStep
-		b := c.pad.Column(int(j), p)
-		bx := c.pad.Column(int(j), r3.Vec{X: p.X + slopeStep, Y: p.Y, Z: p.Z})
-		bz := c.pad.Column(int(j), r3.Vec{X: p.X, Y: p.Y, Z: p.Z + slopeStep})
+		b, x, z := c.pad.Slopes(int(j), p)
 		row[i] = slim{
 			float32(b.X * u), float32(b.Y * u), float32(b.Z * u),
-			float32((bx.X - b.X) * s), float32((bx.Y - b.Y) * s), float32((bx.Z - b.Z) * s),
-			float32((bz.X - b.X) * s), float32((bz.Y - b.Y) * s), float32((bz.Z - b.Z) * s),
+			float32(x.X * u), float32(x.Y * u), float32(x.Z * u),
+			float32(z.X * u), float32(z.Y * u), float32(z.Z * u),
 		}
 	}
 	return row
