@@ -151,7 +151,7 @@ const mostNearby = 60
 // it wide open: with the background of an explanation in which that coil is otherwise its
 // hold speaks against that whatever it read.
 func (e *engine) loosely(h *hypothesis) {
-	n := e.evaluate(&scored{hyp: h})
+	n := e.nodeOf(&scored{hyp: h})
 	least := looseSD
 	if len(e.factors) <= fewHolds {
 		least = looseOfFewSD

@@ -77,6 +77,7 @@ type engine struct {
 	ratio   bool            // headings alone: see onlyBearings
 	earths  earthNodes      // then
 	known   *likes
+	coarse  *engine  // by which the cells in play were found, of headings alone
 	whole   parts    // all cells; nil: not needed yet
 	spare   [][]nine // fields of nodes that were let go of
 }
@@ -93,11 +94,12 @@ type node struct {
 	said  []*said      // per factor
 	tot   [][]float64  // per source, sum of what its factors said
 
-	likely parts       // where neighbours are scored; nil: not worked out
-	glance parts       // where they are looked at first; likewise
-	rough  [][]float64 // per factor, what roughlyHopeless takes it for; nil: not worked out
-	short  []float64   // per factor: how far it falls short of its ceiling, at the likeliest place
-	firm   []float64   // per factor: what a microtesla more or less may come to, standard deviations
+	likely  parts       // where neighbours are scored; nil: not worked out
+	glance  parts       // where they are looked at first; likewise
+	rough   [][]float64 // per factor, what roughlyHopeless takes it for; nil: not worked out
+	roughly [][]float64 // the same over all of likely
+	short   []float64   // per factor: how far it falls short of its ceiling, at the likeliest place
+	firm    []float64   // per factor: what a microtesla more or less may come to, standard deviations
 }
 
 // scored is a hypothesis and its log posterior, up to a common constant.
@@ -182,6 +184,13 @@ func logNormal(x, mean, sd float64) float64 {
 // backgrounds have to be fitted, that ends where it began from led to: of two beginnings the
 // better is taken, as long as the hypothesis is one to reckon with.
 func (e *engine) evaluate(s *scored) *node {
+	n := e.nodeOf(s)
+	e.findRoom(n)
+	return n
+}
+
+// nodeOf is evaluate without what only scoring neighbours and judging the fit needs.
+func (e *engine) nodeOf(s *scored) *node {
 	n, stood := e.fitted(s, true)
 	if first := s.log; e.settles() && !stood && first >= e.best-worthTwo {
 		o, _ := e.fitted(s, false)
@@ -192,7 +201,6 @@ func (e *engine) evaluate(s *scored) *node {
 		e.slim(o)
 	}
 	e.keepLevels(n, stood)
-	e.findRoom(n)
 	return n
 }
 
@@ -239,7 +247,7 @@ func (e *engine) findRoom(n *node) {
 
 // score evaluates a hypothesis for nothing but its score.
 func (e *engine) score(s *scored) {
-	e.slim(e.evaluate(s))
+	e.slim(e.nodeOf(s))
 	e.best = math.Max(e.best, s.log)
 }
 
@@ -258,7 +266,7 @@ func (e *engine) slim(n *node) {
 			e.spare = append(e.spare, f)
 		}
 	}
-	n.field, n.said, n.bg, n.likely, n.glance, n.rough = nil, nil, nil, nil, nil, nil
+	n.field, n.said, n.bg, n.likely, n.glance, n.rough, n.roughly = nil, nil, nil, nil, nil, nil, nil
 }
 
 // room is a field of so many places, one that is not needed any more if there is.
@@ -422,10 +430,16 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		left = append(left, o)
 	}
 	work.left = left
-	// In the coarse look the sensor may turn out to sit elsewhere where much of the
-	// pad changes, and a glance at where this node has it tells nothing.
-	glance := sameScales && !(moves && e.res == coarseCells)
-	if len(work.order) > 0 && behind() || len(left) > 0 && glance && e.hopeless(n, h, &sc, in, work, hope) {
+	if len(work.order) > 0 && behind() {
+		return math.Inf(-1)
+	}
+	if e.ratio && sameScales && !moves && e.res.margin > 0 {
+		if l := e.roughly(n, h, &sc, in, work) + base; l < e.best-roughWithin {
+			return l
+		}
+	} else if glance := sameScales && !(moves && e.res == coarseCells); len(left) > 0 && glance && e.hopeless(n, h, &sc, in, work, hope) {
+		// In the coarse look the sensor may turn out to sit elsewhere where much of the
+		// pad changes, and a glance at where this node has it tells nothing.
 		return math.Inf(-1)
 	}
 	for i, o := range left {
@@ -444,6 +458,10 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	}
 	return e.totalOver(in.cells, work.tot, &sc) + base
 }
+
+// roughWithin is how far below the best, in log units, a neighbour by headings is looked at
+// no closer than roughly: the best are scored anew before anything is told.
+const roughWithin = 4.0
 
 // leastCommon share of the ampere-turns bounds how much narrower readings may get.
 const leastCommon = 0.05
@@ -538,7 +556,6 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, in parts, work *wo
 // node's and a neighbour's likelihoods taken equally roughly. It tells what falls
 // far behind at a small part of the cost.
 func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *workspace, limit, hope float64) bool {
-	nodes := len(sc.s)
 	for p := range work.few {
 		work.rough[p] = append(work.rough[p][:0], work.few[p]...)
 	}
@@ -547,36 +564,83 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 		if !ok {
 			return false
 		}
-		fr := f.frame()
-		ph := e.phones[fr.src]
-		cells := n.glance[fr.src].cells
-		field := e.fieldOf(n, o.factor)
-		middles := work.middles[:0]
-		if n.rough[o.factor] == nil {
-			for _, c := range cells {
-				middles = append(middles, field[ph.slot[ph.middle(c)]])
-			}
-			n.rough[o.factor] = make([]float64, len(cells)*nodes)
-			f.roughly(n.rough[o.factor], middles, &n.bg[o.factor], sc)
-			middles = middles[:0]
-		}
-		work.change.set(fr.cols, n.at, h.at, work.share, affectUT/8)
-		for _, c := range cells {
-			k := ph.middle(c)
-			middles = append(middles, work.change.at(field[ph.slot[k]], fr.cols.row(k)))
-		}
-		out := slices.Grow(work.out[:0], len(cells)*nodes)[:len(cells)*nodes]
-		f.roughly(out, middles, &n.bg[o.factor], sc)
-		work.out, work.middles = out, middles
-		for q, v := range out {
-			work.rough[fr.src][q] += v - n.rough[o.factor][q]
-		}
+		src := f.frame().src
+		cells := n.glance[src].cells
+		exchange(work.rough[src], e.roughOf(f, o.factor, n, h, sc, cells, work), e.roughOfNode(n.rough, f, o.factor, n, sc, cells, work))
 		hope -= o.hope
 		if e.totalOver(n.glance.cells, work.rough, sc)+hope < limit {
 			return true
 		}
 	}
 	return false
+}
+
+// roughly is a neighbour's likelihood by the middles of a part's cells alone, the node's
+// taken equally roughly: by headings it lies within half a log unit of what summing over
+// the placement comes to, at a small part of the cost. It goes on from work.tot.
+func (e *engine) roughly(n *node, h *hypothesis, sc *scales, in parts, work *workspace) float64 {
+	if n.roughly == nil {
+		n.roughly = make([][]float64, len(e.factors))
+	}
+	for p := range work.tot {
+		work.rough[p] = append(work.rough[p][:0], work.tot[p]...)
+	}
+	for _, o := range work.left {
+		f := e.factors[o.factor].(roughFactor)
+		src := f.frame().src
+		cells := in[src].cells
+		o.key.rest.mix(roughKey)
+		s := e.known.find(o.key)
+		if s == nil || !o.keep {
+			s = newSaid(0)
+			s.log = slices.Clone(e.roughOf(f, o.factor, n, h, sc, cells, work))
+			if o.keep {
+				e.known.keep(o.key, s)
+			}
+		}
+		exchange(work.rough[src], s.log, e.roughOfNode(n.roughly, f, o.factor, n, sc, cells, work))
+	}
+	return e.totalOver(in.cells, work.rough, sc)
+}
+
+// roughKey tells what a factor says roughly from what it says.
+const roughKey = -1.0
+
+// exchange puts what is said now in the place of what was.
+func exchange(sum, now, was []float64) {
+	for q, v := range now {
+		sum[q] += v - was[q]
+	}
+}
+
+// roughOfNode is what a factor roughly says of a node at the middles of cells, worked out
+// once.
+func (e *engine) roughOfNode(known [][]float64, f roughFactor, factor int, n *node, sc *scales, cells []int, work *workspace) []float64 {
+	if known[factor] == nil {
+		ph, field := e.phones[f.frame().src], e.fieldOf(n, factor)
+		work.middles = work.middles[:0]
+		for _, c := range cells {
+			work.middles = append(work.middles, field[ph.slot[ph.middle(c)]])
+		}
+		known[factor] = make([]float64, len(cells)*len(sc.s))
+		f.roughly(known[factor], work.middles, &n.bg[factor], sc)
+	}
+	return known[factor]
+}
+
+// roughOf is the same of a neighbour; it stands in the workspace until the next is asked for.
+func (e *engine) roughOf(f roughFactor, factor int, n *node, h *hypothesis, sc *scales, cells []int, work *workspace) []float64 {
+	fr := f.frame()
+	ph, field := e.phones[fr.src], e.fieldOf(n, factor)
+	work.change.set(fr.cols, n.at, h.at, work.share, affectUT/8)
+	work.middles = work.middles[:0]
+	for _, c := range cells {
+		k := ph.middle(c)
+		work.middles = append(work.middles, work.change.at(field[ph.slot[k]], fr.cols.row(k)))
+	}
+	work.out = sized(work.out, len(cells)*len(sc.s))
+	f.roughly(work.out, work.middles, &n.bg[factor], sc)
+	return work.out
 }
 
 // changed returns the field at a part's places with the ampere-turns changed, given

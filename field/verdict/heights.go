@@ -145,9 +145,9 @@ func (e *engine) heightMayTell(list []*scored, planned int) bool {
 			continue
 		}
 		if found == nil {
-			found = e.evaluate(&scored{hyp: best.hyp})
+			found = e.nodeOf(&scored{hyp: best.hyp})
 		}
-		other := e.evaluate(&scored{hyp: s.hyp})
+		other := e.nodeOf(&scored{hyp: s.hyp})
 		short -= e.heightExplains(found, other)
 		e.slim(other)
 		if short < heightDoubt {

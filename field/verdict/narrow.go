@@ -31,34 +31,15 @@ func (e *engine) narrow() {
 	c.bail = climbBail
 	nodes, bases := c.climb()
 	e.earths = c.earths
-	best := math.Inf(-1)
-	for _, n := range nodes {
-		best = math.Max(best, n.log)
-	}
-	for p, ph := range c.phones {
-		fine := e.phones[p]
-		keep := map[int]bool{}
-		for _, n := range nodes {
-			if n.log < best-coarseWithin {
-				continue
-			}
-			cellLog := c.cellLogs(n, p)
-			top := slices.Max(cellLog)
-			for i, cell := range ph.cells {
-				if cellLog[i]-top+n.log > best-coarseWithin {
-					fine.near(ph.offset(ph.middle(cell)), 0.8*ph.step, keep)
-				}
-			}
-		}
-		if len(keep) > 0 {
-			cells := slices.Sorted(maps.Keys(keep))
-			fine.view = e.m.views.of(p, fine, 0, cells, cells, func(int) bool { return true })
-		}
-	}
+	best := likeliestOf(nodes)
+	e.leave(c.likelyCells(nodes, e))
 	for _, n := range nodes {
 		if n.log > best-coarseWithin {
 			e.put(n.hyp, math.Inf(-1)).gain = math.Inf(1)
 		}
+	}
+	if e.ratio {
+		e.coarse = c
 	}
 	if len(c.factors) > coarseKept {
 		e.m.forget(coarseCells)
@@ -69,4 +50,45 @@ func (e *engine) narrow() {
 			e.idle[n.hyp.key] = true
 		}
 	}
+}
+
+// likelyCells are, for each phone, the cells of a finer engine in which any of the likeliest
+// nodes puts the sensor.
+func (e *engine) likelyCells(nodes []*node, fine *engine) []map[int]bool {
+	best := likeliestOf(nodes)
+	out := make([]map[int]bool, len(e.phones))
+	for p, ph := range e.phones {
+		out[p] = map[int]bool{}
+		for _, n := range nodes {
+			if n.log < best-coarseWithin {
+				continue
+			}
+			cellLog := e.cellLogs(n, p)
+			top := slices.Max(cellLog)
+			for i, cell := range ph.cells {
+				if cellLog[i]-top+n.log > best-coarseWithin {
+					fine.phones[p].near(ph.offset(ph.middle(cell)), 0.8*ph.step, out[p])
+				}
+			}
+		}
+	}
+	return out
+}
+
+// leave leaves only these cells of each phone in play; all where there are none.
+func (e *engine) leave(in []map[int]bool) {
+	for p, ph := range e.phones {
+		if len(in[p]) > 0 {
+			cells := slices.Sorted(maps.Keys(in[p]))
+			ph.view = e.m.views.of(p, ph, 0, cells, cells, func(int) bool { return true })
+		}
+	}
+}
+
+func likeliestOf(nodes []*node) float64 {
+	best := math.Inf(-1)
+	for _, n := range nodes {
+		best = math.Max(best, n.log)
+	}
+	return best
 }

@@ -60,23 +60,48 @@ func (e *engine) anywhere(list []*scored) (*engine, []*scored) {
 // to what explains more.
 const anywhereReach = 3
 
-// elsewhere is an engine with every place in play, where the coarse look left out the
-// one where the sensor is; nil where it did not. Headings tell the current only by its
-// ratio to the earth's field, and a pad turned over as a whole fits nearly as well with
-// the sensor elsewhere: the best explanations, and what they come to the other way
-// round, are held against every place.
+// elsewhere is an engine with more places in play, where the coarse look left out the one
+// where the sensor is; nil where it did not. Headings tell the current only by its ratio to
+// the earth's field, and a pad turned over as a whole fits nearly as well with the sensor
+// elsewhere: the best explanations, and what they come to the other way round, are looked
+// at coarsely, and held against each place that is likely then.
 func (e *engine) elsewhere(list []*scored) *engine {
-	all := e.m.newEngine(e.ev, e.res)
-	all.earths = e.earths
+	var held []*hypothesis
 	for _, s := range list[:min(len(list), 3)] {
 		faults := slices.DeleteFunc(slices.Clone(s.hyp.faults), func(f layout.Fault) bool { return f.Kind == layout.PadReversed })
 		if len(faults) == len(s.hyp.faults) {
 			faults = append(faults, layout.Fault{Kind: layout.PadReversed})
 		}
-		for _, h := range [2]*hypothesis{s.hyp, newHypothesis(e.m.plan, faults, e.priorOf(faults...))} {
-			if h != nil && all.evaluate(&scored{hyp: h}).log > e.best+1 {
-				return all
+		held = append(held, s.hyp)
+		if h := newHypothesis(e.m.plan, faults, e.priorOf(faults...)); h != nil {
+			held = append(held, h)
+		}
+	}
+	var nodes []*node
+	for _, h := range held {
+		nodes = append(nodes, e.coarse.bare(h))
+	}
+	in := e.coarse.likelyCells(nodes, e)
+	wider := false
+	for p, ph := range e.phones {
+		likely := len(in[p])
+		for _, cell := range ph.cells {
+			if in[p][cell] {
+				likely--
 			}
+			in[p][cell] = true
+		}
+		wider = wider || likely > 0
+	}
+	if !wider {
+		return nil
+	}
+	all := e.m.newEngine(e.ev, e.res)
+	all.earths, all.coarse = e.earths, e.coarse
+	all.leave(in)
+	for _, h := range held {
+		if all.nodeOf(&scored{hyp: h}).log > e.best+1 {
+			return all
 		}
 	}
 	return nil
@@ -156,7 +181,7 @@ func (e *engine) grow() {
 	slices.SortFunc(first, func(a, b *scored) int { return cmp.Compare(a.hyp.key, b.hyp.key) })
 	var beginnings []*node
 	for _, s := range first {
-		n := e.evaluate(s)
+		n := e.nodeOf(s)
 		e.slim(n)
 		e.best = math.Max(e.best, s.log)
 		beginnings = append(beginnings, n)
