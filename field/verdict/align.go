@@ -141,7 +141,7 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 			at := r2.Add(w.at, r2.Add(r2.Scale(a.sides[l], left), r2.Scale(r2.Dot(offset, along), along)))
 			places[k] = r3.Vec{X: at.X, Y: at.Y, Z: heights[k]}
 		}
-		return columnsAt(m.plan, m.pad, m.planned.at, places, reachUT)
+		return columnsAt(m.plan, m.pad, m.planned.at(), places, reachUT)
 	}
 	for _, w := range points {
 		aside := d.asideSD(src, w.dir)
@@ -181,7 +181,7 @@ func (a *aligner) choose(m *Model) {
 		}
 	}
 	for _, j := range slices.Sorted(maps.Keys(peak)) {
-		at, row := m.planned.at[j], slices.Contains(a.coils, int(j))
+		at, row := m.planned.at()[j], slices.Contains(a.coils, int(j))
 		if math.Abs(at)*peak[j] > passReach || row {
 			a.near = append(a.near, j)
 			a.peak = append(a.peak, peak[j])

@@ -76,11 +76,11 @@ func TestWaysPromiseNoMore(t *testing.T) {
 				w := &d.lanes[l].ways[before]
 				d.lanes[l].ways = d.lanes[l].ways[:before]
 				for _, s := range e.singles {
-					h := newHypothesis(p, []layout.Fault{s.fault}, 0)
+					h := newHypothesis(e.m, []layout.Fault{s.fault}, 0)
 					var all []int
 					var by []float64
 					for i, j := range d.near {
-						all, by = append(all, i), append(by, h.at[j]-d.aligner.planned[i])
+						all, by = append(all, i), append(by, h.at()[j]-d.aligner.planned[i])
 					}
 					f := w.seenFrom(d.aligner.planned, l)
 					a, b := f.form(all, by)

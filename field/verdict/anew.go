@@ -102,7 +102,7 @@ func (e *engine) anewNearby(list []*scored) {
 		for i := range h.faults {
 			rest := slices.Delete(slices.Clone(h.faults), i, i+1)
 			if slices.ContainsFunc(rest, func(f layout.Fault) bool { return !ofCoil(f) }) {
-				try(newHypothesis(e.m.plan, rest, e.priorOf(rest...)))
+				try(newHypothesis(e.m, rest, e.priorOf(rest...)))
 			}
 			if k > 0 {
 				continue
@@ -132,7 +132,7 @@ func (e *engine) exchangeCoils() {
 				}
 				o := slices.Clone(f)
 				o[i].ID, o[k].ID = f[k].ID, f[i].ID
-				if h := newHypothesis(e.m.plan, o, e.priorOf(o...)); h != nil {
+				if h := newHypothesis(e.m, o, e.priorOf(o...)); h != nil {
 					e.scoreOwn(h)
 				}
 			}
@@ -167,7 +167,7 @@ func (e *engine) loosely(h *hypothesis) {
 		if s.kind != layout.CoilReversed && s.kind != layout.CoilShorted || !loose[s.fault.ID] {
 			continue
 		}
-		if o := h.with(e.m.plan, s); o != nil {
+		if o := h.with(s); o != nil {
 			e.scoreOwn(o)
 		}
 	}

@@ -13,13 +13,12 @@ import (
 // bases are the hypotheses a search starts from: far apart, so that a phone
 // whose sensor place is unknown is not settled by the first guess.
 func (e *engine) bases() []*hypothesis {
-	p := e.m.plan
-	out := []*hypothesis{newHypothesis(p, nil, 0)}
+	out := []*hypothesis{newHypothesis(e.m, nil, 0)}
 	for _, s := range e.singles {
 		if !s.changesMany() {
 			continue
 		}
-		if h := out[0].with(p, s); h != nil {
+		if h := out[0].with(s); h != nil {
 			out = append(out, h)
 		}
 	}
@@ -57,7 +56,7 @@ func (e *engine) pairBases(first []*scored) {
 	for _, s := range e.singles {
 		if s.changesMany() {
 			for _, b := range first[:min(len(first), pairsOf)] {
-				list = append(list, b.hyp.with(e.m.plan, s))
+				list = append(list, b.hyp.with(s))
 			}
 		}
 	}
@@ -85,7 +84,7 @@ func (e *engine) adopt(nodes []*node) {
 func (e *engine) joins(beside *hypothesis, most int) (out []*hypothesis) {
 	for _, s := range e.singles {
 		if s.kind == layout.StringsInSeries && len(out) < most {
-			if h := beside.with(e.m.plan, s); h != nil {
+			if h := beside.with(s); h != nil {
 				out = append(out, h)
 			}
 		}
@@ -116,7 +115,7 @@ func (e *engine) pairs() []*node {
 		if !s.changesMany() && (s.kind != layout.StringsInSeries || joins > mostJoins) {
 			continue
 		}
-		if h := e.m.planned.with(e.m.plan, s); h != nil {
+		if h := e.m.planned.with(s); h != nil {
 			n := e.bare(h)
 			of[n] = s
 			list = append(list, n)
@@ -133,12 +132,12 @@ func (e *engine) pairs() []*node {
 // pairUp are the likeliest of all pairs of some faults.
 func (e *engine) pairUp(of []single) (out []*node) {
 	for i, s := range of {
-		h := e.m.planned.with(e.m.plan, s)
+		h := e.m.planned.with(s)
 		if h == nil {
 			continue
 		}
 		for _, o := range of[:i] {
-			if pair := h.with(e.m.plan, o); pair != nil {
+			if pair := h.with(o); pair != nil {
 				out = append(out, e.bare(pair))
 			}
 		}

@@ -65,8 +65,8 @@ func (e *engine) ratios(h *hypothesis) scales {
 		share = r
 	}
 	if n := len(e.ev.amps); n > 0 {
-		if a := e.ev.amps[n-1]; h.cur.PadAmps > 0 {
-			display = scalePrior(a.amps/h.cur.PadAmps*e.ev.firstShare()) - math.Log(h.cur.PadAmps)
+		if a := e.ev.amps[n-1]; h.cur().PadAmps > 0 {
+			display = scalePrior(a.amps/h.cur().PadAmps*e.ev.firstShare()) - math.Log(h.cur().PadAmps)
 		} else { // nothing flows, whatever is set
 			display = logNormal(a.amps, 0, a.sd())
 		}

@@ -346,7 +346,7 @@ func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
 func (a *aligner) likely(l int, bases []*hypothesis) []tried {
 	var all []tried
 	for _, h := range bases {
-		g := a.guessOf(h.at)
+		g := a.guessOf(h.at())
 		best := tried{log: math.Inf(-1)}
 		for _, g.b = range a.grounds {
 			if log := a.logOf(l, g, false); log > best.log {

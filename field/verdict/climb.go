@@ -63,7 +63,7 @@ func (e *engine) climb() (nodes, bases []*node) {
 				default:
 					continue
 				}
-				if h := n.hyp.with(e.m.plan, s); h != nil {
+				if h := n.hyp.with(s); h != nil {
 					if l := e.child(n, h, work); l > topLog {
 						top, topLog, e.best = h, l, l
 					}

@@ -94,26 +94,33 @@ type totals struct {
 }
 
 func (e *engine) sumUp(list []*scored, weights []float64) totals {
-	out := totals{coils: make([]map[State]float64, len(e.m.plan.Coils))}
-	out.fed = make([]map[State]float64, len(e.m.plan.Coils))
-	for j := range out.coils {
-		out.fed[j] = map[State]float64{}
-		out.coils[j] = map[State]float64{StateAsPlanned: 0, StateReversed: 0, StateDead: 0, StateWeak: 0}
-	}
+	sums := make([]struct{ all, fed [coilStates]float64 }, len(e.m.plan.Coils))
+	out := totals{}
 	for i, s := range list {
-		out.sum += weights[i]
+		w := weights[i]
+		out.sum += w
 		for j, st := range s.hyp.states {
-			out.coils[j][st] += weights[i]
-			if !e.m.starves(s.hyp, j) {
-				out.fed[j][st] += weights[i]
+			sums[j].all[st.bare()] += w
+			if !s.hyp.starves(j) {
+				sums[j].fed[st.bare()] += w
 			}
 		}
 		if s.hyp.fine() {
-			out.fine += weights[i]
+			out.fine += w
 		}
 		if s.hyp.joinedWrong() {
-			out.joined += weights[i]
+			out.joined += w
 		}
+	}
+	named := func(p *[coilStates]float64) map[State]float64 {
+		m := make(map[State]float64, coilStates)
+		for st, v := range p {
+			m[stateNames[st]] = v
+		}
+		return m
+	}
+	for j := range sums {
+		out.coils, out.fed = append(out.coils, named(&sums[j].all)), append(out.fed, named(&sums[j].fed))
 	}
 	return out
 }
@@ -124,15 +131,6 @@ type claim struct {
 	state    State
 	withheld bool
 	starved  bool
-}
-
-// starvedBelow is the share of its planned current below which a coil makes next to no field,
-// through no fault of its own (an estimate, no source).
-const starvedBelow = 0.15
-
-// starves tells whether a hypothesis leaves coil j so little current, and yet some.
-func (m *Model) starves(h *hypothesis, j int) bool {
-	return h.states[j] != StateDead && math.Abs(h.cur.CoilAmps[j]) < starvedBelow*math.Abs(m.planned.cur.CoilAmps[j])
 }
 
 func (e *engine) starvedIDs(claimed []claim) (ids []string) {
@@ -225,8 +223,8 @@ func (e *engine) joinsUnread() []string {
 // showsLostTurns tells whether coil j's field would be weak with a third of its turns
 // shorted: on a set current it would, and where a lead or a limit holds the current.
 func (e *engine) showsLostTurns(j int) bool {
-	h := newHypothesis(e.m.plan, []layout.Fault{{Kind: layout.TurnsShorted, ID: e.m.plan.Coils[j].ID, Lost: 1. / 3}}, 0)
-	return h == nil || math.Abs(h.at[j]) < weakBelow*math.Abs(e.m.planned.at[j])
+	h := newHypothesis(e.m, []layout.Fault{{Kind: layout.TurnsShorted, ID: e.m.plan.Coils[j].ID, Lost: 1. / 3}}, 0)
+	return h == nil || math.Abs(h.at()[j]) < weakBelow*math.Abs(e.m.planned.at()[j])
 }
 
 // fine tells whether nothing is wrong under h that the contract calls a fault:

@@ -81,7 +81,7 @@ func (e *engine) withShare(s *scored, fault int, lost, logP float64) *scored {
 	if _, ok := e.priors[nameOf(&faults[fault])]; !ok {
 		e.priors[nameOf(&faults[fault])] = logP
 	}
-	h := newHypothesis(e.m.plan, faults, e.priorOf(faults...))
+	h := newHypothesis(e.m, faults, e.priorOf(faults...))
 	if h == nil {
 		return nil
 	}

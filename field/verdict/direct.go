@@ -67,7 +67,7 @@ func (m *Model) faceShown(coil int, bz float64, h *hypothesis) [3]float64 {
 	// How often nothing is found, from a dead coil to one at a third of the
 	// planned field.
 	none := 0.9 * min(1, max(0, (0.4-strength)/0.3))
-	if h.at[coil] == 0 {
+	if h.at()[coil] == 0 {
 		none = math.Max(none, deadNone) // whatever its neighbours leave there
 	}
 	// Of those that find a face, how many find the one that is there.
@@ -86,8 +86,8 @@ func (m *Model) topUnder(h *hypothesis, j int) float64 {
 	}
 	m.needTops()
 	var bz float64
-	for i := range h.at {
-		bz += m.over[j][i] * h.at[i]
+	for i := range h.at() {
+		bz += m.over[j][i] * h.at()[i]
 	}
 	return bz
 }

@@ -130,12 +130,12 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		prec, sum = 0, 0 // only what it shows tells
 	}
 	for _, a := range e.ev.amps {
-		if h.cur.PadAmps <= 0 {
+		if h.cur().PadAmps <= 0 {
 			continue
 		}
-		sd := a.sd() / h.cur.PadAmps
+		sd := a.sd() / h.cur().PadAmps
 		prec += 1 / (sd * sd)
-		sum += a.amps / h.cur.PadAmps / (sd * sd)
+		sum += a.amps / h.cur().PadAmps / (sd * sd)
 	}
 	mean = sum / prec
 	sd := 1 / math.Sqrt(prec)
@@ -151,7 +151,7 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		sc.s[i] = s
 		lp := scalePrior(s*first) + math.Log(step)
 		for _, a := range e.ev.amps {
-			lp += logNormal(a.amps, s*h.cur.PadAmps, a.sd())
+			lp += logNormal(a.amps, s*h.cur().PadAmps, a.sd())
 		}
 		sc.lp[i] = lp
 	}
@@ -161,10 +161,10 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 // setOtherwise tells of a supply that showed a current far from the planned one as the check
 // began, and the share of that which it shows now.
 func (e *engine) setOtherwise(h *hypothesis) (share float64, ok bool) {
-	if h.cur.PadAmps <= 0 || len(e.ev.amps) == 0 {
+	if h.cur().PadAmps <= 0 || len(e.ev.amps) == 0 {
 		return 1, false
 	}
-	share = e.ev.amps[len(e.ev.amps)-1].amps / h.cur.PadAmps
+	share = e.ev.amps[len(e.ev.amps)-1].amps / h.cur().PadAmps
 	return share, share > 0 && math.Abs(share*e.ev.firstShare()-1) > 4*scaleSD
 }
 
@@ -212,7 +212,7 @@ const worthTwo = 40
 // stem from an earlier verdict instead.
 func (e *engine) fitted(s *scored, planned bool) (*node, bool) {
 	s.own = true
-	n := &node{scored: s, at: s.hyp.at, sc: e.scalesFor(s.hyp), share: commonShare(e.m.planned.at, s.hyp.at)}
+	n := &node{scored: s, at: s.hyp.at(), sc: e.scalesFor(s.hyp), share: commonShare(e.m.planned.at(), s.hyp.at())}
 	n.bg = make([]background, len(e.factors))
 	stood := e.begin(n, !planned)
 	n.field = make([][]nine, len(e.factors))
@@ -248,6 +248,7 @@ func (e *engine) findRoom(n *node) {
 // score evaluates a hypothesis for nothing but its score.
 func (e *engine) score(s *scored) {
 	e.slim(e.nodeOf(s))
+	s.hyp.letGo()
 	e.best = math.Max(e.best, s.log)
 }
 
@@ -316,7 +317,7 @@ func (e *engine) fieldOf(n *node, factor int) []nine {
 	if n.field[factor] == nil && !fr.along {
 		const rounding = 1e-6
 		var c change
-		c.set(fr.cols, e.m.planned.at, n.at, n.share, rounding)
+		c.set(fr.cols, e.m.planned.at(), n.at, n.share, rounding)
 		places := e.phones[fr.src].places
 		n.field[factor] = e.room(len(places))
 		for q, k := range places {
@@ -392,9 +393,9 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	e.m.checkHalt()
 	sc := e.scalesFor(h)
 	sameScales := sc.equal(&n.sc)
-	e.affected(n, h.at, sameScales, work)
-	work.share = commonShare(n.at, h.at)
-	moves := muchChanges(n.at, h.at)
+	e.affected(n, h.at(), sameScales, work)
+	work.share = commonShare(n.at, h.at())
+	moves := muchChanges(n.at, h.at())
 	in := e.partsFor(n, moves)
 	nodes := len(sc.s)
 	base := h.logPrior + n.bgLog + e.direct(h)
@@ -421,7 +422,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	for _, o := range work.order {
 		p := &in[e.factors[o.factor].frame().src]
 		if o.keep = p.large() && !e.factors[o.factor].frame().along; o.keep {
-			o.key = e.keyOf(o.factor, h.at, &p.view, &n.bg[o.factor], &sc)
+			o.key = e.keyOf(o.factor, h.at(), &p.view, &n.bg[o.factor], &sc)
 			if s := e.known.find(o.key); s != nil {
 				add(&o, s)
 				continue
@@ -446,8 +447,8 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		fr := e.factors[o.factor].frame()
 		p := &in[fr.src]
 		s := newSaid(len(p.cells) * nodes)
-		field := work.changed(e.fieldOf(n, o.factor), p, fr, n.at, h.at)
-		e.factors[o.factor].like(s.log, h.at, field, &p.view, &n.bg[o.factor], &sc)
+		field := work.changed(e.fieldOf(n, o.factor), p, fr, n.at, h.at())
+		e.factors[o.factor].like(s.log, h.at(), field, &p.view, &n.bg[o.factor], &sc)
 		if o.keep {
 			e.known.keep(o.key, s)
 		}
@@ -539,9 +540,9 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, in parts, work *wo
 	for i, o := range work.left {
 		fr := e.factors[o.factor].frame()
 		g := &n.glance[fr.src]
-		field := work.changed(e.fieldOf(n, o.factor), g, fr, n.at, h.at)
+		field := work.changed(e.fieldOf(n, o.factor), g, fr, n.at, h.at())
 		out := slices.Grow(work.out[:0], len(g.index)*nodes)[:len(g.index)*nodes]
-		e.factors[o.factor].like(out, h.at, field, &g.view, &n.bg[o.factor], sc)
+		e.factors[o.factor].like(out, h.at(), field, &g.view, &n.bg[o.factor], sc)
 		work.out = out
 		g.exchange(work.few[fr.src], out, n.said[o.factor].log, nodes)
 		hope -= o.hope
@@ -632,7 +633,7 @@ func (e *engine) roughOfNode(known [][]float64, f roughFactor, factor int, n *no
 func (e *engine) roughOf(f roughFactor, factor int, n *node, h *hypothesis, sc *scales, cells []int, work *workspace) []float64 {
 	fr := f.frame()
 	ph, field := e.phones[fr.src], e.fieldOf(n, factor)
-	work.change.set(fr.cols, n.at, h.at, work.share, affectUT/8)
+	work.change.set(fr.cols, n.at, h.at(), work.share, affectUT/8)
 	work.middles = work.middles[:0]
 	for _, c := range cells {
 		k := ph.middle(c)

@@ -23,6 +23,7 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 	keep := func(h *hypothesis, l, gain float64) {
 		c := e.put(h, l)
 		c.gain = gain
+		c.hyp.letGo()
 		fresh = append(fresh, c)
 		e.best = math.Max(e.best, l)
 	}
@@ -36,7 +37,7 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+logP < e.best-e.bail || n.log < e.best-nearBest) {
 			continue
 		}
-		h := n.hyp.with(e.m.plan, *s)
+		h := n.hyp.with(*s)
 		if h == nil || e.met(h) {
 			continue
 		}
@@ -102,11 +103,11 @@ func (e *engine) instead(h *hypothesis, fault int) (out []*hypothesis) {
 		}
 		if rest == nil {
 			fewer := slices.Delete(slices.Clone(h.faults), fault, fault+1)
-			if rest = newHypothesis(e.m.plan, fewer, e.priorOf(fewer...)); rest == nil {
+			if rest = newHypothesis(e.m, fewer, e.priorOf(fewer...)); rest == nil {
 				return nil
 			}
 		}
-		if o := rest.with(e.m.plan, *s); o != nil && o.key != h.key {
+		if o := rest.with(*s); o != nil && o.key != h.key {
 			out = append(out, o)
 		}
 	}
@@ -164,8 +165,8 @@ func (f *firstExpansion) apart(single int, changed bitset, flows []bool) bool {
 // the one expanded first, either way round.
 func (f *firstExpansion) flows(n *node) []bool {
 	out := make([]bool, len(n.at))
-	for j, amps := range n.hyp.cur.CoilAmps {
-		was := math.Abs(f.n.hyp.cur.CoilAmps[j])
+	for j, amps := range n.hyp.cur().CoilAmps {
+		was := math.Abs(f.n.hyp.cur().CoilAmps[j])
 		out[j] = math.Abs(math.Abs(amps)-was) <= flowsAlike*was
 	}
 	return out

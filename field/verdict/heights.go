@@ -34,7 +34,7 @@ var heights = [...]struct{ sd, logP float64 }{
 
 // overHeights averages the best hypotheses over heights where that matters.
 func (e *engine) overHeights(list []*scored) []*scored {
-	if len(list) == 0 || list[0].hyp.fine() || len(e.ev.holds)+len(e.ev.bearings) == 0 || len(e.ev.holds) > manyHolds || len(e.ev.passes) > 0 {
+	if len(list) == 0 || list[0].hyp.fine() || len(e.ev.holds)+len(e.ev.bearings) == 0 || len(e.ev.holds)+len(e.ev.bearings)/2 > manyHolds || len(e.ev.passes) > 0 {
 		return list
 	}
 	planned := slices.IndexFunc(list, func(s *scored) bool { return s.hyp.fine() })

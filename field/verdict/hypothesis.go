@@ -14,11 +14,74 @@ import (
 type hypothesis struct {
 	faults   []layout.Fault
 	logPrior float64
-	cur      *layout.Currents
-	at       []float64 // ampere-turns per coil, pad frame, at the planned supply
-	states   []State
+	of       *Model
+	solved   *flow
+	states   []coilState
 	key      uint64 // equal where no reading, by phone or ohmmeter, could tell two apart
 }
+
+// flow is what flows where, at the planned supply.
+type flow struct {
+	*layout.Currents
+	turns []float64 // ampere-turns per coil, pad frame
+}
+
+// cur is what flows where. Where it was let go of it is worked out again.
+func (h *hypothesis) cur() *layout.Currents { return h.flow().Currents }
+
+// at are the ampere-turns of each coil, pad frame, at the planned supply.
+func (h *hypothesis) at() []float64 { return h.flow().turns }
+
+func (h *hypothesis) flow() *flow {
+	if h.solved == nil {
+		cur, err := h.of.plan.Solve(h.faults...)
+		if err != nil {
+			panic("a network that was solved before: " + err.Error())
+		}
+		h.fill(cur)
+	}
+	return h.solved
+}
+
+// letGo frees the currents of a hypothesis of a large pad: most of the thousands that are
+// scored are never asked for theirs again.
+func (h *hypothesis) letGo() {
+	if len(h.states) > largePad {
+		h.solved = nil
+	}
+}
+
+// coilState is a coil's state under a hypothesis, in a byte: thousands are kept at once.
+type coilState uint8
+
+const (
+	coilAsPlanned coilState = iota
+	coilReversed
+	coilDead
+	coilWeak
+	coilStates // how many there are
+
+	coilStarved coilState = 1 << 7 // and so little current that nothing is claimed of it
+)
+
+var stateNames = [coilStates]State{StateAsPlanned, StateReversed, StateDead, StateWeak}
+
+// bare is the state itself.
+func (s coilState) bare() coilState { return s &^ coilStarved }
+
+func (h *hypothesis) state(j int) State { return stateNames[h.states[j].bare()] }
+
+// starves tells whether a hypothesis leaves coil j next to no current, and yet some.
+func (h *hypothesis) starves(j int) bool { return h.states[j]&coilStarved != 0 }
+
+// sameStates tells whether every coil is the same under two hypotheses.
+func (h *hypothesis) sameStates(o *hypothesis) bool {
+	return slices.EqualFunc(h.states, o.states, func(a, b coilState) bool { return a.bare() == b.bare() })
+}
+
+// starvedBelow is the share of its planned current below which a coil makes next to no field,
+// through no fault of its own (an estimate, no source).
+const starvedBelow = 0.15
 
 // single is one fault with its prior chance.
 type single struct {
@@ -207,41 +270,45 @@ func parallelSets(p *layout.Plan) [][]string {
 
 // newHypothesis solves the network for a set of faults. It returns nil for
 // sets that make no sense together.
-func newHypothesis(p *layout.Plan, faults []layout.Fault, logPrior float64) *hypothesis {
-	cur, err := p.Solve(faults...)
+func newHypothesis(m *Model, faults []layout.Fault, logPrior float64) *hypothesis {
+	cur, err := m.plan.Solve(faults...)
 	if err != nil {
 		return nil
 	}
-	h := &hypothesis{faults: faults, logPrior: logPrior, cur: cur}
-	h.fill(p)
+	h := &hypothesis{faults: faults, logPrior: logPrior, of: m}
+	h.fill(cur)
 	return h
 }
 
-// fill derives ampere-turns, states and key from the currents.
-func (h *hypothesis) fill(p *layout.Plan) {
-	h.at = make([]float64, len(p.Coils))
-	h.states = make([]State, len(p.Coils))
+// fill takes the currents, and derives ampere-turns, states and key from them.
+func (h *hypothesis) fill(cur *layout.Currents) {
+	p := h.of.plan
+	h.solved = &flow{cur, make([]float64, len(p.Coils))}
+	h.states = make([]coilState, len(p.Coils))
 	k := newKey()
 	for j := range p.Coils {
-		h.at[j] = h.cur.AmpereTurns(p, j)
-		facing := h.cur.CoilAmps[j] * h.cur.CoilTurns[j]
+		h.solved.turns[j] = cur.AmpereTurns(p, j)
+		facing := cur.CoilAmps[j] * cur.CoilTurns[j]
 		switch {
 		case facing == 0:
-			h.states[j] = StateDead
+			h.states[j] = coilDead
 		case facing < 0:
-			h.states[j] = StateReversed
-		case h.cur.CoilTurns[j] < weakBelow*float64(p.WindingOf(j).Turns):
-			h.states[j] = StateWeak
+			h.states[j] = coilReversed
+		case cur.CoilTurns[j] < weakBelow*float64(p.WindingOf(j).Turns):
+			h.states[j] = coilWeak
 		default:
-			h.states[j] = StateAsPlanned
+			h.states[j] = coilAsPlanned
+		}
+		if planned := h.of.planned; planned != nil && facing != 0 && math.Abs(cur.CoilAmps[j]) < starvedBelow*math.Abs(planned.cur().CoilAmps[j]) {
+			h.states[j] |= coilStarved
 		}
 		k.add(facing)
-		k.add(h.cur.CoilOhms[j])
+		k.add(cur.CoilOhms[j])
 	}
 	for i := range p.Strings {
-		k.add(h.cur.StringOhms[i])
+		k.add(cur.StringOhms[i])
 	}
-	k.add(h.cur.PadOhms)
+	k.add(cur.PadOhms)
 	h.key = uint64(k)
 }
 
@@ -274,7 +341,8 @@ func (k *key) text(s string) {
 }
 
 // with adds a fault, or returns nil where it would speak twice of one thing.
-func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
+func (h *hypothesis) with(s single) *hypothesis {
+	p := h.of.plan
 	for _, f := range h.faults {
 		if f.Kind == s.fault.Kind && f.ID == s.fault.ID && f.String == s.fault.String && slices.Equal(f.IDs, s.fault.IDs) {
 			return nil
@@ -287,7 +355,7 @@ func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
 	// What else is wrong with a coil that carries no current nobody can see,
 	// and it is not offered as a second fault.
 	if s.kind == layout.CoilShorted || s.kind == layout.TurnsShorted {
-		if j := p.CoilIndex(s.fault.ID); h.cur.CoilAmps[j] == 0 {
+		if j := p.CoilIndex(s.fault.ID); h.cur().CoilAmps[j] == 0 {
 			return nil
 		}
 	}
@@ -295,16 +363,16 @@ func (h *hypothesis) with(p *layout.Plan, s single) *hypothesis {
 	logPrior := h.logPrior + s.logP + together(len(faults)) - together(len(h.faults))
 	flipped := flips(p, &s.fault)
 	if flipped == nil || slices.ContainsFunc(faults, func(f layout.Fault) bool { return f.Kind == layout.CoilInWrongString }) {
-		return newHypothesis(p, faults, logPrior)
+		return newHypothesis(h.of, faults, logPrior)
 	}
 	// A reversal changes signs and nothing else.
-	cur := *h.cur
-	cur.CoilAmps = slices.Clone(h.cur.CoilAmps)
+	cur := *h.cur()
+	cur.CoilAmps = slices.Clone(cur.CoilAmps)
 	for _, j := range flipped {
 		cur.CoilAmps[j] = -cur.CoilAmps[j]
 	}
-	n := &hypothesis{faults: faults, logPrior: logPrior, cur: &cur}
-	n.fill(p)
+	n := &hypothesis{faults: faults, logPrior: logPrior, of: h.of}
+	n.fill(&cur)
 	return n
 }
 

@@ -44,7 +44,7 @@ func (m *Model) decide(before *Before, captures []*capture.Capture) (*engine, []
 	gain := without[0].log + math.Log(mistoldShare/(mistoldDecades*math.Ln10*told)) - list[0].log
 	switch {
 	case gain > mistoldClear:
-		o.ev.note("The supply is told to have shown %.3g A, where %.3g A is planned, and the readings speak for the plan. That figure is left out. If it is right, this is not the pad of the plan.", told, m.planned.cur.PadAmps)
+		o.ev.note("The supply is told to have shown %.3g A, where %.3g A is planned, and the readings speak for the plan. That figure is left out. If it is right, this is not the pad of the plan.", told, m.planned.cur().PadAmps)
 		return o, without, nil
 	case gain > -mistoldClear && differ(best, without[0].hyp):
 		e.ev.unsure = true

@@ -59,7 +59,7 @@ func Warm(plan *layout.Plan) (*Model, error) {
 		return nil, err
 	}
 	m := &Model{plan: plan, pad: field.NewPad(plan), columns: map[columnsKey]*columns{}, views: views{}, known: likesOf(len(plan.Coils))}
-	m.planned = newHypothesis(plan, nil, 0)
+	m.planned = newHypothesis(m, nil, 0)
 	for j := range plan.Coils {
 		m.tops = append(m.tops, m.fieldOver(m.planned, j).Z)
 	}
@@ -69,7 +69,7 @@ func Warm(plan *layout.Plan) (*Model, error) {
 // fieldOver is the field at the planned sensor height over a coil's centre in
 // microtesla.
 func (m *Model) fieldOver(h *hypothesis, j int) r3.Vec {
-	return r3.Scale(1e6, m.pad.At(h.at, m.sensorOver(j)))
+	return r3.Scale(1e6, m.pad.At(h.at(), m.sensorOver(j)))
 }
 
 // sensorOver is the planned place of the sensor over a coil's centre.
@@ -106,7 +106,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 	if c, ok := m.columns[key]; ok {
 		return c
 	}
-	c := columnsAt(m.plan, m.pad, m.planned.at, m.placesOf(g, coil, shift, topDeg), reachUT)
+	c := columnsAt(m.plan, m.pad, m.planned.at(), m.placesOf(g, coil, shift, topDeg), reachUT)
 	c.findPeaks(g.everyFew(peakStep))
 	if mended != nil {
 		c.turned = mended.turned

@@ -120,7 +120,7 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 func (e *engine) nothingFlows(j int, list []*scored, weights []float64) *Next {
 	still := 0.0
 	for i, s := range list {
-		if s.hyp.cur.PadAmps <= 0 {
+		if s.hyp.cur().PadAmps <= 0 {
 			still += weights[i]
 		}
 	}
@@ -177,7 +177,7 @@ func (e *engine) wiringChoices(rivals []rival, j int) (out []choice) {
 		if slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" && i == 0 || o.kind == "string" && o.index == i-1 }) {
 			continue // once more would tell little new
 		}
-		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(expect[i](r.s.hyp.cur)) })
+		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(expect[i](r.s.hyp.cur())) })
 		where, at := "the pad at its own plug", j
 		if kind, id, ok := strings.Cut(a, ":"); ok {
 			where, at = fmt.Sprintf("%s %s unplugged from the rest", kind, id), e.m.plan.Strings[i-1].Coils[0]
@@ -235,14 +235,14 @@ func doubtful(v *Verdict) []int {
 // differ tells whether two explanations differ in what matters: how a coil is, or
 // what to mend.
 func differ(a, b *hypothesis) bool {
-	return !slices.Equal(a.states, b.states) || faultNames(a.faults) != faultNames(b.faults)
+	return !a.sameStates(b) || faultNames(a.faults) != faultNames(b.faults)
 }
 
 // differAt tells whether two explanations differ in what coil j does or is.
 func differAt(a, b *hypothesis, j int) bool {
 	const alike = 0.1
-	d := math.Abs(a.at[j] - b.at[j])
-	return a.states[j] != b.states[j] || a.cur.CoilTurns[j] != b.cur.CoilTurns[j] || d > alike*math.Max(math.Abs(a.at[j]), math.Abs(b.at[j]))
+	d := math.Abs(a.at()[j] - b.at()[j])
+	return a.state(j) != b.state(j) || a.cur().CoilTurns[j] != b.cur().CoilTurns[j] || d > alike*math.Max(math.Abs(a.at()[j]), math.Abs(b.at()[j]))
 }
 
 // rivals are the likeliest explanations.
@@ -326,7 +326,7 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 		face.next = Next{At: id, Why: face.why(id, "Read the face of %s once more.")}
 		out = append(out, face)
 	}
-	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur.CoilOhms[j]) })
+	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur().CoilOhms[j]) })
 	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
 	least := func(a, b choice) int { return cmp.Compare(a.left, b.left) }
 	switch {
@@ -400,8 +400,8 @@ func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []foreseen) ch
 				c.left += w * alike
 				c.part += w
 			}
-			if told := w * (1 - alike); told > most && a.states[j] != b.states[j] {
-				most, c.one, c.other = told, b.states[j], a.states[j]
+			if told := w * (1 - alike); told > most && a.state(j) != b.state(j) {
+				most, c.one, c.other = told, b.state(j), a.state(j)
 			}
 		}
 	}
@@ -445,7 +445,7 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 		o = turnedBy(o, topDeg)
 		at := r3.Add(middle, r3.Vec{X: shift.X + o.X, Y: shift.Y + o.Y})
 		field := func(dx, dy float64) r3.Vec {
-			return r3.Scale(1e6, e.m.pad.At(r.s.hyp.at, r3.Add(at, r3.Vec{X: dx, Y: dy})))
+			return r3.Scale(1e6, e.m.pad.At(r.s.hyp.at(), r3.Add(at, r3.Vec{X: dx, Y: dy})))
 		}
 		b := field(0, 0)
 		across := r3.Norm(r3.Sub(field(step, 0), field(-step, 0))) / (2 * step)

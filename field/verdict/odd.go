@@ -62,7 +62,7 @@ func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
 	}
 	var rivals []*hypothesis
 	for i := range e.m.plan.Strings {
-		if n.hyp.cur.StringAmps[i] != 0 {
+		if n.hyp.cur().StringAmps[i] != 0 {
 			continue
 		}
 		if rivals == nil {
@@ -95,7 +95,7 @@ func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
 			whole := append(slices.Clone(rest), m...)
 			turned := append(slices.Clone(whole), layout.Fault{Kind: layout.StringReversed, ID: f.ID})
 			for _, faults := range [2][]layout.Fault{whole, turned} {
-				if o := newHypothesis(e.m.plan, faults, e.priorOf(faults...)); o != nil {
+				if o := newHypothesis(e.m, faults, e.priorOf(faults...)); o != nil {
 					out = append(out, o)
 				}
 			}
@@ -115,10 +115,10 @@ const (
 // mayFlow tells whether something in which string i carries current fits the readings about
 // as well as a node in which it carries none.
 func (e *engine) mayFlow(i int, n *node, list []*scored, revived []*hypothesis, short func(*hypothesis) float64) bool {
-	rivals := slices.DeleteFunc(slices.Clone(revived), func(h *hypothesis) bool { return h.cur.StringAmps[i] == 0 })
+	rivals := slices.DeleteFunc(slices.Clone(revived), func(h *hypothesis) bool { return h.cur().StringAmps[i] == 0 })
 	looked := 0
 	for _, s := range list {
-		if looked < flowingLooked && s.hyp.cur.StringAmps[i] != 0 {
+		if looked < flowingLooked && s.hyp.cur().StringAmps[i] != 0 {
 			rivals = append(rivals, s.hyp)
 			looked++
 		}
@@ -160,7 +160,7 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 		u.many, u.why = true, "What the supply is told to have shown is far from the plan, and the readings go with the one as well as with the other. Look at the supply and tell the amps again. Nothing is claimed."
 	case !u.many && short > math.Max(shortAll, shortEach*float64(holds)):
 		u.many, u.why = true, "Nothing known here explains the readings as a whole: it may be another plan, or the phone's sensor sits where none was looked for. Find the phone's sensor, and read the coils again. Nothing is claimed."
-	case holds > 0 && n.hyp.cur.PadAmps <= 0 && !e.groundTold():
+	case holds > 0 && n.hyp.cur().PadAmps <= 0 && !e.groundTold():
 		u.many, u.why = true, "It may be that no current flows at all. Nothing was read with the supply off, and so nothing tells that from a pad that is as planned. Switch it off for three seconds and on again over a coil. Nothing is claimed."
 	}
 	return u
@@ -198,12 +198,12 @@ func (e *engine) borne(list []*scored, p []map[State]float64, j int, doubtful fu
 		}
 	}
 	for i := range h.faults {
-		without := newHypothesis(e.m.plan, slices.Delete(slices.Clone(h.faults), i, i+1), 0)
-		if without == nil || without.states[j] == h.states[j] || p[j][h.states[j]] < MinClaim {
+		without := newHypothesis(e.m, slices.Delete(slices.Clone(h.faults), i, i+1), 0)
+		if without == nil || without.state(j) == h.state(j) || p[j][h.state(j)] < MinClaim {
 			continue
 		}
 		for k := range h.states {
-			if k != j && !doubtful(k) && without.states[k] != h.states[k] && p[k][h.states[k]] >= MinClaim && e.used(k) > 0 {
+			if k != j && !doubtful(k) && without.state(k) != h.state(k) && p[k][h.state(k)] >= MinClaim && e.used(k) > 0 {
 				return true
 			}
 		}

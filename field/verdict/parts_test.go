@@ -44,8 +44,8 @@ func TestNeighboursAreScoredWhereTheSensorMayBe(t *testing.T) {
 	}
 	few, checked := n.likely, 0
 	for _, s := range e.singles {
-		h := n.hyp.with(p, s)
-		if h == nil || muchChanges(n.at, h.at) {
+		h := n.hyp.with(s)
+		if h == nil || muchChanges(n.at, h.at()) {
 			continue
 		}
 		n.likely = few

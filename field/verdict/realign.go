@@ -31,7 +31,7 @@ func (e *engine) realign() bool {
 			continue
 		}
 		for k := range e.ev.passes {
-			if e.ev.passes[k].aligner.anchor(s.hyp.at, false) {
+			if e.ev.passes[k].aligner.anchor(s.hyp.at(), false) {
 				added = true
 			}
 		}
@@ -115,7 +115,7 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 		if j < 0 || s.kind != layout.CoilReversed && s.kind != layout.CoilShorted {
 			continue
 		}
-		o := h.with(e.m.plan, *s)
+		o := h.with(*s)
 		if o == nil {
 			continue
 		}
@@ -125,7 +125,7 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 			if !slices.Contains(p.near, int32(j)) {
 				continue
 			}
-			gain := p.sums(o.at, &n.sc)[p.sum] - p.said
+			gain := p.sums(o.at(), &n.sc)[p.sum] - p.said
 			switch {
 			case slices.Contains(p.coils, j):
 				own += gain
@@ -138,7 +138,7 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 			continue
 		}
 		for _, p := range against {
-			added = p.aligner.anchor(o.at, false) || added
+			added = p.aligner.anchor(o.at(), false) || added
 		}
 	}
 	e.slim(n)
@@ -160,17 +160,17 @@ func (e *engine) anchorRows(h *hypothesis) bool {
 			continue
 		}
 		inRow := func(id string) bool { return slices.Contains(p.coils, e.m.plan.CoilIndex(id)) }
-		base := newHypothesis(e.m.plan, slices.DeleteFunc(slices.Clone(h.faults), func(f layout.Fault) bool { return inRow(f.ID) }), 0)
+		base := newHypothesis(e.m, slices.DeleteFunc(slices.Clone(h.faults), func(f layout.Fault) bool { return inRow(f.ID) }), 0)
 		if base == nil {
 			continue
 		}
-		added = p.aligner.anchor(base.at, false) || added
+		added = p.aligner.anchor(base.at(), false) || added
 		for _, s := range e.singles {
 			if s.kind != layout.CoilReversed || !inRow(s.fault.ID) {
 				continue
 			}
-			if o := base.with(e.m.plan, s); o != nil {
-				added = p.aligner.anchor(o.at, true) || added
+			if o := base.with(s); o != nil {
+				added = p.aligner.anchor(o.at(), true) || added
 			}
 		}
 	}

@@ -16,7 +16,7 @@ func (m *Model) RepeatSD(j int, offset [2]float64, topDeg float64, ownRest bool,
 	sin, cos := math.Sincos(topDeg * math.Pi / 180)
 	at := r3.Add(m.sensorOver(j), r3.Vec{X: cos*offset[0] - sin*offset[1], Y: sin*offset[0] + cos*offset[1]})
 	bz := func(x, y, z float64) float64 {
-		return m.pad.At(m.planned.at, r3.Add(at, r3.Vec{X: x, Y: y, Z: z})).Z * 1e6
+		return m.pad.At(m.planned.at(), r3.Add(at, r3.Vec{X: x, Y: y, Z: z})).Z * 1e6
 	}
 	here := bz(0, 0, 0)
 	var place float64

@@ -73,7 +73,7 @@ func (e *engine) elsewhere(list []*scored) *engine {
 			faults = append(faults, layout.Fault{Kind: layout.PadReversed})
 		}
 		held = append(held, s.hyp)
-		if h := newHypothesis(e.m.plan, faults, e.priorOf(faults...)); h != nil {
+		if h := newHypothesis(e.m, faults, e.priorOf(faults...)); h != nil {
 			held = append(held, h)
 		}
 	}

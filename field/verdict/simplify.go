@@ -34,7 +34,7 @@ func (e *engine) exchange(s *scored, faults []layout.Fault) bool {
 	if logPrior <= s.hyp.logPrior+1e-9 {
 		return false
 	}
-	h := newHypothesis(e.m.plan, faults, logPrior)
+	h := newHypothesis(e.m, faults, logPrior)
 	if h == nil || h.key != s.hyp.key {
 		return false
 	}

@@ -22,7 +22,7 @@ func drawnAlong(t *testing.T, m *Model, h *hypothesis, along []string, sensor st
 	rng := rand.New(rand.NewPCG(5, 6))
 	lines := []string{fmt.Sprintf(`{"type":"start","v":1,"route":"vector"%s}`, sensor), `{"type":"drive","t":0,"state":"off"}`}
 	read := func(now float64, at r3.Vec, on float64) {
-		b := r3.Scale(1e6*on, m.pad.At(h.at, at))
+		b := r3.Scale(1e6*on, m.pad.At(h.at(), at))
 		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.2f,%.2f,%.2f]}`, now, 18+b.X+0.4*rng.NormFloat64(), -5+b.Y+0.4*rng.NormFloat64(), -42+b.Z+0.4*rng.NormFloat64()))
 	}
 	over := func(p r2.Vec) r3.Vec {
@@ -94,7 +94,7 @@ func TestToAndFroOverSmallCoils(t *testing.T) {
 		t.Fatal(err)
 	}
 	along := []string{"A1", "A2", "A3", "B3", "B2", "B1", "C1", "C2", "C3"}
-	v := drawnAlong(t, m, newHypothesis(plan, []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}, 0), along, sensorTold)
+	v := drawnAlong(t, m, newHypothesis(m, []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}, 0), along, sensorTold)
 	onlyReversed(t, m, v, along, "B2", 2)
 }
 
@@ -110,7 +110,7 @@ func TestWayThatTurns(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	h := newHypothesis(plan, []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}, 0)
+	h := newHypothesis(m, []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}, 0)
 	along := []string{"A1", "A2", "A3", "B3", "B2", "B1"}
 	onlyReversed(t, m, drawnAlong(t, m, h, along, sensorTold), along, "B2", 0)
 	unknown := drawnAlong(t, m, h, along, "")

@@ -84,7 +84,7 @@ func (e *engine) why(list []*scored) *Why {
 // any was looked at.
 func (e *engine) rival(best *hypothesis) *hypothesis {
 	for _, s := range e.ranked() {
-		if !slices.Equal(s.hyp.states, best.states) || s.hyp.fine() != best.fine() {
+		if !s.hyp.sameStates(best) || s.hyp.fine() != best.fine() {
 			return s.hyp
 		}
 	}
