@@ -10,6 +10,10 @@
 // Doubtful: there is far less field than planned (quiet: the phone may lie beside the pad, or
 // after some coils of that kind the supply may be off), or it reads just as on the coil before (same: it may not have been moved at all).
 //
+// The coil named last stays the one to be read whatever other phones read meanwhile: this one may be
+// on its way there. Where it need not be read any more that is said (taken), and a tap leads on to
+// another coil, on which it must be laid anew.
+//
 // The rest is taken with the phone lying on the coil that is read first, so that
 // this coil is read off and on at one place. While the supply is being switched no
 // reading is sent: nobody knows which side of the switch it belongs to.
@@ -20,7 +24,7 @@
 
 import { AWAIT_S, lacks } from "./awaited.js";
 import { Effects } from "./effects.js";
-import { distinct, HoldDetector, noiseOf } from "./hold-detector.js";
+import { distinct, HoldDetector, jitterOf, noiseOf } from "./hold-detector.js";
 import { wrap180 } from "./sources/headings.js";
 import { SteadyReadings } from "./still-steady.js";
 import { distance, mean } from "./vectors.js";
@@ -39,6 +43,8 @@ const QUIET_SHARE = 0.2;
 const LEAST_REACH = 0.05; // of the planned pull: no sensor on the mark meets less of it
 const QUIET_HOLDS = 2; // one after the other, before the supply is asked about
 const UNKNOWN_NOISE_UT = 0.9;
+const NOISY_UT = [1.5, 12]; // that no phone at rest has by itself, nor one carried about
+const RESTLESS_S = 4; // of noise, before it is said that this is why it does not settle
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
 const MOST_ALIKE = 2; // readings of one kind that tell nothing new, before no more are asked for
 const TELLS = Math.log(1.5); // the odds of a state moved by more: that told something
@@ -46,14 +52,19 @@ const LEAST_CHANCE = 0.001; // smaller ones come and go
 const ALIKE_DEG = 15; // the phone lies the same way, but for a hand's error
 const ALIKE_MM = 10;
 
+/** Between holds: the phone is being laid on what was named. */
+const BETWEEN = ["lift", "place", "quiet", "same"];
+
 /** @typedef {{top_deg?: number, shift_mm?: number[], route?: string, why?: string}} Asked */
-/** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"same"|"unchanged"|"waiting"|"result"} Stage */
+/** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"same"|"taken"|"unchanged"|"waiting"|"result"} Stage */
 /**
  * What the page has to do: send a capture line, switch a made-up supply, take a
  * hold back, or tell the person.
  * @typedef {{do: "line", line: object} | {do: "drive", state: string} | {do: "undo", at: string, t: number}
- *   | {do: "counted", at: string} | {do: "broken", at: string, why: "moved"|"gap"|"frozen"} | {do: "unsteady"} | {do: "fruitless", at: string}} Effect
+ *   | {do: "counted", at: string} | {do: "broken", at: string, why: Broken, jitter_uT?: number} | {do: "restless", at: string, jitter_uT: number} | {do: "unsteady"} | {do: "fruitless", at: string} | {do: "taken", at: string, read: boolean}} Effect
  */
+
+/** Why a hold did not count. @typedef {"moved"|"shaken"|"noise"|"gap"|"frozen"} Broken */
 
 /** @extends {Effects<Effect>} */
 export class VectorFlow extends Effects {
@@ -88,6 +99,8 @@ export class VectorFlow extends Effects {
     this.awaiting = false;
     /** Readings of its coil that counted before it. */
     this.usedBefore = 0;
+    /** The same when its hold began. */
+    this.usedAtFirst = 0;
     /** A hold was counted, and its verdict has not been looked at. */
     this.news = false;
     /**
@@ -109,8 +122,18 @@ export class VectorFlow extends Effects {
     this.reach = null;
     /** The hold counted last. @type {{at: string, on: Sample[]} | null} */
     this.before = null;
-    /** The hold in progress. @type {{at: string, top_deg: number, t: number, from: number, off: Sample[], on: Sample[]} | null} */
+    /** The hold in progress. @type {{at: string, top_deg: number, t: number, from: number, off: Sample[], on: Sample[], usedAtFirst: number} | null} */
     this.hold = null;
+    /** Where and how the phone is to be laid, as the page named it last; unread: nobody had read it yet. @type {{at: string, asked: Asked, unread: boolean} | null} */
+    this.named = null;
+    /** The coil on which a motion sensor broke a hold off last. @type {string | null} */
+    this.shookAt = null;
+    /** Readings while the phone is being laid on a coil. @type {{at: string | null, told: boolean, samples: Sample[]} | null} */
+    this.placing = null;
+    /** What it was to be laid on before another phone read that. @type {{at: string, read: boolean} | null} */
+    this.taken = null;
+    /** Another phone goes by the plan's order: this one goes from its end. */
+    this.fromEnd = false;
     /** Where and how the phone lies since it was said to: news does not move it. @type {{at: string, asked: Asked} | null} */
     this.laid = null;
     /** Where and how it lay in the hold opened last. @type {{at: string, asked: Asked} | null} */
@@ -124,7 +147,30 @@ export class VectorFlow extends Effects {
 
   /** The coil to lay the phone on, or null when none is asked for. */
   get target() {
-    return this.laid?.at || this.chosen || this.unread[0] || (!this.awaiting && this.verdict?.next?.at) || null;
+    return (this.laid || this.named || this.wanted)?.at ?? null;
+  }
+
+  /** What is to be read as far as is known now, and how. @returns {{at: string, asked: Asked} | null} */
+  get wanted() {
+    const { unread } = this;
+    const n = this.verdict?.next;
+    const at = this.chosen || (this.fromEnd ? unread[unread.length - 1] : unread[0]) || (!this.awaiting && n?.at);
+    if (!at) return null;
+    const plain = this.awaiting || unread.length > 0 || !n || n.at !== at || (this.chosen && n.route); // a coil chosen is read by phone all the same
+    return { at, asked: plain ? {} : { top_deg: n.top_deg, shift_mm: n.shift_mm, route: n.route, why: n.why } };
+  }
+
+  /** Names what is to be read next. */
+  name() {
+    const { wanted } = this;
+    this.named = wanted && { ...wanted, unread: this.unread.includes(wanted.at) };
+  }
+
+  /** Whether what was named last is still to be read, and so. */
+  get stillWanted() {
+    const { named, wanted } = this;
+    if (!named || named.at === this.chosen || this.unread.includes(named.at)) return true;
+    return !!wanted && wanted.at === named.at && sameWay(wanted.asked, named.asked);
   }
 
   /** Coils that nobody has read yet, this phone or another. */
@@ -134,11 +180,7 @@ export class VectorFlow extends Effects {
 
   /** How the phone is to lie on the target, where that differs from the usual. @returns {Asked} */
   get asked() {
-    if (this.laid) return this.laid.asked;
-    const n = this.verdict?.next;
-    if (this.awaiting || this.unread.length > 0 || !n || n.at !== this.target) return {};
-    if (this.chosen && n.route) return {}; // read by phone all the same
-    return { top_deg: n.top_deg, shift_mm: n.shift_mm, route: n.route, why: n.why };
+    return (this.laid || this.named || this.wanted)?.asked ?? {};
   }
 
   /** Which way the top edge is to point on the target. */
@@ -203,6 +245,7 @@ export class VectorFlow extends Effects {
 
   /** This page begins: where others have read all there is to read, with what is known. */
   joins() {
+    this.name();
     if (!this.target || this.asked.route === "ohms") this.stage = "result";
     return this.take();
   }
@@ -249,13 +292,16 @@ export class VectorFlow extends Effects {
       case "place":
       case "quiet":
       case "same":
-      case "unchanged":
+      case "taken":
       case "waiting":
       case "result":
         if (this.driven) this.send(s);
         this.between(s);
         break;
-      default: // while the supply is being switched nothing is sent
+      case "unchanged":
+        this.detector.feed(s); // so that the next hold asks for a move first
+        break;
+      default: // while the supply is being switched, or it is asked whether it was, nothing is sent
     }
     return this.take();
   }
@@ -263,7 +309,7 @@ export class VectorFlow extends Effects {
   /** News of a motion sensor. @param {number} t @param {"still"|"moving"|"unknown"} motion */
   motion(t, motion) {
     if (this.stage === "off" || this.stage === "resting" || this.stage === "on") return [];
-    this.heed(this.detector.motion(t, motion));
+    this.heed(this.detector.motion(t, motion), true);
     return this.take();
   }
 
@@ -292,7 +338,9 @@ export class VectorFlow extends Effects {
   /** "The supply is on all the same": a hold without change counts. @param {number} t */
   unchangedCounts(t) {
     if (this.doubtsSupply) this.supplySure = true;
-    if (this.stage === "unchanged") this.counted(t);
+    if (this.stage !== "unchanged") return this.take();
+    this.line({ type: "lift", t: after(this.hold.on[this.hold.on.length - 1].t) });
+    this.counted(t);
     return this.take();
   }
 
@@ -305,6 +353,7 @@ export class VectorFlow extends Effects {
     for (const { at, t } of holds) this.emit({ do: "undo", at, t });
     this.awaiting = false;
     this.chosen = holds[0].at;
+    this.name();
     this.stage = "off";
     return this.take();
   }
@@ -314,7 +363,8 @@ export class VectorFlow extends Effects {
     if (this.stage === "counting" || this.stage === "unchanged" || !this.coils.includes(id)) return [];
     this.chosen = id;
     this.fruitless = false;
-    if (this.stage === "waiting" || this.stage === "result") this.toNext();
+    this.name();
+    if (this.stage === "waiting" || this.stage === "result" || this.stage === "taken") this.toNext();
     return this.take();
   }
 
@@ -326,6 +376,7 @@ export class VectorFlow extends Effects {
     this.awaiting = false;
     this.emit({ do: "undo", at: last.at, t: last.t });
     this.chosen = last.at;
+    this.name();
     if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
     return this.take();
   }
@@ -335,7 +386,10 @@ export class VectorFlow extends Effects {
     if (this.hold) this.abandon(t);
     this.laid = null;
     this.stage = "off";
-    if (!this.target) this.chosen = this.coils[0];
+    this.name();
+    if (this.target) return this.take();
+    this.chosen = this.coils[0];
+    this.name();
     return this.take();
   }
 
@@ -360,11 +414,39 @@ export class VectorFlow extends Effects {
     this.verdict = v;
     this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.usedBefore);
     if (this.awaiting) return this.take();
-    if (this.stage === "off" && !this.target) this.stage = "result"; // another phone read it all meanwhile
+    if (this.news) this.heedOthers();
+    const { wanted } = this;
+    if (this.stage === "off" && !wanted) this.stage = "result"; // another phone read it all meanwhile
     if (this.news) this.heedAsk();
     this.news = false;
-    const between = ["lift", "place", "quiet", "same"].includes(this.stage);
-    if (this.stage === "waiting" || (between && (!this.target || this.asked.route === "ohms" || this.fruitless))) this.toNext();
+    const between = BETWEEN.includes(this.stage);
+    const taken = this.stage === "taken";
+    if (this.stage === "waiting" || ((between || taken) && (!wanted || wanted.asked.route === "ohms" || this.fruitless))) this.toNext();
+    else if (taken) this.name();
+    else if (between && !this.stillWanted) this.takeAway();
+    return this.take();
+  }
+
+  /** Another phone read the same coil at the same time: it goes the same way. */
+  heedOthers() {
+    const { at } = this.done[this.done.length - 1] || {};
+    const once = this.done.filter((d) => d.at === at).length === 1;
+    if (once && this.coil(at)?.used > this.usedAtFirst + 1) this.fromEnd = !this.fromEnd;
+  }
+
+  /** What was named need not be read any more, and the phone may be on its way there. */
+  takeAway() {
+    const { at, unread: read } = this.named;
+    this.taken = { at, read };
+    if (read) this.fromEnd = !this.fromEnd; // two that go the same way would meet on every coil
+    this.name();
+    this.stage = "taken";
+    this.emit({ do: "taken", at, read });
+  }
+
+  /** "On to the next", after another phone read what was named. */
+  onward() {
+    if (this.stage === "taken") this.toNext();
     return this.take();
   }
 
@@ -387,7 +469,7 @@ export class VectorFlow extends Effects {
 
   /** Shows what is known so far. */
   showResult() {
-    if (["lift", "place", "quiet", "same", "waiting"].includes(this.stage)) this.stage = "result";
+    if (BETWEEN.includes(this.stage) || this.stage === "taken" || this.stage === "waiting") this.stage = "result";
     return this.take();
   }
 
@@ -397,7 +479,7 @@ export class VectorFlow extends Effects {
     this.fruitless = false;
     this.asks.made.clear();
     if (!this.driven) return this.restAgain(0);
-    if (!this.target) this.chosen = this.coils[0];
+    if (!this.wanted) this.chosen = this.coils[0];
     this.toNext();
     return this.take();
   }
@@ -469,7 +551,7 @@ export class VectorFlow extends Effects {
     }
     const unchanged = this.hold.off.length > 0 && this.pull(this.hold.on) < QUIET_UT;
     if (unchanged || (this.oftenQuiet && this.quiet(this.hold.on, this.hold.at))) {
-      this.line({ type: "lift", t: after(s.t) });
+      // Until it is known whether the supply is on the hold is not over: the bench takes it for no reading.
       this.stage = "unchanged";
       return;
     }
@@ -479,7 +561,7 @@ export class VectorFlow extends Effects {
 
   /** Between holds: is it lifted, does it lie still on the next coil? */
   between(s) {
-    if (this.stage === "waiting" || this.stage === "result" || this.stage === "unchanged") {
+    if (this.stage === "waiting" || this.stage === "result" || this.stage === "taken") {
       // Watched only so that the next hold asks for a move first.
       this.detector.feed(s);
       if (this.stage === "waiting" && s.t - this.countedAt > AWAIT_S) {
@@ -497,11 +579,27 @@ export class VectorFlow extends Effects {
       else this.begin(this.settledSince, window);
       return;
     }
+    if (this.stage === "place") this.watchNoise(s);
     this.heed(told);
   }
 
-  /** @param {import("./hold-detector.js").Told | null} told */
-  heed(told) {
+  /** Whether noise is why the phone is not seen to lie still. @param {Sample} s */
+  watchNoise(s) {
+    const p = (this.placing = this.placing?.at === this.target ? this.placing : { at: this.target, told: false, samples: [] });
+    if (this.detector.shaken) p.samples = [];
+    p.samples.push(s);
+    while (p.samples[0].t < s.t - RESTLESS_S) p.samples.shift();
+    if (p.told || this.hz > 0 || this.elapsed(p.samples) < RESTLESS_S - 0.3) return;
+    const jitter_uT = jitterOf(p.samples);
+    const half = Math.floor(p.samples.length / 2);
+    const [a, b] = [p.samples.slice(0, half), p.samples.slice(half)].map((list) => mean(list.map((r) => r.u)));
+    if (!noise(jitter_uT) || distance(a, b) > jitter_uT) return; // carried about, its mean changes
+    p.told = true;
+    this.emit({ do: "restless", at: p.at, jitter_uT });
+  }
+
+  /** @param {import("./hold-detector.js").Told | null} told @param {boolean} [shaken] a motion sensor says so */
+  heed(told, shaken) {
     if (told?.event !== "moved") return;
     if (this.stage === "counting") {
       const on = this.hold.on;
@@ -511,7 +609,7 @@ export class VectorFlow extends Effects {
         this.counted(told.t);
         this.stage = this.stage === "lift" ? "place" : this.stage;
         this.detector.loosen();
-      } else this.breakOff(told.t, "moved");
+      } else this.breakOff(told.t, shaken ? "shaken" : "moved");
     } else if (this.stage === "lift" || this.stage === "quiet" || this.stage === "same") {
       this.stage = "place";
       this.settledSince = undefined;
@@ -544,12 +642,12 @@ export class VectorFlow extends Effects {
     if (asked.top_deg !== undefined || top_deg !== this.start_deg) line.top_deg = top_deg;
     if (asked.shift_mm) line.shift_mm = asked.shift_mm;
     this.line(line);
-    this.hold = { at, top_deg, t, from: t, off: [], on: [] };
+    this.hold = { at, top_deg, t, from: t, off: [], on: [], usedAtFirst: this.coil(at)?.used ?? 0 };
   }
 
   /** The hold in progress counts; its lift has been sent. @param {number} t */
   counted(t) {
-    const { at, t: began, on } = this.hold;
+    const { at, t: began, on, usedAtFirst } = this.hold;
     const pull = this.pull(on);
     // A coil that gives nothing does not tell where the sensor sits; a phone laid
     // beside the mark brings it where it usually does not come.
@@ -559,11 +657,14 @@ export class VectorFlow extends Effects {
     if (!quiet) this.supplySure = false;
     this.hold = null;
     this.laid = null;
+    this.placing = null;
+    this.shookAt = null;
     this.before = { at, on };
     this.done.push({ at, t: began, ...(quiet ? { quiet } : {}) });
     this.chosen = null;
     this.awaiting = true;
     this.usedBefore = this.coil(at)?.used ?? 0;
+    this.usedAtFirst = usedAtFirst;
     this.news = true;
     this.countedAt = t;
     this.emit({ do: "counted", at });
@@ -572,6 +673,8 @@ export class VectorFlow extends Effects {
 
   /** To where the next hold begins, or to the end. */
   toNext() {
+    this.taken = null;
+    this.name();
     const at = this.target;
     if (this.verdict && this.unread.length === 0 && !this.chosen && (this.fruitless || this.asked.route === "ohms")) {
       this.stage = "result";
@@ -586,24 +689,30 @@ export class VectorFlow extends Effects {
     this.detector.mustMove();
   }
 
-  /** Ends the hold in progress and has it taken back. @param {number} t @param {"moved"|"gap"|"frozen"} why */
-  breakOff(t, why) {
+  /** Ends the hold in progress and has it taken back. @param {number} t @param {Broken} told */
+  breakOff(t, told) {
     const at = this.hold.at;
+    const jitter_uT = jitterOf(this.hold.on);
+    const noisy = told === "moved" && !this.detector.shaken && noise(jitter_uT);
+    // Once it will have been lifted too soon, time and again it was not.
+    const why = noisy ? "noise" : told === "shaken" && this.shookAt !== at ? "moved" : told;
+    this.shookAt = told === "shaken" ? at : null;
     this.abandon(t);
     this.chosen = at;
-    if (why === "moved") {
+    this.name();
+    if (told === "moved" || told === "shaken") {
       this.stage = "place";
       this.detector.loosen();
     } else {
       this.stage = "lift";
       this.detector.reset();
     }
-    this.emit({ do: "broken", at, why });
+    this.emit({ do: "broken", at, why, ...(noisy ? { jitter_uT } : {}) });
   }
 
   /** @param {number} t */
   abandon(t) {
-    if (this.stage !== "unchanged") this.line({ type: "lift", t: Math.max(t, after(this.hold.t)) });
+    this.line({ type: "lift", t: Math.max(t, after(this.hold.t)) });
     this.emit({ do: "undo", at: this.hold.at, t: this.hold.t });
     this.hold = null;
     this.laid = null;
@@ -649,6 +758,7 @@ export class VectorFlow extends Effects {
       backgrounds: this.backgrounds,
       noise_uT: this.detector.noise,
       reach: this.reach,
+      fromEnd: this.fromEnd,
       supplySure: this.supplySure,
       hold: this.hold && { at: this.hold.at, t: this.hold.t },
     };
@@ -668,6 +778,7 @@ export class VectorFlow extends Effects {
     this.backgrounds = kept.backgrounds;
     this.detector.setNoise(kept.noise_uT);
     this.reach = kept.reach;
+    this.fromEnd = kept.fromEnd ?? false;
     this.supplySure = kept.supplySure;
     if (kept.hold) {
       this.line({ type: "lift", t: Math.max(t, after(kept.hold.t)) });
@@ -676,16 +787,30 @@ export class VectorFlow extends Effects {
       this.chosen = kept.hold.at;
     }
     if (this.driven) this.toNext();
-    else this.stage = "off";
+    else {
+      this.stage = "off";
+      this.name();
+    }
     return this.take();
   }
 }
 
 /** @typedef {import("./hold-detector.js").Sample} Sample */
 
+/** Whether two ways of reading a coil are one, but for a hand's error. @param {Asked} a @param {Asked} b */
+function sameWay(a, b) {
+  const [p, q] = [a, b].map((way) => way.shift_mm || [0, 0]);
+  return alike(a.top_deg ?? 0, b.top_deg ?? 0) && Math.hypot(p[0] - q[0], p[1] - q[1]) < ALIKE_MM && a.route === b.route;
+}
+
 /** Whether two ways of lying are one, but for a hand's error. @param {number} a @param {number} b degrees */
 function alike(a, b) {
   return Math.abs(wrap180(a - b)) < ALIKE_DEG;
+}
+
+/** Whether readings that jump so far from one to the next are noise. @param {number} jitter_uT */
+function noise(jitter_uT) {
+  return jitter_uT >= NOISY_UT[0] && jitter_uT <= NOISY_UT[1];
 }
 
 /** Whether chances moved enough to matter. @param {Record<string, number>} before @param {Record<string, number>} now */

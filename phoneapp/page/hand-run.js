@@ -19,6 +19,8 @@ export class HandRun {
     this.read = [];
     /** @type {string | null} */
     this.chosen = null;
+    /** The coil that the page named last: it stays the one to be read, whatever others read. @type {string | null} */
+    this.named = null;
     this.note = "";
     /** A coil was read and its verdict has not come. */
     this.waits = false;
@@ -44,7 +46,7 @@ export class HandRun {
 
   get target() {
     const { told } = this.tools;
-    return this.chosen || this.unread?.id || told.verdict?.next?.at || told.plan.coils[0].id;
+    return this.chosen || this.named || this.unread?.id || told.verdict?.next?.at || told.plan.coils[0].id;
   }
 
   get unread() {
@@ -86,7 +88,7 @@ export class HandRun {
     this.tools.stream.flush();
     this.faces[at] = { north: 1, south: -1, none: 0 }[face];
     this.read.push({ at, t });
-    this.chosen = null;
+    this.chosen = this.named = null;
     this.note = this.nothingWords();
     if (this.note) this.tools.say(this.note);
     this.tools.counted(at);
@@ -116,6 +118,7 @@ export class HandRun {
 
   to(stage) {
     this.stage = stage;
+    this.named = null;
     this.note = "";
     this.show();
   }
@@ -129,7 +132,13 @@ export class HandRun {
     this.show();
   }
 
+  /** What the person is told to read stays so until it is read. */
+  name() {
+    if (this.stage === "faces" && (this.unread || !this.waits)) this.named ??= this.target;
+  }
+
   show() {
+    this.name();
     page.show(handScreen(this, this.tools.told));
   }
 }

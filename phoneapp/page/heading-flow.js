@@ -51,12 +51,18 @@ export class HeadingFlow extends Effects {
     this.done = [];
     /** @type {string | null} */
     this.chosen = null;
+    /** The coil that the page named last. @type {string | null} */
+    this.named = null;
+    /** Another phone goes by the plan's order: this one goes from its end. */
+    this.fromEnd = false;
     /** @type {any} */
     this.verdict = null;
     /** The verdict on the hold counted last has not come. */
     this.awaiting = false;
     /** Readings of its coil that counted before it. */
     this.usedBefore = 0;
+    /** The same when its hold began. */
+    this.usedAtFirst = 0;
     /** Heading of the pad's +y; from the compass before anything is driven. @type {number | null} */
     this.rest_deg = null;
     /** The same as the phone was held when it gave its first heading. @type {number | null} */
@@ -75,10 +81,17 @@ export class HeadingFlow extends Effects {
     return this.done.filter((d) => d.at === id).length;
   }
 
+  /** The coil named last stays the one to be read, whatever other phones read: this one may lie there. */
   get target() {
+    return this.named || this.wanted;
+  }
+
+  /** The coil to be read as far as is known now. @returns {string | null} */
+  get wanted() {
     if (this.chosen) return this.chosen;
-    const unread = this.coils.find((id) => this.timesRead(id) === 0 && !(this.coil(id)?.used > 0));
-    if (unread || this.awaiting) return unread || null;
+    const unread = this.coils.filter((id) => this.timesRead(id) === 0 && !(this.coil(id)?.used > 0));
+    if (unread.length > 0) return this.fromEnd ? unread[unread.length - 1] : unread[0];
+    if (this.awaiting) return null;
     // Both sides of what is in doubt, before the verdict's own wishes.
     const other = this.coils.find((id) => this.timesRead(id) === 1 && this.coil(id)?.state === "undecided");
     return other || this.verdict?.next?.at || null;
@@ -115,7 +128,7 @@ export class HeadingFlow extends Effects {
 
   /** As in the vector route. */
   joins() {
-    if (!this.target) this.stage = "result";
+    this.toNext();
     return this.take();
   }
 
@@ -126,7 +139,8 @@ export class HeadingFlow extends Effects {
     this.line({ type: "drive", t, state: "off" });
     this.emit({ do: "drive", state: "off" });
     this.line({ type: "hold", t: after(t), at: p.at, shift_mm: p.shift_mm });
-    this.hold = { at: p.at, side: p.side, shift_mm: p.shift_mm, across_uT: p.across_uT, t: after(t), off_deg: null, turned: [] };
+    this.named = p.at;
+    this.hold = { at: p.at, side: p.side, shift_mm: p.shift_mm, across_uT: p.across_uT, t: after(t), usedAtFirst: this.coil(p.at)?.used ?? 0, off_deg: null, turned: [] };
     this.run = [];
     this.stage = "off";
     return this.take();
@@ -183,13 +197,14 @@ export class HeadingFlow extends Effects {
       } else this.stage = "on";
       return;
     }
-    const { at, side, t: began, off_deg, turned } = this.hold;
+    const { at, side, t: began, usedAtFirst, off_deg, turned } = this.hold;
     this.line({ type: "lift", t: after(t) });
     this.hold = null;
     this.done.push({ at, side, t: began });
     this.chosen = null;
     this.awaiting = true;
     this.usedBefore = this.coil(at)?.used ?? 0;
+    this.usedAtFirst = usedAtFirst;
     this.countedAt = t;
     this.emit({ do: "counted", at });
     const byHand = turned.length > 1 ? turned[turned.length - 1] - turned[0] : 0;
@@ -223,7 +238,7 @@ export class HeadingFlow extends Effects {
   /** @param {string} id */
   pick(id) {
     if (this.hold || !this.coils.includes(id)) return [];
-    this.chosen = id;
+    this.chosen = this.named = id;
     this.stage = "place";
     return this.take();
   }
@@ -238,7 +253,7 @@ export class HeadingFlow extends Effects {
     if (!last) return [];
     this.awaiting = false;
     this.emit({ do: "undo", at: last.at, t: last.t });
-    this.chosen = last.at;
+    this.chosen = this.named = last.at;
     this.stage = "place";
     return this.take();
   }
@@ -258,7 +273,7 @@ export class HeadingFlow extends Effects {
   abandon(t) {
     this.line({ type: "lift", t: Math.max(t, after(this.hold.t)) });
     this.emit({ do: "undo", at: this.hold.at, t: this.hold.t });
-    this.chosen = this.hold.at;
+    this.chosen = this.named = this.hold.at;
     this.hold = null;
     this.stage = "place";
   }
@@ -266,12 +281,17 @@ export class HeadingFlow extends Effects {
   /** @param {any} v */
   setVerdict(v) {
     this.verdict = v;
+    const awaited = this.awaiting;
     this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.usedBefore);
-    if (this.stage === "waiting" || (this.stage === "place" && !this.target)) this.toNext();
+    const { at } = this.done[this.done.length - 1] || {};
+    // Another phone read the same coil at the same time: it goes the same way.
+    if (awaited && !this.awaiting && this.timesRead(at) === 1 && this.coil(at)?.used > this.usedAtFirst + 1) this.fromEnd = !this.fromEnd;
+    if (this.stage === "waiting" || (this.stage === "place" && !this.wanted)) this.toNext();
     return this.take();
   }
 
   toNext() {
+    this.named = this.wanted;
     if (this.target) this.stage = "place";
     else this.stage = this.awaiting ? "waiting" : "result";
   }
@@ -283,13 +303,14 @@ export class HeadingFlow extends Effects {
 
   goOn() {
     if (this.stage !== "result") return [];
-    if (!this.target) this.chosen = this.coils[0];
+    if (!this.wanted) this.chosen = this.coils[0];
+    this.named = this.wanted;
     this.stage = "place";
     return this.take();
   }
 
   save() {
-    return { done: this.done, chosen: this.chosen, rest_deg: this.rest_deg, set_amps: this.set_amps, hold: this.hold && { at: this.hold.at, t: this.hold.t } };
+    return { done: this.done, chosen: this.chosen, rest_deg: this.rest_deg, set_amps: this.set_amps, fromEnd: this.fromEnd, hold: this.hold && { at: this.hold.at, t: this.hold.t } };
   }
 
   /** As in the vector route. @param {ReturnType<HeadingFlow["save"]>} kept @param {number} t */
@@ -298,6 +319,7 @@ export class HeadingFlow extends Effects {
     this.chosen = kept.chosen;
     this.rest_deg = kept.rest_deg;
     this.set_amps = kept.set_amps ?? null;
+    this.fromEnd = kept.fromEnd ?? false;
     if (kept.hold) {
       this.hold = kept.hold;
       this.gapped(t);

@@ -23,6 +23,7 @@ const MOVED_UT = 20; // steady drive: a spread that no phone at rest has
 const MOVING_S = 1; // a tap on the screen shakes the phone for less
 const MAX_WINDOW = 400; // readings kept, whatever the rate
 const TYPICAL_NOISE_UT = 0.9;
+const MEDIAN_OF_THREE = 0.79; // of three squares' mean, for normal noise
 
 export class HoldDetector {
   /**
@@ -155,4 +156,11 @@ export function distinct(samples) {
   let n = 0;
   for (let i = 0; i < samples.length; i++) if (i === 0 || samples[i].u.some((v, a) => v !== samples[i - 1].u[a])) n++;
   return n;
+}
+
+/** How far readings jump about from one to the next; a few large jumps do not count. @param {Sample[]} samples */
+export function jitterOf(samples) {
+  const squares = samples.slice(1).map((s, i) => s.u.reduce((sum, v, a) => sum + (v - samples[i].u[a]) ** 2, 0) / 6);
+  squares.sort((a, b) => a - b);
+  return squares.length < 5 ? 0 : Math.sqrt(squares[Math.floor(squares.length / 2)] / MEDIAN_OF_THREE);
 }

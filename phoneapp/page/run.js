@@ -47,16 +47,32 @@ export function startLine(tools, route, top_deg = 0) {
   return line;
 }
 
-/** Why a hold did not count, in words. @param {string} at @param {"moved"|"gap"|"frozen"} why */
-export function brokenWords(at, why) {
+/**
+ * Why a hold did not count, in words.
+ * @param {string} at @param {import("./flow.js").Broken} why @param {number} [jitter_uT] how far readings jump about
+ */
+export function brokenWords(at, why, jitter_uT = 0) {
   switch (why) {
     case "moved":
       return `It moved too soon: ${at} is not counted. Lay it on ${at} once more.`;
+    case "shaken":
+      return `The phone was shaken again: ${at} is not counted. Lay it on ${at} once more, hands off, on a bench that stands still.`;
+    case "noise":
+      return `${noiseWords(jitter_uT)}: ${at} is not counted. ${noiseHelp} Then lay it on ${at} once more.`;
     case "frozen":
       return `The sensor gave the same reading over and over: ${at} is not counted. Lift the phone, move it about, and lay it on ${at} once more.`;
     default:
       return `Readings stopped: ${at} is not counted. Keep this page in front and lay the phone on ${at} once more.`;
   }
+}
+
+/** @param {number} jitter_uT */
+const noiseWords = (jitter_uT) => `The readings jump about by some ${Math.round(2 * jitter_uT)} uT, as they do near a lamp, a motor or a charger`;
+const noiseHelp = "Switch such things off, or read by compass or by hand (Other ways, and help).";
+
+/** Why it does not begin to count by itself. @param {string} at @param {number} jitter_uT */
+export function restlessWords(at, jitter_uT) {
+  return `${noiseWords(jitter_uT)}. ${noiseHelp} If it lies still on ${at} all the same, tap.`;
 }
 
 /**

@@ -71,7 +71,7 @@ export class SensedRun {
         tools.counted(e.at);
         break;
       case "broken":
-        this.note = brokenWords(e.at, e.why);
+        this.note = brokenWords(e.at, e.why, e.jitter_uT);
         tools.broken(e.at);
         tools.say(this.note);
         break;

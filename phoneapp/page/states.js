@@ -210,6 +210,7 @@ const STATES = {
   quiet: () => vector({ stage: "quiet", done: done(3) }, some),
   "quiet-again": () => vector({ stage: "quiet", done: [...done(3), { at: "B1", t: 3, quiet: true }, { at: "B2", t: 4, quiet: true }] }, verdict({ A1: "as-planned", A2: "as-planned", A3: "as-planned", B1: "undecided", B2: "undecided" })),
   same: () => vector({ stage: "same", done: done(3), before: { at: "A3", on: [] } }, some),
+  taken: () => vector({ stage: "taken", done: done(3), taken: { at: "B1", read: true }, fromEnd: true }, verdict({ A1: "as-planned", A2: "as-planned", A3: "as-planned", B1: "undecided" })),
   unchanged: () => vector({ stage: "unchanged", hold: { ...hold, at: "A1" } }),
   turned: () => vector({ stage: "place", done: done(9) }, verdict(all("as-planned", { B2: "undecided" }), { next: { at: "B2", top_deg: 180, why: "B2 may face either way. Read it once more, with the phone turned by half." } })),
   "small-pad": () => vector({ stage: "place", done: done(1) }, verdict({ A1: "as-planned" }), { plan: smallPlan }),

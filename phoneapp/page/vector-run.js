@@ -1,7 +1,7 @@
 // The vector route at work: sensor in, capture lines out, screens shown.
 import { VectorFlow } from "./flow.js";
 import * as page from "./page.js";
-import { fruitlessWords, startLine } from "./run.js";
+import { fruitlessWords, restlessWords, startLine } from "./run.js";
 import { vectorScreen } from "./screens/vector.js";
 import { SensedRun } from "./sensed-run.js";
 import { startMagnetometer } from "./sources/magnetometer.js";
@@ -10,7 +10,7 @@ import { startRehearsal } from "./sources/rehearsal.js";
 import { Stillness } from "./stillness.js";
 
 /** Stages that ask the person something. @type {import("./flow.js").Stage[]} */
-const ASKS = ["on", "quiet", "same", "unchanged"];
+const ASKS = ["on", "quiet", "same", "taken", "unchanged"];
 const STOPPED_MS = 1500; // no reading for so long is a gap
 
 export class VectorRun extends SensedRun {
@@ -27,6 +27,7 @@ export class VectorRun extends SensedRun {
       supplyOn: () => this.supplyOn(),
       lies: () => this.apply(flow.onIt(now())),
       moved: () => this.apply(flow.lifted(now())),
+      onward: () => this.apply(flow.onward()),
       undo: () => this.apply(flow.undo()),
       restAgain: () => this.apply(flow.restAgain(now())),
       asItIs: () => this.apply(flow.takeRestAsItIs()),
@@ -103,10 +104,13 @@ export class VectorRun extends SensedRun {
         this.unsteady = true;
         this.note = "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?";
         tools.say(this.note);
+      } else if (e.do === "restless") {
+        this.note = restlessWords(e.at, e.jitter_uT);
+        tools.say(this.note);
       } else if (e.do === "fruitless") {
         this.note = fruitlessWords(e.at, !!tools.told.rehearsal);
         tools.say(this.note);
-      } else {
+      } else if (e.do !== "taken") { // that has a screen of its own
         if (e.do === "counted") this.note = "";
         this.carryOut(e);
       }

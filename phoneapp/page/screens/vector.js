@@ -94,11 +94,21 @@ export function vectorScreen(flow, told, page) {
         lead: `It reads just as it did on ${flow.before?.at}. Lay the phone on ${at}, or tap if it lies there.`,
         actions: [{ label: `Yes, it lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, result],
       };
+    case "taken": {
+      const { at: was = "", read = false } = flow.taken || {};
+      return {
+        ...common,
+        glance: true,
+        title: read ? `${was} is read already` : was === at ? `${was}, but otherwise` : `Not ${was} any more`,
+        lead: read ? `Another phone read ${was} meanwhile. Leave it: this phone goes on with ${at}.` : `What was read meanwhile changed what is asked for. ${lay}`,
+        actions: [{ label: `On to ${at}`, id: "onward", main: true, onclick: page.do.onward }, ...undo, result],
+      };
+    }
     case "unchanged":
       if (flow.doubtsSupply) return supplyDoubted(flow, page, at, { ...common, why: "" });
       return {
         ...common,
-        whole: true, // the bench took it for a reading already
+        whole: true, // what the verdict knows so far does not hold this reading
         title: "Nothing changed",
         lead: `The field over ${at} is the same with the supply on as with it off. Does the phone lie on ${at}? Is the supply really on, was it really off, is the pad plugged in?`,
         actions: [
@@ -133,7 +143,7 @@ function supplyDoubted(flow, page, at, common) {
       { label: "It was off", small: `read ${before.length > NAMED ? "them" : named} again`, id: "was-off", main: true, onclick: page.do.wasOff },
       { label: "It is on", small: `and the phone lies on ${at}`, id: "lies", main: true, onclick: flow.stage === "quiet" ? page.do.lies : page.do.unchanged },
       { label: "Ohms", id: "ohms", onclick: page.do.ohms },
-      { label: "Verdict", id: "result", onclick: page.do.result },
+      ...(flow.stage === "quiet" ? [{ label: "Verdict", id: "result", onclick: page.do.result }] : []),
     ],
   };
 }

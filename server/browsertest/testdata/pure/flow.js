@@ -477,6 +477,7 @@ export function a_background_is_held_only_against_readings_of_a_phone_that_lies_
   const h = new Hand();
   h.start();
   h.flow.setVerdict({ ...TURNED, coils: TURNED.coils.map((c) => ({ ...c, state: "dead" })) });
+  h.flow.onward(); // others read the rest
   h.carry(OFF);
   h.lieUntil(OFF, "counting"); // turned: that this is no field at all is not known
   while (h.flow.stage === "counting") h.lie(OFF, 0.1);
@@ -489,6 +490,7 @@ export function a_turned_hold_that_was_broken_off_is_asked_for_turned_again() {
   const h = new Hand();
   h.start();
   h.flow.setVerdict(TURNED);
+  h.flow.onward(); // others read the rest
   h.carry(OFF);
   h.lieUntil([-40, -60, 380], "counting");
   h.carry(OFF);
@@ -547,6 +549,134 @@ export function coils_read_by_another_phone_are_not_asked_for() {
   const h = new Hand();
   h.flow.setVerdict({ outcome: "undecided", coils: [{ id: "A2", state: "as-planned", used: 1 }], next: null });
   equal(h.flow.unread, ["A1", "A3"]);
+}
+
+/** What the bench knows when the given coils were read once, by anybody. */
+function readOnce(...ids) {
+  return { outcome: "undecided", coils: ["A1", "A2", "A3", "A4"].map((id) => ({ id, state: "undecided", used: ids.includes(id) ? 1 : 0, p: {} })), causes: [], notes: [], next: null };
+}
+
+const FOUR = { coils: ["A1", "A2", "A3", "A4"], expected_uT: { A1: 400, A2: 400, A3: 400, A4: 400 } };
+
+export function what_another_phone_reads_does_not_move_a_phone_to_a_coil_it_was_not_sent_to() {
+  // Told A2, and in the hand; the other phone is done with A2 first.
+  const h = new Hand(FOUR);
+  h.start();
+  h.carry(OFF);
+  equal([h.flow.stage, h.flow.target], ["place", "A2"]);
+  h.did(h.flow.setVerdict(readOnce("A1", "A2")));
+  equal([h.flow.stage, h.screen().title], ["taken", "A2 is read already"]);
+  equal(h.out.filter((e) => e.do === "taken"), [{ do: "taken", at: "A2", read: true }]);
+  ok(h.screen().lead.includes("A4"), h.screen().lead);
+  h.lie([30, 20, 350], 6); // it lies on A2 all the same
+  equal([h.flow.stage, h.lines("hold").map((l) => l.at)], ["taken", ["A1"]], "nothing is counted for another coil");
+  h.did(h.flow.onward());
+  equal([h.flow.stage, h.screen().title], ["lift", "Lift. Next: A4"], "from the other end, so that they do not meet on every coil");
+  h.lie([30, 20, 350], 6);
+  equal(h.lines("hold").length, 1, "not before it was lifted");
+  h.carry(OFF);
+  h.lieUntil([33, 24, 340], "counting");
+  h.lieUntil([33, 24, 340], "lift");
+  equal([h.lines("hold").map((l) => l.at), h.flow.target], [["A1", "A4"], "A3"]);
+}
+
+export function a_hold_begun_before_another_phone_was_done_with_the_coil_counts_for_that_coil() {
+  const h = new Hand(FOUR);
+  h.start();
+  h.carry(OFF);
+  h.lieUntil([30, 20, 350], "counting");
+  h.did(h.flow.setVerdict(readOnce("A1", "A2")));
+  equal([h.flow.stage, h.flow.target], ["counting", "A2"]);
+  h.lieUntil([30, 20, 350], "lift");
+  equal([h.lines("hold").map((l) => l.at), h.flow.target], [["A1", "A2"], "A3"]);
+  const both = readOnce("A1", "A2");
+  both.coils[1].used = 2;
+  h.did(h.flow.setVerdict(both));
+  equal(h.flow.target, "A3", "named already");
+  h.carry(OFF);
+  h.lieUntil([33, 24, 340], "counting");
+  h.lieUntil([33, 24, 340], "lift");
+  equal([h.flow.target, h.flow.fromEnd], ["A4", true]);
+}
+
+export function an_open_hold_that_the_bench_counts_already_is_not_another_phones() {
+  const h = new Hand(FOUR);
+  h.start();
+  h.carry(OFF);
+  h.lieUntil([30, 20, 350], "counting");
+  h.did(h.flow.setVerdict(readOnce("A1", "A2")));
+  h.lieUntil([30, 20, 350], "lift");
+  h.did(h.flow.setVerdict(readOnce("A1", "A2")));
+  h.carry(OFF);
+  h.lieUntil([33, 24, 340], "counting");
+  h.lieUntil([33, 24, 340], "lift");
+  equal(h.flow.fromEnd, false);
+}
+
+export function a_coil_that_the_person_picked_is_read_though_another_phone_has_read_it() {
+  const h = new Hand(FOUR);
+  h.start();
+  h.flow.pick("A3");
+  h.did(h.flow.setVerdict(readOnce("A1", "A3")));
+  equal([h.flow.stage, h.flow.target], ["lift", "A3"]);
+}
+
+export function news_of_another_phone_does_not_rename_the_coil_on_which_the_supply_is_told_to_be_off() {
+  const h = new Hand(FOUR);
+  h.did(h.flow.joins());
+  h.did(h.flow.setVerdict(readOnce("A1")));
+  equal(h.screen().title, "Supply off, phone on A1");
+}
+
+export function noise_is_not_called_a_movement() {
+  const h = new Hand();
+  const noisy = (u, seconds) => {
+    for (let n = 0; n < seconds * 10; n++) {
+      const [x, y, z] = [0, 0, 0].map(() => 4.5 * normal(h.rnd));
+      h.lie([u[0] + x, u[1] + y, u[2] + z], 0.1);
+    }
+  };
+  h.start();
+  h.carry(OFF);
+  noisy([30, 20, 350], 7);
+  const told = h.out.filter((e) => e.do === "restless");
+  equal([told.length, told[0]?.at], [1, "A2"], "said once");
+  near(told[0].jitter_uT, 4.5, 1.5);
+  equal(h.lines("hold").length, 1);
+  h.did(h.flow.onIt(h.t));
+  // A jump in the noise is not the phone's.
+  noisy([30, 20, 350], 1);
+  h.did(h.flow.lifted(h.t));
+  equal(h.out.filter((e) => e.do === "broken").map((e) => e.why), ["noise"]);
+}
+
+export function a_phone_that_is_shaken_where_it_lies_is_told_so_the_second_time() {
+  const h = new Hand();
+  h.start();
+  h.carry(OFF);
+  for (let n = 0; n < 2; n++) {
+    h.lieUntil([30, 20, 350], "counting");
+    h.did(h.flow.motion(h.t, "moving"));
+    h.did(h.flow.motion(h.t + 1.1, "moving"));
+    h.did(h.flow.motion(h.t + 1.2, "still"));
+    h.t += 1.2;
+  }
+  equal(h.out.filter((e) => e.do === "broken").map((e) => e.why), ["moved", "shaken"]);
+}
+
+export function nothing_is_told_of_a_coil_while_it_is_asked_whether_the_supply_is_on() {
+  const h = new Hand();
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil(OFF, "unchanged");
+  const sent = h.lines().length;
+  h.lie(OFF, 2);
+  equal([h.lines("lift").length, h.lines().length], [0, sent], "the hold is not over for the bench, nor goes on");
+  h.did(h.flow.unchangedCounts(h.t));
+  const last = h.lines("b");
+  equal(h.lines("lift").length, 1);
+  near(h.lines("lift")[0].t, last[last.length - 1].t, 0.01, "it ended with its last reading");
 }
 
 export function with_the_supply_switched_in_every_hold_each_has_its_own_rest() {

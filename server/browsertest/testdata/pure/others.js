@@ -443,6 +443,29 @@ export function three_coils_that_give_nothing_by_needle_ask_for_the_supply_once(
   ok(told?.startsWith("Nothing over A4, A5 and A6."), told);
 }
 
+export function what_another_reads_does_not_move_a_needle_or_a_compass_to_another_coil() {
+  const nothing = () => {};
+  const used = (...ids) => ({ coils: ["A1", "A2"].map((id) => ({ id, state: "undecided", used: ids.includes(id) ? 1 : 0 })), next: null });
+  const told = { plan: { ...PLAN, strings: [] }, verdict: null, coil: (id) => told.verdict?.coils.find((c) => c.id === id) };
+  const read = [];
+  const run = new HandRun(/** @type {any} */ ({ told, clock: { at: () => 0 }, stream: { add: (l) => read.push(l.at), flush: nothing }, counted: nothing, say: nothing }));
+  run.stage = "faces";
+  run.show = () => run.name();
+  run.show();
+  told.verdict = used("A1");
+  run.verdict();
+  run.readFace("north");
+  equal(read, ["A1"], "as it said when the needle was held there");
+  equal(run.target, "A2");
+
+  const flow = new HeadingFlow({ plan: PLAN, amps: 1 });
+  flow.joins();
+  flow.heading(0, { deg: 0 });
+  flow.setVerdict(used("A1"));
+  const out = flow.placed(1);
+  equal(out.filter((e) => e.line?.type === "hold").map((e) => e.line.at), ["A1"]);
+}
+
 export function a_compass_that_joins_when_all_is_read_shows_what_is_known() {
   const flow = new HeadingFlow({ plan: PLAN, amps: 1 });
   flow.verdict = { outcome: "as-planned", coils: ["A1", "A2"].map((id) => ({ id, state: "as-planned", used: 1 })), next: null };
