@@ -81,6 +81,7 @@ export class Bench {
     byId("rehearsing").hidden = !made;
     document.title = `${made ? "Rehearsal: " : ""}${next.plan.name} · polewise`;
     this.judging.show(next.judging);
+    this.storing(next.storing || "");
     const asks = next.prompt && (next.prompt.do === "hold" || next.prompt.do === "ohms") && (readCoils(next).length > 0 || next.phones.some((p) => p.connected));
     byId("prompt").textContent = asks ? next.prompt.say : "";
     this.asked.show(asks ? next : null);
@@ -163,6 +164,13 @@ export class Bench {
     else this.counting.delete(m.source);
   }
 
+  /** Why nothing read is stored now. @param {string} trouble */
+  storing(trouble) {
+    const bar = byId("storing");
+    if (bar.textContent !== trouble) bar.textContent = trouble;
+    bar.hidden = trouble === "";
+  }
+
   /** @param {string} text */
   say(text) {
     byId("said").textContent = text;
@@ -178,6 +186,10 @@ export class Bench {
         break;
       case "judging":
         this.judging.show(m.judging);
+        break;
+      case "storing":
+        this.state.storing = m.trouble;
+        this.storing(m.trouble);
         break;
       case "sample":
         this.follow(m);

@@ -110,6 +110,9 @@ const MAKERS = {
     s.verdict.outcome = "undecided";
     return { state: s };
   },
+  "not-stored": (s) => {
+    return { state: { ...s, storing: "What is read now cannot be stored, and does not count. The disk is full: make room on it. Phones keep it and send it again by themselves." } };
+  },
   lost: (s) => {
     judge(s, () => sure("as-planned"));
     s.verdict.outcome = "as-planned";

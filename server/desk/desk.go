@@ -33,6 +33,7 @@ type Desk struct {
 	check   *check
 	clients map[*Client]bool
 	pairing Pairing
+	storing string // why nothing read is stored now; empty while all is
 
 	dirty chan struct{} // one token: something new to judge
 	done  chan struct{} // closed when the worker has ended

@@ -81,6 +81,7 @@ func (d *Desk) Receive(ctx context.Context, check, source string, lines []captur
 // change one.
 func (d *Desk) appendLocked(ctx context.Context, c *check, s *source, seq int64, raws []json.RawMessage, lines []capture.Line) (fresh bool, err error) {
 	fresh, err = d.store.Append(ctx, c.ID, s.id, seq, raws)
+	d.storingLocked(err)
 	if err != nil || !fresh {
 		return fresh, err
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -234,6 +235,38 @@ func TestVerdictThatCannotBeStored(t *testing.T) {
 		if time.Now().After(deadline) {
 			t.Fatal("the verdict is not told")
 		}
+	}
+}
+
+// TestReadingsThatCannotBeStored are told of on the bench, where the disk is, until they
+// are stored again.
+func TestReadingsThatCannotBeStored(t *testing.T) {
+	dir := t.TempDir()
+	s, shut := openShop(t, dir)
+	defer shut()
+	db, err := sql.Open("sqlite", filepath.Join(dir, store.FileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec("CREATE TRIGGER no_room BEFORE INSERT ON messages BEGIN SELECT RAISE(ABORT, 'no room'); END"); err != nil {
+		t.Fatal(err)
+	}
+	line := []byte(`{"seq":1,"lines":[{"type":"start","route":"hand"},{"type":"reading","t":1,"at":"A1","face":"north"}]}`)
+	if _, err := s.desk.Ingest(t.Context(), "hand", line); err == nil {
+		t.Fatal("what was not stored was taken")
+	}
+	if told := s.desk.State().Storing; !strings.Contains(told, "no room") || !strings.Contains(told, "again by themselves") {
+		t.Errorf("the bench is told %q", told)
+	}
+	if _, err := db.Exec("DROP TRIGGER no_room"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.desk.Ingest(t.Context(), "hand", line); err != nil {
+		t.Fatal(err)
+	}
+	if told := s.desk.State().Storing; told != "" {
+		t.Errorf("stored again, the bench is still told %q", told)
 	}
 }
 

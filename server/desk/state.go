@@ -25,6 +25,8 @@ type State struct {
 	Prompt    *Prompt             `json:"prompt"`
 	SignOff   *SignOffState       `json:"sign_off"`
 	Mended    *MendedState        `json:"mended"` // nil: no mend came before
+	// Storing says why nothing read is stored now; empty while all is.
+	Storing string `json:"storing"`
 	Pairing
 }
 
@@ -180,6 +182,7 @@ func (d *Desk) State() *State {
 func (d *Desk) stateLocked() *State {
 	s := d.check.state()
 	s.Pairing = d.pairing
+	s.Storing = d.storing
 	return s
 }
 
