@@ -19,18 +19,14 @@ let away = false; // the program did not answer a moment ago
 
 const bench = new Bench({
   onrehearse: () => void chooseRehearsal(),
-  onagain: () =>
-    void newCheck({ after_mend: true }).then(
-      () => byId("verdict").scrollIntoView({ block: "nearest" }), // it says what is to be read now
-      tellTrouble,
-    ),
+  onagain: () => void newCheck({ after_mend: true }).then(toVerdict, tellTrouble),
   ontrouble: tellTrouble,
 });
 
 const feeds = new Feeds(byId("feeds"));
 const editor = new Editor({ use: (toml) => newCheck({ plan_toml: toml }), say: (text) => bench.say(text), busy: () => Boolean(bench.state && readCoils(bench.state).length > 0) });
 const records = new Records({ place: byId("pads"), ontrouble: tellTrouble });
-const signOff = new SignOff({ place: byId("sign-off"), onagain: () => void newCheck({}).catch(tellTrouble) });
+const signOff = new SignOff({ place: byId("sign-off"), onagain: () => void newCheck({}).then(toVerdict, tellTrouble) });
 
 /** @param {any} state */
 function showState(state) {
@@ -92,6 +88,12 @@ async function chooseRehearsal() {
       showState(await ask("api/state"));
     },
   });
+}
+
+/** It says what is to be read now; what was pressed to begin may be gone. */
+function toVerdict() {
+  byId("verdict").scrollIntoView({ block: "nearest" });
+  byId("verdict").focus({ preventScroll: true });
 }
 
 /** @param {any} choice a plan, or {} for the one on the bench */

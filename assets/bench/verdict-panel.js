@@ -1,5 +1,5 @@
 // The verdict in words: outcome, causes with their mends, the next reading.
-import { el } from "../common/dom.js";
+import { asTyped, el } from "../common/dom.js";
 import { list } from "../common/names.js";
 import { percent, stateBadge } from "../common/states.js";
 import { knownWords, mendWaits, mendWords, readBefore, tellsApart, turnedBy, whyAnew } from "./mend.js";
@@ -42,8 +42,10 @@ export function showVerdict(place, state, o) {
     return;
   }
   if (!v || (read === 0 && !measured)) {
+    const serial = state.sign_off?.label?.serial;
     parts.push(
       el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),
+      ...(!state.check.rehearsal && serial ? [el("p", {}, "This is pad ", asTyped(serial), ". What was signed of it before, if anything was, is compared once coils are read.")] : []),
       el("p", {}, state.check.rehearsal ? "Press Begin on the made-up phone, then do as it says." : "Scan the code below with a phone and lay it on one coil after another. No phone or no pad at hand? Rehearse with made-up ones; it takes a minute."),
     );
     if (!state.check.rehearsal) {

@@ -33,6 +33,16 @@ function fill(node, attributes, children) {
   return node;
 }
 
+/** What a person typed, in whatever direction it is written: what stands beside it keeps its own. @param {string} text */
+export function asTyped(text) {
+  return el("bdi", {}, text);
+}
+
+/** Sets text only where it changes, so that nothing is read out again. @param {HTMLElement} node @param {string} text */
+export function setText(node, text) {
+  if (node.textContent !== text) node.textContent = text;
+}
+
 /** @param {string} id @returns {any} */
 export function byId(id) {
   const found = document.getElementById(id);

@@ -74,8 +74,10 @@ export class VectorFlow extends Effects {
    *   supply: {drive: string, hz?: number, duty?: number},
    *   expected_uT?: Record<string, number>,
    *   everyHold?: boolean,
+   *   toss?: () => boolean,
    * }} o coils: in the plan's order. expected_uT: strength of the field over each
-   *   coil as planned. everyHold: switch the supply off and on again on every coil
+   *   coil as planned. everyHold: switch the supply off and on again on every coil.
+   *   toss: of a coin, by which two phones that go the same way part
    */
   constructor(o) {
     super();
@@ -84,6 +86,7 @@ export class VectorFlow extends Effects {
     this.duty = o.supply.duty || 0.5;
     this.expected = o.expected_uT || {};
     this.everyHold = o.everyHold || false;
+    this.toss = o.toss || (() => Math.random() < 0.5);
     /** @type {Stage} */
     this.stage = "off";
     this.driven = false;
@@ -427,11 +430,11 @@ export class VectorFlow extends Effects {
     return this.take();
   }
 
-  /** Another phone read the same coil at the same time: it goes the same way. */
+  /** Another phone read the same coil at the same time: it goes the same way, and sees this one do so. */
   heedOthers() {
     const { at } = this.done[this.done.length - 1] || {};
     const once = this.done.filter((d) => d.at === at).length === 1;
-    if (once && this.coil(at)?.used > this.usedAtFirst + 1) this.fromEnd = !this.fromEnd;
+    if (once && this.coil(at)?.used > this.usedAtFirst + 1 && this.toss()) this.fromEnd = !this.fromEnd;
   }
 
   /** What was named need not be read any more, and the phone may be on its way there. */

@@ -284,8 +284,8 @@ export class HeadingFlow extends Effects {
     const awaited = this.awaiting;
     this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.usedBefore);
     const { at } = this.done[this.done.length - 1] || {};
-    // Another phone read the same coil at the same time: it goes the same way.
-    if (awaited && !this.awaiting && this.timesRead(at) === 1 && this.coil(at)?.used > this.usedAtFirst + 1) this.fromEnd = !this.fromEnd;
+    // Another phone read the same coil at the same time: it goes the same way, and sees this one do so.
+    if (awaited && !this.awaiting && this.timesRead(at) === 1 && this.coil(at)?.used > this.usedAtFirst + 1 && Math.random() < 0.5) this.fromEnd = !this.fromEnd;
     if (this.stage === "waiting" || (this.stage === "place" && !this.wanted)) this.toNext();
     return this.take();
   }

@@ -1,7 +1,7 @@
 // The plan editor: the drawing as a place to work, exact numbers beside it, and
 // the file it comes from. The text of the plan is what is edited; the program
 // reads it and changes it (api/plan), this page shows what follows.
-import { byId, el, svg } from "../../common/dom.js";
+import { byId, el, setText, svg } from "../../common/dom.js";
 import { tellTrouble } from "../dialogs.js";
 import { showFigures as showPlanning } from "../figures/figures.js";
 import { ask } from "../live.js";
@@ -63,8 +63,8 @@ export class Editor {
     const buttons = el("span", { class: "view-buttons" });
     const drawing = el("div", { class: "drawing", id: "ed-drawing" });
     const side = el("div", { class: "side", id: "ed-side" });
-    this.title = el("h2", { class: "on-paper" }); // the page's own names the pad on the bench
-    this.edited = el("p", { class: "edited", id: "edited-name" });
+    this.title = el("h2", { class: "on-paper", dir: "auto" }); // the page's own names the pad on the bench
+    this.edited = el("p", { class: "edited", id: "edited-name", dir: "auto" });
     byId("plan-name").before(this.edited);
     byId("editor").replaceChildren(
       this.title,
@@ -174,12 +174,14 @@ export class Editor {
     const raw = check?.raw;
     const other = edits.otherSupply(raw, this.shown.plan?.supply, amps);
     const over = edits.offPad(this.shown.plan);
+    const joined = edits.joined(this.shown.plan);
     const unit = this.shown.values.length_unit || "mm";
     const far = over.slice(0, 3).map((k) => `${k.id} by ${Math.round((k.mm / this.shown.unit_mm) * 10) / 10} ${unit}`);
     put(
       ["The pad", `${(ohms ?? 0).toFixed(2)} ohm, ${amps.toFixed(2)} A at ${volts.toFixed(2)} V`],
       ["Field over the coils", edits.fieldOver(predicted.coils)],
       ["For the check", other ? `plan: ${other.own}; advice: ${other.advice}` : raw?.volts ? (raw.hold_amps ? `${raw.limit_amps} A held by the limit, up to ${raw.volts} V` : `${raw.amps.toFixed(2)} A: set ${raw.volts} V, limit ${raw.limit_amps} A`) : "no current flows", raw?.say],
+      ...(joined ? [["Strings joined", joined]] : []),
       ...(over.length ? [["Over the pad's edge", `${far.join(", ")}${over.length > 3 ? ` and ${over.length - 3} more` : ""}`]] : []),
     );
   }
@@ -240,7 +242,7 @@ export class Editor {
     this.saveButton.title = this.disk ? this.disk.path : "Downloads the plan: the program was started without a plan file";
     const saved = this.disk ? ledger.text === this.disk.text && this.disk.hash : ledger.text === this.base;
     this.saveButton.disabled = Boolean(this.disk && saved);
-    this.status.textContent = saved ? (this.disk ? "saved" : "as on the bench") : this.noDraft ? "Not saved, and this browser keeps no draft: save soon." : "not saved; a draft is kept in this browser";
+    setText(this.status, saved ? (this.disk ? "saved" : "as on the bench") : this.noDraft ? "Not saved, and this browser keeps no draft: save soon." : "not saved; a draft is kept in this browser");
   }
 
   /** @param {any[]} change @param {string} label @param {string} [mergeKey] */
@@ -326,6 +328,8 @@ export class Editor {
     this.board.drawing.enter(); // keys go on there
     this.o.say("Pick the string's coils, the plus end first. With keys: arrows to a coil, Enter takes it.");
     byId("ed-drawing").scrollIntoView({ block: "nearest" });
+    const desk = this.tools.closest(".ed-desk");
+    if (desk && desk.getBoundingClientRect().top < 0) desk.scrollIntoView({ block: "start" }); // what is to be done stands above the drawing
   }
 
   async finishString() {
@@ -375,6 +379,8 @@ export class Editor {
   }
 
   put(text, label) {
+    const focused = /** @type {HTMLElement | null} */ (document.activeElement);
+    if (this.panel.strings.contains(focused)) focused?.blur(); // a field in use would keep what it has of the plan before
     this.fresh = true;
     this.board.picked.clear();
     return this.ledger.put({ text, label });
@@ -543,6 +549,7 @@ export class Editor {
         this.keepTyped(text);
         this.showBar();
       }
+      addEventListener("hashchange", () => byId("verdict").focus({ preventScroll: true }), { once: true }); // the button is out of sight then
       location.hash = "#check";
     };
     if (!this.o.busy()) {

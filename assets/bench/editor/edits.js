@@ -114,6 +114,21 @@ export function fieldOver(coils) {
   return known.length > 1 ? `${most} uT over every coil` : words(most);
 }
 
+/** How the strings are joined, from plug to plug; empty where there is nothing to join. @param {any} plan */
+export function joined(plan) {
+  const known = new Map((plan?.groups || []).map((g) => [g.id, g]));
+  const inner = new Set([...known.values()].flatMap((g) => g.of));
+  const tops = [...(plan?.strings || []), ...known.values()].map((k) => k.id).filter((id) => !inner.has(id));
+  const told = (id, within = []) => {
+    const g = known.get(id);
+    if (!g || within.includes(id)) return id;
+    const parts = g.of.map((m) => told(m, [...within, id]));
+    return g.join === "series" ? parts.join(" → ") : parts.length > 1 ? `(${parts.join(" parallel ")})` : parts[0] || id;
+  };
+  if (tops.length === 0 || (plan.strings.length < 2 && known.size === 0)) return "";
+  return `+ ${tops.length > 1 ? `(${tops.map((id) => told(id)).join(" parallel ")})` : told(tops[0])} −`;
+}
+
 /** Every id of coils, strings and groups. */
 export function idsOf(plan) {
   return new Set([...plan.coils, ...plan.strings, ...plan.groups].map((k) => k.id));

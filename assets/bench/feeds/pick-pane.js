@@ -1,7 +1,6 @@
 // Every number of the last message, live, and what the person says it is.
-import { el } from "../../common/dom.js";
+import { el, setText } from "../../common/dom.js";
 import { keep, keepTyping, recall } from "../kept.js";
-import { setText } from "./source-view.js";
 
 const ROLES = [
   ["", "not used"],

@@ -1,5 +1,5 @@
 // One source: what it is and says, and the pane for what is to be done with it.
-import { el } from "../../common/dom.js";
+import { el, setText } from "../../common/dom.js";
 import { PickPane } from "./pick-pane.js";
 import { StepsPane } from "./steps-pane.js";
 import { UsePane } from "./use-pane.js";
@@ -89,9 +89,4 @@ export class SourceView {
 /** @param {number} s */
 function spell(s) {
   return s < 90 ? `${Math.round(s)} s` : `${Math.round(s / 60)} min`;
-}
-
-/** Sets text only where it changes, so that nothing is read out again. @param {HTMLElement} node @param {string} text */
-export function setText(node, text) {
-  if (node.textContent !== text) node.textContent = text;
 }

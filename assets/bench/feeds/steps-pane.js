@@ -1,7 +1,6 @@
 // How the sensor's axes lie in the device, found from four ways of laying it down.
-import { el, svg } from "../../common/dom.js";
+import { el, setText, svg } from "../../common/dom.js";
 import { keepTyping } from "../kept.js";
-import { setText } from "./source-view.js";
 
 const STEPS = [
   { id: "flat", say: "Lay it flat, face up, its top edge away from you.", draw: () => slab({ top: "up", word: "face" }) },

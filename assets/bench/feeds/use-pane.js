@@ -1,8 +1,7 @@
 // A taught source at work: the supply, and which coil it lies on.
 import { ampsDoubt } from "../../common/amps.js";
-import { el } from "../../common/dom.js";
+import { el, setText } from "../../common/dom.js";
 import { keep, keepTyping } from "../kept.js";
-import { setText } from "./source-view.js";
 
 const ENOUGH = 25; // readings of a usual hold
 

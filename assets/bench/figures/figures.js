@@ -1,7 +1,7 @@
 // What a plan comes to: wire, ohms, currents, field, and what to print. Asks the
 // server again a moment after anything changed, and shows the last answer until
 // the next one is there.
-import { el } from "../../common/dom.js";
+import { el, setText } from "../../common/dom.js";
 import { offPad } from "../editor/edits.js";
 import { foldOverlaps } from "../editor/overlaps.js";
 import { ask } from "../live.js";
@@ -11,6 +11,7 @@ import { OhmsSheet } from "./ohms-sheet.js";
 import { cutPanel, fieldPanel, keepPanel, stringsPanel, supplyPanel, warningsPanel, windingsPanel } from "./panels.js";
 
 const WAIT_MS = 400;
+const SLOW_MS = 1500;
 const OPTIONS = [
   { key: "room_celsius", label: "Room", unit: "°C", usual: "20" },
   { key: "spool_kg", label: "Spool", unit: "kg of copper", usual: "0.5" },
@@ -86,7 +87,7 @@ class Figures {
 
   soon(ms = WAIT_MS) {
     clearTimeout(this.timer);
-    this.state.textContent = "working it out\u2026";
+    this.slow ||= setTimeout(() => (this.state.textContent = "working it out\u2026"), SLOW_MS); // nothing is said of what is done at once
     this.timer = setTimeout(() => void this.ask(), ms);
   }
 
@@ -112,14 +113,21 @@ class Figures {
       return;
     }
     if (asked !== this.asked) return;
-    this.state.textContent = "";
+    this.done();
+    setText(this.state, "");
     this.trouble.textContent = "";
     this.root.classList.remove("stale");
     this.draw(answer, planTOML, plan);
   }
 
+  done() {
+    clearTimeout(this.slow);
+    this.slow = 0;
+  }
+
   /** @param {string} say what is wrong; the figures below are the last that were right */
   failed(say) {
+    this.done();
     this.trouble.textContent = say;
     const shown = this.panels.childElementCount > 0;
     this.state.textContent = shown ? `the figures below are from before, of ${this.name.textContent}` : "";

@@ -1,7 +1,7 @@
 // The ohms sheet: what an ohmmeter should read, what it did read, and what the
 // difference may mean. What is typed stays on this computer until it is used in a
 // check.
-import { el } from "../../common/dom.js";
+import { el, setText } from "../../common/dom.js";
 import { ask } from "../live.js";
 import { entries } from "./entries.js";
 import { digits, parse, plainNumber } from "./numbers.js";
@@ -30,7 +30,7 @@ export class OhmsSheet {
     this.together = el("div", { class: "together", role: "status" });
     this.trouble = el("p", { class: "trouble", role: "alert" });
     this.use = /** @type {HTMLButtonElement} */ (el("button", { type: "button", id: "use-ohms", class: "small main", onclick: () => void this.useInCheck() }, "Use in the check"));
-    this.used = el("p", { class: "note", id: "ohms-used", role: "status" });
+    this.used = el("p", { class: "note", id: "ohms-used", role: "status", tabindex: "-1" });
     this.element = el(
       "section",
       { class: "card figure-card wide", id: "ohms-sheet", "aria-labelledby": "ohms-sheet-title" },
@@ -192,15 +192,20 @@ export class OhmsSheet {
   }
 
   async useInCheck() {
+    if (this.using) return;
     const lines = this.fresh().map((r) => ({ type: "ohms", ...r }));
     this.trouble.textContent = "";
-    this.use.disabled = true;
+    this.using = true;
     try {
       await entries.add(this.check, lines);
     } catch (e) {
       this.trouble.textContent = e.message;
     }
+    this.using = false;
+    const focused = document.activeElement === this.use;
     this.tellUsed();
+    // A button that is disabled loses the focus to the page's top.
+    if (focused && this.use.disabled) this.used.focus();
   }
 
   tellUsed() {
@@ -209,9 +214,9 @@ export class OhmsSheet {
     this.use.disabled = !this.check || n === 0;
     this.use.textContent = n > 0 && this.check ? `Use in the check (${n})` : "Use in the check";
     const has = entries.now?.check === this.check ? Object.keys(entries.now.ohms).length : 0;
-    if (!this.check) this.used.textContent = "This is not the plan being checked: begin a check with it to use its readings there.";
-    else if (has === 0) this.used.textContent = "The check has no ohms from this page yet.";
-    else this.used.textContent = `The check has ${has === 1 ? "one reading" : `${has} readings`} of ohms from this page. A new value takes the old one's place.`;
+    if (!this.check) setText(this.used, "This is not the plan being checked: begin a check with it to use its readings there.");
+    else if (has === 0) setText(this.used, "The check has no ohms from this page yet.");
+    else setText(this.used, `The check has ${has === 1 ? "one reading" : `${has} readings`} of ohms from this page. A new value takes the old one's place.`);
   }
 }
 

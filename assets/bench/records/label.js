@@ -8,8 +8,8 @@ export class LabelFields {
   /** @param {{check: string, label: {serial: string, note: string}, ontrouble: (e: Error) => void, onkept?: () => void}} o */
   constructor(o) {
     this.o = o;
-    this.serial = /** @type {HTMLInputElement} */ (el("input", { name: "serial", maxlength: 64, autocomplete: "off" }));
-    this.note = /** @type {HTMLTextAreaElement} */ (el("textarea", { name: "note", maxlength: 600, rows: 2 }));
+    this.serial = /** @type {HTMLInputElement} */ (el("input", { name: "serial", dir: "auto", maxlength: 64, autocomplete: "off" }));
+    this.note = /** @type {HTMLTextAreaElement} */ (el("textarea", { name: "note", dir: "auto", maxlength: 600, rows: 2 }));
     this.labels = [el("label", {}, "Serial number (may stay empty)", this.serial), el("label", {}, "Note (may stay empty)", this.note)];
     const typed = typedFor(o.check);
     this.stored = o.label;

@@ -2,7 +2,7 @@
 // was expected of each reading is not stored: the program works it out again when
 // the check is opened, or when it is asked for where that takes minutes, and the rest
 // is looked at meanwhile.
-import { el } from "../../common/dom.js";
+import { asTyped, el } from "../../common/dom.js";
 import { percent } from "../../common/states.js";
 import { looksOf } from "../bench.js";
 import { coilTable } from "../coil-table.js";
@@ -112,8 +112,8 @@ export class PastCheck {
     const { check, plan, sign_off: s, current, mended, after_mend: before } = this.state;
     const kind = check.rehearsal ? "Rehearsal" : "Check";
     return [
-      el("h2", { id: "past-name", tabindex: "-1" }, plan.name),
-      el("p", { class: "note" }, `${kind} of ${when(check.began)}${s.label.serial ? `, serial number ${s.label.serial}` : ""}. `, current ? el("a", { href: "#check" }, "It is on the bench now.") : "Its readings cannot be changed."),
+      el("h2", { id: "past-name", tabindex: "-1", dir: "auto" }, plan.name),
+      el("p", { class: "note" }, `${kind} of ${when(check.began)}`, ...(s.label.serial ? [", serial number ", asTyped(s.label.serial)] : []), ". ", current ? el("a", { href: "#check" }, "It is on the bench now.") : "Its readings cannot be changed."),
       mended ? el("p", { id: "past-mended" }, "The pad was mended after this check. What came of it: ", el("a", { href: `#records/${mended.id}` }, `the check of ${when(mended.began)}`), ".") : null,
       before ? el("p", { id: "past-before" }, "The pad was mended before this check. What was wrong: ", el("a", { href: `#records/${before.id}` }, `the check of ${when(before.began)}`), ".") : null,
     ].filter(Boolean);
@@ -127,14 +127,14 @@ export class PastCheck {
       "section",
       { class: "card", "aria-label": "Verdict and record" },
       el("p", { class: "outcome" }, checkBadge(state, true)),
-      s.signed ? el("p", {}, `By ${s.signed.maker}, ${when(s.signed.signed)}.`) : null,
-      s.signed?.exception ? el("p", { class: "rec-typed" }, s.signed.exception.reason) : null,
+      s.signed ? el("p", {}, "By ", asTyped(s.signed.maker), `, ${when(s.signed.signed)}.`) : null,
+      s.signed?.exception ? el("p", { class: "rec-typed", dir: "auto" }, s.signed.exception.reason) : null,
       first ? el("p", { class: "cause-say" }, `${first.say} (${percent(first.p)})`) : null,
       ...(v?.notes || []).map((n) => el("p", { class: "note" }, n)),
       this.reasons,
       ohmsRead(s.ohms),
       ...(s.signed ? [recordLinks(check.id), sum(s.signed.sha256)] : []),
-      s.signed && s.label.note ? el("p", { class: "rec-typed" }, s.label.note) : null,
+      s.signed && s.label.note ? el("p", { class: "rec-typed", dir: "auto" }, s.label.note) : null,
       !s.signed ? this.labels() : null,
       compared ? changes(compared) : null,
       el("p", { class: "row rec-links" }, ...[["json", "Export this check as JSON"], ["csv", "its coils as CSV"], ["captures", "its captures"]].map(([as, words]) => el("a", { href: `api/checks/export?ids=${check.id}&as=${as}`, download: "" }, words))),

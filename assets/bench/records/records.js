@@ -1,6 +1,6 @@
 // The list of all pads and checks: found by words, sorted, in pages; exported,
 // taken in, backed up.
-import { el } from "../../common/dom.js";
+import { asTyped, el } from "../../common/dom.js";
 import { follow } from "../follow.js";
 import { ask } from "../live.js";
 import { currentView } from "../views.js";
@@ -66,7 +66,7 @@ export class Records {
 
   build() {
     this.built = true;
-    const find = /** @type {any} */ (el("input", { type: "search", id: "rec-find", maxlength: 200, autocomplete: "off" }));
+    const find = /** @type {any} */ (el("input", { type: "search", id: "rec-find", maxlength: 200, autocomplete: "off", dir: "auto" }));
     find.addEventListener("input", () => {
       clearTimeout(this.timer);
       this.timer = setTimeout(() => this.ask({ find: find.value, page: 1 }), WAIT_MS);
@@ -194,12 +194,12 @@ export class Records {
     return el(
       "tr",
       { "data-check": c.id },
-      el("td", { class: "rec-choose" }, box),
+      el("td", { class: "rec-choose" }, el("label", {}, box)),
       el("td", { class: "rec-date" }, when(c.began)),
-      el("th", { scope: "row" }, el("a", { href: `#records/${c.id}` }, c.plan_name), marks.length > 0 ? el("span", { class: "rec-marks" }, marks.join(", ")) : null),
-      el("td", { class: "rec-serial" }, c.serial),
-      el("td", { class: "rec-state" }, checkBadge(c.state), c.mended ? el("span", { class: "rec-marks" }, "mended, see ", el("a", { href: `#records/${c.mended}` }, when(c.mended_began))) : null, c.maker ? el("span", { class: "rec-marks" }, `by ${c.maker}, ${when(c.signed)}`) : null),
-      el("td", { class: "rec-note" }, c.note && el("span", {}, c.note)),
+      el("th", { scope: "row" }, el("a", { href: `#records/${c.id}` }, asTyped(c.plan_name)), marks.length > 0 ? el("span", { class: "rec-marks" }, marks.join(", ")) : null),
+      el("td", { class: "rec-serial" }, asTyped(c.serial)),
+      el("td", { class: "rec-state" }, checkBadge(c.state), c.mended ? el("span", { class: "rec-marks" }, "mended, see ", el("a", { href: `#records/${c.mended}` }, when(c.mended_began))) : null, c.maker ? el("span", { class: "rec-marks" }, "by ", asTyped(c.maker), `, ${when(c.signed)}`) : null),
+      el("td", { class: "rec-note" }, c.note && el("span", { dir: "auto" }, c.note)),
     );
   }
 

@@ -1,6 +1,6 @@
 // The sign-off: one form for a check, kept while it is filled in, whatever the
 // phones send meanwhile.
-import { el } from "../../common/dom.js";
+import { asTyped, el } from "../../common/dom.js";
 import { list } from "../../common/names.js";
 import { stateBadge, wordOf } from "../../common/states.js";
 import { ask } from "../live.js";
@@ -59,8 +59,8 @@ export class SignOff {
     const badge = signed.exception ? stateBadge("undecided", "Signed off with an exception") : stateBadge("as-planned", "Signed off");
     return [
       el("p", { class: "outcome" }, badge),
-      el("p", {}, `By ${signed.maker}, ${when(signed.signed)}`, signed.serial ? `, serial number ${signed.serial}` : "", "."),
-      signed.exception ? el("p", { class: "rec-typed" }, signed.exception.reason) : null,
+      el("p", {}, "By ", asTyped(signed.maker), `, ${when(signed.signed)}`, ...(signed.serial ? [", serial number ", asTyped(signed.serial)] : []), "."),
+      signed.exception ? el("p", { class: "rec-typed", dir: "auto" }, signed.exception.reason) : null,
       recordLinks(this.check),
       sum(signed.sha256),
       el("p", { class: "note" }, "This check takes no more readings. To read the pad again begin a new check; it is compared with this record."),
@@ -71,7 +71,7 @@ export class SignOff {
   /** The fields, made once for a check. */
   build(s) {
     const field = (name, words, value, attributes, area) => {
-      const input = /** @type {any} */ (el(area ? "textarea" : "input", { name, ...attributes }));
+      const input = /** @type {any} */ (el(area ? "textarea" : "input", { name, dir: "auto", ...attributes }));
       input.value = value;
       return { input, label: el("label", {}, words, input) };
     };

@@ -1,5 +1,5 @@
 // Words and small parts that the list, an old check and the sign-off share.
-import { el } from "../../common/dom.js";
+import { asTyped, el } from "../../common/dom.js";
 import { stateBadge } from "../../common/states.js";
 
 /** What may be the matter with a check: the shape to show, and its words. */
@@ -61,13 +61,14 @@ export function recordLinks(check) {
 
 /** What has changed since a record was signed. @param {any} compared */
 export function changes(compared) {
-  const which = compared.by === "serial" ? `the same serial number, ${compared.serial}` : `the same plan${compared.serial ? `, serial number ${compared.serial}` : ""}; whether it is the same pad is not known here`;
+  const serial = compared.serial ? asTyped(compared.serial) : "";
+  const which = compared.by === "serial" ? ["the same serial number, ", serial] : ["the same plan", ...(serial ? [", serial number ", serial] : []), "; whether it is the same pad is not known here"];
   const link = el("a", { href: `#records/${compared.check}` }, `signed ${when(compared.signed)}`);
   return el(
     "div",
     { class: "rec-changes" },
     el("h3", {}, "Since it was signed off"),
-    el("p", { class: "note" }, "Compared with the record ", link, ` (${which}). ${compared.coils} coils were read both times.`),
+    el("p", { class: "note" }, "Compared with the record ", link, " (", ...which, `). ${compared.coils} coils were read both times.`),
     compared.changes.length > 0
       ? el("ul", {}, ...compared.changes.map((c) => el("li", {}, c.say)))
       : el("p", {}, compared.coils > 0 ? "Of these, no claim and no size has moved by more than the error." : "Nothing to compare yet."),

@@ -256,3 +256,12 @@ export function coils_alike_are_told_together() {
   equal(edits.fieldOver([coil("A1", 476), coil("A2", 465), coil("A3", 476.1), coil("B2", 451)]), "451 uT (B2) to 476 uT (A1, A3)");
   equal(edits.fieldOver([..."1234"].map((n) => coil(`A${n}`, 476)).concat(coil("B2", 451))), "451 uT (B2) to 476 uT (4 coils)");
 }
+
+export function how_strings_are_joined_is_told_from_plug_to_plug() {
+  const plan = (strings, groups) => ({ strings: [...strings].map((id) => ({ id })), groups });
+  const group = (id, join, of) => ({ id, join, of: of.split(" ") });
+  equal(edits.joined(plan("PQRS", [group("one", "parallel", "P Q"), group("two", "parallel", "R S"), group("all", "series", "one two")])), "+ (P parallel Q) → (R parallel S) −");
+  equal(edits.joined(plan("AB", [])), "+ (A parallel B) −");
+  equal(edits.joined(plan("A", [])), "");
+  equal(edits.joined(plan("AB", [group("g", "series", "A g"), group("h", "series", "B")])), "+ B −", "a group in itself is not gone round for ever");
+}

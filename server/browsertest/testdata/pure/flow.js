@@ -556,7 +556,7 @@ function readOnce(...ids) {
   return { outcome: "undecided", coils: ["A1", "A2", "A3", "A4"].map((id) => ({ id, state: "undecided", used: ids.includes(id) ? 1 : 0, p: {} })), causes: [], notes: [], next: null };
 }
 
-const FOUR = { coils: ["A1", "A2", "A3", "A4"], expected_uT: { A1: 400, A2: 400, A3: 400, A4: 400 } };
+const FOUR = { toss: () => true, coils: ["A1", "A2", "A3", "A4"], expected_uT: { A1: 400, A2: 400, A3: 400, A4: 400 } };
 
 export function what_another_phone_reads_does_not_move_a_phone_to_a_coil_it_was_not_sent_to() {
   // Told A2, and in the hand; the other phone is done with A2 first.
