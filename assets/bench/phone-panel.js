@@ -1,5 +1,5 @@
 // How a phone joins, and what each one does now.
-import { el } from "../common/dom.js";
+import { el, setText } from "../common/dom.js";
 import { phoneNumber } from "../common/names.js";
 
 /** @param {HTMLElement} place @param {any} state @param {{held: Record<string, string>}} [o] */
@@ -50,10 +50,33 @@ function pairing(state) {
   );
 }
 
+const SILENT_MS = 3000; // in a hold: the phone waits for the person
+const TICK_MS = 1000;
+
+/** When each phone read last. @type {Map<string, number>} */
+const heard = new Map();
+/** The row of each phone as it was last told. @type {Map<string, any>} */
+const told = new Map();
+let watching = 0;
+
+/** A phone that asks something in a hold sends nothing meanwhile: that is told here too. */
+function watch() {
+  for (const p of told.values()) {
+    const row = document.querySelector(`[data-source="${CSS.escape(p.source)}"] .doing`);
+    if (row && p.at && performance.now() - (heard.get(p.source) ?? 0) > SILENT_MS) setText(/** @type {HTMLElement} */ (row), `on ${p.at}, ${p.count} readings. It waits: look what it asks.`);
+  }
+}
+
 /** @param {any[]} phones */
 export function showPhoneRows(phones) {
   const rows = document.getElementById("phone-rows");
   if (!rows) return;
+  watching ||= setInterval(watch, TICK_MS);
+  told.clear();
+  for (const p of phones) {
+    if (p.connected && !p.feed && p.route === "vector") told.set(p.source, p);
+    if (!heard.has(p.source)) heard.set(p.source, performance.now());
+  }
   phones = phones.filter((p) => !p.feed); // those have a card of their own
   const alike = (p) => phones.filter((q) => q.device === p.device).length > 1;
   rows.replaceChildren(
@@ -68,6 +91,7 @@ export function showPhoneRows(phones) {
       ),
     ),
   );
+  watch();
 }
 
 const ROUTES = { vector: "reads the field itself", heading: "reads its compass", hand: "is tapped by hand" };
@@ -81,5 +105,8 @@ export function doing(p) {
 /** A single reading, ten times a second: only words change. @param {any} m */
 export function showSample(m) {
   const row = document.querySelector(`[data-source="${CSS.escape(m.source)}"] .doing`);
-  if (row) row.textContent = doing({ at: m.at, count: m.count, last_uT: m.uT });
+  const p = told.get(m.source);
+  if (!p || p.at !== m.at || p.count !== m.count) heard.set(m.source, performance.now()); // others tell how the phone lies
+  if (p) Object.assign(p, { at: m.at, count: m.count });
+  if (row && performance.now() - (heard.get(m.source) ?? 0) < SILENT_MS) row.textContent = doing({ at: m.at, count: m.count, last_uT: m.uT });
 }

@@ -342,7 +342,7 @@ export class VectorFlow extends Effects {
   unchangedCounts(t) {
     if (this.doubtsSupply) this.supplySure = true;
     if (this.stage !== "unchanged") return this.take();
-    this.line({ type: "lift", t: after(this.hold.on[this.hold.on.length - 1].t) });
+    this.line({ type: "lift", t: Math.max(t, after(this.hold.on[this.hold.on.length - 1].t)) });
     this.counted(t);
     return this.take();
   }

@@ -50,7 +50,8 @@ export class VectorRun extends SensedRun {
     // is a sensor that works.
     let begun = resumed;
     const reading = (u, stamp_ms) => begun && this.reading(u, stamp_ms);
-    const gravity = (ms2, stamp_ms) => begun && tools.stream.add({ type: "gravity", t: tools.clock.at(stamp_ms), ms2: ms2.map((v) => Math.round(v * 1000) / 1000) });
+    // How it lies while a hold is in question is no part of that hold.
+    const gravity = (ms2, stamp_ms) => begun && this.flow.stage !== "unchanged" && tools.stream.add({ type: "gravity", t: tools.clock.at(stamp_ms), ms2: ms2.map((v) => Math.round(v * 1000) / 1000) });
     const motion = (m, stamp_ms) => begun && this.moving(m, stamp_ms);
     const failed = (trouble) => tools.failed(trouble);
     this.source = told.rehearsal ? await startRehearsal(told.base, told.rehearsal, reading, gravity, motion, failed) : await startMagnetometer(reading, failed);

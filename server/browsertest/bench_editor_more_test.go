@@ -266,7 +266,7 @@ func TestEditorFiguresUnderTheHand(t *testing.T) {
 	e.fill("#ed-winding-turns", "30")
 	e.wait("ohms, current and check current to follow", `/0\.50 ohm, 2\.50 A at 1\.2\d V/.test(document.querySelector(".ed-figures").innerText)`)
 	for i, part := range strings.SplitN(figures(), "\n", -1) {
-		if i%2 == 1 && strings.Contains(held, part) {
+		if i%2 == 1 && strings.Contains(held, part) && !strings.Contains(part, "parallel") { // how strings are joined is no figure
 			t.Errorf("half the turns, and still %q", part)
 		}
 	}

@@ -65,7 +65,7 @@ export class Editor {
     const side = el("div", { class: "side", id: "ed-side" });
     this.title = el("h2", { class: "on-paper", dir: "auto" }); // the page's own names the pad on the bench
     this.edited = el("p", { class: "edited", id: "edited-name", dir: "auto" });
-    byId("plan-name").before(this.edited);
+    byId("plan-name").parentElement.before(this.edited);
     byId("editor").replaceChildren(
       this.title,
       el(
