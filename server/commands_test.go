@@ -65,6 +65,7 @@ func TestExitStatus(t *testing.T) {
 		says   string
 	}{
 		{"no such command", "", []string{"polish"}, exitUsage, `no command "polish"`},
+		{"help of no command", "", []string{"help", "polish"}, exitUsage, `no command "polish"`},
 		{"no such flag", "", []string{"judge", "--loud"}, exitUsage, "unknown flag"},
 		{"judge without capture", "", []string{"judge", plan}, exitUsage, "a plan and a capture"},
 		{"predict without plan", "", []string{"predict"}, exitUsage, "expected one plan file, as in polewise predict pad.toml, found 0 arguments"},
@@ -81,6 +82,7 @@ func TestExitStatus(t *testing.T) {
 		{"an empty capture", "", []string{"judge", plan, "-"}, exitData, "standard input: line 1: the capture is empty"},
 		{"standard input twice", startLine, []string{"judge", plan, "-", "-"}, exitUsage, "for one capture at most"},
 		{"standard input for the plan", startLine, []string{"judge", "-", plan}, exitUsage, "not for the plan"},
+		{"standard input for a plan", "", []string{"predict", "-"}, exitUsage, "from a file only"},
 		{"a number that is none", "", []string{"predict", plan, "--room", "warm"}, exitUsage, `--room "warm": expected a number, with a point as in 2.5. See polewise predict --help`},
 		{"a decimal comma", "", []string{"rehearse", plan, "--noise", "0,4"}, exitUsage, `--noise "0,4": expected a number, with a point`},
 		{"a flag without its value", "", []string{"predict", plan, "--map"}, exitUsage, "--map: expected FILE after it, found nothing"},

@@ -309,7 +309,14 @@ func (s *sender) post(ctx context.Context, at string, chunk []byte) (status int,
 		feed.Answer
 		Error desk.ClientError `json:"error"`
 	}
-	if err := json.NewDecoder(io.LimitReader(r.Body, 1<<20)).Decode(&body); err != nil {
+	raw, err := io.ReadAll(io.LimitReader(r.Body, 1<<20))
+	if err != nil {
+		return 0, a, refusal, err
+	}
+	if json.Unmarshal(raw, &body) != nil {
+		if r.StatusCode == http.StatusBadRequest && bytes.Contains(raw, []byte("HTTPS server")) { // so net/http says
+			return r.StatusCode, a, desk.ClientError{Code: "strange", Say: "That is the phone page's port.", Hint: "Name the bench page's, usually 8770."}, nil
+		}
 		return r.StatusCode, a, desk.ClientError{Code: "strange", Say: "Its answer is not polewise's."}, nil
 	}
 	if r.StatusCode == http.StatusOK && body.Error.Code != "" {

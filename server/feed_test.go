@@ -251,6 +251,7 @@ func TestFeedExitStatus(t *testing.T) {
 		{"nobody there", strings.NewReader("1,2,3\n"), []string{"--url", "http://127.0.0.1:9", "--wait", "0s"}, 0, "", exitUnavailable, "Is polewise running"},
 		{"refused", strings.NewReader("1,2,3\n"), []string{"--url", bench.URL}, 409, `{"error":{"code":"source-taken","say":"A phone is there.","hint":"Use another name."}}`, exitUnavailable, "A phone is there. Use another name."},
 		{"not polewise", strings.NewReader("1,2,3\n"), []string{"--url", bench.URL}, 404, `nothing`, exitUnavailable, "not polewise's"},
+		{"the phone page's port", strings.NewReader("1,2,3\n"), []string{"--url", bench.URL}, 400, "Client sent an HTTP request to an HTTPS server.\n", exitUnavailable, "the phone page's port"},
 		{"unplugged", &broken{}, []string{"--url", bench.URL}, 200, "", exitReading, "device gone"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

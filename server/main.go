@@ -101,8 +101,25 @@ way, why, and the smallest mend. Without a command it serves the bench page.
 	root.Flags().AddFlagSet(bench.Flags())
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.SetFlagErrorFunc(flagWords)
+	root.SetHelpCommand(helpCommand())
 	root.AddCommand(bench, predictCommand(), judgeCommand(), rehearseCommand(), feedCommand())
 	return root
+}
+
+// helpCommand is help of a command; of a word that is no command it says so.
+func helpCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND]",
+		Short: "Say what a command does",
+		RunE: func(c *cobra.Command, args []string) error {
+			of, _, err := c.Root().Find(args)
+			if err != nil || len(args) > 0 && of == c.Root() {
+				return noCommand(c, args)
+			}
+			of.InitDefaultHelpFlag()
+			return of.Help()
+		},
+	}
 }
 
 // noCommand refuses words that are no command.
@@ -117,6 +134,9 @@ func noCommand(c *cobra.Command, args []string) error {
 func onePlan(c *cobra.Command, args []string) error {
 	if len(args) != 1 {
 		return usage(fmt.Errorf("expected one plan file, as in %s pad.toml, found %s. See %[1]s --help", c.CommandPath(), count(len(args), "argument")))
+	}
+	if args[0] == "-" {
+		return usage(fmt.Errorf("\"-\" is standard input: a plan is read from a file only. See %s --help", c.CommandPath()))
 	}
 	return nil
 }
