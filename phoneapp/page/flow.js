@@ -171,9 +171,14 @@ export class VectorFlow extends Effects {
 
   /** Whether what was named last is still to be read, and so. */
   get stillWanted() {
+    const { named } = this;
+    return !named || named.at === this.chosen || this.unread.includes(named.at) || this.wantedAlike;
+  }
+
+  /** Whether what is wanted now is what was named last, at the same place and in the same way. */
+  get wantedAlike() {
     const { named, wanted } = this;
-    if (!named || named.at === this.chosen || this.unread.includes(named.at)) return true;
-    return !!wanted && wanted.at === named.at && sameWay(wanted.asked, named.asked);
+    return !!named && !!wanted && wanted.at === named.at && sameWay(wanted.asked, named.asked);
   }
 
   /** Coils that nobody has read yet, this phone or another. */
@@ -425,8 +430,12 @@ export class VectorFlow extends Effects {
     const between = BETWEEN.includes(this.stage);
     const taken = this.stage === "taken";
     if (this.stage === "waiting" || ((between || taken) && (!wanted || wanted.asked.route === "ohms" || this.fruitless))) this.toNext();
-    else if (taken) this.name();
+    else if (taken) {
+      this.name();
+      if (this.named?.at === this.taken?.at) this.taken.read = false; // asked for again after all
+    }
     else if (between && !this.stillWanted) this.takeAway();
+    else if (between && this.wantedAlike) this.name(); // why may be another
     return this.take();
   }
 
@@ -449,7 +458,9 @@ export class VectorFlow extends Effects {
 
   /** "On to the next", after another phone read what was named. */
   onward() {
-    if (this.stage === "taken") this.toNext();
+    if (this.stage !== "taken") return this.take();
+    this.toNext();
+    this.detector.reset(); // wherever it was just laid, it is to be lifted from there
     return this.take();
   }
 

@@ -112,7 +112,7 @@ func TestHTMLStandsAlone(t *testing.T) {
 	r.Note, r.Maker = `<script>alert("x")</script> & "quotes"`, `<b>AB</b>`
 	page := htmlOf(t, r)
 	_, sum, _ := r.Encode()
-	for _, s := range []string{sum, "Serial number<b>17", "c0ffee", "2024-05-01 12:00 UTC", "&lt;script&gt;alert(", "&lt;b&gt;AB&lt;/b&gt;", "pacemakers", "Every coil is claimed as planned"} {
+	for _, s := range []string{sum, `Serial number<b dir="auto">17`, "c0ffee", "2024-05-01 12:00 UTC", "&lt;script&gt;alert(", "&lt;b&gt;AB&lt;/b&gt;", "pacemakers", "Every coil is claimed as planned"} {
 		if !strings.Contains(page, s) {
 			t.Errorf("the page lacks %q", s)
 		}

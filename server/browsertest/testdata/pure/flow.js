@@ -580,6 +580,20 @@ export function what_another_phone_reads_does_not_move_a_phone_to_a_coil_it_was_
   equal([h.lines("hold").map((l) => l.at), h.flow.target], [["A1", "A4"], "A3"]);
 }
 
+export function a_phone_laid_on_the_coil_that_was_read_already_is_lifted_before_it_counts_elsewhere() {
+  const h = new Hand(FOUR);
+  h.start();
+  h.carry(OFF);
+  h.did(h.flow.setVerdict(readOnce("A1", "A2")));
+  h.lie([30, 20, 350], 0.3); // just laid down, and tapped at once
+  h.did(h.flow.onward());
+  h.lie([30, 20, 350], 6);
+  equal([h.flow.stage, h.lines("hold").length], ["lift", 1]);
+  h.carry(OFF);
+  h.lieUntil([33, 24, 340], "counting");
+  equal(h.lines("hold").map((l) => l.at), ["A1", "A4"]);
+}
+
 export function a_hold_begun_before_another_phone_was_done_with_the_coil_counts_for_that_coil() {
   const h = new Hand(FOUR);
   h.start();
