@@ -59,7 +59,7 @@ func verdictInView(t *testing.T, ctx context.Context, program *Running) {
 	do(t, ctx, chromedp.EmulateViewport(360, 740), chromedp.Evaluate(`sessionStorage.clear()`, nil), chromedp.Reload())
 	waitFor(t, ctx, "the verdict in view", `document.querySelector("#verdict .outcome")?.getBoundingClientRect().top < innerHeight - 20 && document.querySelector("#drawing svg").getBoundingClientRect().top < 300`)
 	do(t, ctx, press("#how-drawn summary"))
-	waitFor(t, ctx, "how it is drawn", `document.querySelector("#legend-north").checkVisibility()`)
+	waitFor(t, ctx, "how it is drawn, kept", `document.querySelector("#legend-north").checkVisibility() && Object.values(sessionStorage).some((v) => v.includes('"how":true'))`)
 	do(t, ctx, chromedp.Reload())
 	waitFor(t, ctx, "that it is told over a reload", `document.querySelector("#verdict .outcome") && document.querySelector("#legend-north").checkVisibility()`)
 	do(t, ctx, chromedp.EmulateViewport(1280, 900), chromedp.Evaluate(`sessionStorage.clear()`, nil), chromedp.Reload())
