@@ -127,7 +127,7 @@ func TestFeedFromAPipe(t *testing.T) {
 		t.Fatalf("%+v acknowledged, %d samples stored after SIGKILL\n%s", acknowledged, len(before), words.String())
 	}
 	say(10)
-	restartOn(t, binary, data, host)
+	bench := restartOn(t, binary, data, host)
 	say(10)
 	out.Close()
 	err = cmd.Wait()
@@ -153,6 +153,10 @@ func TestFeedFromAPipe(t *testing.T) {
 			t.Errorf("it did not say %q:\n%s", want, words.String())
 		}
 	}
+	if err := bench.Process.Kill(); err != nil { // the folder is its own until then
+		t.Fatal(err)
+	}
+	_ = bench.Wait()
 	after := samples(t, data, "port")
 	if len(after) < sum.Kept || len(after) <= len(before) {
 		t.Errorf("%d samples stored, %d before the kill, %d said to be kept", len(after), len(before), sum.Kept)
@@ -182,7 +186,7 @@ func readingsTaken(t *testing.T, bench string) feed.Counts {
 }
 
 // restartOn starts the bench again at the address it had.
-func restartOn(t *testing.T, binary, data, host string) {
+func restartOn(t *testing.T, binary, data, host string) *exec.Cmd {
 	t.Helper()
 	ready := filepath.Join(t.TempDir(), "ready.json")
 	cmd := exec.Command(binary, "bench", "--data", data, "--ready-file", ready, "--listen", host, "--phone-listen", "127.0.0.1:0")
@@ -192,7 +196,7 @@ func restartOn(t *testing.T, binary, data, host string) {
 	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
 	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(20 * time.Millisecond) {
 		if _, err := os.Stat(ready); err == nil {
-			return
+			return cmd
 		}
 		if time.Now().After(deadline) {
 			t.Fatal("the program did not listen again within 30 s")

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 )
@@ -99,6 +100,23 @@ func TestKilledAfterAcknowledging(t *testing.T) {
 		if got[i] != sent[i] {
 			t.Fatalf("line %d: stored %s, sent %s", i+1, got[i], sent[i])
 		}
+	}
+}
+
+// TestSecondProgram: a second program on a data folder says that another has it, and
+// which; the first goes on.
+func TestSecondProgram(t *testing.T) {
+	data := t.TempDir()
+	p := startBuilt(t, buildProgram(t), data)
+	var out, errs bytes.Buffer
+	status := run(t.Context(), []string{"bench", "--data", data, "--listen", "127.0.0.1:0", "--phone-listen", "127.0.0.1:0"}, nil, &out, &errs)
+	if said := errs.String(); status != exitTrouble || !strings.Contains(said, data) || !strings.Contains(said, "end it") || !strings.Contains(said, "--data") {
+		t.Errorf("exit %d: %s", status, said)
+	}
+	if r, err := http.Get(p.Bench); err != nil || r.StatusCode != http.StatusOK {
+		t.Errorf("the first: %v %v", r, err)
+	} else {
+		r.Body.Close()
 	}
 }
 

@@ -23,10 +23,17 @@ func Remedy(err error) string {
 	switch code(err) {
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM:
 		return "May this program write to that file and its folder?"
-	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
+	}
+	if busy(err) {
 		return "Another program holds the file: is a second polewise running?"
 	}
 	return ""
+}
+
+// busy tells whether another program holds a file.
+func busy(err error) bool {
+	c := code(err)
+	return c == sqlite3.SQLITE_BUSY || c == sqlite3.SQLITE_LOCKED
 }
 
 // Damaged tells whether the database's file is no longer what was written to it.

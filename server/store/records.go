@@ -83,7 +83,11 @@ type Label struct {
 }
 
 func openReader(path string) (*sql.DB, error) {
-	db, err := sql.Open("sqlite", "file:"+path+"?_pragma=busy_timeout(5000)&_pragma=query_only(1)")
+	at, err := address(path, "busy_timeout(5000)", "query_only(1)")
+	if err != nil {
+		return nil, err
+	}
+	db, err := sql.Open("sqlite", at)
 	if err != nil {
 		return nil, err
 	}
@@ -314,7 +318,11 @@ func (s *Store) IDs(ctx context.Context, q ListQuery) ([]string, error) {
 // Backup writes the whole database as it is now to a new file. Phones may go on
 // sending meanwhile.
 func (s *Store) Backup(ctx context.Context, to string) error {
-	db, err := sql.Open("sqlite", "file:"+s.path+"?_pragma=busy_timeout(5000)")
+	at, err := address(s.path, "busy_timeout(5000)")
+	if err != nil {
+		return err
+	}
+	db, err := sql.Open("sqlite", at)
 	if err != nil {
 		return err
 	}

@@ -25,6 +25,7 @@ const FileName = "polewise.db"
 type Store struct {
 	db   *sql.DB
 	read *sql.DB // for long reading, which holds no writer up
+	lock *folderLock
 	path string
 }
 
@@ -103,31 +104,43 @@ var migrations = []string{
 	thrownStay,
 }
 
-// Open opens the database in a folder and makes both where they do not exist.
+// Open opens the database in a folder and makes both where they do not exist. The
+// folder is this program's alone until Close.
 func Open(dir string) (*Store, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("cannot make the data folder: %w", err)
 	}
-	sweep(dir)
-	path := filepath.Join(dir, FileName)
-	if err := setAsideForeignLog(path); err != nil {
-		return nil, fmt.Errorf("cannot open %s: %w", path, err)
-	}
-	db, err := sql.Open("sqlite", "file:"+path+"?_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=busy_timeout(5000)&_pragma=foreign_keys(1)")
+	l, err := lock(dir)
 	if err != nil {
-		return nil, fmt.Errorf("cannot open %s: %w", path, err)
+		return nil, err
 	}
-	db.SetMaxOpenConns(1) // one writer; readers wait microseconds
-	s := &Store{db: db, path: path}
-	if err := s.migrate(); err != nil {
-		db.Close()
-		return nil, fmt.Errorf("cannot use %s: %w", path, err)
-	}
-	if s.read, err = openReader(path); err != nil {
-		db.Close()
-		return nil, fmt.Errorf("cannot read %s: %w", path, err)
+	s := &Store{lock: l, path: filepath.Join(dir, FileName)}
+	if err := s.open(); err != nil {
+		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
+}
+
+func (s *Store) open() error {
+	sweep(filepath.Dir(s.path))
+	if err := setAsideForeignLog(s.path); err != nil {
+		return fmt.Errorf("cannot open %s: %w", s.path, err)
+	}
+	at, err := address(s.path, "journal_mode(WAL)", "synchronous(FULL)", "busy_timeout(5000)", "foreign_keys(1)")
+	if err == nil {
+		s.db, err = sql.Open("sqlite", at)
+	}
+	if err != nil {
+		return fmt.Errorf("cannot open %s: %w", s.path, err)
+	}
+	s.db.SetMaxOpenConns(1) // one writer; readers wait microseconds
+	if err := s.migrate(); err != nil {
+		return fmt.Errorf("cannot use %s: %w", s.path, err)
+	}
+	if s.read, err = openReader(s.path); err != nil {
+		return fmt.Errorf("cannot read %s: %w", s.path, err)
+	}
+	return nil
 }
 
 func (s *Store) migrate() error {
@@ -167,19 +180,26 @@ func (s *Store) Aside() (*os.File, error) {
 	return os.CreateTemp(filepath.Dir(s.path), asidePrefix+"*")
 }
 
-// sweep removes what a killed program left beside the database. What is younger than
-// a day may be in use by another program on the same folder.
+// sweep removes what a killed program left beside the database.
 func sweep(dir string) {
-	left, _ := filepath.Glob(filepath.Join(dir, asidePrefix+"*")) // the pattern is sound
-	for _, path := range left {
-		if info, err := os.Stat(path); err == nil && time.Since(info.ModTime()) > 24*time.Hour {
-			_ = os.Remove(path) // it only takes room
+	left, _ := os.ReadDir(dir)
+	for _, e := range left {
+		if strings.HasPrefix(e.Name(), asidePrefix) {
+			_ = os.Remove(filepath.Join(dir, e.Name())) // it only takes room
 		}
 	}
 }
 
-// Close closes the database.
-func (s *Store) Close() error { return errors.Join(s.read.Close(), s.db.Close()) }
+// Close closes the database, and leaves the folder to others.
+func (s *Store) Close() error {
+	var errs []error
+	for _, db := range []*sql.DB{s.read, s.db} {
+		if db != nil {
+			errs = append(errs, db.Close())
+		}
+	}
+	return errors.Join(append(errs, s.lock.Close())...)
+}
 
 // NewCheck records the beginning of a check.
 func (s *Store) NewCheck(ctx context.Context, c Check) error {

@@ -128,37 +128,25 @@ func TestFileOfANewerProgram(t *testing.T) {
 	}
 }
 
-// TestSweepsWhatAKilledProgramLeft: files put aside by a program that was killed go
-// after a day; younger ones may be another program's.
+// TestSweepsWhatAKilledProgramLeft: files put aside by a program that was killed go.
 func TestSweepsWhatAKilledProgramLeft(t *testing.T) {
 	dir := t.TempDir()
 	s, err := Open(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	var names [2]string
-	for i := range names {
-		f, err := s.Aside()
-		if err != nil {
-			t.Fatal(err)
-		}
-		names[i] = f.Name()
-		f.Close()
-	}
-	s.Close()
-	old := time.Now().Add(-25 * time.Hour)
-	if err := os.Chtimes(names[0], old, old); err != nil {
+	f, err := s.Aside()
+	if err != nil {
 		t.Fatal(err)
 	}
+	f.Close()
+	s.Close()
 	if s, err = Open(dir); err != nil {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	if _, err := os.Stat(names[0]); !errors.Is(err, os.ErrNotExist) {
-		t.Errorf("a file of yesterday is still there: %v", err)
-	}
-	if _, err := os.Stat(names[1]); err != nil {
-		t.Errorf("a file of today is gone: %v", err)
+	if _, err := os.Stat(f.Name()); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("it is still there: %v", err)
 	}
 }
 
@@ -270,5 +258,87 @@ func TestChecksOfAMendedPad(t *testing.T) {
 	}
 	if id, _, err := s.AfterMend(ctx, "right"); err != nil || id != "" {
 		t.Errorf("after the one signed: %q, %v", id, err)
+	}
+}
+
+// TestFolderNames: the database is in the folder that was named, whatever its name.
+func TestFolderNames(t *testing.T) {
+	ctx := context.Background()
+	beside := t.TempDir()
+	names := []string{"pad #1", "pad #2", "d?x", "da%41ta", "a&b=c d", "größe [1]"}
+	for _, name := range names {
+		s, err := Open(filepath.Join(beside, name))
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		if last, err := s.LastCheck(ctx); err != nil || last != nil {
+			t.Errorf("%s: a new folder has a check: %v %v", name, last, err)
+		}
+		if err := s.NewCheck(ctx, Check{ID: name, Began: time.Now(), PlanName: "pad", PlanTOML: []byte("format = 1\n")}); err != nil {
+			t.Fatal(err)
+		}
+		if c, err := s.CheckByID(ctx, name); err != nil || c == nil {
+			t.Errorf("%s: read as %v %v", name, c, err)
+		}
+		if err := s.Backup(ctx, filepath.Join(beside, name, "copy#?.db")); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+		for _, file := range []string{FileName, "copy#?.db"} {
+			if _, err := os.Stat(filepath.Join(beside, name, file)); err != nil {
+				t.Error(err)
+			}
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	found, err := os.ReadDir(beside)
+	if err != nil || len(found) != len(names) {
+		t.Errorf("beside the folders: %v %v", found, err)
+	}
+}
+
+// TestDurable: what is stored has reached the disk before it is acknowledged. No killed
+// process would show otherwise, only a power cut.
+func TestDurable(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	for pragma, want := range map[string]string{"synchronous": "2", "journal_mode": "wal", "foreign_keys": "1"} { // 2: FULL
+		var got string
+		if err := s.db.QueryRow("PRAGMA " + pragma).Scan(&got); err != nil || got != want {
+			t.Errorf("%s is %q (%v), expected %q", pragma, got, err, want)
+		}
+	}
+}
+
+// TestOneProgramAFolder: a second program is told who has the folder; once the first
+// has ended it may have it.
+func TestOneProgramAFolder(t *testing.T) {
+	dir := t.TempDir()
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if second, err := Open(dir); err == nil {
+		second.Close()
+		t.Error("two programs have one folder")
+	} else if !strings.Contains(err.Error(), dir) || !strings.Contains(err.Error(), "end it") {
+		t.Errorf("it is only said: %v", err)
+	}
+	if err := s.NewCheck(context.Background(), Check{ID: "one", Began: time.Now(), PlanName: "pad", PlanTOML: []byte("x")}); err != nil {
+		t.Errorf("the first one is disturbed: %v", err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s, err = Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
 	}
 }
