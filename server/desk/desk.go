@@ -5,6 +5,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -42,16 +43,17 @@ type Desk struct {
 // check is the pad under the phones now.
 type check struct {
 	store.Check
-	plan    *layout.Plan
-	sources map[string]*source
-	order   []string // sources in the order they came
-	thrown  []store.ThrownOut
-	verdict *verdict.Verdict
-	account *accounted
-	judging *Judging // nil: nothing is being worked out
-	stop    context.CancelFunc
-	hearsal *Rehearsal
-	before  *verdict.Before // nil: no mend came before
+	plan     *layout.Plan
+	sources  map[string]*source
+	order    []string // sources in the order they came
+	messages int      // stored
+	thrown   []store.ThrownOut
+	verdict  *verdict.Verdict
+	account  *accounted
+	judging  *Judging // nil: nothing is being worked out
+	stop     context.CancelFunc
+	hearsal  *Rehearsal
+	before   *verdict.Before // nil: no mend came before
 	signing
 }
 
@@ -185,6 +187,7 @@ func (d *Desk) load(ctx context.Context, last *store.Check) (*check, error) {
 	if err != nil {
 		return nil, err
 	}
+	slices.SortFunc(messages, func(a, b store.Message) int { return cmp.Compare(a.Place, b.Place) })
 	for _, m := range messages {
 		lines := make([]capture.Line, 0, len(m.Lines))
 		for _, raw := range m.Lines {
@@ -194,7 +197,7 @@ func (d *Desk) load(ctx context.Context, last *store.Check) (*check, error) {
 			}
 			lines = append(lines, l)
 		}
-		c.source(m.Source).take(m.Seq, lines, m.Received)
+		c.take(c.known(m.Source), m.Seq, lines)
 	}
 	if c.thrown, err = d.store.ThrownOut(ctx, last.ID); err != nil {
 		return nil, err
@@ -302,66 +305,6 @@ func (d *Desk) Leave(sourceID string) {
 	}
 	d.mu.Unlock()
 	d.pushPhones()
-}
-
-// ThrowOut takes back a hold, a pass or a hand reading on a coil, or ohms across
-// something: what u.T names, of the source given, or else the coil's last reading
-// not taken back yet.
-func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
-	coil := u.At
-	if coil == "" {
-		return &ClientError{Code: "nothing-to-undo", Say: "It is not said of which coil a reading is to be taken back.", Hint: `Name it, as in "at":"A1".`}
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	c := d.check
-	if c.signed != nil {
-		return closed(0)
-	}
-	var found *store.ThrownOut
-	for _, id := range c.order {
-		if u.T != nil && id != sourceID {
-			continue
-		}
-		thrown := c.thrown
-		if u.T != nil {
-			thrown = nil // asked for again, it is found again
-		}
-		for _, cap := range c.sources[id].captures(thrown) {
-			for _, l := range cap.Lines {
-				of := ""
-				switch l := l.(type) {
-				case capture.Hold:
-					of = l.Coil
-				case capture.Pass:
-					if u.T != nil { // by its first coil; the last reading of a coil is not a whole row
-						of = l.Along[0]
-					}
-				case capture.Reading:
-					of = l.Coil
-				case capture.Ohms:
-					if u.T != nil { // across what it was measured, as in coil:B2
-						of = l.Across
-					}
-				}
-				if of == coil && (u.T == nil || l.At() == *u.T) {
-					found = &store.ThrownOut{Source: id, Coil: coil, T: l.At()}
-				}
-			}
-		}
-	}
-	if found == nil {
-		return &ClientError{Code: "nothing-to-undo", Say: fmt.Sprintf("There is no reading of %s to take back.", coil), Hint: "Look at the readings as they are now."}
-	}
-	if err := d.store.ThrowOut(ctx, c.ID, *found); err != nil {
-		return err
-	}
-	if !slices.Contains(c.thrown, *found) {
-		c.thrown = append(c.thrown, *found)
-		c.news++
-	}
-	d.touch()
-	return nil
 }
 
 // withSeq tells a client error which message it answers.

@@ -67,7 +67,7 @@ func (d *Desk) Receive(ctx context.Context, check, source string, lines []captur
 			return badLine(e, i+1, 0)
 		}
 	}
-	s := c.source(source)
+	s := c.known(source)
 	s.fed = true
 	_, err := d.appendLocked(ctx, c, s, s.last+1, raws, lines)
 	var taken *store.SeqTakenError
@@ -85,7 +85,7 @@ func (d *Desk) appendLocked(ctx context.Context, c *check, s *source, seq int64,
 	if err != nil || !fresh {
 		return fresh, err
 	}
-	s.take(seq, lines, time.Now())
+	c.take(s, seq, lines)
 	d.followLocked(s, lines)
 	if worthJudging(lines) {
 		c.news++

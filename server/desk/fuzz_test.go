@@ -18,7 +18,7 @@ func FuzzStream(f *testing.F) {
 		`{"seq":2,"lines":[{"type":"hold","t":1,"at":"A1"},{"type":"lift","t":3}]}`,
 		`{"seq":1,"lines":[{"type":"start","route":"hand"},{"type":"reading","t":1,"at":"B2","face":"none"},{"type":"ohms","t":2,"across":"pad","ohms":null}]}`,
 		`{"seq":3,"lines":[{"type":"drive","t":0,"state":"pulse","hz":2,"duty":0.5},{"type":"pass","t":1,"along":["A1","A2"]},{"type":"pass-end","t":4}]}`,
-		`{"undo":{"at":"A1"}}`,
+		`{"undo":{"at":"A1","t":1}}`,
 		`{"seq":-1,"lines":[null]}`,
 		`[]`,
 		`{"seq":1e30,"lines":"x"}`,

@@ -17,9 +17,9 @@ type Message struct {
 	Again *Again            `json:"again,omitempty"`
 }
 
-// Undo asks for a hold on a coil to be thrown out: the one begun at T by the
-// source that asks, or without T the last one by anybody. With T it may be sent
-// twice and does the same as once.
+// Undo asks for a reading to be thrown out: the one begun at T over a coil, or across
+// a place of the ohmmeter, by the source that asks. It may be sent twice and does the
+// same as once.
 type Undo struct {
 	At string   `json:"at"`
 	T  *float64 `json:"t,omitempty"`

@@ -89,3 +89,36 @@ func TestOhmsTakenBack(t *testing.T) {
 		t.Errorf("%v counts, expected %v", read, want)
 	}
 }
+
+// TestSlipBesideAnotherPhone: a phone takes a slip of the ohmmeter back. What counts
+// then is what came last of what is left, not what the same phone had read before.
+func TestSlipBesideAnotherPhone(t *testing.T) {
+	for _, second := range []float64{5, 0.96} { // it is no matter which of them is right
+		dir := t.TempDir()
+		s, shut := openShop(t, dir)
+		say := func(source, message string) {
+			t.Helper()
+			if _, err := s.desk.Ingest(t.Context(), source, []byte(message)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		say("zelda", `{"seq":1,"lines":[{"type":"start","v":1,"route":"hand"},{"type":"ohms","t":1,"across":"pad","ohms":0.97}]}`)
+		say("anna", fmt.Sprintf(`{"seq":1,"lines":[{"type":"start","v":1,"route":"hand"},{"type":"ohms","t":1,"across":"pad","ohms":%g}]}`, second))
+		say("zelda", `{"seq":2,"lines":[{"type":"ohms","t":300,"across":"pad","ohms":7}]}`)
+		say("zelda", `{"seq":3,"undo":{"at":"pad","t":300}}`)
+		for _, when := range []string{"taken back", "after a new start"} {
+			var counts []float64
+			for _, o := range s.desk.State().SignOff.Ohms {
+				if o.Counts {
+					counts = append(counts, *o.Ohms)
+				}
+			}
+			if len(counts) != 1 || counts[0] != second {
+				t.Errorf("%s: %v counts, expected %g", when, counts, second)
+			}
+			shut()
+			s, shut = openShop(t, dir)
+		}
+		shut()
+	}
+}

@@ -2,7 +2,6 @@ package desk
 
 import (
 	"testing"
-	"time"
 
 	"polewise/field/capture"
 	"polewise/field/verdict"
@@ -45,7 +44,7 @@ func TestPromptSaysWithWhat(t *testing.T) {
 	} {
 		c := &check{sources: map[string]*source{}}
 		for id, r := range k.routes {
-			c.source(id).take(1, []capture.Line{start(r)}, time.Time{})
+			c.take(c.known(id), 1, []capture.Line{start(r)})
 		}
 		if k.fed != "" {
 			c.sources[k.fed].fed = true

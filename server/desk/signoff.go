@@ -80,23 +80,21 @@ func (c *check) nextStep(v *verdict.Verdict) Prompt {
 	return c.prompt(v)
 }
 
-// captures is what every source sent. Each has a clock of its own: which of two
-// that read the same ohms did so last is told by when it came here.
+// captures is what every source sent and nobody took back. Each has a clock of its
+// own: which of two that read the same ohms did so last is told by what came here last.
 func (c *check) captures() []record.Source {
 	var out []record.Source
 	newest := map[string]int{} // by place, the source in out
+	came := map[string]int{}
 	for i, id := range c.order {
 		s := c.sources[id]
 		out = append(out, record.Source{ID: id, Captures: s.captures(c.thrown), Newest: map[string]bool{}})
 		for _, cap := range out[i].Captures {
 			for _, l := range cap.Lines {
-				o, ok := l.(capture.Ohms)
-				if !ok {
-					continue
-				}
-				before, known := newest[o.Across]
-				if !known || !s.ohms[o.Across].Before(c.sources[c.order[before]].ohms[o.Across]) {
-					newest[o.Across] = i
+				if o, ok := l.(capture.Ohms); ok {
+					if at := s.came[ohmsOf{o.Across, o.T}]; at >= came[o.Across] {
+						newest[o.Across], came[o.Across] = i, at
+					}
 				}
 			}
 		}

@@ -2,7 +2,6 @@ package desk
 
 import (
 	"slices"
-	"time"
 
 	"polewise/field/capture"
 	"polewise/server/store"
@@ -12,9 +11,10 @@ import (
 type source struct {
 	id       string
 	messages map[int64][]capture.Line
-	ohms     map[string]time.Time // when the newest reading of a place came
+	came     map[ohmsOf]int // the place of each reading of the ohmmeter in the order of the check
 	last     int64
 	first    int64 // the least number of a message that begins with a start line
+	lines    int   // in all its messages
 	started  bool
 	online   int // connections
 	device   string
@@ -27,22 +27,43 @@ type source struct {
 	fed      bool // no phone: its lines are made here
 }
 
+// ohmsOf names a reading of the ohmmeter among those of a source, as it is taken back.
+type ohmsOf struct {
+	across string
+	t      float64
+}
+
+// source is the source of a name, in the list from now on.
 func (c *check) source(id string) *source {
-	s, ok := c.sources[id]
-	if !ok {
-		s = &source{id: id, messages: map[int64][]capture.Line{}, ohms: map[string]time.Time{}}
-		c.sources[id] = s
-		c.order = append(c.order, id)
-	}
+	s := c.known(id)
+	c.list(s)
 	return s
 }
 
-// take adds lines that are stored, and follows what the phone does.
-func (s *source) take(seq int64, lines []capture.Line, received time.Time) {
+// known is the source of a name; one that nothing came from yet is not in the list.
+func (c *check) known(id string) *source {
+	if s, ok := c.sources[id]; ok {
+		return s
+	}
+	return &source{id: id, messages: map[int64][]capture.Line{}, came: map[ohmsOf]int{}}
+}
+
+func (c *check) list(s *source) {
+	if _, ok := c.sources[s.id]; !ok {
+		c.sources[s.id] = s
+		c.order = append(c.order, s.id)
+	}
+}
+
+// take adds lines of a source that are stored, and follows what the phone does.
+func (c *check) take(s *source, seq int64, lines []capture.Line) {
+	c.list(s)
 	if _, ok := s.messages[seq]; ok {
 		return
 	}
+	c.messages++
 	s.messages[seq] = lines
+	s.lines += len(lines)
 	s.last = max(s.last, seq)
 	if len(lines) > 0 && lines[0].Type() == (capture.Start{}).Type() && (s.first == 0 || seq < s.first) {
 		s.first = seq
@@ -65,7 +86,7 @@ func (s *source) take(seq int64, lines []capture.Line, received time.Time) {
 		case capture.Lift:
 			s.at, s.count = "", 0
 		case capture.Ohms:
-			s.ohms[l.Across] = received
+			s.came[ohmsOf{l.Across, l.T}] = c.messages
 		}
 	}
 }

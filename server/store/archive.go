@@ -7,7 +7,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
+	"time"
 )
 
 // Archived is all that is stored of a check, in the form in which it is exported
@@ -163,6 +165,15 @@ func each(ctx context.Context, tx *sql.Tx, query, id string, f func(*sql.Rows) e
 	return rows.Err()
 }
 
+// byArrival are the messages in the order in which they came, as their rows tell it.
+func (a *Archived) byArrival() []ArchivedMessage {
+	came := func(m ArchivedMessage) time.Time {
+		t, _ := time.Parse(time.RFC3339Nano, m.Received) // one without came before all others
+		return t
+	}
+	return slices.SortedStableFunc(slices.Values(a.Messages), func(a, b ArchivedMessage) int { return came(a).Compare(came(b)) })
+}
+
 // TakeIn stores an archived check that is not there yet, whole or not at all,
 // with its record if it has one.
 func (s *Store) TakeIn(ctx context.Context, a *Archived, r *Record) error {
@@ -181,7 +192,7 @@ func (s *Store) TakeIn(ctx context.Context, a *Archived, r *Record) error {
 	if a.Label != nil {
 		do("INSERT INTO labels (check_id, serial, note) VALUES (?,?,?)", a.ID, a.Label.Serial, a.Label.Note)
 	}
-	for _, m := range a.Messages {
+	for _, m := range a.byArrival() {
 		var b strings.Builder
 		for _, l := range m.Lines {
 			b.Write(l)

@@ -266,13 +266,14 @@ type Message struct {
 	Source   string
 	Seq      int64
 	Received time.Time
+	Place    int64 // in the order in which they came, whatever clocks said then
 	Lines    []json.RawMessage
 }
 
 // Messages returns all messages of a check, by source and in order of their
 // numbers.
 func (s *Store) Messages(ctx context.Context, check string) ([]Message, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT source, seq, received, lines FROM messages WHERE check_id=? ORDER BY source, seq", check)
+	rows, err := s.db.QueryContext(ctx, "SELECT source, seq, received, rowid, lines FROM messages WHERE check_id=? ORDER BY source, seq", check)
 	if err != nil {
 		return nil, err
 	}
@@ -281,7 +282,7 @@ func (s *Store) Messages(ctx context.Context, check string) ([]Message, error) {
 	for rows.Next() {
 		var m Message
 		var received, text string
-		if err := rows.Scan(&m.Source, &m.Seq, &received, &text); err != nil {
+		if err := rows.Scan(&m.Source, &m.Seq, &received, &m.Place, &text); err != nil {
 			return nil, err
 		}
 		// One that was taken in from elsewhere may have none.

@@ -6,9 +6,8 @@ import (
 	"polewise/server/desk"
 )
 
-// undo throws a reading out: {"at":"B2"} the last one of a coil by anybody,
-// {"at":"B2","source":S,"t":T} the one of source S that began at T, a pass by its
-// first coil.
+// undo throws a reading out: {"at":"B2","source":S,"t":T} the one of source S that
+// began at T, a pass by its first coil.
 func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
 	var q struct {
 		desk.Undo
@@ -16,9 +15,6 @@ func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
 	}
 	if !s.read(w, r, &q) {
 		return
-	}
-	if q.Source == "" {
-		q.T = nil // times are those of a source
 	}
 	if err := s.Desk.ThrowOut(r.Context(), q.Source, q.Undo); err != nil {
 		s.fail(w, err)
