@@ -155,7 +155,7 @@ func (c *cards) ohms(f *planning.Figures) {
 // driven prints what strings and pad take when driven as planned.
 func (c *cards) driven(f *planning.Figures) {
 	c.heading("Driven as planned")
-	rows := [][]string{{"", "ohm", "A", "W", "share", "inductance", "L/R ms", "peak A"}}
+	rows := [][]string{{"", "ohm", "A", "W", "share", "inductance", "tau ms", "peak A"}}
 	for _, s := range f.Strings {
 		rows = append(rows, []string{"string " + s.ID, fmt.Sprintf("%.2f", s.Ohms20), fmt.Sprintf("%.3f", s.Amps), fmt.Sprintf("%.2f", s.Watts),
 			fmt.Sprintf("%.0f %%", 100*s.Share), fmt.Sprintf("%.0f uH", s.InductanceUH), fmt.Sprintf("%.2f", s.TimeConstantMS), fmt.Sprintf("%.3f", s.PeakAmps)})

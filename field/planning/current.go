@@ -3,6 +3,8 @@ package planning
 import (
 	"math"
 
+	"gonum.org/v1/gonum/mat"
+
 	"polewise/layout"
 )
 
@@ -16,8 +18,10 @@ type String struct {
 	Watts        float64 `json:"watts"`
 	Share        float64 `json:"share"` // of the supply's current
 	InductanceUH float64 `json:"inductance_uH"`
-	// TimeConstantMS is L/R, milliseconds, with the pull of all other strings
-	// driven as planned counted into L.
+	// TimeConstantMS is the time in which the current rises to 1 - 1/e of what it
+	// becomes, milliseconds, the pull of all other strings and the resistance of the
+	// supply reckoned with: L/R of a string alone. Where a supply set to a current
+	// forces it, L/R, with the pull of the others counted into L.
 	TimeConstantMS float64 `json:"time_constant_ms"`
 	PeakShare      float64 `json:"peak_share"` // of the final current reached by the end of a pulse; 1 when steady
 	PeakAmps       float64 `json:"peak_amps"`
@@ -65,11 +69,20 @@ func (j *job) currents() {
 	}
 	// A supply set to a current forces it; its voltage is not in the plan.
 	forced := p.Supply.Volts == 0
-	reached := func(tau float64) float64 {
-		if forced || math.IsInf(on, 1) {
-			return 1
+	if !forced && c.PadAmps > 0 {
+		j.rise = riseOf(p, c.StringOhms, between(p, stringOf, j.henries))
+	}
+	// comes tells how something rises whose own L/R is given: its time constant, and
+	// the share of its current at the end of a pulse.
+	comes := func(parts func(*rise) []float64, tau float64) (timeConstant, share float64) {
+		if j.rise == nil {
+			return tau, 1
 		}
-		return -math.Expm1(-on / tau)
+		tau = j.rise.within(parts(j.rise), 1-1/math.E)
+		if math.IsInf(on, 1) {
+			return tau, 1
+		}
+		return tau, j.rise.share(parts(j.rise), on)
 	}
 	for i := range p.Strings {
 		s := String{ID: p.Strings[i].ID, Ohms20: c.StringOhms[i], OhmsRoom: j.roomOhms(c.StringOhms[i]), Amps: c.StringAmps[i], PeakShare: 1}
@@ -80,8 +93,8 @@ func (j *job) currents() {
 		if s.Amps > 0 {
 			l := flux[i] / s.Amps
 			s.InductanceUH = 1e6 * l
-			s.TimeConstantMS = 1e3 * l / s.Ohms20
-			s.PeakShare = reached(l / s.Ohms20)
+			tau, share := comes(func(r *rise) []float64 { return r.strings[i] }, l/s.Ohms20)
+			s.TimeConstantMS, s.PeakShare = 1e3*tau, share
 		}
 		s.PeakAmps = s.PeakShare * s.Amps
 		j.f.Strings = append(j.f.Strings, s)
@@ -92,15 +105,32 @@ func (j *job) currents() {
 	if c.PadAmps > 0 {
 		l := energy / (c.PadAmps * c.PadAmps)
 		pad.InductanceUH = 1e6 * l
-		tau := l / (c.PadOhms + p.Supply.SourceOhms)
-		pad.TimeConstantMS = 1e3 * tau
-		pad.PeakShare = reached(tau)
+		tau, share := comes(func(r *rise) []float64 { return r.pad }, l/c.PadOhms)
+		pad.TimeConstantMS, pad.PeakShare = 1e3*tau, share
 	}
 	pad.PeakAmps = pad.PeakShare * pad.Amps
 	if limit := p.Supply.LimitAmps; limit > 0 && c.PadAmps >= limit*(1-1e-9) {
 		pad.Limited = true
 	}
 	j.f.Pad = pad
+}
+
+// between are the inductances of strings and between them, from those of the coils.
+func between(p *layout.Plan, stringOf []int, henries [][]float64) *mat.SymDense {
+	sum := mat.NewDense(len(p.Strings), len(p.Strings), nil)
+	for a := range p.Coils {
+		for b := range p.Coils {
+			i, k := stringOf[a], stringOf[b]
+			sum.Set(i, k, sum.At(i, k)+henries[a][b])
+		}
+	}
+	out := mat.NewSymDense(len(p.Strings), nil)
+	for i := range p.Strings {
+		for k := i; k < len(p.Strings); k++ {
+			out.SetSym(i, k, (sum.At(i, k)+sum.At(k, i))/2)
+		}
+	}
+	return out
 }
 
 // roomOhms is a resistance at the room's temperature.

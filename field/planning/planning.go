@@ -72,6 +72,7 @@ type job struct {
 	c       *layout.Currents // as planned
 	turns   []float64        // ampere-turns as planned, pad frame
 	henries [][]float64      // self and mutual inductance of the coils, in the sense of their planned currents
+	rise    *rise            // nil where no current rises
 	f       Figures
 }
 

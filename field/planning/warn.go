@@ -167,7 +167,8 @@ func (j *job) warnPulse() {
 	const enough = 0.95
 	worst := -1
 	for i := range j.f.Strings {
-		if s := &j.f.Strings[i]; s.PeakShare < enough && (worst < 0 || s.PeakShare < j.f.Strings[worst].PeakShare) {
+		const tie = 1e-9 // strings alike by symmetry: the first is named
+		if s := &j.f.Strings[i]; s.PeakShare < enough && (worst < 0 || s.PeakShare < j.f.Strings[worst].PeakShare-tie) {
 			worst = i
 		}
 	}
@@ -175,7 +176,10 @@ func (j *job) warnPulse() {
 		return
 	}
 	s, supply := &j.f.Strings[worst], &j.plan.Supply
-	on := -s.TimeConstantMS * math.Log(1-enough) // milliseconds
+	on := 0.0 // milliseconds, until every string has enough
+	for _, parts := range j.rise.strings {
+		on = math.Max(on, 1e3*j.rise.within(parts, enough))
+	}
 	hz := supply.Duty / on * 1e3
 	remedy := fmt.Sprintf("Pulses of %s ms would do: set hz to %s or less.", plain(twoDigits(on)), plain(floorTwoDigits(hz)))
 	j.warning("supply.hz", remedy,

@@ -107,14 +107,14 @@ export function stringsPanel(f) {
     "Strings and pad",
     table(
       "What each string and the pad take",
-      ["string", "ohm at 20 °C", ...(warm ? [`at ${plainNumber(f.room_celsius)} °C`] : []), "A", "W", "of the current", "inductance", "L/R", "reached in a pulse"],
+      ["string", "ohm at 20 °C", ...(warm ? [`at ${plainNumber(f.room_celsius)} °C`] : []), "A", "W", "of the current", "inductance", "time constant", "reached in a pulse"],
       [...f.strings.map((s) => line(s.id, s, percent(s.share))), line("pad", f.pad, "")],
       "totals",
     ),
     el(
       "p",
       { class: "note" },
-      `The pad takes ${digits(f.pad.volts)} V; the supply gives ${digits(f.pad.supply_watts)} W.${f.pad.limited ? " The supply's current limit holds it down." : ""} Currents are those at 20 °C; L/R counts the pull of all coils on each other.`,
+      `The pad takes ${digits(f.pad.volts)} V; the supply gives ${digits(f.pad.supply_watts)} W.${f.pad.limited ? " The supply's current limit holds it down." : ""} Currents are those at 20 °C; time constants count the pull of all coils on each other and the supply's own resistance.`,
     ),
   );
 }
