@@ -17,6 +17,7 @@ type Entered struct {
 	Check   string                   `json:"check"`
 	Began   string                   `json:"began"`
 	LastSeq int64                    `json:"last_seq"`
+	LastT   float64                  `json:"last_t"` // of the last line; those to come go on from it
 	Faces   map[string]capture.Face  `json:"faces"`
 	Ohms    map[string]*capture.Ohms `json:"ohms"`
 }
@@ -31,7 +32,7 @@ func (d *Desk) Entered() Entered {
 	if !ok {
 		return e
 	}
-	e.LastSeq = s.last
+	e.LastSeq, e.LastT = s.last, s.lastT
 	for _, cap := range s.captures(c.thrown) {
 		for _, l := range cap.Lines {
 			switch l := l.(type) {
@@ -46,37 +47,50 @@ func (d *Desk) Entered() Entered {
 }
 
 // Supersede takes back what was entered on the bench page for a coil, or for a
-// place of the ohmmeter, before a time: what is entered later counts, not both.
-func (d *Desk) Supersede(ctx context.Context, target string, before float64) error {
+// place of the ohmmeter, before what was entered there at a time: what is entered
+// later counts, not both.
+func (d *Desk) Supersede(ctx context.Context, target string, by float64) error {
+	return d.takeBack(ctx, target, func(lines []capture.Line) []capture.Line {
+		return lines[:max(0, slices.IndexFunc(lines, func(l capture.Line) bool { return l.At() == by }))]
+	})
+}
+
+// Clear takes all of it back.
+func (d *Desk) Clear(ctx context.Context, target string) error {
+	return d.takeBack(ctx, target, func(lines []capture.Line) []capture.Line { return lines })
+}
+
+// takeBack takes back what is chosen of all that was entered on the bench page for a
+// target, in the order in which it was entered: clocks may have been put back.
+func (d *Desk) takeBack(ctx context.Context, target string, choose func([]capture.Line) []capture.Line) error {
 	d.mu.Lock()
+	defer d.mu.Unlock()
 	c := d.check
 	if c.signed != nil {
-		d.mu.Unlock()
 		return closed(0)
 	}
-	var old []store.ThrownOut
-	if s, ok := c.sources[BenchSource]; ok {
-		for _, cap := range s.captures(c.thrown) {
-			for _, l := range cap.Lines {
-				if TargetOf(l) == target && l.At() < before {
-					old = append(old, store.ThrownOut{Source: BenchSource, Coil: target, T: l.At()})
-				}
+	s, ok := c.sources[BenchSource]
+	if !ok {
+		return nil
+	}
+	var lines []capture.Line
+	for _, cap := range s.captures(nil) {
+		for _, l := range cap.Lines {
+			if TargetOf(l) == target {
+				lines = append(lines, l)
 			}
 		}
 	}
-	d.mu.Unlock()
-	for _, t := range old {
+	for _, l := range choose(lines) {
+		t := store.ThrownOut{Source: BenchSource, Coil: target, T: l.At()}
+		if slices.Contains(c.thrown, t) {
+			continue
+		}
 		if err := d.store.ThrowOut(ctx, c.ID, t); err != nil {
 			return err
 		}
-		d.mu.Lock()
-		if !slices.Contains(c.thrown, t) {
-			c.thrown = append(c.thrown, t)
-			c.news++
-		}
-		d.mu.Unlock()
-	}
-	if len(old) > 0 {
+		c.thrown = append(c.thrown, t)
+		c.news++
 		d.touch()
 	}
 	return nil

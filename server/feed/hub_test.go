@@ -454,3 +454,76 @@ func TestManyHands(t *testing.T) {
 	})
 	all.Wait()
 }
+
+// TestClockPutBack starts the program again on a computer whose clock was put back by
+// an hour: the times of the check go on, and readings, holds and what is said of the
+// supply are kept as before.
+func TestClockPutBack(t *testing.T) {
+	s, h := newStand(plain(false))
+	ctx := context.Background()
+	say := func(n int) (kept int) {
+		for i := range n {
+			s.later(100 * time.Millisecond)
+			kept += take(t, h, "s", fmt.Sprintf(`{"x":%d,"y":2,"z":3}`, i)).Kept
+		}
+		return kept
+	}
+	say(50)
+	last := s.fed["s"].LastT
+	s.later(-time.Hour)
+	s.fed["s"].Online = 0
+	now := h.now
+	h = NewHub(s, s, h.log)
+	h.now, h.dialects = now, []*Dialect{plain(false)}
+	if kept := say(50); kept < 40 {
+		t.Errorf("of 50 readings after the start %d were kept", kept)
+	}
+	must(t, h.Supply(ctx, "s", true, nil))
+	s.later(time.Second)
+	must(t, h.Hold(ctx, "s", "A1"))
+	if kept := say(30); kept < 20 {
+		t.Errorf("of 30 readings over A1 %d were kept", kept)
+	}
+	must(t, h.Lift(ctx, "s"))
+	_, cut := s.cut(t, "s")
+	if len(cut.Holds) != 1 || cut.Holds[0].To-cut.Holds[0].From < 2.5 || cut.Holds[0].From < last {
+		t.Errorf("the hold of three seconds after %g s: %+v", last, cut.Holds)
+	}
+	before := 0.0
+	for _, l := range s.lines["s"] {
+		if l.At() < before {
+			t.Fatalf("a time of %g s comes after %g s", l.At(), before)
+		}
+		before = l.At()
+	}
+}
+
+// TestEnoughIsSaid: a sensor that nobody says anything of is kept for a while only, and
+// whoever sends is told.
+func TestEnoughIsSaid(t *testing.T) {
+	s, h := newStand(plain(false))
+	s.later(time.Second)
+	if a := take(t, h, "s", `{"x":1,"y":2,"z":3}`); a.Kept != 1 || a.Say != "" {
+		t.Fatalf("%+v", a)
+	}
+	h.sources["s"].between = maxBetween
+	s.later(time.Second)
+	if a := take(t, h, "s", `{"x":1,"y":2,"z":4}`); a.Kept != 0 || a.Say == "" {
+		t.Errorf("nothing was kept, and it is said %q", a.Say)
+	}
+}
+
+// TestClockOfASlowDevice: a device's clock runs a ten-thousandth slow, for an hour, as
+// a cheap quartz in the cold may. Its times stay within half a second of ours.
+func TestClockOfASlowDevice(t *testing.T) {
+	for _, off := range []float64{-1e-4, 1e-4} {
+		var c clock
+		worst := 0.0
+		for now := 0.0; now < 3600; now += 0.1 {
+			worst = math.Max(worst, math.Abs(c.at(77+now*(1+off), now)-now))
+		}
+		if worst > 0.05 {
+			t.Errorf("off by %g, its times are up to %.2f s from ours", off, worst)
+		}
+	}
+}

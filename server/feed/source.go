@@ -53,8 +53,11 @@ type source struct {
 	gap     float64 // seconds between the last chunks of more than one reading
 
 	check   string
-	event   float64 // time of the last switch, laying down or lifting
-	between int     // readings kept outside holds
+	seen    time.Time // when the check was first seen here
+	seenAt  float64   // what was its time then
+	full    bool      // no more is kept where it lies
+	event   float64   // time of the last switch, laying down or lifting
+	between int       // readings kept outside holds
 	inHold  int
 	sum     [3]float64 // readings not kept yet
 	n       int
@@ -162,6 +165,9 @@ func (h *Hub) Take(ctx context.Context, name string, chunk []byte, sent Sent) (A
 	switch {
 	case s.dialect != nil:
 		a.Taught = s.dialect.Name
+		if kept == 0 && s.full && len(readings) > 0 {
+			a.Say = "Of what this sensor reads where it lies now nothing more is kept: it was enough. Say on the bench page what it does next."
+		}
 	case a.Messages > 0:
 		a.Say = "Nobody has shown yet which of these numbers are the field. Do so on the bench page, under Other sensors; until then nothing is kept."
 	}
@@ -215,7 +221,7 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 	if f.Rehearsal {
 		return 0, nil // nothing real belongs to it
 	}
-	arrived := now.Sub(f.Began).Seconds()
+	arrived := s.seenAt + now.Sub(s.seen).Seconds()
 	if arrived > maxSeconds {
 		return 0, problem("too-old", "This check was begun too long ago to add to it.", "Begin a new check on the bench page.")
 	}
@@ -230,6 +236,7 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 	if s.dialect.Time == "" {
 		wait += s.gap // the reading may be so much older than it looks
 	}
+	s.full = f.At == "" && s.between >= maxBetween || f.At != "" && s.inHold >= maxInHold
 	var lines []capture.Line
 	kept := 0
 	sum, n, keptT, gravity, clock := s.sum, s.n, s.keptT, s.gravity, s.clock
@@ -295,7 +302,10 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 func (s *source) fed(h *Hub) (desk.FedSource, error) {
 	f := h.desk.Fed(s.name)
 	if s.check != f.Check {
-		// Taken up again after the program was started again, times go on.
+		// Taken up again after the program was started again, times go on, also where
+		// the computer's clock was put back in between.
+		s.seen = h.now()
+		s.seenAt = math.Max(s.seen.Sub(f.Began).Seconds(), f.LastT)
 		s.check, s.between, s.inHold, s.keptT, s.event, s.gravity = f.Check, 0, 0, f.LastT-1, f.LastT, f.LastT-1
 		s.sum, s.n, s.clock = [3]float64{}, 0, clock{}
 	}
@@ -431,7 +441,7 @@ func (h *Hub) act(ctx context.Context, name string, line func(*source, *desk.Fed
 	if f.Rehearsal {
 		return problem("rehearsal", "A rehearsal is going on: its pad is made up.", "Begin a new check for the real pad.")
 	}
-	t := math.Round(1e4*math.Max(h.now().Sub(f.Began).Seconds(), math.Max(s.keptT, s.event))) / 1e4
+	t := math.Round(1e4*math.Max(s.seenAt+h.now().Sub(s.seen).Seconds(), math.Max(s.keptT, s.event))) / 1e4
 	l, err := line(s, &f, t)
 	if err != nil {
 		return err

@@ -166,6 +166,20 @@ func TestReadingsOnTheBench(t *testing.T) {
 	if e.LastSeq != 3 || e.Faces["A1"] != "south" || e.Faces["A2"] != "south" || *e.Ohms["coil:A1"].Ohms != 0.98 || e.Ohms["string:B"].Ohms != nil || len(e.Ohms) != 2 {
 		t.Errorf("%+v", e)
 	}
+	// With the computer's clock put back the newer counts all the same, and the page
+	// learns from where its times go on.
+	if e.LastT != 3.001 {
+		t.Errorf("times go on from %g, expected 3.001", e.LastT)
+	}
+	if status, p := send(4, check, face(0.5, "A1", "north")); status != http.StatusOK {
+		t.Fatal(status, p)
+	}
+	s.settled(t, "one face of A1 to count", func(st *desk.State) bool {
+		return st.Judging == nil && st.Verdict != nil && st.Verdict.Coils[0].Used == 1
+	})
+	if e := entered(); e.Faces["A1"] != "north" {
+		t.Errorf("entered last was north, and it is %+v", e)
+	}
 	if n := len(s.desk.State().Phones); n != 0 {
 		t.Errorf("%d phones, and it was the bench page", n)
 	}
@@ -182,11 +196,11 @@ func TestReadingsOnTheBench(t *testing.T) {
 		line []object
 	}{
 		{"a number with other lines", "seq-taken", 3, check, []object{face(9, "A1", "north")}},
-		{"another check", "other-check", 4, "none", []object{face(9, "A1", "north")}},
-		{"a coil not there", "bad-line", 4, check, []object{face(9, "Z1", "north")}},
-		{"a sample", "bad-line", 4, check, []object{{"type": "b", "t": 9, "uT": []int{1, 2, 3}}}},
-		{"one time for two", "bad-line", 4, check, []object{face(9, "A1", "north"), face(9, "A3", "north")}},
-		{"nothing", "no-lines", 4, check, []object{}},
+		{"another check", "other-check", 5, "none", []object{face(9, "A1", "north")}},
+		{"a coil not there", "bad-line", 5, check, []object{face(9, "Z1", "north")}},
+		{"a sample", "bad-line", 5, check, []object{{"type": "b", "t": 9, "uT": []int{1, 2, 3}}}},
+		{"one time for two", "bad-line", 5, check, []object{face(9, "A1", "north"), face(9, "A3", "north")}},
+		{"nothing", "no-lines", 5, check, []object{}},
 	} {
 		if status, p := send(c.seq, c.of, c.line...); status < 400 || p.Code != c.code {
 			t.Errorf("%s: %d %+v, expected %s", c.what, status, p, c.code)

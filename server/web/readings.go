@@ -3,7 +3,6 @@ package web
 import (
 	"encoding/json"
 	"fmt"
-	"math"
 	"net/http"
 
 	"github.com/go-chi/chi/v5"
@@ -80,7 +79,7 @@ func (s *Site) clearReadings(w http.ResponseWriter, r *http.Request) {
 	if !s.read(w, r, &q) || !s.sameCheck(w, q.Check) {
 		return
 	}
-	if err := s.Desk.Supersede(r.Context(), q.Target, math.Inf(1)); err != nil {
+	if err := s.Desk.Clear(r.Context(), q.Target); err != nil {
 		s.fail(w, err)
 		return
 	}

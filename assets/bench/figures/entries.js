@@ -6,7 +6,7 @@ const TRIES = 3; // another window of this page may have used the number meanwhi
 
 class Entries {
   constructor() {
-    /** @type {{check: string, began: string, last_seq: number, faces: Record<string, string>, ohms: Record<string, {ohms: number | null, celsius?: number}>} | null} */
+    /** @type {{check: string, began: string, last_seq: number, last_t: number, faces: Record<string, string>, ohms: Record<string, {ohms: number | null, celsius?: number}>} | null} */
     this.now = null;
     /** @type {Set<() => void>} */
     this.listeners = new Set();
@@ -26,10 +26,11 @@ class Entries {
     return this.now;
   }
 
-  /** A time of its own for a line, seconds since the check began. */
+  /** A time of its own for a line, seconds since the check began. It comes after all
+   * that are there, also where this computer's clock was put back. */
   t() {
     const since = (Date.now() - Date.parse(this.now?.began || "")) / 1000 || 0;
-    this.lastT = Math.round(Math.max(since, this.lastT + 0.001, 0.001) * 1000) / 1000;
+    this.lastT = Math.round(Math.max(since, this.lastT + 0.001, (this.now?.last_t ?? 0) + 0.001) * 1000) / 1000;
     return this.lastT;
   }
 
