@@ -110,45 +110,57 @@ type PlanText struct {
 
 // Begin ends the check in progress and begins another.
 func (d *Desk) Begin(ctx context.Context, text PlanText, r *Rehearsal) error {
-	return d.begin(ctx, text, r, nil, nil)
+	_, err := d.begin(ctx, text, r, nil, nil)
+	return err
 }
 
-// begin is Begin; with a mend, what was read in the check that led to it goes on
+// begin is Begin, of a check after another or of one by itself: where another one has
+// begun since it returns no id. With a mend, what was read in the check before goes on
 // to count where the mend left coils alone.
-func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *check, mend []verdict.Mend) error {
+func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *check, mend []verdict.Mend) (id string, err error) {
 	plan, err := layout.Parse(text.Name, text.TOML)
 	if err != nil {
-		return err
+		return "", err
 	}
 	c := &check{plan: plan, sources: map[string]*source{}, hearsal: r}
 	c.Check = store.Check{ID: newID(), Began: time.Now(), PlanName: plan.Name, PlanTOML: text.TOML}
 	if r != nil {
 		c.Rehearsal = r.ID
 	}
-	if after != nil {
-		d.mu.Lock()
-		err := c.follow(after, mend)
-		d.mu.Unlock()
-		if err != nil {
-			return err
-		}
+	if begun, err := d.put(ctx, c, after, mend); err != nil || !begun {
+		return "", err
 	}
-	if err := d.store.NewCheck(ctx, c.Check); err != nil {
-		return fmt.Errorf("the new check cannot be stored: %w", err)
-	}
-	d.mu.Lock()
-	if old := d.check; old != nil && old.hearsal != nil && old.hearsal != r {
-		old.hearsal.Stop()
-	}
-	if d.check != nil {
-		c.welcome(d.check)
-	}
-	d.check = c
-	d.mu.Unlock()
 	d.send(toPhones, map[string]any{"check": c.ID})
 	d.touch()
 	d.pushState()
-	return nil
+	return c.ID, nil
+}
+
+// put stores a new check and makes it the one in progress, in one go: of two that ask
+// for one after the same check only the first has it.
+func (d *Desk) put(ctx context.Context, c, after *check, mend []verdict.Mend) (begun bool, err error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	old := d.check
+	if after != nil && after != old {
+		return false, nil
+	}
+	if mend != nil {
+		if err := c.follow(after, mend); err != nil {
+			return false, err
+		}
+	}
+	if err := d.store.NewCheck(ctx, c.Check); err != nil {
+		return false, fmt.Errorf("the new check cannot be stored: %w", err)
+	}
+	if old != nil {
+		if old.hearsal != nil && old.hearsal != c.hearsal {
+			old.hearsal.Stop()
+		}
+		c.welcome(old)
+	}
+	d.check = c
+	return true, nil
 }
 
 func newID() string {
@@ -238,7 +250,10 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 	if c.closedTo(sourceID, m.Seq) {
 		return 0, closed(m.Seq)
 	}
-	s := c.source(sourceID)
+	s := c.known(sourceID)
+	if err := c.full(s, m.Seq, len(lines)); err != nil {
+		return 0, err
+	}
 	if c.hearsal != nil && sourceID != BenchSource && !s.madeUp(lines) {
 		return 0, &ClientError{Code: "rehearsal", Seq: m.Seq, Say: "A rehearsal is on at the bench, with a pad that is made up: this phone's readings are not taken.", Hint: "Begin a new check of the real pad on the bench page, then read."}
 	}
@@ -261,6 +276,30 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 		return 0, fmt.Errorf("message %d could not be stored: %w", m.Seq, err)
 	}
 	return m.Seq, nil
+}
+
+// maxSources bounds the phones whose readings one check holds. Each tab of a browser is
+// one, and a name costs a sender nothing.
+const maxSources = 100
+
+// full says why a check takes no more of a source: what it holds could not be exported
+// and read again.
+func (c *check) full(s *source, seq int64, lines int) error {
+	if len(s.messages) == 0 && s.id != BenchSource {
+		sent := 0
+		for _, o := range c.sources {
+			if len(o.messages) > 0 {
+				sent++
+			}
+		}
+		if sent >= maxSources {
+			return &ClientError{Code: "too-many-sources", Seq: seq, Say: fmt.Sprintf("%d phones have sent readings of this pad already; this one's are not taken.", sent), Hint: "Read on with one of those, in the tab it has open, or begin a new check on the bench page."}
+		}
+	}
+	if _, stored := s.messages[seq]; !stored && s.lines+lines > capture.MaxLines {
+		return &ClientError{Code: "too-many-lines", Seq: seq, Say: fmt.Sprintf("This check holds %d lines of this phone; more than %d are not taken.", s.lines, capture.MaxLines), Hint: "Begin a new check on the bench page, then read on."}
+	}
+	return nil
 }
 
 // worthJudging tells whether lines can change a verdict: the end of a hold or
@@ -321,11 +360,12 @@ func withSeq(err error, seq int64) error {
 func (d *Desk) again(ctx context.Context, check string) error {
 	d.mu.Lock()
 	c := d.check
+	mend := c.mendAsked()
 	d.mu.Unlock()
 	if c.ID != check || c.hearsal != nil {
 		return nil
 	}
-	return d.BeginAfterMend(ctx)
+	return d.beginSame(ctx, c, mend)
 }
 
 // judged is the verdict. One that breaks off must not take the readings down with it,

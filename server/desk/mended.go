@@ -14,12 +14,17 @@ import (
 func (d *Desk) BeginAfterMend(ctx context.Context) error {
 	d.mu.Lock()
 	c := d.check
-	var mend []verdict.Mend
-	if v := c.verdict; v != nil && v.Outcome == verdict.Fault && len(v.Causes) > 0 && c.hearsal == nil && c.signed == nil {
-		mend = v.Causes[0].Mend
-	}
+	mend := c.mendAsked()
 	d.mu.Unlock()
-	return d.beginSame(ctx, mend)
+	return d.beginSame(ctx, c, mend)
+}
+
+// mendAsked is the mend that the likeliest cause asks for; nil where none is.
+func (c *check) mendAsked() []verdict.Mend {
+	if v := c.verdict; v != nil && v.Outcome == verdict.Fault && len(v.Causes) > 0 && c.hearsal == nil && c.signed == nil {
+		return v.Causes[0].Mend
+	}
+	return nil
 }
 
 // follow makes a check one after a mend.

@@ -2,8 +2,10 @@ package desk_test
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -14,6 +16,7 @@ import (
 	"polewise/layout"
 	"polewise/server/desk"
 	"polewise/server/record"
+	"polewise/server/store"
 )
 
 // TestCheckAfterAMend goes through a mend as the bench page does, and over a new
@@ -160,4 +163,54 @@ func TestCheckAfterAMend(t *testing.T) {
 		t.Fatal(err)
 	}
 	wait(d, "a new check", func(v *verdict.Verdict) bool { return claimed(v) == 0 })
+}
+
+// TestAskingTwiceBeginsOne: phones that ask at once for a check after the same one get
+// one check among them.
+func TestAskingTwiceBeginsOne(t *testing.T) {
+	s := newShop(t)
+	const rounds = 10
+	for range rounds {
+		id := s.desk.CheckID()
+		var asked sync.WaitGroup
+		for i := range 4 {
+			asked.Go(func() {
+				if _, err := s.desk.Ingest(t.Context(), fmt.Sprintf("p%d", i), fmt.Appendf(nil, `{"seq":1,"again":{"check":%q}}`, id)); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		asked.Wait()
+	}
+	_, total, err := s.store.List(t.Context(), store.ListQuery{State: "unread", Sort: "began", Limit: 1})
+	if err != nil || total != rounds+1 {
+		t.Errorf("%d checks (%v), expected %d", total, err, rounds+1)
+	}
+}
+
+// TestRefusedLeaveNothing: a sender of nothing that is taken is no phone of the check,
+// under however many names it sends; and there is an end to phones that do send.
+func TestRefusedLeaveNothing(t *testing.T) {
+	s := newShop(t)
+	for i := range 300 {
+		if _, err := s.desk.Ingest(t.Context(), fmt.Sprintf("g%d", i), []byte(`{"seq":1,"lines":[{"type":"b","t":0,"uT":[1,2,3]}]}`)); err == nil {
+			t.Fatal("lines without a start are taken")
+		}
+	}
+	if n := len(s.desk.State().Phones); n != 0 {
+		t.Errorf("%d phones that sent nothing", n)
+	}
+	var last error
+	for i := range 300 {
+		if _, last = s.desk.Ingest(t.Context(), fmt.Sprintf("g%d", i), []byte(`{"seq":1,"lines":[{"type":"start","v":1,"route":"hand"}]}`)); last != nil {
+			break
+		}
+	}
+	var refused *desk.ClientError
+	if n := len(s.desk.State().Phones); !errors.As(last, &refused) || refused.Code != "too-many-sources" || refused.Seq != 1 || n != 100 {
+		t.Errorf("%d phones, then %v", n, last)
+	}
+	if _, err := s.desk.Ingest(t.Context(), "g5", []byte(`{"seq":2,"lines":[{"type":"reading","t":1,"at":"A1","face":"north"}]}`)); err != nil {
+		t.Errorf("one of those that sent before: %v", err)
+	}
 }

@@ -330,24 +330,22 @@ func noCheck(id string) error {
 }
 
 // BeginSame begins another check of the same pad. Its serial number goes along.
-func (d *Desk) BeginSame(ctx context.Context) error { return d.beginSame(ctx, nil) }
-
-func (d *Desk) beginSame(ctx context.Context, mend []verdict.Mend) error {
+func (d *Desk) BeginSame(ctx context.Context) error {
 	d.mu.Lock()
 	old := d.check
+	d.mu.Unlock()
+	return d.beginSame(ctx, old, nil)
+}
+
+func (d *Desk) beginSame(ctx context.Context, old *check, mend []verdict.Mend) error {
+	d.mu.Lock()
 	label := old.label
 	d.mu.Unlock()
-	var after *check
-	if mend != nil {
-		after = old
-	}
-	if err := d.begin(ctx, PlanText{Name: old.PlanName, TOML: old.PlanTOML}, nil, after, mend); err != nil || old.Rehearsal != "" || label.Serial == "" {
+	id, err := d.begin(ctx, PlanText{Name: old.PlanName, TOML: old.PlanTOML}, nil, old, mend)
+	if err != nil || id == "" || old.Rehearsal != "" || label.Serial == "" {
 		return err
 	}
-	d.mu.Lock()
-	id := d.check.ID
-	d.mu.Unlock()
-	_, err := d.SetLabel(ctx, id, store.Label{Serial: label.Serial})
+	_, err = d.SetLabel(ctx, id, store.Label{Serial: label.Serial})
 	return err
 }
 
