@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"sync"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -161,7 +162,11 @@ func bench(c *cobra.Command, o benchOptions) error {
 func listen(address, flag string) (net.Listener, error) {
 	ln, err := net.Listen("tcp", address)
 	if err != nil {
-		return nil, usage(listenWords(address, flag, err))
+		said := listenWords(address, flag, err)
+		if errors.Is(err, syscall.EADDRINUSE) {
+			return nil, &exitError{exitUnavailable, said}
+		}
+		return nil, usage(said)
 	}
 	return ln, nil
 }
@@ -206,7 +211,8 @@ func certificate(o benchOptions, site *web.Site, log *slog.Logger) (get certific
 		return nil, "", dataWords(err)
 	}
 	site.CA = authority.DER()
-	return fresh.Certificate, authority.CertificateFile(), nil
+	caFile, err = filepath.Abs(authority.CertificateFile()) // whoever reads the ready file may be in another folder
+	return fresh.Certificate, caFile, err
 }
 
 // urls is what the ready file holds.

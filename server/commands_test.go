@@ -4,12 +4,15 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"log/slog"
 	"net"
+	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"polewise/assets"
 	"polewise/field/verdict"
@@ -90,7 +93,7 @@ func TestExitStatus(t *testing.T) {
 		{"a place of two letters", "", []string{"predict", plan, "--at", "1,2,x"}, exitUsage, `"x" is not one`},
 		{"an address without port", "", []string{"--data", t.TempDir(), "--listen", "here"}, exitUsage, `--listen "here": expected HOST:PORT`},
 		{"a port too large", "", []string{"--data", t.TempDir(), "--listen", "127.0.0.1:99999"}, exitUsage, "expected a port from 1 to 65535"},
-		{"a port that is taken", "", []string{"--data", t.TempDir(), "--listen", taken.Addr().String()}, exitUsage, "the port is taken. Is polewise running already? Choose another port with --listen"},
+		{"a port that is taken", "", []string{"--data", t.TempDir(), "--listen", taken.Addr().String()}, exitUnavailable, "the port is taken. Is polewise running already? Choose another port with --listen"},
 		{"half a certificate", "", []string{"--data", t.TempDir(), "--key", plan}, exitUsage, "name both files, or neither"},
 		{"no place for the ready file", "", []string{"--data", t.TempDir(), "--listen", "127.0.0.1:0", "--phone-listen", "127.0.0.1:0", "--ready-file", filepath.Join(plan, "x")}, exitTrouble, "--ready-file " + filepath.Join(plan, "x") + ": it cannot be written"},
 		{"a key that is none", "", []string{"--data", noKey}, exitTrouble, "Remove it to have a new one made. Or name another data folder with --data"},
@@ -310,5 +313,16 @@ func TestDamagedData(t *testing.T) {
 	}
 	if raw, err := os.ReadFile(path); err != nil || !bytes.HasPrefix(raw, []byte("spoilt spoilt")) {
 		t.Errorf("it was written to (%v)", err)
+	}
+}
+
+// TestHeadersThatDoNotCome: the server does not wait for ever for the head of a request,
+// nor for the next one of a connection.
+func TestHeadersThatDoNotCome(t *testing.T) {
+	s := server(http.NotFoundHandler(), slog.New(slog.DiscardHandler))
+	for name, d := range map[string]time.Duration{"head": s.ReadHeaderTimeout, "next request": s.IdleTimeout} {
+		if d <= 0 || d > 5*time.Minute {
+			t.Errorf("it waits %v for the %s", d, name)
+		}
 	}
 }

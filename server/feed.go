@@ -23,11 +23,8 @@ import (
 	"polewise/server/feed"
 )
 
-// Exit statuses of feed, those of BSD sysexits.
-const (
-	exitUnavailable = 69 // the bench does not answer, or refuses
-	exitReading     = 74 // standard input cannot be read
-)
+// exitReading is feed's exit status where standard input cannot be read.
+const exitReading = 74
 
 // feedOptions are the flags of feed.
 type feedOptions struct {

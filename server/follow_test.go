@@ -147,7 +147,11 @@ func TestOwnCertificateServes(t *testing.T) {
 // TestAuthorityCanBeFetched: what the phone page hands out is the authority that
 // vouches for the page, in the form and under the type that phones install.
 func TestAuthorityCanBeFetched(t *testing.T) {
-	u := served(t)
+	t.Chdir(t.TempDir())
+	u := served(t, "--data", "here") // what reads the ready file may be in another folder
+	if !filepath.IsAbs(u.CAFile) {
+		t.Errorf("the ready file names the authority %q", u.CAFile)
+	}
 	raw, err := os.ReadFile(u.CAFile)
 	if err != nil {
 		t.Fatal(err)

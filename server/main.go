@@ -17,14 +17,15 @@ import (
 	"polewise/field/verdict"
 )
 
-// Exit statuses. 64 and 65 are those of BSD sysexits.
+// Exit statuses. From 64 on they are those of BSD sysexits.
 const (
-	exitAsPlanned = 0
-	exitFault     = 1
-	exitUndecided = 2
-	exitUsage     = 64
-	exitData      = 65
-	exitTrouble   = 70
+	exitAsPlanned   = 0
+	exitFault       = 1
+	exitUndecided   = 2
+	exitUsage       = 64
+	exitData        = 65
+	exitUnavailable = 69 // a port is taken; of feed: the bench does not answer, or refuses
+	exitTrouble     = 70
 )
 
 // exitError carries an exit status with the words to print.

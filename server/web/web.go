@@ -54,12 +54,13 @@ type Site struct {
 	weighingTurn chan struct{} // the same of a check that is over, judged again
 	weighing     time.Duration // bounds that
 	telling      time.Duration // from one line of progress to the next
+	patience     time.Duration // with a body that does not come
 }
 
 // NewSite returns a site without sockets.
 func NewSite(d *desk.Desk, st *store.Store, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: make(chan struct{}, 1), weighingTurn: make(chan struct{}, 1), weighing: usualWeighing, telling: tellEvery}
+	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: make(chan struct{}, 1), weighingTurn: make(chan struct{}, 1), weighing: usualWeighing, telling: tellEvery, patience: usualPatience}
 	s.sockets.Go(func() { s.feeds.Run(ctx) })
 	return s
 }
@@ -113,13 +114,28 @@ func headers(csp string) func(http.Handler) http.Handler {
 // already go as they are.
 var squeeze = middleware.Compress(5, "text/html", "text/css", "text/plain", "text/csv", "text/javascript", "application/json", linesType, "image/svg+xml")
 
+// head answers HEAD as GET, the body of which the server leaves out. Events have no end
+// to ask after.
+func head(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodHead && !strings.HasSuffix(r.URL.Path, "/events") {
+			r = r.WithContext(r.Context())
+			r.Method = http.MethodGet
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
 // Phone is the handler of the phone listener: all under the pairing key, 403
 // for everything else.
-func (s *Site) Phone() http.Handler {
+func (s *Site) Phone() http.Handler { return head(s.phoneListener()) }
+
+func (s *Site) phoneListener() http.Handler {
 	r := chi.NewRouter()
-	r.Use(headers(cspPhone), s.sameOrigin, squeeze)
+	r.Use(headers(cspPhone), s.timely, s.sameOrigin, squeeze)
 	r.Route("/{key}", s.phoneRoutes)
 	forbid := func(w http.ResponseWriter, r *http.Request) {
+		unread(w, r)
 		refuse(w, r, http.StatusForbidden, "no-key", "This address lacks the pairing key.", "Scan the QR code on the bench page again.")
 	}
 	r.NotFound(forbid)
@@ -155,6 +171,7 @@ func (s *Site) phoneRoutes(r chi.Router) {
 func (s *Site) requireKey(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !s.Key.Matches(chi.URLParam(r, "key")) {
+			unread(w, r)
 			refuse(w, r, http.StatusForbidden, "wrong-key", "The pairing key in this address is not the right one.", "Scan the QR code on the bench page again.")
 			return
 		}
@@ -215,9 +232,11 @@ func loopbackHost(listen string) func(http.Handler) http.Handler {
 }
 
 // Bench is the handler of the bench listener.
-func (s *Site) Bench(listen string) http.Handler {
+func (s *Site) Bench(listen string) http.Handler { return head(s.benchListener(listen)) }
+
+func (s *Site) benchListener(listen string) http.Handler {
 	r := chi.NewRouter()
-	r.Use(headers(cspBench), loopbackHost(listen), s.sameOrigin, squeeze)
+	r.Use(headers(cspBench), s.timely, loopbackHost(listen), s.sameOrigin, squeeze)
 	nothing := func(w http.ResponseWriter, r *http.Request) {
 		refuse(w, r, http.StatusNotFound, "no-page", "There is nothing at this address.", "Open the bench page by the address that the program printed.")
 	}
