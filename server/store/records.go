@@ -216,7 +216,7 @@ type Listed struct {
 
 // ListQuery asks for a part of the list of checks.
 type ListQuery struct {
-	Words []string // all of them in the plan's name, serial number, note, maker, state or date
+	Words []string // all of them in the plan's name, serial number, note, maker, state or date, as this computer shows it
 	State string   // a state, "rehearsal", or "" for every check with readings
 	Sort  string   // began | plan | serial | state | signed
 	Up    bool     // smallest first
@@ -256,8 +256,8 @@ func (q ListQuery) where() (string, []any) {
 		where, args = append(where, "state = ?"), append(args, q.State)
 	}
 	for _, w := range q.Words {
-		where = append(where, "instr(lower(plan || ' ' || serial || ' ' || note || ' ' || maker || ' ' || began || ' ' || signed || ' ' || id || ' ' || "+stateWords+"), lower(?)) > 0")
-		args = append(args, w)
+		where = append(where, "instr(folded(plan || ' ' || serial || ' ' || note || ' ' || maker || ' ' || wall(began) || ' ' || wall(signed) || ' ' || id || ' ' || "+stateWords+"), ?) > 0")
+		args = append(args, strings.ToLower(w))
 	}
 	return strings.Join(where, " AND "), args
 }

@@ -261,6 +261,46 @@ func TestChecksOfAMendedPad(t *testing.T) {
 	}
 }
 
+// TestFoundByDate: a check is found by the date that the page shows, that of the
+// computer's clock on the wall, in summer and winter; and by letters of any case.
+func TestFoundByDate(t *testing.T) {
+	zone := time.Local
+	defer func() { time.Local = zone }()
+	ctx := context.Background()
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	for id, began := range map[string]time.Time{"spring": time.Date(2026, 5, 4, 23, 0, 0, 0, time.UTC), "odd": time.Date(2026, 8, 1, 2, 30, 0, 0, time.UTC)} {
+		if err := s.NewCheck(ctx, Check{ID: id, Began: began, PlanName: "Bett Größe 2", PlanTOML: []byte("x")}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.SaveRecord(ctx, Record{CheckID: "odd", Signed: time.Date(2026, 8, 2, 1, 0, 0, 0, time.UTC), Serial: "K-1", Maker: "AB", SHA256: "00", JSON: []byte("{}"), HTML: []byte("")}); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		east  int // hours
+		state string
+		words string
+		want  int
+	}{
+		{9, "unread", "2026-05-05", 1}, {9, "unread", "2026-05-05 08:00", 1}, {9, "unread", "2026-05-04", 0},
+		{0, "unread", "2026-05-04", 1}, {-8, "unread", "2026-05-04", 1},
+		{-8, "signed", "2026-07-31", 1}, {-8, "signed", "2026-08-01", 1}, {-8, "signed", "2026-08-02", 0}, // begun, signed
+		{0, "unread", "GRÖßE", 1}, {0, "unread", "größe", 1}, {0, "signed", "k-1 ab OFF", 1}, {0, "signed", "k-2", 0},
+	} {
+		time.Local = time.FixedZone("", 3600*c.east)
+		q := ListQuery{State: c.state, Sort: "began", Limit: 5, Words: strings.Fields(c.words)}
+		list, total, err := s.List(ctx, q)
+		ids, otherErr := s.IDs(ctx, q)
+		if err != nil || otherErr != nil || total != c.want || len(list) != c.want || len(ids) != c.want {
+			t.Errorf("%+d h, %q: %d found (%v), %d to export (%v), expected %d", c.east, c.words, total, err, len(ids), otherErr, c.want)
+		}
+	}
+}
+
 // TestFolderNames: the database is in the folder that was named, whatever its name.
 func TestFolderNames(t *testing.T) {
 	ctx := context.Background()
