@@ -65,6 +65,25 @@ const thrownStay = `CREATE TRIGGER thrown_out_stay BEFORE DELETE ON thrown_out
 	SELECT RAISE(ABORT, 'the check is signed off');
 END;`
 
+// signedStays keeps what a record was made of as it was. A record in the place of
+// another one is an insert to SQLite.
+var signedStays = `CREATE TRIGGER records_once BEFORE INSERT ON records
+	WHEN EXISTS (SELECT 1 FROM records WHERE check_id = NEW.check_id) BEGIN
+	SELECT RAISE(ABORT, 'what is signed stays as it is');
+END;` + staysSigned("checks", "id") + staysSigned("messages", "check_id") + staysSigned("verdicts", "check_id")
+
+// staysSigned are the triggers of a table that let nothing of a signed check be changed.
+func staysSigned(table, check string) string {
+	var b strings.Builder
+	for _, change := range []string{"UPDATE", "DELETE"} {
+		fmt.Fprintf(&b, `CREATE TRIGGER %[1]s_%[3]s_signed BEFORE %[3]s ON %[1]s
+	WHEN EXISTS (SELECT 1 FROM records WHERE check_id = OLD.%[2]s) BEGIN
+	SELECT RAISE(ABORT, 'the check is signed off');
+END;`, table, check, change)
+	}
+	return b.String()
+}
+
 // Record is a signed check: its document as JSON and as HTML, and what is
 // searched for in lists.
 type Record struct {

@@ -102,6 +102,7 @@ var migrations = []string{
 	ALTER TABLE checks ADD COLUMN mend TEXT NOT NULL DEFAULT '';`,
 	settingsTable,
 	thrownStay,
+	signedStays,
 }
 
 // Open opens the database in a folder and makes both where they do not exist. The

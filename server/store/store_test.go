@@ -301,6 +301,84 @@ func TestFoundByDate(t *testing.T) {
 	}
 }
 
+// TestSignedStays: the database itself keeps what was signed, and what it was made of,
+// from being changed, added to or written over.
+func TestSignedStays(t *testing.T) {
+	ctx := context.Background()
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	for _, id := range []string{"signed", "open"} {
+		if err := s.NewCheck(ctx, Check{ID: id, Began: time.Now(), PlanName: "pad", PlanTOML: []byte("x")}); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := s.Append(ctx, id, "a", 1, lines(`{}`)); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.SaveVerdict(ctx, id, []byte(`{}`), nil); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.ThrowOut(ctx, id, ThrownOut{Source: "a", Coil: "A1", T: 1}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.SaveRecord(ctx, Record{CheckID: "signed", Signed: time.Now(), Maker: "AB", SHA256: "00", JSON: []byte("{}"), HTML: []byte("")}); err != nil {
+		t.Fatal(err)
+	}
+	if fresh, err := s.Append(ctx, "signed", "a", 1, lines(`{}`)); err != nil || fresh {
+		t.Errorf("what is stored is not acknowledged again: %v, %v", fresh, err)
+	}
+	for _, change := range []string{
+		"INSERT INTO messages VALUES (?, 'a', 2, '{}', '')", "UPDATE messages SET lines = '[]' WHERE check_id = ?", "DELETE FROM messages WHERE check_id = ?",
+		"INSERT INTO verdicts VALUES (?, '', '{}')", "UPDATE verdicts SET verdict = '[]' WHERE check_id = ?", "DELETE FROM verdicts WHERE check_id = ?",
+		"INSERT INTO thrown_out VALUES (?, 'a', 'A2', 7)", "DELETE FROM thrown_out WHERE check_id = ?",
+		"UPDATE checks SET plan_toml = x'79' WHERE id = ?", "INSERT INTO labels VALUES (?, 'K', '')",
+	} {
+		if _, err := s.db.ExecContext(ctx, change, "signed"); err == nil || !strings.Contains(err.Error(), "signed off") {
+			t.Errorf("%s of a signed check: %v", change, err)
+		}
+		if _, err := s.db.ExecContext(ctx, change, "open"); err != nil {
+			t.Errorf("%s of an open check: %v", change, err)
+		}
+	}
+	for _, change := range []string{"UPDATE records SET note = 'x'", "DELETE FROM records", "REPLACE INTO records SELECT check_id, signed, serial, 'ZZ', note, exception, sha256, json, html FROM records"} {
+		if _, err := s.db.ExecContext(ctx, change); err == nil || !strings.Contains(err.Error(), "stays as it is") {
+			t.Errorf("%s: %v", change, err)
+		}
+	}
+}
+
+// TestEarlierRecord: a pad is compared with the record signed last before.
+func TestEarlierRecord(t *testing.T) {
+	ctx := context.Background()
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	began := time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
+	for i, id := range []string{"first", "second", "third"} {
+		at := began.Add(time.Duration(i) * time.Hour)
+		if err := s.NewCheck(ctx, Check{ID: id, Began: at, PlanName: "pad", PlanTOML: []byte("x")}); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.SaveRecord(ctx, Record{CheckID: id, Signed: at, Serial: "K-7", Maker: "AB", SHA256: "00", JSON: []byte("{}"), HTML: []byte("")}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, serial := range []string{"K-7", ""} { // without a number by the plan
+		r, err := s.EarlierRecord(ctx, "third", serial, []byte("x"), began.Add(2*time.Hour))
+		if err != nil || r == nil || r.CheckID != "second" {
+			t.Errorf("the third is compared with %+v (%v), expected the second", r, err)
+		}
+	}
+	if r, err := s.EarlierRecord(ctx, "first", "", []byte("x"), began); err != nil || r != nil {
+		t.Errorf("before the first there is %+v (%v)", r, err)
+	}
+}
+
 // TestFolderNames: the database is in the folder that was named, whatever its name.
 func TestFolderNames(t *testing.T) {
 	ctx := context.Background()
