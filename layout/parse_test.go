@@ -96,7 +96,7 @@ outline = { size = [24, 18.5] }
 
 [supply]
 volts = 4.0
-source_ohms = 0.25
+source_ohms = 8.25
 limit_amps = 1.5
 drive = "pulsed"
 hz = 1.5
@@ -163,7 +163,7 @@ func TestEveryKey(t *testing.T) {
 		t.Errorf("name %q, unit %q", p.Name, p.Unit)
 	}
 	near(t, "outline", p.Outline.Y, 18.5*0.0254, 1e-12)
-	if want := (Supply{Volts: 4, SourceOhms: 0.25, LimitAmps: 1.5, Pulsed: true, Hz: 1.5, Duty: 0.4}); p.Supply != want {
+	if want := (Supply{Volts: 4, SourceOhms: 8.25, LimitAmps: 1.5, Pulsed: true, Hz: 1.5, Duty: 0.4}); p.Supply != want {
 		t.Errorf("supply %+v, want %+v", p.Supply, want)
 	}
 	near(t, "above", p.Above, 6.35e-3, 1e-12)

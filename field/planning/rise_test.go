@@ -141,3 +141,15 @@ func TestRiseBehindSourceOhms(t *testing.T) {
 		t.Errorf("it makes no difference here: %g", share)
 	}
 }
+
+// TestSupplyWattsInPulses: what the supply gives on average is its voltage times the
+// current for the share of the time that it flows; the rest of what the pad does not
+// turn to heat is turned in the supply's own resistance.
+func TestSupplyWattsInPulses(t *testing.T) {
+	p := kennel(t)
+	p.Supply = layout.Supply{Volts: 12, SourceOhms: 3, Pulsed: true, Hz: 1, Duty: 0.25}
+	pad := mustPlan(t, p, Defaults()).Pad
+	near(t, "amps", pad.Amps, 12/(3+pad.Ohms20), 1e-9)
+	near(t, "watts of the supply", pad.SupplyWatts, 0.25*12*pad.Amps, 1e-9)
+	near(t, "watts of the pad", pad.Watts, 0.25*pad.Amps*pad.Amps*pad.Ohms20, 1e-9)
+}

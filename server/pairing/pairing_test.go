@@ -63,6 +63,32 @@ func TestCertificateServesAndIsIssuedAnew(t *testing.T) {
 	}
 }
 
+// TestCertificateBeforeItsEnd: one that has not long to go is issued anew, and the
+// authority vouches for servers alone.
+func TestCertificateBeforeItsEnd(t *testing.T) {
+	a, err := OpenAuthority(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !a.cert.IsCA || !a.cert.MaxPathLenZero || a.cert.MaxPathLen != 0 {
+		t.Errorf("it vouches for others that vouch: %d", a.cert.MaxPathLen)
+	}
+	cert, err := a.Certificate(nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	leaf := *cert.Leaf
+	for _, c := range []struct {
+		left   time.Duration
+		covers bool
+	}{{renew + time.Hour, true}, {renew - time.Hour, false}, {-time.Hour, false}} {
+		leaf.NotAfter = time.Now().Add(c.left)
+		if got := a.covers(&leaf, []string{"localhost"}, nil); got != c.covers {
+			t.Errorf("with %v to go it serves: %v", c.left, got)
+		}
+	}
+}
+
 func TestSpoiltAuthorityIsNotReplacedSilently(t *testing.T) {
 	dir := t.TempDir()
 	if _, err := OpenAuthority(dir); err != nil {

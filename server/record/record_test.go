@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"runtime/debug"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -370,9 +372,19 @@ func TestRecordOfTwoHundredCoils(t *testing.T) {
 	}
 	took := time.Since(began)
 	t.Logf("a record of %d coils with %d readings took %v; its page has %d bytes", len(r.Coils), len(r.Readings), took, len(page))
-	if took > time.Second || len(r.Coils) != 200 || len(r.Readings) < 200 {
-		t.Errorf("a record of %d coils with %d readings took %v, expected a second at most", len(r.Coils), len(r.Readings), took)
+	most := time.Second
+	if underRace() {
+		most *= 15
 	}
+	if took > most || len(r.Coils) != 200 || len(r.Readings) < 200 {
+		t.Errorf("a record of %d coils with %d readings took %v, expected %v at most", len(r.Coils), len(r.Readings), took, most)
+	}
+}
+
+// underRace tells whether the tests look for races, which slows everything down.
+func underRace() bool {
+	info, ok := debug.ReadBuildInfo()
+	return ok && slices.Contains(info.Settings, debug.BuildSetting{Key: "-race", Value: "true"})
 }
 
 // TestOhmsRoundedOnce: planned ohms stand on the record as everywhere else. Rounded to
@@ -415,5 +427,36 @@ func TestNamesFit(t *testing.T) {
 	}
 	if short, letter := fitName("A1", 0.5, 1.8); short != "A1" || letter != 0.5 {
 		t.Errorf("A1: drawn as %s, %.2f high", short, letter)
+	}
+}
+
+// TestChangesByBothErrors: what counts as moved hangs on the errors of both readings,
+// and ohms are compared as they would be at 20 C.
+func TestChangesByBothErrors(t *testing.T) {
+	record := func(read, sd, ohms, celsius float64) *Record {
+		return &Record{
+			Coils:   []Coil{{ID: "A1", ErrorUT: sd}},
+			Verdict: &verdict.Verdict{Coils: []verdict.Coil{{ID: "A1", State: verdict.StateAsPlanned, Used: 1, MeasuredUT: &read, ExpectedUT: 100}}},
+			Ohms:    []Ohm{{Across: "pad", Ohms: &ohms, Celsius: &celsius, Counts: true}},
+		}
+	}
+	for _, c := range []struct {
+		signed, later *Record
+		want          []string
+	}{
+		{record(100, 2, 10, 20), record(120, 2, 10, 20), []string{"A1"}}, // by 20 at 2.8
+		{record(100, 2, 10, 20), record(120, 20, 10, 20), nil},
+		{record(100, 20, 10, 20), record(120, 2, 10, 20), nil},
+		// Copper has 0.393 percent more for each kelvin: 10.786 ohm at 40 C are 10 at 20.
+		{record(100, 2, 10, 20), record(100, 2, 10.786, 40), nil},
+		{record(100, 2, 10, 20), record(100, 2, 10, 40), []string{"pad"}},
+	} {
+		var of []string
+		for _, change := range Changes(c.signed, c.later) {
+			of = append(of, change.Of)
+		}
+		if fmt.Sprint(of) != fmt.Sprint(c.want) {
+			t.Errorf("changes of %v, expected %v", of, c.want)
+		}
 	}
 }
