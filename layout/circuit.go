@@ -52,128 +52,164 @@ var ErrShorted = errors.New("layout: the supply is shorted by a wire and nothing
 // given none. Negative or NaN resistances are a mistake of the caller and
 // panic.
 func (c *Circuit) Solve() (*Flow, error) {
-	nodes := c.Plus + 1
+	n := nodal{Circuit: c, nodes: c.Plus + 1}
+	n.gather()
+	if n.ideal && n.shorted {
+		return nil, ErrShorted
+	}
+	n.number()
+	f := &Flow{NodeVolts: make([]float64, n.nodes), PartAmps: make([]float64, len(c.Parts))}
+	if n.count > 0 {
+		volts, err := n.solve()
+		if err != nil {
+			return nil, err
+		}
+		for node := range n.nodes {
+			if i := n.unknown[node]; i >= 0 {
+				f.NodeVolts[node] = volts.AtVec(i)
+			}
+		}
+	}
+	for node := range n.nodes {
+		root := n.joined.find(node)
+		if n.unknown[root] < 0 {
+			f.NodeVolts[node] = n.fixed(root)
+		} else {
+			f.NodeVolts[node] = f.NodeVolts[root]
+		}
+	}
+	n.currents(f)
+	return f, nil
+}
+
+// nodal is a circuit on its way to being solved.
+type nodal struct {
+	*Circuit
+	nodes          int
+	joined, island *forest // one node for all that wires join; islands for all that parts join
+	treeWires      []bool  // the wires that make no ring
+	ideal          bool    // the supply has a voltage and no resistance
+	shorted        bool    // wires alone join its terminals
+	push           float64 // what the supply, seen as a current source, pushes into Plus
+	unknown        []int   // the number of each node whose voltage is to be found, else -1
+	count          int     // of these
+}
+
+// gather finds what wires and parts join, and what the supply is in that.
+func (n *nodal) gather() {
+	c := n.Circuit
 	for _, p := range c.Parts {
 		if !(p.Ohms >= 0) || p.From < 0 || p.To < 0 {
 			panic("layout: a part of a circuit has a negative node or resistance")
 		}
-		nodes = max(nodes, p.From+1, p.To+1)
+		n.nodes = max(n.nodes, p.From+1, p.To+1)
 	}
-	f := &Flow{NodeVolts: make([]float64, nodes), PartAmps: make([]float64, len(c.Parts))}
-
-	// One node for all that wires join; islands for all that parts join.
-	joined, island := newForest(nodes), newForest(nodes)
-	treeWires := make([]bool, len(c.Parts))
+	n.joined, n.island = newForest(n.nodes), newForest(n.nodes)
+	n.treeWires = make([]bool, len(c.Parts))
 	for i, p := range c.Parts {
 		if p.Ohms == 0 {
-			treeWires[i] = joined.union(p.From, p.To)
+			n.treeWires[i] = n.joined.union(p.From, p.To)
 		}
 		if !math.IsInf(p.Ohms, 1) {
-			island.union(p.From, p.To)
+			n.island.union(p.From, p.To)
 		}
 	}
-	ideal := c.Volts != 0 && c.SourceOhms < leastSourceOhms
-	shorted := joined.find(c.Plus) == joined.find(0)
-	if ideal && shorted {
-		return nil, ErrShorted
-	}
-	push := c.Amps // what the supply, seen as a current source, pushes into Plus
+	n.ideal = c.Volts != 0 && c.SourceOhms < leastSourceOhms
+	n.shorted = n.joined.find(c.Plus) == n.joined.find(0)
+	n.push = c.Amps
 	switch {
-	case c.Volts != 0 && !ideal:
-		push = c.Volts / c.SourceOhms
-	case c.Volts == 0 && island.find(c.Plus) != island.find(0):
-		push = 0
+	case c.Volts != 0 && !n.ideal:
+		n.push = c.Volts / c.SourceOhms
+	case c.Volts == 0 && n.island.find(c.Plus) != n.island.find(0):
+		n.push = 0
 	}
 	if c.Volts != 0 {
-		island.union(c.Plus, 0)
+		n.island.union(c.Plus, 0)
 	}
+}
 
-	// Number the unknown voltages. Node 0 is known, so is Plus when ideal, and
-	// one node of every island that node 0 is no part of.
-	unknown := make([]int, nodes)
-	for n := range unknown {
-		unknown[n] = -1
+// number numbers the unknown voltages. Node 0 is known, so is Plus when the supply is
+// ideal, and one node of every island that node 0 is no part of.
+func (n *nodal) number() {
+	n.unknown = make([]int, n.nodes)
+	for node := range n.unknown {
+		n.unknown[node] = -1
 	}
 	known := func(root int) bool {
-		return root == joined.find(0) || ideal && root == joined.find(c.Plus) ||
-			island.find(root) != island.find(0) && root == joined.find(island.find(root))
+		return root == n.joined.find(0) || n.ideal && root == n.joined.find(n.Plus) ||
+			n.island.find(root) != n.island.find(0) && root == n.joined.find(n.island.find(root))
 	}
-	count := 0
-	for n := range nodes {
-		if root := joined.find(n); root == n && !known(n) {
-			unknown[n] = count
-			count++
+	for node := range n.nodes {
+		if root := n.joined.find(node); root == node && !known(node) {
+			n.unknown[node] = n.count
+			n.count++
 		}
 	}
-	fixed := func(root int) float64 {
-		if ideal && root == joined.find(c.Plus) {
-			return c.Volts
-		}
-		return 0
+}
+
+// fixed is a known node's voltage.
+func (n *nodal) fixed(root int) float64 {
+	if n.ideal && root == n.joined.find(n.Plus) {
+		return n.Volts
 	}
-	if count > 0 {
-		g := mat.NewSymDense(count, nil)
-		into := mat.NewVecDense(count, nil)
-		stamp := func(a, b int, siemens float64) {
-			for _, end := range [2][2]int{{a, b}, {b, a}} {
-				i, k := unknown[end[0]], unknown[end[1]]
-				if i < 0 {
-					continue
-				}
-				g.SetSym(i, i, g.At(i, i)+siemens)
-				if k < 0 {
-					into.SetVec(i, into.AtVec(i)+siemens*fixed(end[1]))
-				} else if i < k {
-					g.SetSym(i, k, g.At(i, k)-siemens)
-				}
+	return 0
+}
+
+// solve finds the unknown voltages, in the order of their numbers.
+func (n *nodal) solve() (*mat.VecDense, error) {
+	g, into := n.conductances()
+	var chol mat.Cholesky
+	if !chol.Factorize(g) {
+		return nil, errors.New("layout: the resistances of the circuit are too far apart to be solved")
+	}
+	if err := chol.SolveVecTo(into, into); err != nil {
+		var ill mat.Condition
+		if !errors.As(err, &ill) {
+			return nil, err
+		}
+	}
+	return into, nil
+}
+
+// conductances are what joins the unknown nodes, and what flows into each of them from
+// the supply and from the known ones.
+func (n *nodal) conductances() (g *mat.SymDense, into *mat.VecDense) {
+	g, into = mat.NewSymDense(n.count, nil), mat.NewVecDense(n.count, nil)
+	stamp := func(a, b int, siemens float64) {
+		for _, end := range [2][2]int{{a, b}, {b, a}} {
+			i, k := n.unknown[end[0]], n.unknown[end[1]]
+			if i < 0 {
+				continue
 			}
-		}
-		for _, p := range c.Parts {
-			a, b := joined.find(p.From), joined.find(p.To)
-			if p.Ohms > 0 && !math.IsInf(p.Ohms, 1) && a != b {
-				stamp(a, b, 1/p.Ohms)
-			}
-		}
-		plus := joined.find(c.Plus)
-		if c.Volts != 0 && !ideal && !shorted {
-			stamp(plus, joined.find(0), 1/c.SourceOhms)
-		}
-		if i := unknown[plus]; i >= 0 && !ideal {
-			into.SetVec(i, into.AtVec(i)+push)
-		}
-		var chol mat.Cholesky
-		if !chol.Factorize(g) {
-			return nil, errors.New("layout: the resistances of the circuit are too far apart to be solved")
-		}
-		if err := chol.SolveVecTo(into, into); err != nil {
-			var ill mat.Condition
-			if !errors.As(err, &ill) {
-				return nil, err
-			}
-		}
-		for n := range nodes {
-			if i := unknown[n]; i >= 0 {
-				f.NodeVolts[n] = into.AtVec(i)
+			g.SetSym(i, i, g.At(i, i)+siemens)
+			if k < 0 {
+				into.SetVec(i, into.AtVec(i)+siemens*n.fixed(end[1]))
+			} else if i < k {
+				g.SetSym(i, k, g.At(i, k)-siemens)
 			}
 		}
 	}
-	for n := range nodes {
-		root := joined.find(n)
-		if unknown[root] < 0 {
-			f.NodeVolts[n] = fixed(root)
-		} else {
-			f.NodeVolts[n] = f.NodeVolts[root]
+	for _, p := range n.Parts {
+		a, b := n.joined.find(p.From), n.joined.find(p.To)
+		if p.Ohms > 0 && !math.IsInf(p.Ohms, 1) && a != b {
+			stamp(a, b, 1/p.Ohms)
 		}
 	}
-	c.currents(f, joined, treeWires, push, ideal)
-	return f, nil
+	plus := n.joined.find(n.Plus)
+	if n.Volts != 0 && !n.ideal && !n.shorted {
+		stamp(plus, n.joined.find(0), 1/n.SourceOhms)
+	}
+	if i := n.unknown[plus]; i >= 0 && !n.ideal {
+		into.SetVec(i, into.AtVec(i)+n.push)
+	}
+	return g, into
 }
 
 // currents fills in what flows, from the voltages.
-func (c *Circuit) currents(f *Flow, joined *forest, treeWires []bool, push float64, ideal bool) {
+func (n *nodal) currents(f *Flow) {
 	out := make([]float64, len(f.NodeVolts)) // current leaving each node by resistances
-	for i, p := range c.Parts {
-		if p.Ohms == 0 || math.IsInf(p.Ohms, 1) || joined.find(p.From) == joined.find(p.To) {
+	for i, p := range n.Parts {
+		if p.Ohms == 0 || math.IsInf(p.Ohms, 1) || n.joined.find(p.From) == n.joined.find(p.To) {
 			continue
 		}
 		amps := (f.NodeVolts[p.From] - f.NodeVolts[p.To]) / p.Ohms
@@ -182,36 +218,40 @@ func (c *Circuit) currents(f *Flow, joined *forest, treeWires []bool, push float
 		out[p.To] -= amps
 	}
 	switch {
-	case ideal:
+	case n.ideal:
 		// What leaves the joined node at Plus comes from the supply.
-		plus := joined.find(c.Plus)
-		for n, amps := range out {
-			if joined.find(n) == plus {
+		plus := n.joined.find(n.Plus)
+		for node, amps := range out {
+			if n.joined.find(node) == plus {
 				f.SupplyAmps += amps
 			}
 		}
-	case c.Volts != 0:
-		f.SupplyAmps = (c.Volts - f.NodeVolts[c.Plus]) / c.SourceOhms
+	case n.Volts != 0:
+		f.SupplyAmps = (n.Volts - f.NodeVolts[n.Plus]) / n.SourceOhms
 	default:
-		f.SupplyAmps = push
+		f.SupplyAmps = n.push
 	}
-	out[c.Plus] -= f.SupplyAmps
+	out[n.Plus] -= f.SupplyAmps
 	out[0] += f.SupplyAmps
+	n.wires(f, out)
+}
 
-	// Every tree of wires is taken down from its ends: a node with a single
-	// wire left sends through it whatever does not leave it otherwise.
+// wires fills in the currents of wires, from what leaves each node otherwise: every tree
+// of wires is taken down from its ends, where a node with a single wire left sends
+// through it whatever does not leave it.
+func (n *nodal) wires(f *Flow, out []float64) {
 	degree := make([]int, len(out))
 	left := 0
-	for i, p := range c.Parts {
-		if treeWires[i] {
+	for i, p := range n.Parts {
+		if n.treeWires[i] {
 			degree[p.From]++
 			degree[p.To]++
 			left++
 		}
 	}
 	for left > 0 {
-		for i, p := range c.Parts {
-			if !treeWires[i] || degree[p.From] != 1 && degree[p.To] != 1 {
+		for i, p := range n.Parts {
+			if !n.treeWires[i] || degree[p.From] != 1 && degree[p.To] != 1 {
 				continue
 			}
 			if degree[p.From] == 1 {
@@ -223,7 +263,7 @@ func (c *Circuit) currents(f *Flow, joined *forest, treeWires []bool, push float
 			}
 			degree[p.From]--
 			degree[p.To]--
-			treeWires[i] = false
+			n.treeWires[i] = false
 			left--
 		}
 	}
