@@ -66,11 +66,11 @@ func TestPlainSignCheck(t *testing.T) {
 	p := row(3)
 	reversed := []layout.Fault{{Kind: layout.CoilReversed, ID: "A2"}}
 	check := func(faults []layout.Fault, offset [2]float64) []string {
-		wrong, err := PlainSignCheck(p, faults, offset, 0)
+		looks, err := PlainSignLooks(p, faults, offset, 0)
 		if err != nil {
 			t.Fatal(err)
 		}
-		return wrong
+		return Fooled(looks)
 	}
 	if wrong := check(reversed, [2]float64{}); len(wrong) != 0 {
 		t.Errorf("with the sensor at the mark: %v", wrong)

@@ -173,12 +173,7 @@ func (r *Rehearsal) Truth() (*Truth, error) {
 	if t.Looks, err = rehearsal.PlainSignLooks(r.Plan, r.faults, t.Offset, r.move.TopDeg); err != nil {
 		return nil, err
 	}
-	t.TopDeg, t.Fooled = r.move.TopDeg, []string{}
-	for _, l := range t.Looks {
-		if l.Wrong {
-			t.Fooled = append(t.Fooled, l.ID)
-		}
-	}
+	t.TopDeg, t.Fooled = r.move.TopDeg, rehearsal.Fooled(t.Looks)
 	return t, nil
 }
 
