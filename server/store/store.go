@@ -296,37 +296,6 @@ func (s *Store) Messages(ctx context.Context, check string) ([]Message, error) {
 	return out, rows.Err()
 }
 
-// ThrownOut is a hold that the person took back. Its samples stay stored.
-type ThrownOut struct {
-	Source string
-	Coil   string
-	T      float64
-}
-
-// ThrowOut marks a hold as taken back.
-func (s *Store) ThrowOut(ctx context.Context, check string, t ThrownOut) error {
-	_, err := s.db.ExecContext(ctx, "INSERT INTO thrown_out (check_id, source, coil, hold_t) VALUES (?,?,?,?) ON CONFLICT DO NOTHING", check, t.Source, t.Coil, t.T)
-	return err
-}
-
-// ThrownOut lists the holds of a check that were taken back.
-func (s *Store) ThrownOut(ctx context.Context, check string) ([]ThrownOut, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT source, coil, hold_t FROM thrown_out WHERE check_id=?", check)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []ThrownOut
-	for rows.Next() {
-		var t ThrownOut
-		if err := rows.Scan(&t.Source, &t.Coil, &t.T); err != nil {
-			return nil, err
-		}
-		out = append(out, t)
-	}
-	return out, rows.Err()
-}
-
 // SaveVerdict stores a verdict with the holds it was reached on.
 func (s *Store) SaveVerdict(ctx context.Context, check string, verdict []byte, holds []Hold) error {
 	tx, err := s.db.BeginTx(ctx, nil)
