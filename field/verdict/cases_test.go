@@ -280,6 +280,31 @@ func TestCompassElsewhere(t *testing.T) {
 	}
 }
 
+// TestPulsesInStep: made-up captures of a phone whose sampling keeps step with the pulses, so
+// that over a coil all samples fall between two pulses, or on an edge of one. Sound coils
+// were told as dead, at up to 1.0000, and as weak; strings as open, and as in series.
+func TestPulsesInStep(t *testing.T) {
+	for name, reversed := range map[string]string{
+		"pulses-missed":   "",   // 10 Hz read at 10 Hz: over three coils none of the samples met a pulse
+		"pulses-on-edges": "",   // 12 Hz, a tenth of the time: over B2 samples agree at half of what the furthest read
+		"pulses-in-step":  "B2", // 10 Hz: one hold lies on an edge, and passed for a phone that smooths
+	} {
+		v := judged(t, name, name)
+		for _, c := range v.Coils {
+			want := verdict.StateAsPlanned
+			if c.ID == reversed {
+				want = verdict.StateReversed
+			}
+			if c.State != want && c.State != verdict.StateUndecided {
+				t.Errorf("%s: %s is %s, claimed %s at %.4f", name, c.ID, want, c.State, c.P[c.State])
+			}
+		}
+		if reversed == "" && v.Outcome == verdict.Fault {
+			t.Errorf("%s: a sound pad is told as faulty: %s", name, v.Causes[0].Say)
+		}
+	}
+}
+
 // TestOneOfManyIsNoFault: a sound pad by compass. Several coils are a little doubtful,
 // and together more than the pad as planned; none is known to be wrong.
 func TestOneOfManyIsNoFault(t *testing.T) {

@@ -16,7 +16,9 @@ type levelPair struct {
 	count  [2]int
 	far    [2][3]float64 // the sample furthest from the other level
 	hazy   [2]bool       // no two samples agree on the level
+	short  [2]bool       // samples lie beyond the level, or all were taken at one moment of the pulse
 	open   [2][3]float64 // variance of a level that stands for others beside it
+	inStep bool          // pulses and sampling keep step: few moments of a period were seen
 }
 
 // reach is where the level may lie that samples on an edge lead to: so many times as far
@@ -31,16 +33,23 @@ var (
 	onEdges = []reach{{1, 0.05, 0.55}, {1.3, 0.12, 0.3}, {1.9, 0.35, 0.15}}
 	// Whether a single one was nobody knows.
 	ofOne = []reach{{1, 0, 0.9}, {1.3, 0.12, 0.07}, {1.9, 0.35, 0.03}}
+	// Where the sampling keeps step with the pulses, of samples that do not agree, and of one
+	// or two: they came at another moment of the period than the others by no more than times
+	// are off, and hardly got beyond the edge.
+	inStep = []reach{{1, 0.05, 0.3}, {1.3, 0.12, 0.25}, {1.9, 0.35, 0.25}, {4, 1.5, 0.2}}
 )
 
 // edgeHaze is the scatter, as a share of the gap, from which samples at a level were
 // taken on edges.
 const edgeHaze = 0.05
 
-// reaches lists where one of the levels may lie.
-func (l *levelPair) reaches(k int) []reach {
+// reaches lists where one of the levels may lie; brief tells that it lasts the shorter part
+// of a period.
+func (l *levelPair) reaches(k int, brief bool) []reach {
 	switch {
-	case l.hazy[k]:
+	case l.inStep && (l.hazy[k] || l.short[k] || l.count[k] <= 2):
+		return inStep
+	case l.hazy[k] || brief && l.short[k]:
 		return onEdges
 	case l.count[k] == 1:
 		return ofOne
@@ -63,7 +72,7 @@ func (l levelPair) reaching(k int, r reach) levelPair {
 
 // twoLevels reads samples that lie at two levels: one is the pulse.
 func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty float64) (out []reading) {
-	l := levelsOf(xs, label, gap, sigma)
+	l := levelsOf(xs, label, gap, sigma, hz)
 	logs := l.pulse(xs, hz, duty)
 	total := logAdd(logs[0], logs[1])
 	for _, on := range [2]int{1, 0} {
@@ -71,9 +80,9 @@ func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty
 		if w < -16 {
 			continue
 		}
-		for _, off := range l.reaches(1 - on) {
+		for _, off := range l.reaches(1-on, duty > 0.5) {
 			from := l.reaching(1-on, off)
-			for _, top := range l.reaches(on) {
+			for _, top := range l.reaches(on, duty <= 0.5) {
 				to := from.reaching(on, top)
 				out = append(out, reading{logW: w + math.Log(off.p*top.p), ax: to.axes(on, sigma)})
 			}
@@ -83,7 +92,7 @@ func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty
 }
 
 // levelsOf finds the two levels and leaves out samples that lie at neither.
-func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64) levelPair {
+func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64, hz float64) levelPair {
 	l := levelPair{label: label, used: make([]bool, len(xs))}
 	var middle [2][3]float64
 	for k := range middle {
@@ -124,7 +133,75 @@ func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64) levelPair
 		}
 	}
 	l.findHaze(xs, sigma)
+	l.findShort(xs, sigma, hz)
 	return l
+}
+
+// oneMoment is the span, in seconds of a period, within which samples may all have been taken
+// on one edge (an estimate, no source): what a sensor takes its mean over, and the errors of
+// its times.
+const oneMoment = 0.012
+
+// findShort finds the levels that fall short of where the field gets to: samples lie beyond
+// them, or all that lie at them were taken at one moment of a period, where pulses and
+// sampling keep step, and agree though it is on an edge.
+func (l *levelPair) findShort(xs []sample, sigma [3]float64, hz float64) {
+	var way [3]float64
+	for a := range way {
+		way[a] = l.mean[1][a] - l.mean[0][a]
+	}
+	gap := math.Sqrt(dot(&way, &way))
+	l.inStep = keepStep(xs, hz)
+	for k, n := range l.count {
+		var beyond [3]float64
+		for a := range beyond {
+			beyond[a] = l.far[k][a] - l.mean[k][a]
+		}
+		l.short[k] = n > 0 && math.Sqrt(dot(&beyond, &beyond)) > math.Max(edgeHaze*gap, 6*math.Sqrt(dot(&sigma, &sigma)))
+		var at []float64
+		for i, x := range xs {
+			if l.label[i] == k && l.used[i] {
+				at = append(at, x.t*hz)
+			}
+		}
+		l.short[k] = l.short[k] || n > 2 && spanOf(at) < oneMoment*hz
+	}
+}
+
+// A period is looked at in so many moments. Of those that as many samples at random would
+// meet, samples that keep step with the pulses meet half at most (an estimate, no source).
+const (
+	momentsOfPeriod = 20
+	fewOfMoments    = 0.5
+)
+
+// keepStep tells whether samples were taken at few moments of a period.
+func keepStep(xs []sample, hz float64) bool {
+	var seen [momentsOfPeriod]bool
+	met := 0
+	for _, x := range xs {
+		at := x.t * hz
+		if m := &seen[int((at-math.Floor(at))*momentsOfPeriod)%momentsOfPeriod]; !*m {
+			*m = true
+			met++
+		}
+	}
+	random := momentsOfPeriod * (1 - math.Pow(1-1./momentsOfPeriod, float64(len(xs))))
+	return float64(met) <= fewOfMoments*random
+}
+
+// spanOf is how far times, in periods, lie apart within a period.
+func spanOf(at []float64) float64 {
+	at = slices.Clone(at)
+	for i := range at {
+		at[i] -= math.Floor(at[i])
+	}
+	slices.Sort(at)
+	widest := 1 + at[0] - at[len(at)-1] // the widest part of the period with none
+	for i := 1; i < len(at); i++ {
+		widest = math.Max(widest, at[i]-at[i-1])
+	}
+	return 1 - widest
 }
 
 // findHaze finds the levels that no two samples agree on, and the furthest sample of

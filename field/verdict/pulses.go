@@ -146,7 +146,6 @@ func meanOfPulses(xs []sample, duty float64) (r reading) {
 	const (
 		alike = 4.0 // neighbouring samples err alike: so many count as one
 		pull  = pullSD * pullSD
-		drift = driftSD * driftSD
 	)
 	r.logW = -math.Ln2
 	n := float64(len(xs))
@@ -156,8 +155,6 @@ func meanOfPulses(xs []sample, duty float64) (r reading) {
 			b: m.u / n, vb: alike*m.squares()/(n*n) + duty*duty*pull,
 			vd: pull, cv: -duty * pull,
 		}
-		// Being open of both is nothing against it: the background alone decides.
-		r.logW += 0.5 * math.Log((r.ax[a].vb+drift)/drift)
 	}
 	return r
 }

@@ -95,7 +95,7 @@ func TestToAndFroOverSmallCoils(t *testing.T) {
 	}
 	along := []string{"A1", "A2", "A3", "B3", "B2", "B1", "C1", "C2", "C3"}
 	v := drawnAlong(t, m, newHypothesis(m, []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}, 0), along, sensorTold)
-	onlyReversed(t, m, v, along, "B2", 2)
+	onlyReversed(t, m, v, along, "B2", 3)
 }
 
 // TestWayThatTurns: two rows in one pass, there and back, with the phone's top edge the same
