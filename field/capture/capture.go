@@ -78,6 +78,8 @@ type Drive struct {
 type B struct {
 	T  float64    `json:"t"`
 	UT [3]float64 `json:"uT"`
+	// Until is when it was last read again bit for bit, if it was: in stretches alone.
+	Until float64 `json:"-"`
 }
 
 // Gravity is one reading of the gravity sensor: +9.81 on z when the phone lies

@@ -120,6 +120,9 @@ func (c *Capture) Cut() *Stretches {
 			if last != nil && last.UT == l.UT {
 				if where != nil {
 					where.Repeated++
+					if n := len(where.B); n > 0 {
+						where.B[n-1].Until = l.T
+					}
 				}
 				continue
 			}

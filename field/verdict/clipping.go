@@ -217,6 +217,9 @@ func clippedIn(cut *capture.Stretches, h *capture.Stretch, tops [3][]flatTop) (l
 				}
 				if b.UT[a] == top.level {
 					n++
+					if b.Until-b.T > lasting {
+						n++ // read again bit for bit, which all axes at their ends do
+					}
 				}
 			}
 			if n >= 2 && float64(n)*5 >= all {

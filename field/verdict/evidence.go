@@ -182,6 +182,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 	ev.sources = append(ev.sources, info)
 
 	tops := flatTops(cut, info.fullScale)
+	coarseSteps := goesBySteps(cut)
 	lag := lagOf(allRuns(plan, cut))
 	smooth, blurred := smoothingOf(plan, cut, info.sigma, ev.restOf(src))
 	for i := range cut.Holds {
@@ -197,6 +198,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 		if hz, duty, pulsed := pulseOf(cut, h, plan); pulsed {
 			d.readings = digestPulsed(pulsedSamples(cut, h, plan), info.sigma, hz, duty, coarse, smooth, blurred)
 		} else {
+			held[i] = withLasting(held[i], cut, h, plan, tops, coarseSteps)
 			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma, toldOff)
 			d.widen(restless(held[i], info.sigma))
 		}
