@@ -132,6 +132,11 @@ func singles(p *layout.Plan, openCoils map[int]bool) []single {
 				}
 			}
 		}
+		if chains := longChains(set); len(chains) > 0 {
+			for _, c := range chains {
+				add(pChain/float64(len(chains)), layout.Fault{Kind: layout.StringsInSeries, IDs: c})
+			}
+		}
 	}
 	if n := len(p.Coils) * (len(p.Strings) - 1); n > 0 {
 		for i := range p.Strings {
@@ -202,6 +207,28 @@ const (
 	fewStrings   = 12
 	nearestOfAll = 6
 )
+
+// chainedStrings is of how many strings side by side more than two are thought of in one
+// chain.
+const chainedStrings = 6
+
+// longChains are three of a few strings one after the other, and all of them.
+func longChains(set []string) (out [][]string) {
+	if len(set) > chainedStrings {
+		return nil
+	}
+	for a := range set {
+		for b := a + 1; b < len(set); b++ {
+			for c := b + 1; c < len(set); c++ {
+				out = append(out, []string{set[a], set[b], set[c]})
+			}
+		}
+	}
+	if len(set) > 3 {
+		out = append(out, set)
+	}
+	return out
+}
 
 // sideBySide tells whether two of many strings have coils that lie near each other.
 func sideBySide(p *layout.Plan, near [][]int, a, b string) bool {

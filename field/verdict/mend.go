@@ -17,7 +17,9 @@ func mendFor(plan *layout.Plan, faults []layout.Fault) []Mend {
 		case layout.TurnsShorted:
 			out = append(out, Mend{Replace, f.ID})
 		case layout.StringsInSeries:
-			out = append(out, Mend{Rejoin, f.IDs[len(f.IDs)-1]})
+			for _, id := range f.IDs[1:] {
+				out = append(out, Mend{Rejoin, id})
+			}
 		case layout.CoilInWrongString:
 			out = append(out, Mend{Rejoin, f.ID})
 		}

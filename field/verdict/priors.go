@@ -41,8 +41,9 @@ const (
 	pCoilShorted    = 0.006
 	pTurnsShorted   = 0.006
 	pStringOpen     = 0.015
-	pSeries         = 0.006 // of two strings side by side; of more, each is as likely to be joined to any other
-	pWrongString    = 0.015 // shared among all coils and strings
+	pSeries         = 0.006  // of two strings side by side; of more, each is as likely to be joined to any other
+	pChain          = 0.0015 // of more than two; shared among all chains
+	pWrongString    = 0.015  // shared among all coils and strings
 )
 
 // third is by how much less likely three faults at once are, or more, than if each came

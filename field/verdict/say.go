@@ -58,7 +58,11 @@ func sayFaults(plan *layout.Plan, h *hypothesis) string {
 		case layout.CoilOpen:
 			what = append(what, fmt.Sprintf("Coil %s is open, so its whole string carries no current.", f.ID))
 		case layout.StringsInSeries:
-			what = append(what, fmt.Sprintf("Strings %s are joined one after the other instead of side by side, so both carry too little.", and(f.IDs)))
+			few := "both carry"
+			if len(f.IDs) > 2 {
+				few = "each carries"
+			}
+			what = append(what, fmt.Sprintf("Strings %s are joined one after the other instead of side by side, so %s too little.", and(f.IDs), few))
 		case layout.CoilInWrongString:
 			what = append(what, fmt.Sprintf("Coil %s is joined into string %s instead of %s.", f.ID, f.String, plan.Strings[plan.StringOf(plan.CoilIndex(f.ID))].ID))
 		}
@@ -87,7 +91,13 @@ func sayMend(plan *layout.Plan, h *hypothesis, mend []Mend) []string {
 				own := plan.Strings[plan.StringOf(plan.CoilIndex(m.ID))].ID
 				out = append(out, fmt.Sprintf("Take %s out of string %s and join it into string %s.", m.ID, joinedAt(h, m.ID).String, own))
 			default:
-				out = append(out, fmt.Sprintf("Undo the joint between strings %s, and join them side by side again.", and(joinedAt(h, m.ID).IDs)))
+				ids, joints := joinedAt(h, m.ID).IDs, "joint"
+				if len(ids) > 2 {
+					joints = "joints"
+				}
+				if m.ID == ids[1] { // once for all of them
+					out = append(out, fmt.Sprintf("Undo the %s between strings %s, and join them side by side again.", joints, and(ids)))
+				}
 			}
 		case RemakeJoint:
 			switch {
