@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"runtime/debug"
 	"slices"
 	"text/tabwriter"
 
@@ -17,6 +18,18 @@ import (
 	"polewise/field/verdict"
 	"polewise/layout"
 )
+
+// smallMemory is what judge's heap stays within as long as what it works out fits in: with
+// the program itself that makes less than 100 MB.
+const smallMemory = 85 << 20
+
+// keepSmall has the memory of what is no longer needed used again sooner than usual, unless
+// whoever runs the program said how much there is (GOMEMLIMIT).
+func keepSmall() {
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(smallMemory)
+	}
+}
 
 func judgeCommand() *cobra.Command {
 	var asJSON, why bool
@@ -59,6 +72,7 @@ decided, 64 wrong usage, 65 unusable plan or capture.`,
 				}
 				captures = append(captures, cap)
 			}
+			keepSmall()
 			m, err := verdict.Warm(plan)
 			if err != nil {
 				return badData(err)

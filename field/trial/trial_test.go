@@ -156,7 +156,7 @@ var followed = map[string]struct {
 }{
 	"toggled":        {0.01, 0},
 	"one-rest":       {0.08, 0},
-	"offset-unknown": {0.035, 0}, // two coils of seed 3, a pad of 43 uT with two faults and a sensor 5 cm off the mark
+	"offset-unknown": {0.035, 2}, // two coils of seed 3, a pad of 43 uT with two faults and a sensor 5 cm off the mark
 	"pulsed":         {0.01, 0},
 	"passes":         {0.035, 0},
 	"headings":       {0.02, 1}, // of the same pad, a coil that lost three turns of four and hardly turned a needle before
