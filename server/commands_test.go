@@ -84,6 +84,7 @@ func TestExitStatus(t *testing.T) {
 		{"a capture for a plan", "", []string{"judge", jsonl, plan}, exitData, "It looks like a capture or other JSON. The plan is the .toml file, and comes first."},
 		{"an empty capture", "", []string{"judge", plan, "-"}, exitData, "standard input: line 1: the capture is empty"},
 		{"standard input twice", startLine, []string{"judge", plan, "-", "-"}, exitUsage, "for one capture at most"},
+		{"the same capture twice", "", []string{"judge", plan, jsonl, jsonl}, exitUsage, "expected each capture once"},
 		{"standard input for the plan", startLine, []string{"judge", "-", plan}, exitUsage, "not for the plan"},
 		{"standard input for a plan", "", []string{"predict", "-"}, exitUsage, "from a file only"},
 		{"a number that is none", "", []string{"predict", plan, "--room", "warm"}, exitUsage, `--room "warm": expected a number, with a point as in 2.5. See polewise predict --help`},

@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"reflect"
 	"runtime/debug"
 	"slices"
 	"text/tabwriter"
@@ -69,6 +70,11 @@ decided, 64 wrong usage, 65 unusable plan or capture.`,
 					return badData(cannotRead("a capture", name, err))
 				case err != nil:
 					return badData(fmt.Errorf("%s: %w", captureName(name), err))
+				}
+				for k, other := range captures {
+					if reflect.DeepEqual(cap, other) {
+						return usage(fmt.Errorf("%s holds the same readings as %s: expected each capture once, as a reading counts once. Leave one of them out", captureName(name), captureName(args[1+k])))
+					}
 				}
 				captures = append(captures, cap)
 			}
