@@ -462,7 +462,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 
 // roughWithin is how far below the best, in log units, a neighbour by headings is looked at
 // no closer than roughly: the best are scored anew before anything is told.
-const roughWithin = 4.0
+const roughWithin = 8.0
 
 // leastCommon share of the ampere-turns bounds how much narrower readings may get.
 const leastCommon = 0.05

@@ -66,8 +66,6 @@ func TestEveryKindOfFault(t *testing.T) {
 			[]verdict.Mend{{Do: verdict.RemakeJoint, ID: "A"}}, []string{"String A carries no current"}},
 		{"strings in series", []layout.Fault{{Kind: layout.StringsInSeries, IDs: []string{"A", "B"}}}, "ppp ppp ppp",
 			[]verdict.Mend{{Do: verdict.Rejoin, ID: "B"}}, []string{"Strings A and B are joined one after the other"}},
-		{"all strings in one chain", []layout.Fault{{Kind: layout.StringsInSeries, IDs: []string{"A", "B", "C"}}}, "ppp ppp ppp",
-			[]verdict.Mend{{Do: verdict.Rejoin, ID: "B"}, {Do: verdict.Rejoin, ID: "C"}}, []string{"Strings A, B and C are joined one after the other", "Undo the joints between"}},
 		{"a coil in the wrong string", []layout.Fault{{Kind: layout.CoilInWrongString, ID: "A3", String: "B"}}, "ppp ppp ppp",
 			[]verdict.Mend{{Do: verdict.Rejoin, ID: "A3"}}, []string{"Coil A3 is joined into string B instead of A."}},
 	} {

@@ -208,13 +208,14 @@ const (
 	nearestOfAll = 6
 )
 
-// chainedStrings is of how many strings side by side more than two are thought of in one
-// chain.
+// chainedStrings is of how many strings side by side three are thought of in one chain.
 const chainedStrings = 6
 
-// longChains are three of a few strings one after the other, and all of them.
+// longChains are three of a few strings one after the other. All in one chain are not thought
+// of: every coil then carries the same share of what it should, as where the supply is set
+// otherwise.
 func longChains(set []string) (out [][]string) {
-	if len(set) > chainedStrings {
+	if len(set) <= 3 || len(set) > chainedStrings {
 		return nil
 	}
 	for a := range set {
@@ -223,9 +224,6 @@ func longChains(set []string) (out [][]string) {
 				out = append(out, []string{set[a], set[b], set[c]})
 			}
 		}
-	}
-	if len(set) > 3 {
-		out = append(out, set)
 	}
 	return out
 }

@@ -42,7 +42,7 @@ const (
 	pTurnsShorted   = 0.006
 	pStringOpen     = 0.015
 	pSeries         = 0.006  // of two strings side by side; of more, each is as likely to be joined to any other
-	pChain          = 0.0015 // of more than two; shared among all chains
+	pChain          = 0.0015 // of three; shared among all chains
 	pWrongString    = 0.015  // shared among all coils and strings
 )
 
