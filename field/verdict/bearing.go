@@ -88,10 +88,7 @@ const (
 // those worth growing from; and takes two and two for one where they make no odds: close
 // to strong coils a needle hardly feels the earth.
 func (e *engine) narrowEarths(beginnings []*node) {
-	best := math.Inf(-1)
-	for _, n := range beginnings {
-		best = math.Max(best, n.log)
-	}
+	best := likeliestOf(beginnings)
 	all := e.earths.list
 	from, to := len(all), 0
 	alike := make([]bool, len(all)) // each and the one after it

@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"cmp"
+	"iter"
 	"math"
 	"slices"
 
@@ -187,16 +188,26 @@ const apartUT = 25
 // nothing was.
 func offLevel(cut *capture.Stretches) [3]float64 {
 	var xs []sample
-	for _, list := range [][]capture.Stretch{cut.Rests, cut.Holds} {
-		for i := range list {
-			for _, b := range list[i].B {
-				if d, ok := cut.DriveAt(b.T); ok && d.State == capture.Off {
-					xs = append(xs, sample{t: b.T, u: b.UT})
+	for b := range readOff(cut) {
+		xs = append(xs, sample{t: b.T, u: b.UT})
+	}
+	return medianOf(xs)
+}
+
+// readOff is what was read in rests and holds with the supply off.
+func readOff(cut *capture.Stretches) iter.Seq[*capture.B] {
+	return func(yield func(*capture.B) bool) {
+		for _, list := range [][]capture.Stretch{cut.Rests, cut.Holds} {
+			for i := range list {
+				for k := range list[i].B {
+					b := &list[i].B[k]
+					if d, ok := cut.DriveAt(b.T); ok && d.State == capture.Off && !yield(b) {
+						return
+					}
 				}
 			}
 		}
 	}
-	return medianOf(xs)
 }
 
 // clippedIn returns, per axis, the level at which the samples of a hold lie flat, or
@@ -245,11 +256,23 @@ func median(v []float64) float64 {
 // atTop tells whether any axis of a sample lies at the level where it stopped.
 func atTop(b capture.B, tops [3][]flatTop) bool {
 	for a := range tops {
-		for _, top := range tops[a] {
-			if b.UT[a] == top.level {
-				return true
-			}
+		if isTop(b.UT[a], tops[a]) {
+			return true
 		}
 	}
 	return false
+}
+
+// whollyAtTop tells whether every axis does.
+func whollyAtTop(b *capture.B, tops [3][]flatTop) bool {
+	for a := range tops {
+		if !isTop(b.UT[a], tops[a]) {
+			return false
+		}
+	}
+	return true
+}
+
+func isTop(uT float64, tops []flatTop) bool {
+	return slices.ContainsFunc(tops, func(t flatTop) bool { return t.level == uT })
 }

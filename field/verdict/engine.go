@@ -590,16 +590,19 @@ func (e *engine) roughly(n *node, h *hypothesis, sc *scales, in parts, work *wor
 		f := e.factors[o.factor].(roughFactor)
 		src := f.frame().src
 		cells := in[src].cells
+		was := e.roughOfNode(n.roughly, f, o.factor, n, sc, cells, work)
+		if !o.keep {
+			exchange(work.rough[src], e.roughOf(f, o.factor, n, h, sc, cells, work), was)
+			continue
+		}
 		o.key.rest.mix(roughKey)
 		s := e.known.find(o.key)
-		if s == nil || !o.keep {
+		if s == nil {
 			s = newSaid(0)
 			s.log = slices.Clone(e.roughOf(f, o.factor, n, h, sc, cells, work))
-			if o.keep {
-				e.known.keep(o.key, s)
-			}
+			e.known.keep(o.key, s)
 		}
-		exchange(work.rough[src], s.log, e.roughOfNode(n.roughly, f, o.factor, n, sc, cells, work))
+		exchange(work.rough[src], s.log, was)
 	}
 	return e.totalOver(in.cells, work.rough, sc)
 }

@@ -38,9 +38,17 @@ func (h *hypothesis) flow() *flow {
 		if err != nil {
 			panic("a network that was solved before: " + err.Error())
 		}
-		h.fill(cur)
+		h.solved = flowOf(h.of.plan, cur)
 	}
 	return h.solved
+}
+
+func flowOf(p *layout.Plan, cur *layout.Currents) *flow {
+	f := &flow{cur, make([]float64, len(p.Coils))}
+	for j := range f.turns {
+		f.turns[j] = cur.AmpereTurns(p, j)
+	}
+	return f
 }
 
 // letGo frees the currents of a hypothesis of a large pad: most of the thousands that are
@@ -132,10 +140,9 @@ func singles(p *layout.Plan, openCoils map[int]bool) []single {
 				}
 			}
 		}
-		if chains := longChains(set); len(chains) > 0 {
-			for _, c := range chains {
-				add(pChain/float64(len(chains)), layout.Fault{Kind: layout.StringsInSeries, IDs: c})
-			}
+		chains := longChains(set)
+		for _, c := range chains {
+			add(pChain/float64(len(chains)), layout.Fault{Kind: layout.StringsInSeries, IDs: c})
 		}
 	}
 	if n := len(p.Coils) * (len(p.Strings) - 1); n > 0 {
@@ -308,11 +315,10 @@ func newHypothesis(m *Model, faults []layout.Fault, logPrior float64) *hypothesi
 // fill takes the currents, and derives ampere-turns, states and key from them.
 func (h *hypothesis) fill(cur *layout.Currents) {
 	p := h.of.plan
-	h.solved = &flow{cur, make([]float64, len(p.Coils))}
+	h.solved = flowOf(p, cur)
 	h.states = make([]coilState, len(p.Coils))
 	k := newKey()
 	for j := range p.Coils {
-		h.solved.turns[j] = cur.AmpereTurns(p, j)
 		facing := cur.CoilAmps[j] * cur.CoilTurns[j]
 		switch {
 		case facing == 0:

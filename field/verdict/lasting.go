@@ -2,7 +2,6 @@ package verdict
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"polewise/field/capture"
@@ -24,16 +23,10 @@ const (
 // goesBySteps tells of a sensor that often repeats itself with the supply off.
 func goesBySteps(cut *capture.Stretches) bool {
 	repeated, all := 0, 0
-	for _, list := range [][]capture.Stretch{cut.Rests, cut.Holds} {
-		for i := range list {
-			for _, b := range list[i].B {
-				if d, ok := cut.DriveAt(b.T); ok && d.State == capture.Off {
-					all++
-					if b.Until > 0 {
-						repeated++
-					}
-				}
-			}
+	for b := range readOff(cut) {
+		all++
+		if b.Until > 0 {
+			repeated++
 		}
 	}
 	return all >= 4 && repeated*4 >= all
@@ -66,23 +59,13 @@ func withLasting(xs []sample, cut *capture.Stretches, h *capture.Stretch, plan *
 		}
 		only = b
 	}
-	if only == nil || only.Until-only.T <= lasting || !coarse && !wholly(only, tops) || slices.ContainsFunc(xs, func(o sample) bool {
-		d := [3]float64{only.UT[0] - o.u[0], only.UT[1] - o.u[1], only.UT[2] - o.u[2]}
-		return math.Sqrt(dot(&d, &d)) < lastingFar
-	}) {
+	if only == nil || only.Until-only.T <= lasting || !coarse && !whollyAtTop(only, tops) {
+		return xs
+	}
+	if slices.ContainsFunc(xs, func(o sample) bool { return levelGap(only.UT, o.u) < lastingFar }) {
 		return xs
 	}
 	xs = append(slices.Clone(xs), sample{t: only.T, u: only.UT, s: float64(missing)})
 	slices.SortStableFunc(xs, func(a, b sample) int { return cmp.Compare(a.t, b.t) })
 	return xs
-}
-
-// wholly tells whether every axis of a reading lies at a level where it stopped.
-func wholly(b *capture.B, tops [3][]flatTop) bool {
-	for a := range tops {
-		if !slices.ContainsFunc(tops[a], func(t flatTop) bool { return t.level == b.UT[a] }) {
-			return false
-		}
-	}
-	return true
 }

@@ -85,6 +85,7 @@ func (e *engine) leave(in []map[int]bool) {
 	}
 }
 
+// likeliestOf is the log posterior of the likeliest.
 func likeliestOf(nodes []*node) float64 {
 	best := math.Inf(-1)
 	for _, n := range nodes {

@@ -146,22 +146,14 @@ const oneMoment = 0.012
 // them, or all that lie at them were taken at one moment of a period, where pulses and
 // sampling keep step, and agree though it is on an edge.
 func (l *levelPair) findShort(xs []sample, sigma [3]float64, hz float64) {
-	var way [3]float64
-	for a := range way {
-		way[a] = l.mean[1][a] - l.mean[0][a]
-	}
-	gap := math.Sqrt(dot(&way, &way))
+	gap := levelGap(l.mean[0], l.mean[1])
 	l.inStep = keepStep(xs, hz)
 	for k, n := range l.count {
-		var beyond [3]float64
-		for a := range beyond {
-			beyond[a] = l.far[k][a] - l.mean[k][a]
-		}
-		l.short[k] = n > 0 && math.Sqrt(dot(&beyond, &beyond)) > math.Max(edgeHaze*gap, 6*math.Sqrt(dot(&sigma, &sigma)))
+		l.short[k] = n > 0 && levelGap(l.far[k], l.mean[k]) > math.Max(edgeHaze*gap, 6*math.Sqrt(dot(&sigma, &sigma)))
 		var at []float64
 		for i, x := range xs {
 			if l.label[i] == k && l.used[i] {
-				at = append(at, x.t*hz)
+				at = append(at, withinPeriod(x.t, hz))
 			}
 		}
 		l.short[k] = l.short[k] || n > 2 && spanOf(at) < oneMoment*hz
@@ -180,8 +172,7 @@ func keepStep(xs []sample, hz float64) bool {
 	var seen [momentsOfPeriod]bool
 	met := 0
 	for _, x := range xs {
-		at := x.t * hz
-		if m := &seen[int((at-math.Floor(at))*momentsOfPeriod)%momentsOfPeriod]; !*m {
+		if m := &seen[int(withinPeriod(x.t, hz)*momentsOfPeriod)%momentsOfPeriod]; !*m {
 			*m = true
 			met++
 		}
@@ -190,12 +181,11 @@ func keepStep(xs []sample, hz float64) bool {
 	return float64(met) <= fewOfMoments*random
 }
 
-// spanOf is how far times, in periods, lie apart within a period.
+// withinPeriod is where in a period of the pulses a time lies, in periods.
+func withinPeriod(t, hz float64) float64 { return t*hz - math.Floor(t*hz) }
+
+// spanOf is how far times within a period, in periods, lie apart. It sorts them.
 func spanOf(at []float64) float64 {
-	at = slices.Clone(at)
-	for i := range at {
-		at[i] -= math.Floor(at[i])
-	}
 	slices.Sort(at)
 	widest := 1 + at[0] - at[len(at)-1] // the widest part of the period with none
 	for i := 1; i < len(at); i++ {
@@ -211,7 +201,7 @@ func (l *levelPair) findHaze(xs []sample, sigma [3]float64) {
 	for a := range way {
 		way[a] = l.mean[1][a] - l.mean[0][a]
 	}
-	gap := math.Sqrt(dot(&way, &way))
+	gap := levelGap(l.mean[0], l.mean[1])
 	best := [2]float64{math.Inf(1), math.Inf(-1)}
 	for i, x := range xs {
 		k := l.label[i]

@@ -205,6 +205,9 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 	if sharp {
 		return nil, swallowed
 	}
+	if len(holds) == 1 {
+		return nil, true // it may have been read at a moment of each pulse that is on an edge
+	}
 	fits := 0
 	for i := range holds {
 		h := &holds[i]
@@ -216,10 +219,6 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 		} else {
 			fits++
 		}
-	}
-	// One alone may have been read at a moment of each pulse that is on an edge.
-	if fits < 2 && fits == len(holds) {
-		return nil, true
 	}
 	blurred = 2*fits < len(holds)
 	all := slices.Clone(smoothings)
