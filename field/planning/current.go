@@ -124,13 +124,7 @@ func between(p *layout.Plan, stringOf []int, henries [][]float64) *mat.SymDense 
 			sum.Set(i, k, sum.At(i, k)+henries[a][b])
 		}
 	}
-	out := mat.NewSymDense(len(p.Strings), nil)
-	for i := range p.Strings {
-		for k := i; k < len(p.Strings); k++ {
-			out.SetSym(i, k, (sum.At(i, k)+sum.At(k, i))/2)
-		}
-	}
-	return out
+	return symmetrised(sum)
 }
 
 // roomOhms is a resistance at the room's temperature.

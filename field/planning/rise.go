@@ -27,19 +27,13 @@ func riseOf(p *layout.Plan, ohms []float64, henries *mat.SymDense) *rise {
 	for k, way := range append([][]float64{through}, loops...) {
 		basis.SetCol(k, way)
 	}
-	symmetric := func(a mat.Matrix) *mat.SymDense {
+	onWays := func(a mat.Matrix) *mat.SymDense {
 		var ab, bab mat.Dense
 		ab.Mul(a, basis)
 		bab.Mul(basis.T(), &ab)
-		out := mat.NewSymDense(n, nil)
-		for i := range n {
-			for k := i; k < n; k++ {
-				out.SetSym(i, k, (bab.At(i, k)+bab.At(k, i))/2)
-			}
-		}
-		return out
+		return symmetrised(&bab)
 	}
-	r := symmetric(mat.NewDiagDense(len(ohms), ohms))
+	r := onWays(mat.NewDiagDense(len(ohms), ohms))
 	r.SetSym(0, 0, r.At(0, 0)+p.Supply.SourceOhms) // only what flows through the pad flows through the supply
 	var chol mat.Cholesky
 	if !chol.Factorize(r) {
@@ -52,16 +46,10 @@ func riseOf(p *layout.Plan, ohms []float64, henries *mat.SymDense) *rise {
 		return nil
 	}
 	var lw, wlw mat.Dense
-	lw.Mul(symmetric(henries), &inverse)
+	lw.Mul(onWays(henries), &inverse)
 	wlw.Mul(inverse.T(), &lw)
-	t := mat.NewSymDense(n, nil)
-	for i := range n {
-		for k := i; k < n; k++ {
-			t.SetSym(i, k, (wlw.At(i, k)+wlw.At(k, i))/2)
-		}
-	}
 	var eigen mat.EigenSym
-	if !eigen.Factorize(t, true) {
+	if !eigen.Factorize(symmetrised(&wlw), true) {
 		return nil
 	}
 	var q, modes, currents mat.Dense
@@ -80,6 +68,18 @@ func riseOf(p *layout.Plan, ohms []float64, henries *mat.SymDense) *rise {
 	out.pad = of(modes.RowView(0))
 	for i := range p.Strings {
 		out.strings = append(out.strings, of(currents.RowView(i)))
+	}
+	return out
+}
+
+// symmetrised is a matrix that is symmetric but for rounding.
+func symmetrised(a *mat.Dense) *mat.SymDense {
+	n, _ := a.Dims()
+	out := mat.NewSymDense(n, nil)
+	for i := range n {
+		for k := i; k < n; k++ {
+			out.SetSym(i, k, (a.At(i, k)+a.At(k, i))/2)
+		}
 	}
 	return out
 }
