@@ -211,20 +211,27 @@ func TestPushedInOrder(t *testing.T) {
 	}
 }
 
-// TestVerdictThatCannotBeStored is told all the same: what was read is stored, and
-// whoever read it waits.
-func TestVerdictThatCannotBeStored(t *testing.T) {
+// shopWithoutRoom is a shop whose database refuses rows of one table, and that database.
+func shopWithoutRoom(t *testing.T, table string) (shop, *sql.DB) {
+	t.Helper()
 	dir := t.TempDir()
 	s, shut := openShop(t, dir)
-	defer shut()
+	t.Cleanup(shut)
 	db, err := sql.Open("sqlite", filepath.Join(dir, store.FileName))
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer db.Close()
-	if _, err := db.Exec("CREATE TRIGGER no_room BEFORE INSERT ON verdicts BEGIN SELECT RAISE(ABORT, 'no room'); END"); err != nil {
+	t.Cleanup(func() { db.Close() })
+	if _, err := db.Exec("CREATE TRIGGER no_room BEFORE INSERT ON " + table + " BEGIN SELECT RAISE(ABORT, 'no room'); END"); err != nil {
 		t.Fatal(err)
 	}
+	return s, db
+}
+
+// TestVerdictThatCannotBeStored is told all the same: what was read is stored, and
+// whoever read it waits.
+func TestVerdictThatCannotBeStored(t *testing.T) {
+	s, _ := shopWithoutRoom(t, "verdicts")
 	if _, err := s.desk.Ingest(t.Context(), "hand", []byte(`{"seq":1,"lines":[{"type":"start","route":"hand"},{"type":"reading","t":1,"at":"A1","face":"north"}]}`)); err != nil {
 		t.Fatal(err)
 	}
@@ -241,17 +248,7 @@ func TestVerdictThatCannotBeStored(t *testing.T) {
 // TestReadingsThatCannotBeStored are told of on the bench, where the disk is, until they
 // are stored again.
 func TestReadingsThatCannotBeStored(t *testing.T) {
-	dir := t.TempDir()
-	s, shut := openShop(t, dir)
-	defer shut()
-	db, err := sql.Open("sqlite", filepath.Join(dir, store.FileName))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer db.Close()
-	if _, err := db.Exec("CREATE TRIGGER no_room BEFORE INSERT ON messages BEGIN SELECT RAISE(ABORT, 'no room'); END"); err != nil {
-		t.Fatal(err)
-	}
+	s, db := shopWithoutRoom(t, "messages")
 	line := []byte(`{"seq":1,"lines":[{"type":"start","route":"hand"},{"type":"reading","t":1,"at":"A1","face":"north"}]}`)
 	if _, err := s.desk.Ingest(t.Context(), "hand", line); err == nil {
 		t.Fatal("what was not stored was taken")

@@ -21,6 +21,17 @@ func lines(s ...string) []json.RawMessage {
 	return out
 }
 
+// opened is a store in a folder of its own, until the test ends.
+func opened(t *testing.T) *Store {
+	t.Helper()
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	return s
+}
+
 func TestMessagesAreKeptOnceAndInOrder(t *testing.T) {
 	ctx := context.Background()
 	dir := t.TempDir()
@@ -91,11 +102,7 @@ func TestMessagesAreKeptOnceAndInOrder(t *testing.T) {
 // TestLastCheckUnderAClockPutBack: a computer without a clock of its own may begin a
 // check at a time before that of the one before.
 func TestLastCheckUnderAClockPutBack(t *testing.T) {
-	s, err := Open(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
+	s := opened(t)
 	now := time.Now()
 	for _, c := range []Check{{ID: "first", Began: now}, {ID: "second", Began: now.Add(-24 * time.Hour)}} {
 		c.PlanTOML = []byte("a plan")
@@ -220,11 +227,7 @@ func TestDamaged(t *testing.T) {
 // by a person stays.
 func TestChecksOfAMendedPad(t *testing.T) {
 	ctx := context.Background()
-	s, err := Open(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
+	s := opened(t)
 	began := time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
 	for i, c := range []Check{{ID: "wrong"}, {ID: "named", After: "wrong"}, {ID: "unnamed", After: "named"}, {ID: "right", After: "unnamed"}, {ID: "other"}} {
 		c.Began, c.PlanName, c.PlanTOML = began.Add(time.Duration(i)*time.Minute), "pad", []byte("format = 1\n")
@@ -267,11 +270,7 @@ func TestFoundByDate(t *testing.T) {
 	zone := time.Local
 	defer func() { time.Local = zone }()
 	ctx := context.Background()
-	s, err := Open(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
+	s := opened(t)
 	for id, began := range map[string]time.Time{"spring": time.Date(2026, 5, 4, 23, 0, 0, 0, time.UTC), "odd": time.Date(2026, 8, 1, 2, 30, 0, 0, time.UTC)} {
 		if err := s.NewCheck(ctx, Check{ID: id, Began: began, PlanName: "Bett Größe 2", PlanTOML: []byte("x")}); err != nil {
 			t.Fatal(err)
@@ -305,11 +304,7 @@ func TestFoundByDate(t *testing.T) {
 // from being changed, added to or written over.
 func TestSignedStays(t *testing.T) {
 	ctx := context.Background()
-	s, err := Open(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
+	s := opened(t)
 	for _, id := range []string{"signed", "open"} {
 		if err := s.NewCheck(ctx, Check{ID: id, Began: time.Now(), PlanName: "pad", PlanTOML: []byte("x")}); err != nil {
 			t.Fatal(err)
@@ -353,11 +348,7 @@ func TestSignedStays(t *testing.T) {
 // TestEarlierRecord: a pad is compared with the record signed last before.
 func TestEarlierRecord(t *testing.T) {
 	ctx := context.Background()
-	s, err := Open(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
+	s := opened(t)
 	began := time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
 	for i, id := range []string{"first", "second", "third"} {
 		at := began.Add(time.Duration(i) * time.Hour)
@@ -419,11 +410,7 @@ func TestFolderNames(t *testing.T) {
 // TestDurable: what is stored has reached the disk before it is acknowledged. No killed
 // process would show otherwise, only a power cut.
 func TestDurable(t *testing.T) {
-	s, err := Open(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
+	s := opened(t)
 	for pragma, want := range map[string]string{"synchronous": "2", "journal_mode": "wal", "foreign_keys": "1"} { // 2: FULL
 		var got string
 		if err := s.db.QueryRow("PRAGMA " + pragma).Scan(&got); err != nil || got != want {
