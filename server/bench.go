@@ -256,7 +256,7 @@ func welcome(c *cobra.Command, u urls, data string) {
 	if qr, err := pairing.Terminal(u.Phone); err == nil {
 		fmt.Fprintf(w, "\n%s\n", qr)
 	}
-	fmt.Fprintf(w, "%s Everything is kept in %s.\n\n%s\n\nCtrl+C ends it.\n", reach(u.Phone), data, cautions)
+	fmt.Fprintf(w, "%s Checks and records are kept in %s.\n\n%s\n\nCtrl+C ends it.\n", reach(u.Phone), data, cautions)
 }
 
 // reach says which phones can open the phone page.

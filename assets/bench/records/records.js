@@ -128,7 +128,7 @@ export class Records {
           "section",
           { class: "card", "aria-labelledby": "rec-backup-title" },
           el("h3", { id: "rec-backup-title" }, "Backup"),
-          el("p", {}, "Everything is kept in this one file: ", this.file),
+          el("p", {}, "Every check and record is kept in this one file: ", this.file),
           el("p", { class: "note" }, "While the program runs, press the button below: that backup is whole, also while phones send. Copy the file itself only after the program has ended, since the newest readings may stand in files beside it until then. To put a backup back, end the program, move the file away (and any polewise.db-wal and polewise.db-shm beside it), and put the backup there as polewise.db."),
           el("p", {}, backup),
           saving(backup, "Stop the backup"),
