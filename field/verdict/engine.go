@@ -71,6 +71,7 @@ type engine struct {
 	best    float64
 	bail    float64            // see the constant
 	reach   float64            // by which what nothing explains widens the search: see grow
+	within  float64            // how far below the best, in log units, is worth growing from at present
 	seen    map[uint64]*scored // nil: known to be hopeless
 	first   *firstExpansion
 	idle    map[uint64]bool // bases that the coarse look found hopeless
@@ -434,14 +435,21 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	if len(work.order) > 0 && behind() {
 		return math.Inf(-1)
 	}
-	if e.ratio && sameScales && !moves && e.res.margin > 0 {
-		if l := e.roughly(n, h, &sc, in, work) + base; l < e.best-roughWithin {
+	roughly := sameScales && !moves && e.res.margin > 0 && e.toldRoughly(left)
+	// In the coarse look the sensor may turn out to sit elsewhere where much of the
+	// pad changes, and a glance at where this node has it tells nothing. By headings hardly
+	// anything is hopeless.
+	glance := sameScales && !(moves && e.res == coarseCells) && !(roughly && e.ratio)
+	if len(left) > 0 && glance && e.hopeless(n, h, &sc, in, work, hope) {
+		return math.Inf(-1)
+	}
+	if roughly {
+		switch l := e.roughly(n, h, &sc, in, work) + base; {
+		case l < e.best-e.bail && !e.ratio:
+			return math.Inf(-1)
+		case l < e.best-roughWithin:
 			return l
 		}
-	} else if glance := sameScales && !(moves && e.res == coarseCells); len(left) > 0 && glance && e.hopeless(n, h, &sc, in, work, hope) {
-		// In the coarse look the sensor may turn out to sit elsewhere where much of the
-		// pad changes, and a glance at where this node has it tells nothing.
-		return math.Inf(-1)
 	}
 	for i, o := range left {
 		fr := e.factors[o.factor].frame()
@@ -460,8 +468,8 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	return e.totalOver(in.cells, work.tot, &sc) + base
 }
 
-// roughWithin is how far below the best, in log units, a neighbour by headings is looked at
-// no closer than roughly: the best are scored anew before anything is told.
+// roughWithin is how far below the best, in log units, a neighbour is looked at no closer
+// than roughly: that rather flatters it, and the best are scored anew before anything is told.
 const roughWithin = 8.0
 
 // leastCommon share of the ampere-turns bounds how much narrower readings may get.
@@ -576,9 +584,21 @@ func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *works
 	return false
 }
 
+// toldRoughly tells whether all of these can be.
+func (e *engine) toldRoughly(list []affectedFactor) bool {
+	for i := range list {
+		if _, ok := e.factors[list[i].factor].(roughFactor); !ok {
+			return false
+		}
+	}
+	return true
+}
+
 // roughly is a neighbour's likelihood by the middles of a part's cells alone, the node's
-// taken equally roughly: by headings it lies within half a log unit of what summing over
-// the placement comes to, at a small part of the cost. It goes on from work.tot.
+// taken equally roughly, at a small part of the cost of summing over the placement. By
+// headings it comes within half a log unit of that; by holds it lies up to ten above, where
+// another side of the coil would have to explain what was read, and seldom more than two
+// below. It goes on from work.tot.
 func (e *engine) roughly(n *node, h *hypothesis, sc *scales, in parts, work *workspace) float64 {
 	if n.roughly == nil {
 		n.roughly = make([][]float64, len(e.factors))

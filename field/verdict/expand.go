@@ -207,16 +207,20 @@ func (b bitset) meets(o bitset) bool {
 }
 
 // refine scores the best few of a node's neighbours anew with backgrounds of
-// their own: seen against their parent's they may look far worse than they are.
+// their own: seen against their parent's they may look far worse than they are. Once
+// something explains the readings, those far behind are left as they are seen.
 func (e *engine) refine(fresh []*scored) {
 	if !e.settles() {
 		return
 	}
 	slices.SortStableFunc(fresh, byLog)
 	for _, s := range fresh[:min(len(fresh), refineBest)] {
-		if math.IsInf(s.log, -1) {
+		if math.IsInf(s.log, -1) || !e.puzzled() && s.log < e.best-refineWithin {
 			return
 		}
 		e.score(s)
 	}
 }
+
+// refineWithin is how far that is, in log units.
+const refineWithin = 10

@@ -48,9 +48,9 @@ func TestNeighboursAreScoredWhereTheSensorMayBe(t *testing.T) {
 		if h == nil || muchChanges(n.at, h.at()) {
 			continue
 		}
-		n.likely = few
+		n.likely, n.roughly = few, nil
 		got := e.child(n, h, work)
-		n.likely = e.whole
+		n.likely, n.roughly = e.whole, nil
 		want := e.child(n, h, work)
 		// What is far behind may hide more elsewhere, and does not matter.
 		if math.Abs(got-want) > 0.01 && want > n.log-bail {

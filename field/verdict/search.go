@@ -208,25 +208,25 @@ func (e *engine) grow() {
 // patched up, and the fault that goes with another one not found yet.
 func (e *engine) growOn(ground float64) {
 	work := e.newWorkspace()
-	within := expandWithin
+	e.within = expandWithin
 	grown := map[string]bool{} // by the names of faults, whatever their degree
 	for round := 0; round < 2*maxExpansions; {
-		if round >= maxExpansions && within == expandWithin {
+		if round >= maxExpansions && e.within == expandWithin {
 			return
 		}
 		late := round >= maxExpansions/2
 		var next *scored
 		for _, s := range e.seen {
-			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-within && !s.wanted(math.Min(ground, e.best)-max(baseWithin, within)) {
+			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-e.within && !s.wanted(math.Min(ground, e.best)-max(baseWithin, e.within)) {
 				continue
 			}
 			if s.hyp.fine() && len(s.hyp.faults) > 0 {
 				continue // a coil that lost a few turns changes nothing worth following up
 			}
-			if within < expandWithin+puzzling*float64(len(e.factors)) && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain && s.log < e.best {
+			if !e.puzzled() && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain && s.log < e.best {
 				continue // possible, as over a coil nobody read yet, but nothing speaks for it
 			}
-			if next == nil || s.promise(within, late) > next.promise(within, late) || s.promise(within, late) == next.promise(within, late) && s.hyp.key < next.hyp.key {
+			if next == nil || s.promise(e.within, late) > next.promise(e.within, late) || s.promise(e.within, late) == next.promise(e.within, late) && s.hyp.key < next.hyp.key {
 				next = s
 			}
 		}
@@ -236,7 +236,7 @@ func (e *engine) growOn(ground float64) {
 		next.expanded = true
 		if name := faultNames(next.hyp.faults); !grown[name] {
 			grown[name] = true
-		} else if next.log < e.best-nearBest && within == expandWithin {
+		} else if next.log < e.best-nearBest && !e.puzzled() {
 			continue // the same coils with more or fewer turns lost: what goes with them was seen
 		}
 		round++
@@ -248,9 +248,9 @@ func (e *engine) growOn(ground float64) {
 		// As long as nothing explains the readings well, the way to what does
 		// may lead over something that explains them worse.
 		if n.log >= e.best-1e-9 {
-			within = expandWithin + math.Min(e.reach*n.misfit(), 60)
+			e.within = expandWithin + math.Min(e.reach*n.misfit(), 60)
 		} else if e.bestFits() {
-			within = expandWithin
+			e.within = expandWithin
 		}
 		if n != e.first.n {
 			e.slim(n)
@@ -259,12 +259,19 @@ func (e *engine) growOn(ground float64) {
 }
 
 // tellingGain is the least that a fault must explain, in log units, for others to
-// be looked for beside it; unless the readings are so puzzling, misfit in log
-// units, that the way to what explains them may lead anywhere.
+// be looked for beside it; unless the readings are so puzzling, by what the best of all
+// falls short, in log units: so much at least, and so much for each.
 const (
-	tellingGain = 0.7
-	puzzling    = 0.03 // a reading
+	tellingGain  = 0.7
+	puzzling     = 5.0
+	puzzlingEach = 0.03
 )
+
+// puzzled tells whether nothing found so far explains the readings, so that the way to what
+// does may lead anywhere.
+func (e *engine) puzzled() bool {
+	return e.within > expandWithin+math.Max(puzzling, puzzlingEach*float64(len(e.factors)))
+}
 
 // wanted tells whether a hypothesis is one to begin from: the plan itself always.
 func (s *scored) wanted(least float64) bool {
