@@ -444,10 +444,14 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		return math.Inf(-1)
 	}
 	if roughly {
+		within := roughWithin
+		if e.ratio {
+			within = roughByHeadings
+		}
 		switch l := e.roughly(n, h, &sc, in, work) + base; {
 		case l < e.best-e.bail && !e.ratio:
 			return math.Inf(-1)
-		case l < e.best-roughWithin:
+		case l < e.best-within:
 			return l
 		}
 	}
@@ -468,9 +472,13 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	return e.totalOver(in.cells, work.tot, &sc) + base
 }
 
-// roughWithin is how far below the best, in log units, a neighbour is looked at no closer
-// than roughly: that rather flatters it, and the best are scored anew before anything is told.
-const roughWithin = 8.0
+// How far below the best, in log units, a neighbour is looked at no closer than roughly. That
+// rather flatters it where a hold is told of, and there are many; the best are scored anew
+// before anything is told.
+const (
+	roughWithin     = 12.0
+	roughByHeadings = 8.0
+)
 
 // leastCommon share of the ampere-turns bounds how much narrower readings may get.
 const leastCommon = 0.05
