@@ -81,7 +81,7 @@ func (m *Model) sensorOver(j int) r3.Vec {
 // placesOf lists where the sensor may be during a hold, per place cell.
 func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []r3.Vec {
 	c := &m.plan.Coils[coil]
-	z := m.plan.SensorHeight(coil) + g.lift
+	z := m.plan.SensorHeight(coil)
 	sin, cos := math.Sincos(topDeg * math.Pi / 180)
 	out := make([]r3.Vec, g.size())
 	for k := range out {
@@ -106,10 +106,17 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 	if c, ok := m.columns[key]; ok {
 		return c
 	}
-	c := columnsAt(m.plan, m.pad, m.planned.at(), m.placesOf(g, coil, shift, topDeg), reachUT)
-	c.findPeaks(g.everyFew(peakStep))
-	if mended != nil {
-		c.turned = mended.turned
+	var c *columns
+	if g.lift != 0 {
+		level := *g
+		level.lift = 0
+		c = m.columnsFor(&level, coil, shift, topDeg, mended).lifted(g.lift)
+	} else {
+		c = columnsAt(m.plan, m.pad, m.planned.at(), m.placesOf(g, coil, shift, topDeg), reachUT)
+		c.findPeaks(g.everyFew(peakStep))
+		if mended != nil {
+			c.turned = mended.turned
+		}
 	}
 	if len(m.columns) >= maxCachedColumns {
 		clear(m.columns)

@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -285,6 +286,17 @@ func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3
 		}
 	}
 	return c
+}
+
+// lifted are the columns at places so many metres above these, a few millimetres: which
+// coils are near and what they make at most, about, stays the same.
+func (c *columns) lifted(by float64) *columns {
+	o := *c
+	o.rows, o.places = make([][]slim, len(c.places)), slices.Clone(c.places)
+	for k := range o.places {
+		o.places[k].Z += by
+	}
+	return &o
 }
 
 // findPeaks looks at the places of these indices for the largest fields. Where that
