@@ -161,6 +161,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 	if cut.Backward > 0 {
 		ev.note("The times of a capture go back in its line %d: two captures in one, or a clock that began anew. Nothing tells what came first. Judge them one by one.", cut.Backward)
 	}
+	ev.dropSwapped(plan, cut)
 	var still [][]sample // stretches in which nothing but noise and the supply change a reading
 	held := make([][]sample, len(cut.Holds))
 	toldOff := mostToldOff

@@ -1,0 +1,79 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// toggledOver is a hold of four seconds over a coil of so much pull, over a background, in which
+// the supply is switched on after a third and off after two thirds; told so, or the wrong way
+// round.
+func toggledOver(rng *rand.Rand, from float64, at string, background, pull float64, wrong bool) []string {
+	state := [2]string{"off", "on"}
+	if wrong {
+		state = [2]string{"on", "off"}
+	}
+	var lines []string
+	lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.2f,"state":"%s"}`, from, state[0]), fmt.Sprintf(`{"type":"hold","t":%.2f,"at":"%s"}`, from, at))
+	for k := range 42 {
+		now := from + 0.02 + 0.1*float64(k)
+		on := k >= 14 && k < 28
+		if k == 14 || k == 28 {
+			lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.2f,"state":"%s"}`, now-0.01, state[k/14%2]))
+		}
+		z := background + 0.3*rng.NormFloat64()
+		if on {
+			z += pull
+		}
+		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[20.1,%.3f,%.3f]}`, now, 5+0.3*rng.NormFloat64(), z))
+	}
+	return append(lines, fmt.Sprintf(`{"type":"lift","t":%.2f}`, from+4.3))
+}
+
+// TestOnToldForOff: in one hold on and off were told the wrong way round. It is left out, and
+// said; those after it are told as they are. A coil that faces the wrong way, and a phone that
+// re-zeroed itself, are not taken for that.
+func TestOnToldForOff(t *testing.T) {
+	for _, tc := range []struct {
+		name       string
+		wrong      int
+		pull, zero []float64
+	}{
+		{"all told rightly", -1, []float64{300, 280, 310, -290, 305}, []float64{-42, -40, -45, -43, -41}},
+		{"the first told wrongly", 0, []float64{300, 280, 310, -290, 305}, []float64{-42, -40, -45, -43, -41}},
+		{"the third told wrongly", 2, []float64{300, 280, 310, -290, 305}, []float64{-42, -40, -45, -43, -41}},
+		{"a reversed coil told wrongly", 3, []float64{300, 280, 310, -290, 305}, []float64{-42, -40, -45, -43, -41}},
+		{"re-zeroed by 70 uT", -1, []float64{300, 280, 310, -290, 305}, []float64{-42, -40, 30, 28, 29}},
+		{"hardly any pull", -1, []float64{25, -20, 24, 22, -25}, []float64{-42, -40, -45, -43, -41}},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			rng := rand.New(rand.NewPCG(7, 1))
+			lines := []string{`{"type":"start","v":1,"route":"vector"}`}
+			coils := []string{"A1", "A2", "A3", "A1", "A2"} // each of the last two read once more
+			for k, at := range coils {
+				lines = append(lines, toggledOver(rng, 1+6*float64(k), at, tc.zero[k], tc.pull[k], k == tc.wrong)...)
+			}
+			ev := gathered(t, lines)
+			var got []int
+			for _, h := range ev.holds {
+				k := int(math.Round((h.from - 1) / 6))
+				got = append(got, k)
+				if z := h.readings[0].ax[2]; math.Abs(z.d-tc.pull[k]) > 6 {
+					t.Errorf("hold %d on %s pulls by %.0f uT, is %.0f", k, h.label, z.d, tc.pull[k])
+				}
+			}
+			want := slices.DeleteFunc([]int{0, 1, 2, 3, 4}, func(k int) bool { return k == tc.wrong })
+			if !slices.Equal(got, want) {
+				t.Errorf("holds %v count, expected %v", got, want)
+			}
+			said := strings.Contains(strings.Join(ev.notes, " "), "told the wrong way round")
+			if said != (tc.wrong >= 0) {
+				t.Errorf("notes: %q", ev.notes)
+			}
+		})
+	}
+}
