@@ -507,3 +507,29 @@ func TestSensorWhereNoneIsLookedFor(t *testing.T) {
 		t.Errorf("nobody is told to find the sensor: %q", v.Notes)
 	}
 }
+
+// TestNeedleTheOtherWayRound: where every face was read the other way by hand, and by nothing
+// else, the needle may be wrong as well as the plug. Of one coil alone that is not said.
+func TestNeedleTheOtherWayRound(t *testing.T) {
+	p, err := layout.Parse("few", []byte(testplan.Few("A few", 3, 2, 130)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for turned, doubt := range map[string]bool{"all": true, "B2": false} {
+		text := `{"type":"start","v":1,"route":"hand"}` + "\n"
+		for i := range 2 * len(p.Coils) {
+			id, face := p.Coils[i%len(p.Coils)].ID, "north"
+			if turned == "all" || turned == id {
+				face = "south"
+			}
+			text += fmt.Sprintf(`{"type":"reading","t":%d,"at":%q,"face":%q}`+"\n", i, id, face)
+		}
+		v := judgedLines(t, p, text)
+		if v.Outcome != verdict.Fault {
+			t.Errorf("%s turned: outcome %s", turned, v.Outcome)
+		}
+		if got := strings.Contains(strings.Join(v.Notes, " "), "make sure of the needle"); got != doubt {
+			t.Errorf("%s turned: asks to make sure of the needle %v, expected %v; notes %q", turned, got, doubt, v.Notes)
+		}
+	}
+}

@@ -61,6 +61,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	if top != nil {
 		v.Notes = append(v.Notes, odd.notes()...)
 	}
+	if top != nil {
+		v.Notes = append(v.Notes, e.poleInDoubt(top.hyp)...)
+	}
 	if v.Outcome == AsPlanned {
 		v.Notes = append(v.Notes, e.alone()...)
 		v.Notes = append(v.Notes, e.joinsUnread()...)
@@ -218,6 +221,17 @@ func (e *engine) joinsUnread() []string {
 		return nil
 	}
 	return []string{"A needle does not tell two strings joined one after the other from two side by side. The ohms of the whole pad do: measure across its plug."}
+}
+
+// poleInDoubt asks to make sure of what told the faces where by hand alone the whole pad
+// seems turned over: a needle that was magnetised anew, or is taken for its other end, reads
+// every coil so too.
+func (e *engine) poleInDoubt(h *hypothesis) []string {
+	turned := slices.ContainsFunc(h.faults, func(f layout.Fault) bool { return f.Kind == layout.PadReversed })
+	if !turned || len(e.factors) > 0 || len(e.ev.faces) == 0 {
+		return nil
+	}
+	return []string{"Nothing but faces read by hand says that the whole pad is turned over. Before you swap the plug, make sure of the needle or meter: a north face pushes away the end of a needle that points north. A magnet whose poles are marked tells."}
 }
 
 // showsLostTurns tells whether coil j's field would be weak with a third of its turns
