@@ -23,6 +23,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	}
 	odd := e.unexplained(top)
 	odd.idle = e.maybeIdle(top, list)
+	odd.beside = e.readBeside(list)
 	// A fault is known where the joins are, or some coil is not as planned, whatever it
 	// is. That one of many coils is wrong, nobody knows which, is no fault yet.
 	known := all.joined >= MinClaim
@@ -69,6 +70,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Notes = append(v.Notes, e.joinsUnread()...)
 	}
 	v.Next = e.next(v, list, weights)
+	if n := e.nextBeside(&odd); n != nil {
+		v.Next = n
+	}
 	for i := range again {
 		if i == 0 && sound && all.fine >= MinClaim {
 			v.Next = &again[i]
@@ -175,6 +179,9 @@ func (e *engine) claims(list []*scored, all totals, odd unexplained) (out []clai
 		wrong := c.state != StateAsPlanned
 		switch {
 		case odd.idle[j]:
+			c.withheld = true
+			c.state = StateUndecided
+		case odd.isBeside(j) && wrong:
 			c.withheld = true
 			c.state = StateUndecided
 		case misread[j] || shaky[j] && wrong && !e.borne(list, p, j, doubtful):

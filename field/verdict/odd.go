@@ -33,6 +33,7 @@ type unexplained struct {
 	why    string // what to say of that where it is not because of some readings, but of all
 	others map[int]bool
 	idle   map[int]bool // coils of strings that may be without current, or not
+	beside map[int]int  // coils that were read as another should, and that
 }
 
 // groundTold tells whether any phone was read with the supply off. Where none was, the
