@@ -58,14 +58,25 @@ function wholeOf(f, plan) {
 }
 
 /**
+ * Whether a coil that was to be turned was read since and is still wrong: another may have
+ * been turned in its place. @param {any} state
+ */
+function notTurned({ mended, plan, verdict }) {
+  const wrong = (id) => !["as-planned", "undecided"].includes(verdict.coils.find((c) => c.id === id)?.state);
+  return Boolean(mended) && turnedBy(mended.mend, plan).some((id) => mended.since.includes(id) && wrong(id));
+}
+
+/**
  * Whether the mend of the likeliest cause has to wait: something else is to be read, and
- * the cause is not sure, or takes in coils that nobody read.
+ * the cause is not sure, or takes in coils that nobody read; or another coil may have been
+ * turned than was to be.
  * @param {any} state @param {boolean} asked whether a reading is asked for
  */
 export function mendWaits(state, asked) {
   const v = state.verdict;
   const cause = v?.outcome === "fault" && v.causes?.[0];
   if (!cause || !asked) return false;
+  if (notTurned(state) && readBefore(state).length > 0) return true;
   const read = new Set(readCoils(state).map((c) => c.id));
   // An ohmmeter tells of a string that carries nothing, whatever nobody read.
   const measured = (state.sign_off?.ohms || []).some((o) => o.counts && !o.agrees);

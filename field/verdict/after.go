@@ -172,19 +172,34 @@ func (e *engine) readSince(j int) bool {
 	return false
 }
 
-// stillWrong names a coil that was turned and is read as anything but planned since: what
+// stillWrong is a coil that was turned and is read as anything but planned since: what
 // was read before the mend then says nothing of coils that were to be left alone, one of
-// which may have been turned instead. Empty if there is none.
-func (e *engine) stillWrong(p []map[State]float64) string {
+// which may have been turned instead. None is -1.
+func (e *engine) stillWrong(p []map[State]float64) int {
 	if e.ev.mended == nil {
-		return ""
+		return -1
 	}
 	for j := range e.m.plan.Coils {
 		if e.ev.mended.turned[j] && e.readSince(j) && p[j][StateAsPlanned] < 0.5 {
-			return e.m.plan.Coils[j].ID
+			return j
 		}
 	}
-	return ""
+	return -1
+}
+
+// turnedInstead asks for the coil nearest to one that is still wrong which was not read since;
+// nil where all were, or none is.
+func (e *engine) turnedInstead(still int) *Next {
+	if still < 0 {
+		return nil
+	}
+	for _, j := range e.nearestCoils(still, len(e.m.plan.Coils)) {
+		if !e.readSince(j) {
+			id := e.m.plan.Coils[j].ID
+			return &Next{At: id, Why: fmt.Sprintf("%s was mended and is not as planned yet. Was %s turned in its place? Read %s before you turn anything.", e.m.plan.Coils[still].ID, id, id)}
+		}
+	}
+	return nil
 }
 
 // closing is what is still to be read after a mend before anything is said of the

@@ -89,6 +89,10 @@ func TestAfterAMend(t *testing.T) {
 	if got := states(v); got != "uauuruuuu" || v.Outcome == verdict.AsPlanned || !strings.Contains(strings.Join(v.Notes, " "), "B2 was mended and is not") {
 		t.Errorf("one of two turned: %s, %s, %q", got, v.Outcome, v.Notes)
 	}
+	// Before anything else is turned, those beside the one that is still wrong are read.
+	if v.Next == nil || v.Next.At == "A2" || v.Next.At == "B2" || !strings.Contains(v.Next.Why, "turned in its place") {
+		t.Errorf("one of two turned: next is %+v, expected one beside B2", v.Next)
+	}
 	v = judge(botched)
 	if got := states(v); got != "aaaaraara" || v.Outcome != verdict.Fault {
 		t.Errorf("all read again: %s, %s", got, v.Outcome)

@@ -46,8 +46,8 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Coils = append(v.Coils, c)
 	}
 	closing := e.closing()
-	if still != "" {
-		v.Notes = append(v.Notes, fmt.Sprintf("%s was mended and is not as planned yet. Something else may have been turned in its place: read every coil again.", still))
+	if still >= 0 {
+		v.Notes = append(v.Notes, fmt.Sprintf("%s was mended and is not as planned yet. Another coil may have been turned in its place: read every coil again before you turn anything.", e.m.plan.Coils[still].ID))
 	}
 	again := e.toReadAgain(list, weights)
 	switch {
@@ -61,8 +61,6 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	}
 	if top != nil {
 		v.Notes = append(v.Notes, odd.notes()...)
-	}
-	if top != nil {
 		v.Notes = append(v.Notes, e.poleInDoubt(top.hyp)...)
 	}
 	if v.Outcome == AsPlanned {
@@ -82,6 +80,8 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	}
 	if closing != nil && (sound || e.ev.mended.touched[e.m.plan.CoilIndex(closing.At)]) {
 		v.Next = closing
+	} else if n := e.turnedInstead(still); n != nil {
+		v.Next = n
 	}
 	for j := range v.Coils {
 		for st, q := range v.Coils[j].P {
@@ -156,9 +156,9 @@ func faceOf(coils int) string {
 	return "they face"
 }
 
-// claims says of every coil what is sure of it, and names a mended coil that is still
-// wrong, if there is one.
-func (e *engine) claims(list []*scored, all totals, odd unexplained) (out []claim, still string) {
+// claims says of every coil what is sure of it, and which mended coil is still wrong, -1
+// for none.
+func (e *engine) claims(list []*scored, all totals, odd unexplained) (out []claim, still int) {
 	p := all.coils
 	misread, shaky := odd.coils(len(p)), e.shaky()
 	still = e.stillWrong(p)
@@ -189,7 +189,7 @@ func (e *engine) claims(list []*scored, all totals, odd unexplained) (out []clai
 			c.state = StateUndecided
 		case e.used(j) == e.measured(j): // what nobody read may be likely, and is not known
 			c.state = StateUndecided
-		case e.ev.mended != nil && (e.ev.mended.touched[j] || still != "") && !e.readSince(j):
+		case e.ev.mended != nil && (e.ev.mended.touched[j] || still >= 0) && !e.readSince(j):
 			c.state = StateUndecided
 		}
 	}

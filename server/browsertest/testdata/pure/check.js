@@ -2,6 +2,7 @@
 import { CoilCard } from "/bench/coil-card.js";
 import { ticks } from "/bench/hold-plot.js";
 import { MadeUpPhone } from "/bench/made-up-phone.js";
+import { mendWaits } from "/bench/mend.js";
 import { mendDrawing } from "/bench/mend-drawing.js";
 import { PadDrawing } from "/bench/pad-drawing.js";
 import { phoneAsks } from "/bench/phone-asks.js";
@@ -241,4 +242,25 @@ export function whyACoilIsWrongComesFirst() {
   const coils = [{ id: "A1", state: "as-planned", used: 1, p: { "as-planned": 0.999 } }, { id: "A2", state: "reversed", used: 1, p: { reversed: 0.999, "as-planned": 0.0001 }, expected_uT: 486, measured_uT: -606 }];
   const panel = whyPanel({ plan, verdict: { coils }, why: { best: "Coil A2 faces the wrong way.", rival: "" } }, { onlook() {} });
   equal(panel.querySelector("li").textContent, "A2 read −606 uT where 486 was expected: reversed rather than as planned, 9\u202f990 to 1.");
+}
+
+export function a_coil_that_was_to_be_turned_and_is_still_wrong_has_the_others_read_first() {
+  const p = pad();
+  const state = (since) => ({
+    plan: p,
+    check: { rehearsal: false },
+    mended: { mend: [{ do: "flip", id: "A2" }], since },
+    verdict: {
+      outcome: "fault",
+      coils: p.coils.map((c) => ({ id: c.id, state: c.id === "A2" ? "reversed" : "as-planned", used: 1 })),
+      causes: [{ p: 0.999, faults: [{ kind: "coil-reversed", id: "A2" }], mend: [{ do: "flip", id: "A2" }], say: "Coil A2 faces the wrong way." }],
+    },
+  });
+  ok(mendWaits(state(["A2"]), true), "A1 and A3 were read before the mend only: one of them may have been turned");
+  ok(!mendWaits(state(["A1", "A2", "A3"]), true), "all were read since");
+  const turned = state(["A2"]);
+  turned.verdict.coils[1].state = "as-planned";
+  turned.verdict.coils[2].state = "reversed";
+  turned.verdict.causes[0].faults = [{ kind: "coil-reversed", id: "A3" }];
+  ok(!mendWaits(turned, true), "A2 was turned, and A3 is another matter");
 }
