@@ -212,11 +212,11 @@ func readOff(cut *capture.Stretches) iter.Seq[*capture.B] {
 
 // clippedIn returns, per axis, the level at which the samples of a hold lie flat, or
 // 0: those with the supply not off, all of which may be few. Under pulses no more than
-// the duty of them are.
+// the duty of them are. Where as many lie just short of it, the sensor reads to there.
 func clippedIn(cut *capture.Stretches, h *capture.Stretch, tops [3][]flatTop) (level [3]float64) {
 	for a := range tops {
 		for _, top := range tops[a] {
-			n, all := 0, 0.0
+			n, short, all := 0, 0, 0.0
 			for _, b := range h.B {
 				switch d, known := cut.DriveAt(b.T); {
 				case known && d.State == capture.Off:
@@ -226,6 +226,9 @@ func clippedIn(cut *capture.Stretches, h *capture.Stretch, tops [3][]flatTop) (l
 				default:
 					all++
 				}
+				if d := top.sign * (top.level - b.UT[a]); d > 0 && d < besideUT {
+					short++
+				}
 				if b.UT[a] == top.level {
 					n++
 					if b.Until-b.T > lasting {
@@ -233,7 +236,7 @@ func clippedIn(cut *capture.Stretches, h *capture.Stretch, tops [3][]flatTop) (l
 					}
 				}
 			}
-			if n >= 2 && float64(n)*5 >= all {
+			if n >= 2 && n > short && float64(n)*5 >= all {
 				level[a] = top.level
 			}
 		}

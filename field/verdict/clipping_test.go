@@ -90,3 +90,25 @@ func TestClippedByFewPulses(t *testing.T) {
 		t.Errorf("clipped at %v, expected z at 320.88", level)
 	}
 }
+
+// TestHighestByChance: the highest of what a hold read came five times of fourteen, and the
+// others lie just short of it: the sensor reads up to there, and further.
+func TestHighestByChance(t *testing.T) {
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"on"}`, `{"type":"hold","t":0.05,"at":"A1"}`}
+	rng := rand.New(rand.NewPCG(4, 1))
+	zs := []float64{385.32, 385.32, 385.26, 385.14, 385.32, 385.32, 384.6, 384.84, 384.9, 385.08, 385.14, 385.08, 384.84, 385.32, -35.7, -35.4, -35.58, -35.52, -35.94, -34.8, -35.04, -35.7}
+	for k, z := range zs {
+		if k == 14 {
+			lines = append(lines, `{"type":"drive","t":1.45,"state":"off"}`)
+		}
+		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.2f,%.2f,%.2f]}`, 0.1+0.1*float64(k), 12+0.4*rng.NormFloat64(), -31+0.4*rng.NormFloat64(), z))
+	}
+	c, err := capture.Read(strings.NewReader(strings.Join(append(lines, `{"type":"lift","t":2.4}`), "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cut := c.Cut()
+	if level := clippedIn(cut, &cut.Holds[0], flatTops(cut, 0)); level != [3]float64{} {
+		t.Errorf("clipped at %v, expected nowhere", level)
+	}
+}
