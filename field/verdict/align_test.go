@@ -82,8 +82,8 @@ func TestWaysPromiseNoMore(t *testing.T) {
 					for i, j := range d.near {
 						all, by = append(all, i), append(by, h.at()[j]-d.aligner.planned[i])
 					}
-					f := w.seenFrom(d.aligner.planned, l)
-					a, b := f.form(all, by)
+					f := w.seenFrom(d.aligner.planned, nil, l)
+					a, b := f.form(nil, all, by)
 					ways++
 					if promised := w.log + b - a/2; promised > top+slack {
 						t.Errorf("pass from %s seen as of coils with %.0f times their current, %.0f mm beside the line: %v is promised %.1f, the best that was found is %.1f", d.label, share, 1000*d.lanes[l].side, s.fault, promised, top)

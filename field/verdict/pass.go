@@ -192,18 +192,31 @@ type passFactor struct {
 	beams [][]float64 // the lanes the sensor may have gone in, by how likely: in all 1
 	forms []laneForm  // the ways it is understood in
 	top   *way        // the one that fits best; nil where there is none
-	turns []float64   // of the near coils, reused
-	index []int       // of those not as planned, likewise
-	score []laneScore // reused
+	// The near coils of each string that has several of them: a fault mostly changes all of
+	// these alike.
+	strings [][]int
+	turns   []float64   // of the near coils, but for what is said of their strings, reused
+	index   []int       // of those not as planned, likewise
+	shares  []float64   // by which a string's are, of the planned, likewise
+	score   []laneScore // reused
 }
 
 // laneForm is a way to understand a pass seen from the plan: what it comes to with the
-// ampere-turns changed by d is told by few of them where few change.
+// ampere-turns changed by d is told by few of them where few change, or all of a string
+// alike.
 type laneForm struct {
 	*way
 	lane      int
 	quad, lin float64   // of the planned ampere-turns
 	at        []float64 // H times those
+	strings   []stringForm
+}
+
+// stringForm is a string's part in that.
+type stringForm struct {
+	quad, lin float64   // of its planned ampere-turns; quad with those of all
+	at        []float64 // H times its
+	with      []float64 // its with each string's
 }
 
 // laneScore is log likelihood as a function of the common scale s in one way to
@@ -238,6 +251,16 @@ func (e *engine) addPassFactors(d *passDigest) {
 	}
 	cols := &columns{near: d.near, peak: d.peak}
 	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, along: true}
+	of := make([][]int, len(e.m.plan.Strings))
+	for i, j := range d.near {
+		s := e.m.plan.StringOf(int(j))
+		of[s] = append(of[s], i)
+	}
+	for _, list := range of {
+		if len(list) > 2 {
+			f.strings = append(f.strings, list)
+		}
+	}
 	f.learn()
 	e.factors = append(e.factors, f)
 }
@@ -260,13 +283,13 @@ func (p *passFactor) learn() {
 			for _, x := range w.h {
 				k.mix(x)
 			}
-			p.forms = append(p.forms, w.seenFrom(p.aligner.planned, l))
+			p.forms = append(p.forms, w.seenFrom(p.aligner.planned, p.strings, l))
 		}
 	}
 	p.frame_.id, p.top = k, p.best()
 }
 
-func (w *way) seenFrom(planned []float64, lane int) laneForm {
+func (w *way) seenFrom(planned []float64, strings [][]int, lane int) laneForm {
 	n := len(planned)
 	f := laneForm{way: w, lane: lane, at: make([]float64, n)}
 	for i, x := range planned {
@@ -274,12 +297,29 @@ func (w *way) seenFrom(planned []float64, lane int) laneForm {
 		f.quad += x * f.at[i]
 		f.lin += x * w.h[i]
 	}
+	for _, list := range strings {
+		s := stringForm{at: make([]float64, n)}
+		for _, i := range list {
+			floats.AddScaled(s.at, planned[i], w.hh[i*n:i*n+n]) // H is symmetric
+			s.quad += planned[i] * f.at[i]
+			s.lin += planned[i] * w.h[i]
+		}
+		for _, other := range strings {
+			sum := 0.0
+			for _, i := range other {
+				sum += planned[i] * s.at[i]
+			}
+			s.with = append(s.with, sum)
+		}
+		f.strings = append(f.strings, s)
+	}
 	return f
 }
 
 // form evaluates the quadratic and the linear form for ampere-turns that differ from
-// the planned ones by so much, in the coils listed.
-func (f *laneForm) form(index []int, by []float64) (quad, lin float64) {
+// the planned ones by shares of those in whole strings, and by so much besides in the coils
+// listed.
+func (f *laneForm) form(shares []float64, index []int, by []float64) (quad, lin float64) {
 	quad, lin = f.quad, f.lin
 	n := len(by)
 	for _, i := range index {
@@ -290,7 +330,49 @@ func (f *laneForm) form(index []int, by []float64) (quad, lin float64) {
 		quad += by[i] * v
 		lin += by[i] * f.h[i]
 	}
+	for q, share := range shares {
+		if share == 0 {
+			continue
+		}
+		s := &f.strings[q]
+		v := 2*s.quad + floats.Dot(s.with, shares)
+		for _, i := range index {
+			v += 2 * s.at[i] * by[i]
+		}
+		quad += share * v
+		lin += share * s.lin
+	}
 	return quad, lin
+}
+
+// differ parts ampere-turns into what whole strings have of the planned more or less, and what
+// coils have besides.
+func (p *passFactor) differ(at []float64) {
+	planned := p.aligner.planned
+	p.turns, p.index, p.shares = p.turns[:0], p.index[:0], p.shares[:0]
+	for i, j := range p.near {
+		p.turns = append(p.turns, at[j]-planned[i])
+	}
+	for _, list := range p.strings {
+		var most majority
+		for _, i := range list {
+			most.count(p.turns[i] / planned[i])
+		}
+		if math.IsNaN(most.of) || math.IsInf(most.of, 0) {
+			most.of = 0
+		}
+		p.shares = append(p.shares, most.of)
+		for _, i := range list {
+			if p.turns[i] -= most.of * planned[i]; math.Abs(p.turns[i]) < 1e-9*math.Abs(planned[i]) {
+				p.turns[i] = 0
+			}
+		}
+	}
+	for i, d := range p.turns {
+		if d != 0 {
+			p.index = append(p.index, i)
+		}
+	}
 }
 
 // alignPasses aligns the passes that have not been yet, each by itself and then
@@ -497,14 +579,7 @@ func (p *passFactor) sums(at []float64, sc *scales) []float64 {
 
 // sumUp works them out.
 func (p *passFactor) sumUp(out, at []float64, sc *scales) {
-	p.turns, p.index = p.turns[:0], p.index[:0]
-	for i, j := range p.near {
-		d := at[j] - p.aligner.planned[i]
-		p.turns = append(p.turns, d)
-		if d != 0 {
-			p.index = append(p.index, i)
-		}
-	}
+	p.differ(at)
 	p.score = p.score[:0]
 	// A form is good near the ampere-turns it was made for. Far from them it may
 	// promise a better fit than any that was ever found; that is not believed.
@@ -514,7 +589,7 @@ func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 	}
 	for i := range p.forms {
 		f := &p.forms[i]
-		a, b := f.form(p.index, p.turns)
+		a, b := f.form(p.shares, p.index, p.turns)
 		p.score = append(p.score, laneScore{f.lane, f.log, a, b, math.Min(f.way.top, most)})
 	}
 	nodes := len(sc.s)
