@@ -439,7 +439,7 @@ export class Panel {
       this.groupsOpen = true;
       void this.o.change([edits.add("group", { id, join: "parallel", of: free })], `group ${id}`);
     };
-    const node = el("details", { open }, el("summary", {}, words), ...plan.groups.map(row), free.length > 1 ? el("button", { type: "button", class: "small", id: "ed-add-group", onclick: addGroup }, plan.groups.length ? `Join ${free.join(", ")} in a group` : "Join them otherwise") : null);
+    const node = el("details", { open, class: "on-screen" }, el("summary", {}, words), ...plan.groups.map(row), free.length > 1 ? el("button", { type: "button", class: "small", id: "ed-add-group", onclick: addGroup }, plan.groups.length ? `Join ${free.join(", ")} in a group` : "Join them otherwise") : null);
     node.addEventListener("toggle", () => (this.groupsOpen = /** @type {any} */ (node).open));
     return node;
   }
