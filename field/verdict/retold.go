@@ -187,6 +187,9 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		run, left = run+1, i
 	}
 	p.ends = run
+	if last := xs[left+1:]; len(last) >= fewestRun && agree(last[len(last)-fewestRun:]) {
+		return p, false // it ends at a third level: the phone re-zeroed itself, or was moved
+	}
 	for k := range at {
 		if float64(beyond[k]) > overshoot*float64(at[k]) {
 			return p, false // it goes past what looks like a level

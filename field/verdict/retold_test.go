@@ -283,3 +283,33 @@ func TestSteadyReadingsTellNoLateSwitch(t *testing.T) {
 		}
 	}
 }
+
+// TestThirdLevelIsNoSwitching: the readings stopped as the supply was switched on again, and the
+// phone re-zeroed itself meanwhile: what follows lies at neither of the hold's two levels. The
+// supply was not switched on after the hold; the coil seemed dead, over a background of 265 uT.
+func TestThirdLevelIsNoSwitching(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`}
+	lines = append(lines, toggledOver(rng, 40, "A2", -25, 290, false)...) // where the background was before
+	lines = append(lines, `{"type":"drive","t":50,"state":"on"}`, `{"type":"hold","t":56.51,"at":"A1"}`)
+	reads := func(from, to, x, y, z float64) {
+		for now := from; now < to; now += 0.1 {
+			lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.3f,"uT":[%.3f,%.3f,%.3f]}`, now, x+0.3*rng.NormFloat64(), y+0.3*rng.NormFloat64(), z+0.3*rng.NormFloat64()))
+		}
+	}
+	reads(56.56, 57.8, -20, -50, 245)
+	lines = append(lines, `{"type":"drive","t":57.829,"state":"off"}`)
+	reads(57.865, 58.1, 12, -36, -18)
+	lines = append(lines, `{"type":"drive","t":59.119,"state":"on"}`)
+	reads(59.565, 60.4, 4, -35, 262)
+	lines = append(lines, `{"type":"lift","t":60.44}`)
+	ev := gathered(t, lines)
+	if len(ev.holds) != 2 {
+		t.Fatalf("%d holds", len(ev.holds))
+	}
+	for _, r := range ev.holds[1].readings {
+		if z := r.ax[2]; r.logW > math.Log(0.01) && math.Abs(z.d) < 200 && z.vd < 100*100 {
+			t.Errorf("a pull of %.0f uT, sd %.0f, at %.3f", z.d, math.Sqrt(z.vd), math.Exp(r.logW))
+		}
+	}
+}
