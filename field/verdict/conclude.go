@@ -178,10 +178,7 @@ func (e *engine) claims(list []*scored, all totals, odd unexplained) (out []clai
 		}
 		wrong := c.state != StateAsPlanned
 		switch {
-		case odd.idle[j]:
-			c.withheld = true
-			c.state = StateUndecided
-		case odd.isBeside(j) && wrong:
+		case odd.idle[j] || odd.isBeside(j) && wrong:
 			c.withheld = true
 			c.state = StateUndecided
 		case misread[j] || shaky[j] && wrong && !e.borne(list, p, j, doubtful):

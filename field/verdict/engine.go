@@ -316,16 +316,21 @@ func (e *engine) likeAll(n *node) {
 func (e *engine) fieldOf(n *node, factor int) []nine {
 	fr := e.factors[factor].frame()
 	if n.field[factor] == nil && !fr.along {
-		const rounding = 1e-6
-		var c change
-		c.set(fr.cols, e.m.planned.at(), n.at, n.share, rounding)
-		places := e.phones[fr.src].places
-		n.field[factor] = e.room(len(places))
-		for q, k := range places {
-			n.field[factor][q] = c.at(fr.cols.plannedAt(k), fr.cols.row(k))
-		}
+		n.field[factor] = e.fieldAt(n, e.phones[fr.src], fr.cols)
 	}
 	return n.field[factor]
+}
+
+// fieldAt is a node's field over some columns, at the places where a phone's sensor may be.
+func (e *engine) fieldAt(n *node, ph *phone, cols *columns) []nine {
+	const rounding = 1e-6
+	var c change
+	c.set(cols, e.m.planned.at(), n.at, n.share, rounding)
+	field := e.room(len(ph.places))
+	for q, k := range ph.places {
+		field[q] = c.at(cols.plannedAt(k), cols.row(k))
+	}
+	return field
 }
 
 func (e *engine) ceiling(n *node, factor int) float64 {

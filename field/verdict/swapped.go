@@ -18,29 +18,28 @@ const (
 
 // toldLevels are a hold's two levels by what was told at them, where they are told plainly.
 func toldLevels(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (off, on [3]float64, ok bool) {
-	if _, plain := plainly(h); !plain {
+	p, plain := plainly(h)
+	if !plain {
 		return off, on, false
 	}
 	xs := allOf(h)
 	label, _ := split(xs)
 	var told [2][2]float64 // of each level: samples with the supply told off, and on
-	var at [2][]sample
 	for i, x := range xs {
 		drive, known := driveAt(cut, plan, x.t)
-		if !known || drive.State == capture.Pulse {
+		switch {
+		case !known || drive.State == capture.Pulse:
 			return off, on, false
+		case drive.State == capture.On:
+			told[label[i]][1]++
+		default:
+			told[label[i]][0]++
 		}
-		state := 0
-		if drive.State == capture.On {
-			state = 1
-		}
-		told[label[i]][state]++
-		at[label[i]] = append(at[label[i]], x)
 	}
 	for level := range told {
 		dark, lit := &told[level], &told[1-level]
 		if dark[0] >= plainlyTold*(dark[0]+dark[1]) && lit[1] >= plainlyTold*(lit[0]+lit[1]) {
-			return medianOf(at[level]), medianOf(at[1-level]), true
+			return p.level[level], p.level[1-level], true
 		}
 	}
 	return off, on, false

@@ -59,24 +59,18 @@ func (e *engine) readBeside(list []*scored) map[int]int {
 func (e *engine) likeliestBeside(n *node, factor int, h *holdFactor) (coil int, log float64) {
 	log = math.Inf(-1)
 	src := &e.ev.sources[h.source]
-	before := n.tot[h.source]
+	before, all := n.tot[h.source], e.total(n.tot, &n.sc)
 	for _, j := range e.nearestCoils(h.coil, besideCoils) {
 		there, d := *h, *h.digest
 		d.coil = j
 		there.digest, there.comps, there.buf, there.seen = &d, nil, nil, nil
-		cols := e.m.columnsFor(h.ph.grid, j, d.shift, d.topDeg, src.mended)
-		var c change
-		c.set(cols, e.m.planned.at(), n.at, n.share, affectUT/8)
-		field := make([]nine, len(h.ph.places))
-		for q, k := range h.ph.places {
-			field[q] = c.at(cols.plannedAt(k), cols.row(k))
-		}
+		field := e.fieldAt(n, h.ph, e.m.columnsFor(h.ph.grid, j, d.shift, d.topDeg, src.mended))
 		said := make([]float64, len(before))
 		there.like(said, n.at, field, &h.ph.view, &n.bg[factor], &n.sc)
 		tot := slices.Clone(n.tot)
 		tot[h.source] = slices.Clone(before)
 		exchange(tot[h.source], said, n.said[factor].log)
-		if l := n.log + e.total(tot, &n.sc) - e.total(n.tot, &n.sc); l > log+muchLikelier || math.IsInf(log, -1) {
+		if l := n.log + e.total(tot, &n.sc) - all; l > log+muchLikelier || math.IsInf(log, -1) {
 			coil, log = j, l
 		}
 	}
