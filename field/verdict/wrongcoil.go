@@ -101,7 +101,7 @@ func (e *engine) nextBeside(u *unexplained) *Next {
 	for j := range e.m.plan.Coils {
 		if k, is := u.beside[j]; is {
 			id, other := e.m.plan.Coils[j].ID, e.m.plan.Coils[k].ID
-			return &Next{At: id, Why: fmt.Sprintf("What was read over %[1]s is just what %[2]s beside it should give. Did the phone lie there? Read %[1]s once more.", id, other)}
+			return &Next{At: id, Why: fmt.Sprintf("What was read over %[1]s may be what %[2]s beside it should give. Did the phone lie there? Read %[1]s once more.", id, other)}
 		}
 	}
 	return nil

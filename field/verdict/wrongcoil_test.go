@@ -71,8 +71,8 @@ func relaid(t *testing.T, made []capture.Line, from, to string) []capture.Line {
 }
 
 // TestPhoneOnTheNextCoil: told A2, the phone lay on B2, a larger coil that makes about half the
-// field. A2 is not called weak on that: it is to be read once more, and what was read there is
-// said to be B2's. A coil that is weak indeed is called so.
+// field. A2 is not called weak on that: it is to be read once more, since what was read there may
+// be B2's. A coil that is weak indeed is not asked for so.
 func TestPhoneOnTheNextCoil(t *testing.T) {
 	p := twoSizes(t)
 	options := func(seed uint64) rehearsal.Options {
