@@ -87,7 +87,7 @@ func (e *engine) account(list []*scored) *Account {
 // logOf is a factor's log likelihood where a node puts its phone.
 func (e *engine) logOf(n *node, factor int) float64 {
 	c, m := e.likeliest(n, e.factors[factor].frame().src)
-	return n.said[factor].log[c*len(n.sc.s)+m]
+	return n.said[factor].at(c*len(n.sc.s) + m)
 }
 
 // expects is the background under a hold, what the hold read, and what a node

@@ -75,6 +75,7 @@ func (e *engine) ratios(h *hypothesis) scales {
 		sc.s[i] = share / n.uT
 		sc.lp[i] = math.Log(n.p) + display
 	}
+	sc.name()
 	return sc
 }
 
@@ -86,14 +87,15 @@ const (
 
 // narrowEarths leaves out the earth's fields that none of the beginnings goes with, of
 // those worth growing from; and takes two and two for one where they make no odds: close
-// to strong coils a needle hardly feels the earth.
+// to strong coils a needle hardly feels the earth. Where the last verdict had left more of
+// them, but not many, these stay: what is known stands for them.
 func (e *engine) narrowEarths(beginnings []*node) {
 	best := likeliestOf(beginnings)
 	all := e.earths.list
 	from, to := len(all), 0
 	alike := make([]bool, len(all)) // each and the one after it
 	for m := range alike {
-		alike[m] = m+1 < len(alike) && all[m].p == all[m+1].p
+		alike[m] = m+1 < len(alike) && all[m].p == all[m+1].p && !e.earths.coarse
 	}
 	for _, n := range beginnings {
 		if n.log < best-baseWithin {
@@ -111,19 +113,67 @@ func (e *engine) narrowEarths(beginnings []*node) {
 			alike[m] = alike[m] && math.Abs(v-each[m+1]) < earthsAlike
 		}
 	}
-	var left []earth
+	if from >= to {
+		return
+	}
+	var left []earthSpan
 	for m := from; m < to; m++ {
-		n := all[m]
-		if alike[m] && m+1 < to && !e.earths.coarse {
-			o := all[m+1]
-			n = earth{math.Sqrt(n.uT * o.uT), n.p + o.p}
+		s := earthSpan{m, m + 1}
+		if alike[m] && m+1 < to {
+			s.to++
 			m++
 		}
-		left = append(left, n)
+		left = append(left, s)
 	}
-	if len(left) > 0 {
-		e.earths = earthNodes{left, e.earths.coarse || len(left) < to-from}
+	of := earthsKey{step: e.res.step, all: nameOfEarths(all)}
+	if last := e.m.earths[of]; staysFor(last, left, alike) {
+		left = last
 	}
+	e.m.earths[of] = left
+	nodes := earthNodes{coarse: e.earths.coarse || len(left) < left[len(left)-1].to-left[0].from}
+	for _, s := range left {
+		n := all[s.from]
+		if o := all[s.to-1]; s.to-s.from > 1 {
+			n = earth{math.Sqrt(n.uT * o.uT), n.p + o.p}
+		}
+		nodes.list = append(nodes.list, n)
+	}
+	e.earths = nodes
+}
+
+// earthSpan is one field of the earth, or two taken for one: from one to before another.
+type earthSpan struct{ from, to int }
+
+// earthsLeft are those that stayed in play in the last verdict, of all that there were, by
+// the size of the sensor's cells.
+type earthsLeft map[earthsKey][]earthSpan
+
+type earthsKey struct {
+	step float64
+	all  key
+}
+
+func nameOfEarths(list []earth) key {
+	k := newKey()
+	for _, n := range list {
+		k.add(n.uT)
+	}
+	return k
+}
+
+// earthSpare is how many times more of the earth's fields than needed may stay.
+const earthSpare = 1.0
+
+// staysFor tells whether fields left before serve for those needed now: they reach as far,
+// are not many more, and none of them takes two for one where that makes odds.
+func staysFor(last, need []earthSpan, alike []bool) bool {
+	end := len(last) - 1
+	if end < 0 || float64(len(last)) > earthSpare*float64(len(need)) || last[0].from > need[0].from || last[end].to < need[len(need)-1].to {
+		return false
+	}
+	return !slices.ContainsFunc(last, func(s earthSpan) bool {
+		return s.to-s.from > 1 && !alike[s.from] && s.to > need[0].from && s.from < need[len(need)-1].to
+	})
 }
 
 // bearingDigest is a hold by the heading route: where the compass settled with

@@ -16,6 +16,16 @@ type scales struct {
 	sd    float64 // width each node stands for, relative
 	// Of headings alone the nodes stand for these fields of the earth.
 	earths []earth
+	key    key // equal for equal ones
+}
+
+// name finds the key.
+func (a *scales) name() {
+	a.key = newKey()
+	for _, s := range a.s {
+		a.key.mix(s)
+	}
+	a.key.mix(a.sd)
 }
 
 func (a *scales) equal(b *scales) bool { return slices.Equal(a.s, b.s) }
@@ -78,9 +88,10 @@ type engine struct {
 	ratio   bool            // headings alone: see onlyBearings
 	earths  earthNodes      // then
 	known   *likes
-	coarse  *engine  // by which the cells in play were found, of headings alone
-	whole   parts    // all cells; nil: not needed yet
-	spare   [][]nine // fields of nodes that were let go of
+	coarse  *engine   // by which the cells in play were found, of headings alone
+	whole   parts     // all cells; nil: not needed yet
+	spare   [][]nine  // fields of nodes that were let go of
+	like    []float64 // reused
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -156,6 +167,7 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		}
 		sc.lp[i] = lp
 	}
+	sc.name()
 	return sc
 }
 
@@ -242,7 +254,7 @@ func (e *engine) findRoom(n *node) {
 		case *bearingFactor:
 			n.firm[i] = f.firmness(e.fieldOf(n, i), c, &n.sc)
 		}
-		n.short[i] = math.Max(0, e.ceiling(n, i)-n.said[i].log[c*len(n.sc.s)+m])
+		n.short[i] = math.Max(0, e.ceiling(n, i)-n.said[i].at(c*len(n.sc.s)+m))
 	}
 }
 
@@ -298,15 +310,16 @@ func (e *engine) likeAll(n *node) {
 		in := &e.phones[fr.src].view
 		key := e.keyOf(i, n.at, in, &n.bg[i], &n.sc)
 		if n.said[i] = e.known.find(key); n.said[i] == nil {
-			n.said[i] = newSaid(len(in.cells) * len(n.sc.s))
-			f.like(n.said[i].log, n.at, e.fieldOf(n, i), in, &n.bg[i], &n.sc)
+			e.like = sized(e.like, len(in.cells)*len(n.sc.s))
+			f.like(e.like, n.at, e.fieldOf(n, i), in, &n.bg[i], &n.sc)
+			n.said[i] = newSaid(e.like)
 			if !fr.along {
 				e.known.keep(key, n.said[i])
 			}
 		}
 		tot := n.tot[fr.src]
 		for q, v := range n.said[i].log {
-			tot[q] += v
+			tot[q] += float64(v)
 		}
 	}
 }
@@ -421,7 +434,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	}
 	add := func(o *affectedFactor, s *said) {
 		src := e.factors[o.factor].frame().src
-		in[src].exchange(work.tot[src], s.log, n.said[o.factor].log, nodes)
+		exchangeIn(&in[src], work.tot[src], s.log, n.said[o.factor].log, nodes)
 		hope -= o.hope
 	}
 	left := work.left[:0]
@@ -463,9 +476,10 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	for i, o := range left {
 		fr := e.factors[o.factor].frame()
 		p := &in[fr.src]
-		s := newSaid(len(p.cells) * nodes)
 		field := work.changed(e.fieldOf(n, o.factor), p, fr, n.at, h.at())
-		e.factors[o.factor].like(s.log, h.at(), field, &p.view, &n.bg[o.factor], &sc)
+		work.out = sized(work.out, len(p.cells)*nodes)
+		e.factors[o.factor].like(work.out, h.at(), field, &p.view, &n.bg[o.factor], &sc)
+		s := newSaid(work.out)
 		if o.keep {
 			e.known.keep(o.key, s)
 		}
@@ -565,7 +579,7 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, in parts, work *wo
 		out := slices.Grow(work.out[:0], len(g.index)*nodes)[:len(g.index)*nodes]
 		e.factors[o.factor].like(out, h.at(), field, &g.view, &n.bg[o.factor], sc)
 		work.out = out
-		g.exchange(work.few[fr.src], out, n.said[o.factor].log, nodes)
+		exchangeIn(g, work.few[fr.src], out, n.said[o.factor].log, nodes)
 		hope -= o.hope
 		if (i < 4 || i == len(work.left)-1) && e.totalOver(n.glance.cells, work.few, sc)+hope < limit {
 			return true
@@ -631,8 +645,7 @@ func (e *engine) roughly(n *node, h *hypothesis, sc *scales, in parts, work *wor
 		o.key.rest.mix(roughKey)
 		s := e.known.find(o.key)
 		if s == nil {
-			s = newSaid(0)
-			s.log = slices.Clone(e.roughOf(f, o.factor, n, h, sc, cells, work))
+			s = newSaid(e.roughOf(f, o.factor, n, h, sc, cells, work))
 			e.known.keep(o.key, s)
 		}
 		exchange(work.rough[src], s.log, was)
@@ -644,9 +657,9 @@ func (e *engine) roughly(n *node, h *hypothesis, sc *scales, in parts, work *wor
 const roughKey = -1.0
 
 // exchange puts what is said now in the place of what was.
-func exchange(sum, now, was []float64) {
+func exchange[Now, Was float32 | float64](sum []float64, now []Now, was []Was) {
 	for q, v := range now {
-		sum[q] += v - was[q]
+		sum[q] += float64(v) - float64(was[q])
 	}
 }
 

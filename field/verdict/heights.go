@@ -174,7 +174,7 @@ func (e *engine) heightExplains(better, other *node) float64 {
 		ph := e.phones[src]
 		cell, m := e.likeliest(better, src)
 		there, k := e.likeliest(other, src)
-		gain := better.said[i].log[cell*len(better.sc.s)+m] - other.said[i].log[there*len(other.sc.s)+k]
+		gain := better.said[i].at(cell*len(better.sc.s)+m) - other.said[i].at(there*len(other.sc.s)+k)
 		if gain <= 0 {
 			continue
 		}

@@ -362,6 +362,12 @@ func (k *key) mix(x float64) {
 	*k ^= *k >> 29
 }
 
+// join adds another key.
+func (k *key) join(o key) {
+	*k = (*k ^ o) * 0x9e3779b97f4a7c15
+	*k ^= *k >> 29
+}
+
 func roundedBits(x float64) uint32 { return (math.Float32bits(float32(x+0)) + 32) >> 6 }
 
 // text adds a name.

@@ -7,17 +7,19 @@ import (
 
 // likes remembers what factors said: a reading depends on the coils near it
 // only, and hypotheses that agree on those are scored once. A hold said the same
-// in the verdict before, so that one more reading costs little. What is not asked
-// for again is forgotten before what is.
+// in the verdict before, so that one more reading costs little. Where it gets too much,
+// the half that was not asked for longest is forgotten.
 type likes struct {
-	said, old map[likeKey]*said
-	size      int // numbers held in said
-	most      int // that may be
+	said  map[likeKey]*said
+	size  int    // numbers held in it
+	most  int    // that may be
+	asked uint64 // how often anything was asked for or put in
 }
 
 // said is what a factor said under one hypothesis.
 type said struct {
-	log     []float64 // as factor.like has it
+	log     []float32 // as factor.like has it; that is fine enough, and half as large
+	asked   uint64    // when it was last asked for, as likes counts
 	ceiling float64   // NaN: not worked out
 	// The background it leaves at the place last asked about.
 	cell, scale int // -1: never asked
@@ -25,50 +27,73 @@ type said struct {
 	leaves      bool
 }
 
-func newSaid(numbers int) *said {
-	return &said{log: make([]float64, numbers), ceiling: math.NaN(), cell: -1}
+func newSaid(log []float64) *said {
+	s := &said{log: make([]float32, len(log)), ceiling: math.NaN(), cell: -1}
+	for q, v := range log {
+		s.log[q] = float32(v)
+	}
+	return s
 }
+
+// at is one of the numbers.
+func (s *said) at(q int) float64 { return float64(s.log[q]) }
 
 // likeKey names a factor; and the ampere-turns near it, its background, the
 // scales and the cells scored.
 type likeKey struct{ factor, rest key }
 
-// Bounds on what is held: 17 MB of it, and as much that is forgotten next, which by
-// headings it takes to know all again; 3 MB of a large pad, which needs the memory for
-// other things and knows most again by less.
+// Bounds on what is held: 34 MB of it, which is what it takes by headings to know all
+// again; 6 MB of a large pad, which needs the memory for other things and knows most again
+// by less.
 const (
-	mostLikes      = 1 << 21
-	mostLikesLarge = 3 << 17
+	mostLikes      = 1 << 23
+	mostLikesLarge = 3 << 19
 	largePad       = 50 // coils
-	saidSize       = 24 // numbers that an entry takes beside its own
+	saidSize       = 48 // numbers that an entry takes beside its own
 )
 
 // likesOf makes room for what factors say of a pad of so many coils.
 func likesOf(coils int) likes {
+	l := likes{said: map[likeKey]*said{}, most: mostLikes}
 	if coils > largePad {
-		return likes{most: mostLikesLarge}
+		l.most = mostLikesLarge
 	}
-	return likes{most: mostLikes}
+	return l
 }
 
 func (l *likes) find(k likeKey) *said {
-	if s := l.said[k]; s != nil {
-		return s
-	}
-	s := l.old[k]
+	s := l.said[k]
 	if s != nil {
-		l.keep(k, s)
+		l.asked++
+		s.asked = l.asked
 	}
 	return s
 }
 
 func (l *likes) keep(k likeKey, s *said) {
 	size := len(s.log) + saidSize
-	if l.said == nil || l.size+size > l.most {
-		l.said, l.old, l.size = map[likeKey]*said{}, l.said, 0
+	if l.size+size > l.most {
+		l.forget()
 	}
+	l.asked++
+	s.asked = l.asked
 	l.said[k] = s
 	l.size += size
+}
+
+// forget lets go of the half that was not asked for longest.
+func (l *likes) forget() {
+	when := make([]uint64, 0, len(l.said))
+	for _, s := range l.said {
+		when = append(when, s.asked)
+	}
+	slices.Sort(when)
+	for k, s := range l.said {
+		if s.asked <= when[len(when)/2] {
+			delete(l.said, k)
+			l.size -= len(s.log) + saidSize
+		}
+	}
 }
 
 func (e *engine) keyOf(factor int, at []float64, in *view, bg *background, sc *scales) likeKey {
@@ -81,9 +106,7 @@ func (e *engine) keyOf(factor int, at []float64, in *view, bg *background, sc *s
 		k.mix(bg.b[a])
 		k.mix(bg.variance[a])
 	}
-	k.mix(sc.s[0])
-	k.mix(float64(len(sc.s)))
-	k.mix(sc.sd)
+	k.join(sc.key)
 	return likeKey{fr.id, k}
 }
 

@@ -24,6 +24,7 @@ type Model struct {
 	known   likes
 	levels  levels
 	views   views
+	earths  earthsLeft
 	walker  walker
 	aligned aligners
 	counted uint64
@@ -58,7 +59,7 @@ func Warm(plan *layout.Plan) (*Model, error) {
 	if _, err := plan.Solve(); err != nil {
 		return nil, err
 	}
-	m := &Model{plan: plan, pad: field.NewPad(plan), columns: map[columnsKey]*columns{}, views: views{}, known: likesOf(len(plan.Coils))}
+	m := &Model{plan: plan, pad: field.NewPad(plan), columns: map[columnsKey]*columns{}, views: views{}, earths: earthsLeft{}, known: likesOf(len(plan.Coils))}
 	m.planned = newHypothesis(m, nil, 0)
 	for j := range plan.Coils {
 		m.tops = append(m.tops, m.fieldOver(m.planned, j).Z)

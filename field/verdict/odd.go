@@ -141,7 +141,7 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 			holds++
 			short += math.Max(0, n.short[i]-usualShort)
 			c, m := e.likeliest(n, f.source)
-			if n.said[i].log[c*len(n.sc.s)+m] < outlierLog(f.pulls(&n.bg[i]))+strayMargin {
+			if n.said[i].at(c*len(n.sc.s)+m) < outlierLog(f.pulls(&n.bg[i]))+strayMargin {
 				u.holds = append(u.holds, f)
 			} else {
 				u.others[f.coil] = true
@@ -149,7 +149,7 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 		case *passFactor:
 			passes++
 			c, m := e.likeliest(n, f.frame().src)
-			if n.short[i] > passShort || f.lack() > passLack || n.said[i].log[c*len(n.sc.s)+m] < f.stray()*f.trust()+strayMargin {
+			if n.short[i] > passShort || f.lack() > passLack || n.said[i].at(c*len(n.sc.s)+m) < f.stray()*f.trust()+strayMargin {
 				u.passes = append(u.passes, f)
 			}
 		}

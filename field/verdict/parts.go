@@ -128,13 +128,11 @@ func (p *part) pick(to, all []float64, nodes int) []float64 {
 	return to
 }
 
-// exchange puts what a factor says now in the part in the place of what it said of
+// exchangeIn puts what a factor says now in a part in the place of what it said of
 // all the cells.
-func (p *part) exchange(sum, now, was []float64, nodes int) {
+func exchangeIn[Now float32 | float64](p *part, sum []float64, now []Now, was []float32, nodes int) {
 	for q, c := range p.index {
-		for m := range nodes {
-			sum[q*nodes+m] += now[q*nodes+m] - was[c*nodes+m]
-		}
+		exchange(sum[q*nodes:(q+1)*nodes], now[q*nodes:(q+1)*nodes], was[c*nodes:(c+1)*nodes])
 	}
 }
 

@@ -75,7 +75,7 @@ func TestPartOfAPart(t *testing.T) {
 	if got, want := fmt.Sprint(few.pickFrom(nil, &larger, some, 2)), "[80 81 200 201]"; got != want {
 		t.Errorf("picked %s of the part, expected %s", got, want)
 	}
-	few.exchange(some[2:], []float64{1, 2, 3, 4}, all, 2)
+	exchangeIn(&few, some[2:], []float64{1, 2, 3, 4}, []float32{30, 31, 50, 51, 80, 81, 90, 91, 200, 201}, 2)
 	if got, want := fmt.Sprint(some), "[50 51 1 2 3 4]"; got != want {
 		t.Errorf("exchanged to %s, expected %s", got, want)
 	}

@@ -199,6 +199,7 @@ type passFactor struct {
 	index   []int       // of those not as planned, likewise
 	shares  []float64   // by which a string's are, of the planned, likewise
 	score   []laneScore // reused
+	room    []float64   // likewise
 }
 
 // laneForm is a way to understand a pass seen from the plan: what it comes to with the
@@ -554,27 +555,27 @@ const (
 func (p *passFactor) like(out []float64, at []float64, _ []nine, in *view, _ *background, sc *scales) {
 	sums, nodes := p.sums(at, sc), len(sc.s)
 	for c, cell := range in.cells {
-		copy(out[c*nodes:c*nodes+nodes], sums[p.sides[cell]*nodes:])
+		for m, v := range sums.log[p.sides[cell]*nodes:][:nodes] {
+			out[c*nodes+m] = float64(v)
+		}
 	}
 }
 
 // sums are the log likelihoods in each of the beams, for every scale.
-func (p *passFactor) sums(at []float64, sc *scales) []float64 {
+func (p *passFactor) sums(at []float64, sc *scales) *said {
 	key := likeKey{p.frame_.id, newKey()}
 	for _, j := range p.near {
 		key.rest.mix(at[j])
 	}
-	for _, s := range sc.s {
-		key.rest.mix(s)
-	}
-	key.rest.mix(sc.sd)
+	key.rest.join(sc.key)
 	s := p.known.find(key)
 	if s == nil {
-		s = newSaid(len(p.beams) * len(sc.s))
-		p.sumUp(s.log, at, sc)
+		p.room = sized(p.room, len(p.beams)*len(sc.s))
+		p.sumUp(p.room, at, sc)
+		s = newSaid(p.room)
 		p.known.keep(key, s)
 	}
-	return s.log
+	return s
 }
 
 // sumUp works them out.

@@ -10,7 +10,7 @@ func TestPassPromises(t *testing.T) {
 	p := &passFactor{
 		passDigest: &passDigest{near: []int32{0}, weight: 1, xs: make([]sample, 12), lanes: []lane{{ways: []way{found}}}, aligner: &aligner{planned: []float64{0}}},
 		ph:         &phone{grid: &grid{}, view: view{cells: []int{0}}},
-		known:      &likes{},
+		known:      &likes{said: map[likeKey]*said{}, most: mostLikes},
 		sides:      []int{0},
 		beams:      [][]float64{{1}},
 	}

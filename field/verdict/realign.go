@@ -105,7 +105,7 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 		if p, ok := f.(*passFactor); ok {
 			c, m := e.likeliest(n, p.frame().src)
 			nodes := len(n.sc.s)
-			passes = append(passes, passThere{p, p.sides[p.ph.cells[c]]*nodes + m, n.said[k].log[c*nodes+m]})
+			passes = append(passes, passThere{p, p.sides[p.ph.cells[c]]*nodes + m, n.said[k].at(c*nodes + m)})
 		}
 	}
 	added := false
@@ -125,7 +125,7 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 			if !slices.Contains(p.near, int32(j)) {
 				continue
 			}
-			gain := p.sums(o.at(), &n.sc)[p.sum] - p.said
+			gain := p.sums(o.at(), &n.sc).at(p.sum) - p.said
 			switch {
 			case slices.Contains(p.coils, j):
 				own += gain

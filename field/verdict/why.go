@@ -53,7 +53,7 @@ func (e *engine) why(list []*scored) *Why {
 	for i, f := range e.factors {
 		ca, ma := e.likeliest(a, f.frame().src)
 		cb, mb := e.likeliest(b, f.frame().src)
-		d := a.said[i].log[ca*len(a.sc.s)+ma] - b.said[i].log[cb*len(b.sc.s)+mb]
+		d := a.said[i].at(ca*len(a.sc.s)+ma) - b.said[i].at(cb*len(b.sc.s)+mb)
 		w.Carried = append(w.Carried, Carried{Reading: f.name(), Times: d})
 	}
 	for _, list := range e.faces {
