@@ -1,64 +1,84 @@
 package verdict
 
 import (
+	"math"
+	"slices"
+
 	"polewise/field/capture"
 	"polewise/layout"
 )
 
 // Who loses count of their switchings tells on for off. Such a hold shows the coil the other
 // way round, and what it tells to be the background is none: that lies where no other hold or
-// rest has it, and the level told to be on lies there.
+// rest has it, and the level told to be on lies there. Who does so from the beginning has no
+// honest hold to show it by; but then all backgrounds told are larger than the earth's field,
+// and all that is told to be on is not.
 
 // Bounds on such a hold.
 const (
 	fewestGrounds = 2   // other holds and rests that tell where the background is
 	swappedNear   = 0.3 // of the gap between its levels, within which the one told to be on must lie
 	plainlyTold   = 0.8 // of the samples at a level that are told one way
+	// The earth's field with steel under it is no larger than the one; what is larger than the
+	// other, uT, is a driven coil's, or a phone's whose own magnetism was never taken out.
+	mostEarth, noEarth = 85, 110
+	ownMagnetism       = 30 // uT within which two backgrounds of such a phone lie
+	enoughAgree        = 4  // holds whose backgrounds agree better than their coils: such a phone
 )
 
-// toldLevels are a hold's two levels by what was told at them, where they are told plainly.
-func toldLevels(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (off, on [3]float64, ok bool) {
+// told are a hold's two levels by what was told at them, if it tells them plainly.
+type told struct {
+	off, on [3]float64
+	plain   bool
+}
+
+// seemsSwapped tells of a hold whose background is no earth's, where that with the supply on
+// might be.
+func (l *told) seemsSwapped() bool {
+	return l.plain && sizeOf(l.off) > noEarth && sizeOf(l.on) < mostEarth
+}
+
+// toldLevels are a hold's two levels.
+func toldLevels(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (t told) {
 	p, plain := plainly(h)
 	if !plain {
-		return off, on, false
+		return t
 	}
 	xs := allOf(h)
 	label, _ := split(xs)
-	var told [2][2]float64 // of each level: samples with the supply told off, and on
+	var count [2][2]float64 // of each level: samples with the supply told off, and on
 	for i, x := range xs {
 		drive, known := driveAt(cut, plan, x.t)
 		switch {
 		case !known || drive.State == capture.Pulse:
-			return off, on, false
+			return t
 		case drive.State == capture.On:
-			told[label[i]][1]++
+			count[label[i]][1]++
 		default:
-			told[label[i]][0]++
+			count[label[i]][0]++
 		}
 	}
-	for level := range told {
-		dark, lit := &told[level], &told[1-level]
+	for level := range count {
+		dark, lit := &count[level], &count[1-level]
 		if dark[0] >= plainlyTold*(dark[0]+dark[1]) && lit[1] >= plainlyTold*(lit[0]+lit[1]) {
-			return p.level[level], p.level[1-level], true
+			return told{p.level[level], p.level[1-level], true}
 		}
 	}
-	return off, on, false
+	return t
 }
 
-// dropSwapped leaves out the holds in which on and off were told the wrong way round.
+// dropSwapped leaves out the holds in which on and off were told the wrong way round, and
+// rests taken so.
 func (ev *evidence) dropSwapped(plan *layout.Plan, cut *capture.Stretches) {
-	type levels struct {
-		off, on [3]float64
-		told    bool
-	}
-	all := make([]levels, len(cut.Holds))
+	var all []told
 	for i := range cut.Holds {
-		all[i].off, all[i].on, all[i].told = toldLevels(plan, cut, &cut.Holds[i])
+		all = append(all, toldLevels(plan, cut, &cut.Holds[i]))
 	}
+	all = ev.dropAllSwapped(plan, cut, all)
 	// What a hold itself tells counts among the others: one cannot outvote two.
 	dark := map[float64][]sample{} // by how the phone lay
 	for i, l := range all {
-		if l.told {
+		if l.plain {
 			top := cut.Holds[i].TopDeg
 			dark[top] = append(dark[top], sample{u: l.off})
 		}
@@ -79,7 +99,7 @@ func (ev *evidence) dropSwapped(plan *layout.Plan, cut *capture.Stretches) {
 	for i, h := range cut.Holds {
 		l := &all[i]
 		ground, known := grounds[h.TopDeg]
-		if l.told && known && levelGap(l.off, ground) > surelyPlain && levelGap(l.on, ground) < swappedNear*levelGap(l.off, l.on) {
+		if l.plain && known && levelGap(l.off, ground) > surelyPlain && levelGap(l.on, ground) < swappedNear*levelGap(l.off, l.on) {
 			ev.lose(plan.CoilIndex(h.Hold.Coil))
 			ev.note("Over %[1]s the supply was told to be on where the readings are as everywhere with it off: on and off may have been told the wrong way round. That hold is not counted. Read %[1]s again.", h.Hold.Coil)
 			continue
@@ -87,4 +107,64 @@ func (ev *evidence) dropSwapped(plan *layout.Plan, cut *capture.Stretches) {
 		kept = append(kept, h)
 	}
 	cut.Holds = kept
+}
+
+// dropAllSwapped leaves out the holds of somebody who told it wrongly from the beginning, by
+// the size of the earth's field, and the rests with the supply on. It returns what the holds
+// that are left tell.
+func (ev *evidence) dropAllSwapped(plan *layout.Plan, cut *capture.Stretches, all []told) []told {
+	var offs, ons, own []sample // of those that seem swapped; backgrounds of others that are no earth's
+	for _, l := range all {
+		switch {
+		case l.seemsSwapped():
+			offs, ons = append(offs, sample{u: l.off}), append(ons, sample{u: l.on})
+		case l.plain && sizeOf(l.off) > noEarth:
+			own = append(own, sample{u: l.off})
+		}
+	}
+	if len(offs) == 0 || len(offs) >= enoughAgree && scatterOf(offs) < scatterOf(ons)/2 {
+		return all
+	}
+	lit := func(ground [3]float64) bool {
+		return sizeOf(ground) > noEarth && !slices.ContainsFunc(own, func(x sample) bool { return levelGap(x.u, ground) < ownMagnetism })
+	}
+	var ids []string
+	var holds []capture.Stretch
+	var left []told
+	for i, h := range cut.Holds {
+		if !all[i].seemsSwapped() || !lit(all[i].off) {
+			holds, left = append(holds, h), append(left, all[i])
+			continue
+		}
+		ev.lose(plan.CoilIndex(h.Hold.Coil))
+		if !slices.Contains(ids, h.Hold.Coil) {
+			ids = append(ids, h.Hold.Coil)
+		}
+	}
+	if len(ids) == 0 {
+		return all
+	}
+	cut.Holds = holds
+	cut.Rests = slices.DeleteFunc(cut.Rests, func(r capture.Stretch) bool {
+		xs := allOf(&r)
+		return len(xs) > 0 && lit(medianOf(xs))
+	})
+	them := "it"
+	if len(ids) > 1 {
+		them = "them"
+	}
+	ev.note("Over %s far more than the earth's field was read with the supply told to be off, and no more than that with it told to be on: on and off may have been told the wrong way round. That is not counted. Make sure which way the switch stands, and read %s again.", and(ids), them)
+	return left
+}
+
+// sizeOf is the size of a field.
+func sizeOf(u [3]float64) float64 { return math.Sqrt(dot(&u, &u)) }
+
+// scatterOf is how far samples lie from their middle, on average.
+func scatterOf(xs []sample) float64 {
+	middle, sum := medianOf(xs), 0.0
+	for _, x := range xs {
+		sum += levelGap(x.u, middle)
+	}
+	return sum / float64(len(xs))
 }

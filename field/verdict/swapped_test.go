@@ -77,3 +77,39 @@ func TestOnToldForOff(t *testing.T) {
 		})
 	}
 }
+
+// TestOnToldForOffFromTheBeginning: whoever never told it rightly has no honest hold to show it
+// by, only the earth's field, which is no larger than 65 uT (World Magnetic Model 2025 over the
+// surface). A phone with a magnetism of its own reads more with the supply off, and is read as
+// it is.
+func TestOnToldForOffFromTheBeginning(t *testing.T) {
+	for _, tc := range []struct {
+		name       string
+		wrong      bool
+		pull, zero []float64
+		count      int
+		said       bool
+	}{
+		{"one hold", true, []float64{-270}, []float64{-44}, 0, true},
+		{"three holds", true, []float64{300, 280, -310}, []float64{-42, -40, -45}, 0, true},
+		{"told rightly", false, []float64{300, 280, -310}, []float64{-42, -40, -45}, 3, false},
+		{"a weak field", true, []float64{60}, []float64{-44}, 1, false},
+		{"a phone of its own magnetism", false, []float64{-290, 305, -310}, []float64{300, 302, 298}, 3, false},
+		{"the same over coils that all face down", false, []float64{-290, -255, -330, -270}, []float64{300, 302, 298, 301}, 4, false},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			rng := rand.New(rand.NewPCG(7, 1))
+			lines := []string{`{"type":"start","v":1,"route":"vector"}`}
+			for k, at := range []string{"A1", "A2", "A3", "A1"}[:len(tc.pull)] {
+				lines = append(lines, toggledOver(rng, 1+6*float64(k), at, tc.zero[k], tc.pull[k], tc.wrong)...)
+			}
+			ev := gathered(t, lines)
+			if len(ev.holds) != tc.count {
+				t.Errorf("%d holds count, expected %d", len(ev.holds), tc.count)
+			}
+			if said := strings.Contains(strings.Join(ev.notes, " "), "told the wrong way round"); said != tc.said {
+				t.Errorf("notes: %q", ev.notes)
+			}
+		})
+	}
+}
