@@ -23,7 +23,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	}
 	odd := e.unexplained(top)
 	odd.idle = e.maybeIdle(top, list)
-	odd.beside = e.readBeside(list)
+	odd.beside = e.readBeside(list, top)
 	// A fault is known where the joins are, or some coil is not as planned, whatever it
 	// is. That one of many coils is wrong, nobody knows which, is no fault yet.
 	known := all.joined >= MinClaim
@@ -178,8 +178,11 @@ func (e *engine) claims(list []*scored, all totals, odd unexplained) (out []clai
 		}
 		wrong := c.state != StateAsPlanned
 		switch {
-		case odd.idle[j] || odd.isBeside(j) && wrong:
+		case odd.idle[j]:
 			c.withheld = true
+			c.state = StateUndecided
+		case odd.isBeside(j):
+			c.withheld = wrong
 			c.state = StateUndecided
 		case misread[j] || shaky[j] && wrong && !e.borne(list, p, j, doubtful):
 			c.withheld = wrong

@@ -13,19 +13,23 @@ import (
 
 // Who is told A2 and lays the phone on A3 reads A3. Where coils differ that may look like a
 // coil that is weak or dead, which is dear to mend: before it is called so on one hold alone,
-// that hold is held against the coils beside it as well.
+// that hold is held against the coils beside it as well. Or it may look like one as planned
+// that was read poorly, and A2 was not read at all.
 
 const (
 	pWrongCoil   = 0.004 // that a hold lay on a coil beside the one told (an estimate, no source)
 	besideCoils  = 8     // coils beside it that are thought of, the nearest
 	muchLikelier = 3.0   // log units by which one further away must explain more to be named instead
 	worthAsking  = 0.01  // of the likeliest explanation's chance, from which it is asked for again
+	// The same for a coil as planned, which is likely enough as such not to have been read, and
+	// by how much, in log units, its hold must fall short for that to come near.
+	maybeUnread, poorly = 0.2, 5.0
 )
 
 // readBeside are the coils called weak or dead by one hold alone that reads as a coil beside
-// them should, and those coils.
-func (e *engine) readBeside(list []*scored) map[int]int {
-	if len(list) == 0 {
+// them should, or as planned by one that reads so much better, and those coils.
+func (e *engine) readBeside(list []*scored, top *node) map[int]int {
+	if top == nil {
 		return nil
 	}
 	out := map[int]int{}
@@ -35,6 +39,12 @@ func (e *engine) readBeside(list []*scored) map[int]int {
 			continue
 		}
 		id := e.m.plan.Coils[h.coil].ID
+		if top.short[i] > poorly && list[0].hyp.states[h.coil].bare() == coilAsPlanned {
+			if beside, log := e.likeliestBeside(top, i, h); log > top.log+math.Log(maybeUnread) {
+				out[h.coil] = beside
+			}
+			continue
+		}
 		rest := slices.DeleteFunc(slices.Clone(list[0].hyp.faults), func(f layout.Fault) bool {
 			return f.ID == id && (f.Kind == layout.CoilShorted || f.Kind == layout.TurnsShorted)
 		})

@@ -118,3 +118,41 @@ func TestPhoneOnTheNextCoil(t *testing.T) {
 		t.Errorf("%d times of four A2 is asked for again for what B2 should give", asked)
 	}
 }
+
+// TestPhoneOnAStrongerCoil: told B2, the phone lay on A2, a smaller coil that makes about twice
+// the field. That is no sign of a fault, but B2 was not read: it is not told as planned. A phone
+// that lay where it was told to is not asked whether it did.
+func TestPhoneOnAStrongerCoil(t *testing.T) {
+	p := twoSizes(t)
+	for seed := range uint64(8) {
+		o := rehearsal.Defaults()
+		o.Seed, o.Rest, o.OffsetMM, o.TellOffsetMM = seed+1, rehearsal.RestHolds, &[2]float64{2, 18}, 2
+		o.JumpChance, o.JumpInside = 0, 0
+		made, err := rehearsal.Make(p, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, elsewhere := range []bool{false, true} {
+			lines := made.Lines
+			if elsewhere {
+				lines = relaid(t, made.Lines, "A2", "B2")
+			}
+			c, err := capture.FromLines(lines)
+			if err != nil {
+				t.Fatal(err)
+			}
+			v, err := verdict.Judge(p, c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, k := range v.Coils {
+				if elsewhere && k.ID == "B2" && k.State != verdict.StateUndecided {
+					t.Errorf("seed %d: B2 claimed %s at %.4f by a hold on A2", seed, k.State, k.P[k.State])
+				}
+			}
+			if asked := v.Next != nil && strings.Contains(v.Next.Why, "Did the phone lie there"); asked && !elsewhere {
+				t.Errorf("seed %d: %s was read where it lies, and is asked for as if it was not: %s", seed, v.Next.At, v.Next.Why)
+			}
+		}
+	}
+}
