@@ -88,21 +88,21 @@ func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture)
 		return nil, err
 	}
 	a := mendedBy(plan, before.Mend)
+	stale := ev.held()
 	if a == nil {
-		ev.note("The mend changed the currents: what was read before it no longer counts. Read every coil again.")
+		for i := range ev.passes {
+			for _, j := range ev.passes[i].coils {
+				stale[j] = true
+			}
+		}
+		if len(stale) < len(plan.Coils) {
+			ev.note("The mend changed the currents: what was read before it no longer counts. Read every coil again.")
+		}
+		ev.noteOhmsGone(plan, old.ohms)
 		return ev, nil
 	}
 	ev.mended = a
-	stale := maps.Clone(a.touched)
-	for i := range ev.holds {
-		stale[ev.holds[i].coil] = true
-	}
-	for i := range ev.bearings {
-		stale[ev.bearings[i].coil] = true
-	}
-	for _, f := range ev.faces {
-		stale[f.coil] = true
-	}
+	maps.Copy(stale, a.touched)
 	shift := len(ev.sources)
 	ev.firstOld = shift
 	for _, s := range old.sources {
@@ -134,12 +134,15 @@ func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture)
 			a.holds++
 		}
 	}
-	var ohms []ohmReading
+	var ohms, gone []ohmReading
 	for _, o := range old.ohms {
-		if !slices.ContainsFunc(o.coils(plan), func(j int) bool { return a.touched[j] }) {
+		if slices.ContainsFunc(o.coils(plan), func(j int) bool { return a.touched[j] }) {
+			gone = append(gone, o)
+		} else {
 			ohms = append(ohms, o)
 		}
 	}
+	ev.noteOhmsGone(plan, gone)
 	ev.ohms = append(ohms, ev.ohms...)
 	for _, p := range old.passes {
 		for _, j := range p.coils {
@@ -151,6 +154,43 @@ func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture)
 	}
 	return ev, nil
 }
+
+// held are the coils that something was read over, the phone or needle laid there.
+func (ev *evidence) held() map[int]bool {
+	out := map[int]bool{}
+	for i := range ev.holds {
+		out[ev.holds[i].coil] = true
+	}
+	for i := range ev.bearings {
+		out[ev.bearings[i].coil] = true
+	}
+	for _, f := range ev.faces {
+		out[f.coil] = true
+	}
+	return out
+}
+
+// noteOhmsGone says of ohms noted before a mend that opened joints that they do not count, but
+// for what was measured since.
+func (ev *evidence) noteOhmsGone(plan *layout.Plan, gone []ohmReading) {
+	var names []string
+	for i := range gone {
+		name := gone[i].across(plan)
+		since := slices.ContainsFunc(ev.ohms, func(o ohmReading) bool { return o.across(plan) == name })
+		if !since && !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	switch {
+	case len(names) > mostNamed:
+		ev.note("%d ohms noted before the mend no longer count: joints were opened since.", len(names))
+	case len(names) > 0:
+		ev.note("The ohms of %s noted before the mend no longer count: joints were opened since.", and(names))
+	}
+}
+
+// mostNamed is of how many ohms it is said by name.
+const mostNamed = 4
 
 // readSince tells whether a coil has been read since the mend.
 func (e *engine) readSince(j int) bool {
@@ -221,7 +261,11 @@ func (e *engine) closing() *Next {
 		case e.used(j) == e.measured(j) && !a.passed[j]:
 			rest = &Next{At: id, Why: fmt.Sprintf("%s has not been read yet.", id)}
 		default:
-			rest = &Next{At: id, Why: fmt.Sprintf("%s was read before the mend only. Draw the phone along every row once, or lay it on every coil, so that nothing else turned goes unseen.", id)}
+			how := "Read every coil once more"
+			if len(e.ev.holds)+len(e.ev.passes) > 0 {
+				how = "Draw the phone along every row once, or lay it on every coil"
+			}
+			rest = &Next{At: id, Why: fmt.Sprintf("%s was read before the mend only. %s, so that nothing else turned goes unseen.", id, how)}
 		}
 	}
 	return rest

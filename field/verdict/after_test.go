@@ -101,8 +101,63 @@ func TestAfterAMend(t *testing.T) {
 	// A mend that changes the currents makes what was read before worthless.
 	before.Mend = []verdict.Mend{{Do: verdict.RemakeJoint, ID: "A2"}}
 	v = judge(only(mended, "A2"))
-	if got := states(v); got[1] != 'a' || strings.Count(got, "u") != 8 || len(v.Notes) == 0 {
+	if got := states(v); got[1] != 'a' || strings.Count(got, "u") != 8 || !strings.Contains(strings.Join(v.Notes, " "), "Read every coil again") {
 		t.Errorf("after a joint was remade: %s, notes %v", got, v.Notes)
+	}
+	if v = judge(mended); v.Outcome != verdict.AsPlanned || len(v.Notes) > 0 {
+		t.Errorf("all read since a joint was remade: %s, notes %v", v.Outcome, v.Notes)
+	}
+}
+
+// TestAfterAMendByNeedle: ohms of what a mend opened no longer count, which is said until it is
+// measured again; and nobody without a phone is told to draw one along a row.
+func TestAfterAMendByNeedle(t *testing.T) {
+	ohms := func(across string, ohms float64) capture.Line {
+		return capture.Ohms{T: 90, Across: across, Ohms: &ohms}
+	}
+	taps := func(turned string, more ...capture.Line) *capture.Capture {
+		t.Helper()
+		lines := []capture.Line{capture.Start{V: 1, Route: capture.Hand}}
+		for i, at := range []string{"A1", "A2", "A3", "B1", "B2", "B3", "C1", "C2", "C3"} {
+			face := "north"
+			if at[:1] == turned {
+				face = "south"
+			}
+			lines = append(lines, capture.Reading{T: float64(2*i + 1), Coil: at, Face: capture.Face(face)})
+		}
+		c, err := capture.FromLines(append(lines, more...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	m, err := verdict.Warm(kennel(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	before := &verdict.Before{
+		Captures: []*capture.Capture{taps("B", ohms("string:A", 2.95), ohms("string:B", 2.95))},
+		Mend:     []verdict.Mend{{Do: verdict.SwapString, ID: "B"}},
+	}
+	since, err := capture.FromLines([]capture.Line{capture.Start{V: 1, Route: capture.Hand}, capture.Reading{T: 1, Coil: "B1", Face: "north"}, capture.Reading{T: 3, Coil: "B2", Face: "north"}, capture.Reading{T: 5, Coil: "B3", Face: "north"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, _, err := m.Account(before, since)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if said := strings.Join(v.Notes, " "); !strings.Contains(said, "ohms of string B noted before the mend no longer count") {
+		t.Errorf("notes %q", v.Notes)
+	}
+	if v.Next == nil || strings.Contains(v.Next.Why, "row") || !strings.Contains(v.Next.Why, "before the mend only") {
+		t.Errorf("next %+v", v.Next)
+	}
+	if v, _, err = m.Account(before, taps("", ohms("string:B", 2.95))); err != nil {
+		t.Fatal(err)
+	}
+	if said := strings.Join(v.Notes, " "); strings.Contains(said, "no longer count") {
+		t.Errorf("measured again: %q", v.Notes)
 	}
 }
 

@@ -496,7 +496,7 @@ func TestRemarksOfManyHolds(t *testing.T) {
 	ev.noteRemarks()
 	want := []string{
 		"The readings over A2 would not stand still: the phone was moved, or something beside it. Lay it down again and read A2 again.",
-		"The readings over B1 and C3 jumped while the phone lay still: a phone that re-zeroes itself. Read them again to be sure.",
+		"The readings over B1 and C3 jumped: the phone re-zeroed itself, or was lifted too soon. Read them again to be sure.",
 	}
 	if !slices.Equal(ev.notes, want) {
 		t.Errorf("notes:\n%q\nexpected\n%q", ev.notes, want)

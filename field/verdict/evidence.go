@@ -113,7 +113,7 @@ type remark struct{ ofOne, ofMany string }
 
 var (
 	wasMoved   = remark{"The readings over %[1]s would not stand still: the phone was moved, or something beside it. Lay it down again and read %[1]s again.", "The readings over %s would not stand still: the phone was moved, or something beside it. Lay it down again and read them again."}
-	hasJumped  = remark{"The readings over %[1]s jumped while the phone lay still: a phone that re-zeroes itself. Read %[1]s again to be sure.", "The readings over %s jumped while the phone lay still: a phone that re-zeroes itself. Read them again to be sure."}
+	hasJumped  = remark{"The readings over %[1]s jumped: the phone re-zeroed itself, or was lifted too soon. Read %[1]s again to be sure.", "The readings over %s jumped: the phone re-zeroed itself, or was lifted too soon. Read them again to be sure."}
 	hasStopped = remark{"Over %[1]s the readings did not change at all: the sensor has stopped. Close the page or the program that reads it, open it again, and read %[1]s again.", "Over %s the readings did not change at all: the sensor has stopped. Close the page or the program that reads it, open it again, and read them again."}
 	neverOn    = remark{"The hold on %[1]s has no readings with the supply on; it tells nothing. Switch the supply on while the phone lies there, and read %[1]s again.", "The holds on %s have no readings with the supply on; they tell nothing. Switch the supply on while the phone lies there, and read them again."}
 	atItsEnd   = remark{"Over %s the sensor reached the end of its range; only the direction of that reading counts. A lower current would tell more.", "Over %s the sensor reached the end of its range; only the direction of those readings counts. A lower current would tell more."}
