@@ -151,7 +151,11 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 	}
 	mean = sum / prec
 	sd := 1 / math.Sqrt(prec)
-	n := e.res.scales
+	n, below := e.res.scales, 0
+	if n > 1 {
+		below = e.m.more.below
+		n += below + e.m.more.above
+	}
 	sc := scales{s: make([]float64, n), lp: make([]float64, n)}
 	step := 0.85 * sd
 	sc.sd = math.Max(0.5*step, 0.008)
@@ -159,7 +163,7 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		sc.sd = sd
 	}
 	for i := range sc.s {
-		s := math.Max(mean+(float64(i)-float64(n-1)/2)*step, 0.02)
+		s := math.Max(mean+(float64(i-below)-float64(e.res.scales-1)/2)*step, 0.02)
 		sc.s[i] = s
 		lp := scalePrior(s*first) + math.Log(step)
 		for _, a := range e.ev.amps {
@@ -169,6 +173,37 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 	}
 	sc.name()
 	return sc
+}
+
+// moreScales are values of the current's scale beyond the usual ones that a check has needed.
+// They stay, so that what is known goes on to count.
+type moreScales struct{ below, above int }
+
+// Bounds on them.
+const (
+	atTheEdge = 0.05 // share of a beginning's likelihood at the outermost value, from which more are taken
+	mostMore  = 2    // on either side
+)
+
+// widenScales takes in more values of the scale where a beginning that is near the best would
+// have one further out; it reports whether it did.
+func (e *engine) widenScales(beginnings []*node) bool {
+	was, best := e.m.more, likeliestOf(beginnings)
+	for _, n := range beginnings {
+		last := len(n.sc.s) - 1
+		if last == 0 || n.log < best-expandWithin {
+			continue
+		}
+		all := e.total(n.tot, &n.sc)
+		share := func(m int) float64 { return math.Exp(e.totalAt(e.wholeCells, n.tot, &n.sc, m) - all) }
+		if share(0) > atTheEdge {
+			e.m.more.below = mostMore
+		}
+		if share(last) > atTheEdge {
+			e.m.more.above = mostMore
+		}
+	}
+	return e.m.more != was
 }
 
 // setOtherwise tells of a supply that showed a current far from the planned one as the check
@@ -466,10 +501,12 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		if e.ratio {
 			within = roughByHeadings
 		}
+		// What lies a little below what is kept is looked at closely: given up for a rough
+		// look's injustice, it would be lost for good.
 		switch l := e.roughly(n, h, &sc, in, work) + base; {
-		case l < e.best-e.bail && !e.ratio:
+		case !e.ratio && l < e.best-e.bail-roughInjustice:
 			return math.Inf(-1)
-		case l < e.best-within:
+		case l < e.best-within && (e.ratio || l >= e.best-e.bail):
 			return l
 		}
 	}
@@ -493,10 +530,11 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 
 // How far below the best, in log units, a neighbour is looked at no closer than roughly. That
 // rather flatters it where a hold is told of, and there are many; the best are scored anew
-// before anything is told.
+// before anything is told. And by how much it may do one an injustice, under pulses above all.
 const (
 	roughWithin     = 12.0
 	roughByHeadings = 8.0
+	roughInjustice  = 15.0
 )
 
 // leastCommon share of the ampere-turns bounds how much narrower readings may get.

@@ -76,6 +76,7 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 		}
 	}
 	e.refine(fresh)
+	e.refineHidden(n, fresh)
 	return n
 }
 
@@ -224,3 +225,54 @@ func (e *engine) refine(fresh []*scored) {
 
 // refineWithin is how far that is, in log units.
 const refineWithin = 10
+
+// refineHidden scores anew what turns or kills a coil over which a node has the phone re-zero
+// itself: the background fitted to such a coil makes the fault that it hides look hopeless.
+func (e *engine) refineHidden(n *node, fresh []*scored) {
+	if !e.settles() || len(n.hyp.faults) > 1 {
+		return
+	}
+	hidden := e.coilsOffGround(n)
+	for _, s := range fresh {
+		if s.own || len(s.hyp.faults) != len(n.hyp.faults)+1 || math.IsInf(s.log, -1) {
+			continue
+		}
+		if slices.ContainsFunc(s.hyp.faults, func(f layout.Fault) bool {
+			return (f.Kind == layout.CoilReversed || f.Kind == layout.CoilShorted) && hidden[e.m.plan.CoilIndex(f.ID)]
+		}) {
+			e.score(s)
+		}
+	}
+}
+
+// offGround is how far the background of a hold lies from the middle of its group's, uT on
+// any axis, for the phone to have re-zeroed itself rather than steel to have drawn it aside.
+const offGround = 2 * driftSD
+
+// coilsOffGround are the coils over which a node has the background so far off.
+func (e *engine) coilsOffGround(n *node) map[int]bool {
+	of := make([][]sample, len(e.groups))
+	for i, f := range e.factors {
+		g := f.frame().group
+		of[g] = append(of[g], sample{u: n.bg[i].b})
+	}
+	middles := make([][3]float64, len(of))
+	for g := range of {
+		if len(of[g]) > 0 {
+			middles[g] = medianOf(of[g])
+		}
+	}
+	out := map[int]bool{}
+	for i, f := range e.factors {
+		h, ok := f.(*holdFactor)
+		if !ok || h.toggled {
+			continue
+		}
+		for a, m := range middles[h.frame_.group] {
+			if math.Abs(n.bg[i].b[a]-m) > offGround {
+				out[h.coil] = true
+			}
+		}
+	}
+	return out
+}

@@ -25,6 +25,7 @@ type Model struct {
 	levels  levels
 	views   views
 	earths  earthsLeft
+	more    moreScales
 	walker  walker
 	aligned aligners
 	counted uint64
@@ -194,6 +195,15 @@ func (e *engine) groupFor(src int, topDeg float64) int {
 		for _, r := range e.ev.rests {
 			if r.source == src && math.Abs(wrapDeg(r.topDeg-topDeg)) >= 15 {
 				gr.sd = [3]float64{45, 45, 14}
+			}
+		}
+		// Rests that lie far apart, as where one was taken beside the supply, tell that much
+		// less.
+		for _, r := range e.ev.rests {
+			for a := range gr.sd {
+				if r.source == src {
+					gr.sd[a] = math.Max(gr.sd[a], math.Abs(r.b[a]-gr.mean[a]))
+				}
 			}
 		}
 	}
