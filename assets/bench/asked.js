@@ -16,8 +16,9 @@ export class Asked {
     const n = state?.verdict?.next;
     const c = n && state.prompt?.at === n.at && state.plan.coils.find((k) => k.id === n.at);
     const shift = n?.shift_mm || [0, 0];
-    // A hold as any other needs no drawing: the coil itself is marked.
-    if (!c || n.route === "ohms" || (typeof n.top_deg !== "number" && !n.shift_mm)) {
+    // A hold as any other needs no drawing: the coil itself is marked. Where a compass
+    // lies its phone shows.
+    if (!c || state.prompt.shown || n.route === "ohms" || (typeof n.top_deg !== "number" && !n.shift_mm)) {
       this.node.remove();
       return;
     }

@@ -20,7 +20,7 @@ const MOST_FRESH = 12; // more at once is a page just opened
 const FRESH_MS = 2500;
 
 export class Bench {
-  /** @param {{onrehearse: () => void, onagain: () => void, ontrouble: (e: Error) => void}} o */
+  /** @param {{onrehearse: () => void, onagain: () => void, onsign: () => void, ontrouble: (e: Error) => void}} o */
   constructor(o) {
     this.o = o;
     this.state = null;
@@ -90,7 +90,7 @@ export class Bench {
     this.draw();
     byId("verdict-line").replaceChildren(stateBadge(...verdictLine(next)));
     const fresh = this.claims.take(next);
-    showVerdict(byId("verdict"), next, { ...this.o, claims: this.claims.panel(), onlook: (id) => this.look(id) });
+    showVerdict(byId("verdict"), next, { ...this.o, claims: this.claims.panel(), onlook: (id) => this.look(id), onneedle: () => this.byNeedle() });
     this.showCoils();
     showPhones(byId("phones"), next);
     this.showHolds();
@@ -104,6 +104,17 @@ export class Bench {
     this.pick(id);
     byId("holds").scrollIntoView({ block: "nearest" });
     byId("holds").querySelector("summary")?.focus({ preventScroll: true });
+  }
+
+  /** Where a face is tapped in without a phone: below its coil in the table. */
+  byNeedle() {
+    const first = this.state.plan.coils[0].id;
+    this.selected = null;
+    this.pick(first);
+    const tap = /** @type {HTMLElement} */ (byId("coils").querySelector(".taps button"));
+    tap.closest("tr").scrollIntoView({ block: "center" });
+    tap.focus({ preventScroll: true });
+    this.say(`Coil ${first}: supply on, hold the needle over its middle, then tap what it shows.`);
   }
 
   /** The table, of which only rows that changed are made anew, and the coil that is selected. */

@@ -31,7 +31,7 @@ export class CoilCard {
     const p = state.predicted?.coils.find((k) => k.id === c.id);
     const string = state.plan.strings.find((s) => s.id === c.string);
     const w = state.plan.windings.find((k) => k.id === c.winding);
-    const next = state.verdict?.next?.at === c.id;
+    const next = state.prompt?.at === c.id;
     const before = readBefore(state).includes(c.id);
     const key = JSON.stringify([state.check.id, c, v, p, next, before]);
     if (key === this.key) return;

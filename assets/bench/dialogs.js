@@ -1,6 +1,7 @@
 // The questions the page asks before it does something that cannot be undone by
 // doing it again.
 import { byId, el } from "../common/dom.js";
+import { mendWords, whyAnew } from "./mend.js";
 import { DIFFICULTIES } from "./rehearsal.js";
 
 const dialog = () => /** @type {HTMLDialogElement} */ (byId("dialog"));
@@ -173,5 +174,23 @@ export function askNewCheck(o) {
       await o.begin(pick.value === SAME ? {} : pick.value ? { demo: pick.value } : { plan_toml: text.value });
       sessionStorage.removeItem(DRAFT);
     },
+  });
+}
+
+/** What a new check after a mend does to what was read. @param {{state: any, begin: () => Promise<void>}} o */
+export function askMended({ state, begin }) {
+  const cause = state.verdict?.causes?.[0];
+  const mend = cause?.mend || [];
+  const why = whyAnew(mend, state.plan);
+  asking({
+    title: "Is it mended?",
+    parts: [
+      mend.length > 0 ? el("ol", { class: "mend" }, ...mend.map((m) => el("li", {}, `${mendWords(m, state.plan, cause.faults)}.`))) : null,
+      el("p", {}, why ? `Then a new check begins, and every coil is read again, because ${why}.` : "Then a new check begins. What was read over the coils that this leaves alone goes on to count."),
+      el("p", {}, "It cannot be undone. If it is not mended yet, press Not now."),
+    ],
+    yes: "It is mended: check again",
+    id: "begin-mended",
+    act: begin,
   });
 }

@@ -2,7 +2,7 @@
 import { byId } from "../common/dom.js";
 import { Bench } from "./bench.js";
 import { askConvention } from "./convention.js";
-import { askNewCheck, askRehearsal, tellTrouble } from "./dialogs.js";
+import { askMended, askNewCheck, askRehearsal, tellTrouble } from "./dialogs.js";
 import { Feeds } from "./feeds/feeds.js";
 import { figuresAgain, figuresOfBench } from "./figures/figures.js";
 import { Editor } from "./editor/editor.js";
@@ -19,7 +19,8 @@ let away = false; // the program did not answer a moment ago
 
 const bench = new Bench({
   onrehearse: () => void chooseRehearsal(),
-  onagain: () => void newCheck({ after_mend: true }).then(toVerdict, tellTrouble),
+  onagain: () => askMended({ state: bench.state, begin: () => newCheck({ after_mend: true }).then(toVerdict) }),
+  onsign: () => signOff.goTo(),
   ontrouble: tellTrouble,
 });
 
@@ -38,7 +39,7 @@ function showState(state) {
   void editor.follow(state);
   signOff.show(bench.state);
   // Loud only where it is what one may well want; it ends the check.
-  byId("rehearse").classList.toggle("main", !busy() && !bench.state.mended);
+  byId("rehearse").classList.toggle("main", !busy() && !bench.state.mended && !state.check.rehearsal);
   if (!rehearsal && state.check.rehearsal) attach(state.check.rehearsal, bench.state.phone_url);
   rehearsal?.follow(bench.state);
   feeds.follow(bench.state);

@@ -3,9 +3,12 @@
 import { el, svg } from "../common/dom.js";
 import { AXES, field } from "./hold-plot.js";
 import { ask } from "./live.js";
+import { northText } from "./convention.js";
+import { readBefore } from "./mend.js";
 import { holdSamples, passTrace } from "./reading-plot.js";
 
 const SHOWN = 24;
+const FEW = 4; // faces listed without being asked for
 
 /** The reading thrown out last, for the way back. @type {{check: string, source: string, t: number, words: string} | null} */
 let thrown = null;
@@ -21,10 +24,12 @@ export function showReadings(place, state, o) {
   const order = [...new Set(all.map((r) => r.source))];
   all.sort((a, b) => order.indexOf(a.source) - order.indexOf(b.source) || a.t - b.t);
   const list = all.filter((r) => !o.selected || r.coils.includes(o.selected));
+  const faces = (state.faces || []).filter((f) => !o.selected || f.at === o.selected);
+  const before = Boolean(o.selected) && readBefore(state).includes(o.selected);
   const why = state.why;
   if (thrown?.check !== state.check.id) thrown = null;
   const back = thrown && all.some((r) => r.thrown_out && nameOf(r) === nameOf(thrown));
-  const key = JSON.stringify([state.check.id, Boolean(state.sign_off?.signed), o.selected, why?.best, why?.rival, back, list.map((r) => [r.source, r.first, r.t, r.count, r.thrown_out, r.account?.times, r.account?.best, r.account?.traced])]);
+  const key = JSON.stringify([state.check.id, Boolean(state.sign_off?.signed), o.selected, why?.best, why?.rival, back, list.map((r) => [r.source, r.first, r.t, r.count, r.thrown_out, r.account?.times, r.account?.best, r.account?.traced]), faces, before]);
   if (place.dataset.key === key) return;
   place.dataset.key = key;
   const opened = new Set([...place.querySelectorAll("details.reading[open]:not([data-newest])")].map((d) => /** @type {HTMLElement} */ (d).dataset.reading));
@@ -32,8 +37,9 @@ export function showReadings(place, state, o) {
   const parts = [el("h2", { id: o.past ? null : "holds-title", class: "kicker" }, o.selected ? `Readings of ${o.selected}` : "Readings"), ...(o.head || [])];
   if (back) parts.push(wayBack(state, o));
   if (o.selected) parts.push(el("p", {}, el("button", { type: "button", class: "small", onclick: () => o.onpick(null) }, "Show all coils")));
-  if (list.length === 0) {
-    const words = o.selected ? `Nothing has been read of ${o.selected}${o.past ? "." : " yet."}` : o.past ? "Nothing was read of this pad." : "Each reading appears here with its samples as the phone gave them, and with what was expected.";
+  if (faces.length > 0) parts.push(byHand(faces, place));
+  if (list.length === 0 && faces.length === 0) {
+    const words = before ? `${o.selected} was read before the mend only. Those readings stand under Records, with the check before.` : o.selected ? `Nothing has been read of ${o.selected}${o.past ? "." : " yet."}` : o.past ? "Nothing was read of this pad." : "Each reading appears here with its samples as the phone gave them, and with what was expected.";
     parts.push(el("p", { class: "note" }, words));
   }
   const counting = list.filter((r) => !r.thrown_out);
@@ -47,6 +53,15 @@ export function showReadings(place, state, o) {
   if (out.length > 0) parts.push(el("details", { class: "all-thrown", open: Boolean(place.querySelector(".all-thrown[open]")) }, el("summary", {}, `${out.length} thrown out`), ...some(out, false)));
   place.replaceChildren(...parts);
   if (focused) /** @type {any} */ (place.querySelector(focused))?.focus({ preventScroll: true });
+}
+
+/** Faces read by hand: no more than what was seen. @param {any[]} faces @param {HTMLElement} place where the list stands now */
+function byHand(faces, place) {
+  const up = (f) => northText((n) => (f.face === "none" ? "no face" : `${n[f.face]} up`));
+  const line = (f) => el("li", {}, el("strong", {}, f.at), ", by hand: ", up(f), f.uT == null ? "" : `, ${field(f.uT)} uT`);
+  const lines = el("ul", {}, ...faces.map(line));
+  if (faces.length <= FEW) return el("div", { class: "by-hand" }, lines);
+  return el("details", { class: "by-hand", open: Boolean(place.querySelector("details.by-hand[open]")) }, el("summary", {}, `${faces.length} faces read by hand`), lines);
 }
 
 /** Where in the panel the focus is, as a selector that holds when it is drawn anew. */

@@ -22,7 +22,7 @@ export function readCoils(state) {
 
 /**
  * @param {HTMLElement} place @param {any} state
- * @param {{onrehearse: () => void, onagain: () => void, onlook: (id: string) => void, claims: HTMLElement | null}} o
+ * @param {{onrehearse: () => void, onneedle: () => void, onagain: () => void, onsign: () => void, onlook: (id: string) => void, claims: HTMLElement | null}} o
  */
 export function showVerdict(place, state, o) {
   const v = state.verdict;
@@ -46,12 +46,13 @@ export function showVerdict(place, state, o) {
     parts.push(
       el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),
       ...(!state.check.rehearsal && serial ? [el("p", {}, "This is pad ", asTyped(serial), ". What was signed of it before, if anything was, is compared once coils are read.")] : []),
-      el("p", {}, state.check.rehearsal ? "Press Begin on the made-up phone, then do as it says." : "Scan the code below with a phone and lay it on one coil after another. No phone or no pad at hand? Rehearse with made-up ones; it takes a minute."),
+      el("p", {}, state.check.rehearsal ? "Press Begin on the made-up phone, then do as it says." : "Scan the code below with a phone and lay it on one coil after another. No phone at hand? A compass needle does, coil by coil. No pad either? Rehearse with made-up ones; it takes a minute."),
     );
     if (!state.check.rehearsal) {
       parts.push(
+        el("p", {}, "Is your pad another one? ", el("a", { href: "#plan" }, "Draw it under Plan"), ", then use that plan here."),
         caution(),
-        el("button", { type: "button", class: "main", onclick: o.onrehearse }, "Rehearse now"),
+        el("div", { class: "row" }, el("button", { type: "button", class: "main", onclick: o.onrehearse }, "Rehearse now"), el("button", { type: "button", id: "by-needle", onclick: o.onneedle }, "Read by needle")),
       );
     }
     place.replaceChildren(...parts);
@@ -67,6 +68,7 @@ export function showVerdict(place, state, o) {
   const told = against.filter((o) => o.across !== again);
   if (told.length > 0) parts.push(el("p", { class: "ohms-against" }, `The ohms disagree: ${told.map(ohmWords).join("; ")}.`));
   if (v.outcome === "as-planned") parts.push(el("p", {}, plannedWords(state)));
+  if (v.outcome === "as-planned" && mayBeSigned(state)) parts.push(el("button", { type: "button", class: "main", id: "to-sign-off", onclick: o.onsign }, "Go to the sign-off"));
   const next = asked ? [el("p", { class: "next" }, el("strong", {}, nextWords(asked)), asked.why, v.outcome === "fault" ? tellsApart(state, asked.at) : "")] : [];
   if (v.outcome !== "fault") parts.push(...suspicions(v), ...next);
   else if (mendAwaits(state)) parts.push(el("p", { class: "cause-say" }, knownWords(state)), ...next, ...causes(state, o, true));
@@ -104,19 +106,25 @@ function ohmsAgainst(state) {
   return (state.sign_off?.ohms || []).filter((o) => o.counts && !o.agrees);
 }
 
+/** Whether the pad can be signed off as it is. @param {any} state */
+function mayBeSigned({ sign_off: s }) {
+  return Boolean(s && !s.signed && !s.except && !s.refused);
+}
+
 /** Of a pad whose coils all face right: what is left before it is taped. @param {any} state */
 function plannedWords({ check, sign_off: s }) {
   if (s?.signed || check.rehearsal) return "Every coil faces as planned.";
   if (ohmsAgainst({ sign_off: s }).length > 0) return "Every coil faces as planned. Do not tape yet: measure string by string, then coil by coil.";
-  return s && !s.except && !s.refused ? "Every coil faces as planned, and the ohms agree. Sign off, then tape." : "Every coil faces as planned. The pad may be taped, once the ohms agree as well.";
+  return mayBeSigned({ sign_off: s }) ? "Every coil faces as planned, and the ohms agree. Sign off, then tape." : "Every coil faces as planned. The pad may be taped, once the ohms agree as well.";
 }
 
 /** What is asked for next: as long as coils are not read, the one that the phone
  * and the drawing ask for too. @param {any} state */
 function asksFor(state) {
   const n = state.verdict.next;
-  const at = state.prompt?.do === "hold" ? state.prompt.at : "";
-  return n && at && at !== n.at ? { at, why: `${at} has not been read yet.` } : n;
+  const p = state.prompt?.do === "hold" ? state.prompt : null;
+  if (p?.shown) return { at: p.at, why: p.why, beside: true };
+  return n && p?.at && p.at !== n.at ? { at: p.at, why: `${p.at} has not been read yet.` } : n;
 }
 
 /** What is asked for next, in words. @param {any} n */
@@ -124,6 +132,7 @@ function nextWords(n) {
   const how = [];
   if (n.across) return `Next: ohms of ${n.across === "pad" ? "the pad" : n.across.replace(":", " ")}. `;
   if (n.route === "ohms") how.push("measure its ohms");
+  if (n.beside) how.push("beside it");
   if (n.route === "pass") how.push("draw the phone along its row");
   if (typeof n.top_deg === "number") how.push(turnWords(n.top_deg));
   if (n.shift_mm?.some((d) => Math.abs(d) >= 1)) how.push(shiftWords(n.shift_mm));

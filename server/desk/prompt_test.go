@@ -54,8 +54,40 @@ func TestPromptSaysWithWhat(t *testing.T) {
 			t.Errorf("%v: said %q, expected %q", k.routes, got, k.want+".")
 		}
 		again := verdict.Verdict{Outcome: verdict.Undecided, Next: &verdict.Next{At: "B2"}}
-		if got := c.prompt(&again).Say; got != k.want+" again." {
-			t.Errorf("%v: said %q, expected %q", k.routes, got, k.want+" again.")
+		want := k.want + " again."
+		if c.byCompass() {
+			want = k.want + " again, as it shows."
 		}
+		if got := c.prompt(&again).Say; got != want {
+			t.Errorf("%v: said %q, expected %q", k.routes, got, want)
+		}
+	}
+}
+
+// A compass goes where its phone shows, and the bench asks for the same: first for the other
+// side of a coil that one side left open, then for what the verdict asks for, without
+// millimetres of its own.
+func TestPromptIsThePhonesByCompass(t *testing.T) {
+	c := &check{sources: map[string]*source{}}
+	lines := []capture.Line{capture.Start{V: 1, Route: capture.Heading}}
+	hold := func(coil string, from float64) {
+		lines = append(lines, capture.Hold{T: from, Coil: coil}, capture.Bearing{T: from + 1, Deg: 10}, capture.Lift{T: from + 2})
+	}
+	hold("A1", 1)
+	hold("A2", 5)
+	c.take(c.known("a"), 1, lines)
+	v := verdict.Verdict{Outcome: verdict.Undecided, Next: &verdict.Next{At: "A1", ShiftMM: []float64{49, -18}, Why: "Lay the phone with its mark 49 mm to the right of the middle."},
+		Coils: []verdict.Coil{{ID: "A1", State: verdict.StateAsPlanned, Used: 1}, {ID: "A2", State: verdict.StateUndecided, Used: 1}}}
+	if p := c.prompt(&v); p.At != "A2" || !p.Shown || p.Say != "Lay the phone beside A2 again, as it shows." {
+		t.Errorf("one side of A2 read: asked for %+v", p)
+	}
+	hold("A2", 9)
+	c.take(c.known("a"), 2, lines[7:])
+	if p := c.prompt(&v); p.At != "A1" || !p.Shown || p.Why != "A1 is not decided yet. The phone shows where to lie." {
+		t.Errorf("both sides of A2 read: asked for %+v", p)
+	}
+	v.Next = &verdict.Next{At: "A1", Route: "ohms", Across: "pad"}
+	if p := c.prompt(&v); p.Do != "ohms" || p.Shown {
+		t.Errorf("by ohmmeter: asked for %+v", p)
 	}
 }

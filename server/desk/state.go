@@ -20,6 +20,7 @@ type State struct {
 	Phones    []PhoneState        `json:"phones"`
 	Holds     []HoldState         `json:"holds"`
 	Passes    []PassState         `json:"passes"`
+	Faces     []FaceState         `json:"faces"`
 	Why       *verdict.Why        `json:"why"`
 	Judging   *Judging            `json:"judging"`
 	Prompt    *Prompt             `json:"prompt"`
@@ -200,6 +201,7 @@ func (c *check) state() *State {
 		s.Predicted = p
 	}
 	s.Holds, s.Passes = c.readings()
+	s.Faces = c.faces()
 	if c.account != nil {
 		s.Why = c.account.why
 	}
@@ -208,6 +210,29 @@ func (c *check) state() *State {
 		s.Prompt = &p
 	}
 	return s
+}
+
+// FaceState is a face read by hand, which has no samples to show.
+type FaceState struct {
+	Source string       `json:"source"`
+	At     string       `json:"at"`
+	T      float64      `json:"t"`
+	Face   capture.Face `json:"face"`
+	UT     *float64     `json:"uT,omitempty"` // hand meter
+}
+
+func (c *check) faces() []FaceState {
+	out := []FaceState{}
+	for _, id := range c.order {
+		for _, cap := range c.sources[id].captures(c.thrown) {
+			for _, l := range cap.Lines {
+				if r, ok := l.(capture.Reading); ok {
+					out = append(out, FaceState{Source: id, At: r.Coil, T: r.T, Face: r.Face, UT: r.UT})
+				}
+			}
+		}
+	}
+	return out
 }
 
 func holdState(source string, cut *capture.Stretches, h *capture.Stretch) HoldState {
@@ -285,6 +310,9 @@ type Prompt struct {
 	At  string `json:"at,omitempty"`
 	Say string `json:"say"`
 	Why string `json:"why,omitempty"`
+	// Shown: where to lay the phone is for the phone itself to show. A compass knows where
+	// north lies, and with it on which side of a coil it turns most.
+	Shown bool `json:"shown,omitempty"`
 }
 
 // asDrawn says in short that the phone is not to lie as usual.
@@ -311,23 +339,78 @@ func named(kind, id string) string {
 
 // reading says how a coil is read in this check: by what came in so far.
 func (c *check) reading(coil string) string {
-	by := map[capture.Route]bool{}
-	phone := false
+	by, phone := c.routes()
+	switch {
+	case by[capture.Vector] && !phone:
+		return "Lay the sensor on " + coil
+	case c.byCompass():
+		return "Lay the phone beside " + coil // over its middle the field does not turn a compass
+	case !by[capture.Vector] && by[capture.Hand]:
+		return "Hold the needle or meter over " + coil
+	}
+	return "Lay the phone on " + coil
+}
+
+// routes tells by what was read so far, and whether a phone is among it.
+func (c *check) routes() (by map[capture.Route]bool, phone bool) {
+	by = map[capture.Route]bool{}
 	for _, id := range c.order {
 		if s := c.sources[id]; id != BenchSource && s.started {
 			by[s.route] = true
 			phone = phone || !s.fed
 		}
 	}
-	switch {
-	case by[capture.Vector] && !phone:
-		return "Lay the sensor on " + coil
-	case !by[capture.Vector] && by[capture.Heading]:
-		return "Lay the phone beside " + coil // over its middle the field does not turn a compass
-	case !by[capture.Vector] && by[capture.Hand]:
-		return "Hold the needle or meter over " + coil
+	by[capture.Hand] = by[capture.Hand] || len(c.faces()) > 0 // tapped in on the bench page
+	return by, phone
+}
+
+// byCompass tells whether phones read by compass alone.
+func (c *check) byCompass() bool {
+	by, _ := c.routes()
+	return by[capture.Heading] && !by[capture.Vector]
+}
+
+// otherSide is the coil that a compass was read on one side of, and that is not decided by
+// it: a phone asks for its other side before anything else. None is "".
+func (c *check) otherSide(v *verdict.Verdict) string {
+	sides := map[string]int{}
+	for _, id := range c.order {
+		for _, cap := range c.sources[id].captures(c.thrown) {
+			for _, h := range cap.Cut().Holds {
+				if !h.Open && len(h.Bearings) > 0 {
+					sides[h.Hold.Coil]++
+				}
+			}
+		}
 	}
-	return "Lay the phone on " + coil
+	for i := range v.Coils {
+		if k := &v.Coils[i]; k.State == verdict.StateUndecided && sides[k.ID] == 1 {
+			return k.ID
+		}
+	}
+	return ""
+}
+
+// compassAgain asks for what a phone that reads its compass asks for: the other side of a
+// coil, then what the verdict asks for, where the phone shows; nil where it asks for nothing
+// of its own.
+func (c *check) compassAgain(v *verdict.Verdict) *Prompt {
+	if v.Next == nil && v.Outcome == verdict.Fault {
+		return nil // it is to be mended
+	}
+	at := c.otherSide(v)
+	why := fmt.Sprintf("%s was read on one side only, and is not decided. The phone shows the other side.", at)
+	if at == "" {
+		if v.Next == nil || v.Next.Route != "" {
+			return nil
+		}
+		at = v.Next.At
+		why = fmt.Sprintf("%s is not decided yet. The phone shows where to lie.", at)
+		if v.Next.ShiftMM == nil && v.Next.TopDeg == nil {
+			why = v.Next.Why
+		}
+	}
+	return &Prompt{Do: "hold", At: at, Say: c.reading(at) + " again, as it shows.", Why: why, Shown: true}
 }
 
 // prompt picks the next step: coils not read yet in the plan's order, then what
@@ -341,6 +424,11 @@ func (c *check) prompt(v *verdict.Verdict) Prompt {
 				why = v.Next.Why // it was read before the mend
 			}
 			return Prompt{Do: "hold", At: id, Say: c.reading(id) + ".", Why: why}
+		}
+	}
+	if c.byCompass() {
+		if p := c.compassAgain(v); p != nil {
+			return *p
 		}
 	}
 	if v.Next != nil {

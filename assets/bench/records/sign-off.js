@@ -55,6 +55,13 @@ export class SignOff {
     else if (focused && place.contains(focused)) focused.focus({ preventScroll: true });
   }
 
+  /** Leads to what is to be filled in. */
+  goTo() {
+    this.o.place.scrollIntoView({ block: "start" });
+    const empty = [this.label.serial, this.maker.input].find((input) => !input.value);
+    (empty || this.button).focus({ preventScroll: true });
+  }
+
   signed(signed) {
     const badge = signed.exception ? stateBadge("undecided", "Signed off with an exception") : stateBadge("as-planned", "Signed off");
     return [
