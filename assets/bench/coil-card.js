@@ -4,6 +4,7 @@
 import { el, svg } from "../common/dom.js";
 import { percent, stateBadge } from "../common/states.js";
 import { microtesla } from "./coil-mark.js";
+import { byNeedle } from "./coil-table.js";
 import { readBefore } from "./mend.js";
 import { northText } from "./convention.js";
 
@@ -33,7 +34,8 @@ export class CoilCard {
     const w = state.plan.windings.find((k) => k.id === c.winding);
     const next = state.prompt?.at === c.id;
     const before = readBefore(state).includes(c.id);
-    const key = JSON.stringify([state.check.id, c, v, p, next, before]);
+    const needle = byNeedle(state, c.id);
+    const key = JSON.stringify([state.check.id, c, v, p, next, before, needle]);
     if (key === this.key) return;
     this.key = key;
     const read = v && v.used > 0;
@@ -42,6 +44,7 @@ export class CoilCard {
       el("div", { class: "card-head" }, el("h2", { class: "kicker" }, `Coil ${c.id}`), el("button", { type: "button", class: "small", "data-act": "close", "aria-label": "Close: back to all coils", onclick: () => this.o.onclose() }, "Close")),
       el("p", { class: "outcome" }, read ? stateBadge(v.state) : el("span", { class: "note" }, "not read yet")),
       before ? el("p", { class: "note" }, "Read before the mend only: read it once more.") : null,
+      needle ? el("p", { class: "note" }, "Read by needle: which way it faces, not how strong it is.") : null,
       section(w, c, state.plan.above_mm, read ? v.state : null),
       ...(read ? [chances(v.p)] : []),
       el(

@@ -107,6 +107,13 @@ export function howRead(state, id) {
   return (state.holds || []).some((h) => !h.open && !h.thrown_out && h.at === id && h.bearings > 0) ? "by compass" : "by hand";
 }
 
+/** Whether of a coil nothing is known but which face looks up: a needle tells no size. @param {any} state @param {string} id */
+export function byNeedle(state, id) {
+  const v = state.verdict?.coils.find((c) => c.id === id);
+  const faces = (state.faces || []).filter((f) => f.at === id);
+  return Boolean(v?.used > 0 && v.measured_uT == null && faces.length > 0 && faces.every((f) => f.uT == null) && howRead(state, id) === "by hand");
+}
+
 /** The coils that are not as planned, each to be picked. @param {HTMLElement} place @param {any} state @param {{onpick: (id: string) => void}} o */
 function nameWrong(place, state, o) {
   const wrong = (state.verdict?.coils || []).filter((c) => c.used > 0 && c.state !== "as-planned" && c.state !== "undecided");

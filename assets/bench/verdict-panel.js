@@ -3,6 +3,7 @@ import { asTyped, el } from "../common/dom.js";
 import { list } from "../common/names.js";
 import { percent, stateBadge } from "../common/states.js";
 import { knownWords, mendWaits, mendWords, readBefore, tellsApart, turnedBy, whyAnew } from "./mend.js";
+import { byNeedle } from "./coil-table.js";
 import { mendDrawing } from "./mend-drawing.js";
 import { ohmWords } from "./records/words.js";
 import { whyPanel } from "./why-panel.js";
@@ -112,7 +113,14 @@ function mayBeSigned({ sign_off: s }) {
 }
 
 /** Of a pad whose coils all face right: what is left before it is taped. @param {any} state */
-function plannedWords({ check, sign_off: s }) {
+function plannedWords(state) {
+  const n = state.plan.coils.filter((c) => byNeedle(state, c.id)).length;
+  const needle = n === 0 ? "" : ` ${n < state.plan.coils.length ? `${n} of them were read by needle` : "Read by needle"}: which way a coil faces, not how strong it is.`;
+  return facingWords(state) + needle;
+}
+
+/** @param {any} state */
+function facingWords({ check, sign_off: s }) {
   if (s?.signed || check.rehearsal) return "Every coil faces as planned.";
   if (ohmsAgainst({ sign_off: s }).length > 0) return "Every coil faces as planned. Do not tape yet: measure string by string, then coil by coil.";
   return mayBeSigned({ sign_off: s }) ? "Every coil faces as planned, and the ohms agree. Sign off, then tape." : "Every coil faces as planned. The pad may be taped, once the ohms agree as well.";

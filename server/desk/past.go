@@ -34,6 +34,7 @@ type Compared struct {
 	By      string          `json:"by"` // serial | plan: how the two belong together
 	Changes []record.Change `json:"changes"`
 	Coils   int             `json:"coils"` // read both times
+	Sizes   int             `json:"sizes"` // those of them of which a size was read both times
 }
 
 // Look opens a stored check.
@@ -156,7 +157,8 @@ func (d *Desk) compare(ctx context.Context, c *check) (*Compared, error) {
 	if err != nil {
 		return nil, err
 	}
-	k := &Compared{Check: stored.CheckID, Signed: signed.Signed, Serial: signed.Serial, By: "serial", Changes: record.Changes(signed, later), Coils: record.Common(signed, later)}
+	k := &Compared{Check: stored.CheckID, Signed: signed.Signed, Serial: signed.Serial, By: "serial", Changes: record.Changes(signed, later)}
+	k.Coils, k.Sizes = record.Common(signed, later)
 	if c.label.Serial == "" {
 		k.By = "plan"
 	}

@@ -142,16 +142,20 @@ func across(ends string) string {
 	return "the " + ends
 }
 
-// Common counts the coils that something was read of both times.
-func Common(signed, later *Record) (n int) {
-	read := map[string]bool{}
+// Common counts the coils that something was read of both times, and those of which a
+// size was: a needle tells none.
+func Common(signed, later *Record) (n, sizes int) {
+	before := map[string]verdict.Coil{}
 	for _, c := range signed.Verdict.Coils {
-		read[c.ID] = c.Used > 0
+		before[c.ID] = c
 	}
 	for _, c := range later.Verdict.Coils {
-		if c.Used > 0 && read[c.ID] {
+		if c.Used > 0 && before[c.ID].Used > 0 {
 			n++
+			if c.MeasuredUT != nil && before[c.ID].MeasuredUT != nil {
+				sizes++
+			}
 		}
 	}
-	return n
+	return n, sizes
 }

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -39,6 +40,8 @@ type row struct {
 	Claim verdict.Coil
 	Best  float64 // the likeliest state's probability
 	Odd   bool    // the measured field is at odds with the claim
+	// Needle: nothing but faces were read of it, which tell no size.
+	Needle bool
 }
 
 // HTML writes the record as one self-contained file. Sum is that of its JSON.
@@ -60,7 +63,7 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
 		"Mended": mendWords(plan, r.Check.Mend), "North": r.calls("north"), "NorthSay": r.northSay(), "Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
-		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "Room": room, "Note": note,
+		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "CleanSay": r.cleanSay(), "Room": room, "Note": note,
 	})
 	return b.Bytes(), err
 }
@@ -77,9 +80,42 @@ func (r *Record) rows() []row {
 			best = math.Max(best, p)
 		}
 		odd := c.MeasuredUT != nil && c.ExpectedUT != 0 && !sizeOf(c.State, *c.MeasuredUT/c.ExpectedUT)
-		out = append(out, row{Coil: more[c.ID], Claim: c, Best: best, Odd: odd})
+		out = append(out, row{Coil: more[c.ID], Claim: c, Best: best, Odd: odd, Needle: r.byNeedle(c)})
 	}
 	return out
+}
+
+// byNeedle tells of a coil of which nothing but faces were read.
+func (r *Record) byNeedle(c verdict.Coil) bool {
+	faces := 0
+	for _, m := range r.Readings {
+		if !slices.Contains(m.At, c.ID) {
+			continue
+		}
+		if m.Kind != "hand" || m.UT != nil {
+			return false
+		}
+		faces++
+	}
+	return faces > 0 && c.Used > 0 && c.MeasuredUT == nil
+}
+
+// cleanSay is the headline of a record without an exception: a needle tells which way a
+// coil faces, and no more is claimed of it than that.
+func (r *Record) cleanSay() string {
+	n := 0
+	for _, c := range r.rows() {
+		if c.Needle {
+			n++
+		}
+	}
+	switch {
+	case n == 0:
+		return "Every coil is claimed as planned, and the ohms agree."
+	case n == len(r.Verdict.Coils):
+		return "Every coil is claimed as planned, and the ohms agree. Read by needle: which way each coil faces, not how strong it is."
+	}
+	return fmt.Sprintf("Every coil is claimed as planned, and the ohms agree. %d of %d coils read by needle: which way they face, not how strong they are.", n, len(r.Verdict.Coils))
 }
 
 // odd counts the coils whose measured field is at odds with their claim.

@@ -467,3 +467,25 @@ func TestChangesByBothErrors(t *testing.T) {
 		}
 	}
 }
+
+// A needle tells which way a coil faces and no size: the record's headline says so, and what
+// is compared with it speaks of no size.
+func TestNeedleTellsNoSize(t *testing.T) {
+	r, _ := made(t, "kennel", 3, func(o *rehearsal.Options) { o.Route, o.HandMistakes = capture.Hand, 0 })
+	text := htmlOf(t, r)
+	for _, want := range []string{"Read by needle: which way each coil faces, not how strong it is.", ">by needle</td>"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the page of a pad read by needle lacks %q", want)
+		}
+	}
+	if n, sizes := Common(r, r); n != len(r.Verdict.Coils) || sizes != 0 {
+		t.Errorf("compared with itself: %d coils, %d sizes", n, sizes)
+	}
+	phone, _ := made(t, "kennel", 3, nil)
+	if text := htmlOf(t, phone); strings.Contains(text, "Read by needle") || strings.Contains(text, ">by needle<") {
+		t.Error("the page of a pad read by phone speaks of a needle")
+	}
+	if n, sizes := Common(phone, phone); sizes != n {
+		t.Errorf("read by phone: %d sizes of %d coils", sizes, n)
+	}
+}

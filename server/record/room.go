@@ -32,7 +32,10 @@ const noteLeast = 2
 func (r *Record) room() (class, note string) {
 	lines := 0
 	wide := []string{r.openSay()}
-	if e := r.Exception; e != nil {
+	if r.Exception == nil {
+		lines += 2 * (linesOf(r.cleanSay(), wholeLine*2/3) - 1) // in large type
+	} else {
+		e := r.Exception
 		wide = append(wide, e.Reason, e.Wiring, strings.Join(e.Ohms[:min(12, len(e.Ohms))], ", "))
 		if e.Unread {
 			lines++

@@ -59,6 +59,13 @@ export function recordLinks(check) {
   );
 }
 
+/** What has not changed: of a size only where one was read both times. @param {{coils: number, sizes: number}} compared */
+function unmoved({ coils, sizes }) {
+  if (coils === 0) return "Nothing to compare yet.";
+  if (sizes === 0) return "No claim has changed. How strong a coil is was not read both times.";
+  return sizes < coils ? `No claim has changed, and no size has moved by more than the error; a size was read both times of ${sizes} of them.` : "Of these, no claim and no size has moved by more than the error.";
+}
+
 /** What has changed since a record was signed. @param {any} compared */
 export function changes(compared) {
   const serial = compared.serial ? asTyped(compared.serial) : "";
@@ -71,6 +78,6 @@ export function changes(compared) {
     el("p", { class: "note" }, "Compared with the record ", link, " (", ...which, `). ${compared.coils} coils were read both times.`),
     compared.changes.length > 0
       ? el("ul", {}, ...compared.changes.map((c) => el("li", {}, c.say)))
-      : el("p", {}, compared.coils > 0 ? "Of these, no claim and no size has moved by more than the error." : "Nothing to compare yet."),
+      : el("p", {}, unmoved(compared)),
   );
 }
