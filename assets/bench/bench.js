@@ -1,9 +1,10 @@
 // The check on the page: takes the state the server tells and shows it in the
 // drawing and the panels.
-import { byId } from "../common/dom.js";
+import { byId, el, setText } from "../common/dom.js";
 import { stateBadge, wordOf } from "../common/states.js";
 import { Asked } from "./asked.js";
 import { Claims } from "./claims.js";
+import { microtesla } from "./coil-mark.js";
 import { CoilCard } from "./coil-card.js";
 import { coilTable, howRead } from "./coil-table.js";
 import { readBefore } from "./mend.js";
@@ -18,6 +19,7 @@ import { mendAwaits, readCoils, showVerdict, verdictLine } from "./verdict-panel
 const COUNTED = 25; // readings of a usual hold
 const MOST_FRESH = 12; // more at once is a page just opened
 const FRESH_MS = 2500;
+const FAR = { all: "", some: " (zoom in for all)", none: " (zoom in)" }; // which coils have room for figures
 
 export class Bench {
   /** @param {{onrehearse: () => void, onagain: () => void, onsign: () => void, ontrouble: (e: Error) => void}} o */
@@ -31,7 +33,7 @@ export class Bench {
     this.fooled = new Set();
     /** Coils claimed just now. */
     this.fresh = new Set();
-    this.drawing = new PadDrawing(byId("drawing"), { buttons: byId("view-buttons"), onpick: (id) => this.pick(this.selected === id ? null : id), onnear: (near) => (byId("values-far").hidden = near) });
+    this.drawing = new PadDrawing(byId("drawing"), { buttons: byId("view-buttons"), onpick: (id) => this.pick(this.selected === id ? null : id), onnear: (near) => setText(byId("values-far"), FAR[near]) });
     this.map = new MapLayer({ drawing: this.drawing, box: byId("show-map"), legend: byId("map-legend") });
     this.asked = new Asked(this.drawing);
     this.judging = new Judging(byId("judging"), { ontrouble: o.ontrouble });
@@ -121,6 +123,28 @@ export class Bench {
   showCoils() {
     coilTable(byId("coils"), this.state, { selected: this.selected, onpick: (id) => this.pick(this.selected === id ? null : id) });
     this.card.show(this.state, this.selected);
+    this.showPicked();
+  }
+
+  /** The coil that is selected in a line, for where its card is out of sight. */
+  showPicked() {
+    const look = this.selected && looksOf(this.state, this.selected).get(this.selected);
+    const key = JSON.stringify([this.selected, look]);
+    const place = byId("picked");
+    if (place.dataset.key === key) return;
+    place.dataset.key = key;
+    place.hidden = !look;
+    if (!look) return;
+    const figures = look.how || (look.measured_uT !== null ? `${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)} uT` : look.planned_uT !== null ? `${microtesla(look.planned_uT)} uT planned` : "");
+    const more = () => {
+      const card = byId("coil");
+      card.scrollIntoView({ block: "start" });
+      card.focus({ preventScroll: true });
+    };
+    place.replaceChildren(
+      el("span", {}, el("strong", {}, this.selected), look.state ? stateBadge(look.state) : el("span", {}, "not read yet"), figures && el("span", {}, figures)),
+      el("button", { type: "button", class: "small", "aria-label": `More of coil ${this.selected}`, onclick: more }, "More"),
+    );
   }
 
   showHolds() {

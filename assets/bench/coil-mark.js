@@ -143,7 +143,7 @@ export class CoilMark {
   words(look) {
     const { coil } = this;
     const words = [`Coil ${coil.id}, ${coil.string ? `string ${coil.string}` : "in no string"}, planned ${north().way(coil.north)}`];
-    if (look.state) words.push(wordOf(look.state) + (look.p ? ` (${percent(Math.max(...DOUBTS.map((d) => look.p[d] || 0)))})` : ""));
+    if (look.state) words.push(wordOf(look.state) + (look.p ? likeliest(look.state, look.p) : ""));
     if (look.before) words.push("read before the mend only");
     if (look.how) words.push(`read ${look.how}`);
     else if (look.measured_uT !== null) words.push(`read ${microtesla(look.measured_uT)} of ${microtesla(look.planned_uT)} microtesla`);
@@ -177,6 +177,12 @@ export class CoilMark {
     const r = Math.max(...w.inner_mm) / 2 + w.build_mm + this.r * 0.13;
     return svg("path", { class: "counting", d: arc(r, 0, Math.min(0.9999, share)) });
   }
+}
+
+/** How sure a claim is; of what is not decided also what it most likely is. @param {string} state @param {Record<string, number>} p */
+function likeliest(state, p) {
+  const best = DOUBTS.reduce((a, b) => ((p[b] || 0) > (p[a] || 0) ? b : a));
+  return state === "undecided" ? ` (most likely ${wordOf(best)}, ${percent(p[best] || 0)})` : ` (${percent(p[best] || 0)})`;
 }
 
 /** All that a coil's mark is built from. */

@@ -21,6 +21,13 @@ export async function askConvention() {
   show();
 }
 
+/** It was answered, here or on a phone. @param {"north"|"south"} word */
+export function conventionAnswered(word) {
+  if (word === outFace) return;
+  outFace = word;
+  show();
+}
+
 function show() {
   callOutFace(outFace);
   for (const span of /** @type {any} */ (document.querySelectorAll(".north-text"))) if (span.northWords) span.textContent = span.northWords(north());

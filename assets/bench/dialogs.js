@@ -143,14 +143,15 @@ function recalled() {
 
 const ENDS = "The check on the bench ends with that. What was read stays stored.";
 const SAME = "same";
+const ANOTHER = "another";
 
-/** @param {{demos: {id: string, name: string}[], name: string, toml: string, busy: boolean, begin: (choice: any) => Promise<void>}} o */
+/** @param {{demos: {id: string, name: string}[], name: string, serial: string, toml: string, busy: boolean, begin: (choice: any) => Promise<void>}} o */
 export function askNewCheck(o) {
   const draft = sessionStorage.getItem(DRAFT);
   const text = /** @type {HTMLTextAreaElement} */ (el("textarea", { name: "toml", spellcheck: "false" }));
   text.value = draft || o.toml;
   text.addEventListener("input", () => sessionStorage.setItem(DRAFT, text.value));
-  const pick = el("select", { name: "plan" }, el("option", { value: SAME }, `the same pad: ${o.name}`), ...o.demos.map((d) => el("option", { value: d.id }, d.name)), el("option", { value: "" }, "the plan written below"));
+  const pick = el("select", { name: "plan" }, el("option", { value: SAME }, `the same pad${o.serial ? `, ${o.serial}` : ""}: ${o.name}`), el("option", { value: ANOTHER }, "another pad of the same plan"), ...o.demos.map((d) => el("option", { value: d.id }, d.name)), el("option", { value: "" }, "the plan written below"));
   const own = el("label", {}, "Plan", text);
   const follow = () => (own.hidden = pick.value !== "");
   pick.addEventListener("change", follow);
@@ -171,7 +172,7 @@ export function askNewCheck(o) {
     yes: "Begin",
     id: "begin-check",
     act: async () => {
-      await o.begin(pick.value === SAME ? {} : pick.value ? { demo: pick.value } : { plan_toml: text.value });
+      await o.begin(pick.value === SAME ? {} : pick.value === ANOTHER ? { plan_toml: o.toml } : pick.value ? { demo: pick.value } : { plan_toml: text.value });
       sessionStorage.removeItem(DRAFT);
     },
   });

@@ -1,7 +1,7 @@
 // The bench page: joins the server's live state with what the page shows.
 import { byId } from "../common/dom.js";
 import { Bench } from "./bench.js";
-import { askConvention } from "./convention.js";
+import { askConvention, conventionAnswered } from "./convention.js";
 import { askMended, askNewCheck, askRehearsal, tellTrouble } from "./dialogs.js";
 import { Feeds } from "./feeds/feeds.js";
 import { figuresAgain, figuresOfBench } from "./figures/figures.js";
@@ -104,7 +104,7 @@ async function newCheck(choice) {
 
 async function chooseCheck() {
   const demos = await ask("api/demos").catch(() => []);
-  askNewCheck({ demos, name: bench.state?.plan.name || "", toml: bench.state?.plan.toml || "", busy: busy() && !bench.state.sign_off?.signed, begin: newCheck });
+  askNewCheck({ demos, name: bench.state?.plan.name || "", serial: bench.state?.sign_off?.label?.serial || "", toml: bench.state?.plan.toml || "", busy: busy() && !bench.state.sign_off?.signed, begin: newCheck });
 }
 
 const LINKS = { live: "", polled: "connected the slow way: once a second", lost: "The program does not answer. Is it still running? Start it again in its terminal; this page goes on by itself." };
@@ -133,6 +133,7 @@ if (canned) {
 function received(m) {
   if (m.type === "state") showState(m.state);
   else if (m.type === "feeds") feeds.take(m);
+  else if (m.type === "convention") conventionAnswered(m.out_face);
   else if (m.type === "plan-file") void editor.diskChanged();
   else bench.received(m);
 }

@@ -95,7 +95,9 @@ function drawRow(r, place, longest, s) {
   });
   if (r.touchEnds) {
     for (const x of [first - 20, last + 20]) parts.push(svg("circle", { class: "touch", cx: x, cy: y, r: 7.5 }));
-    parts.push(svg("text", { class: "act", x: last + 20, y: y - 11, "font-size": LETTER, "text-anchor": "middle" }, { move: "rejoin", moved: "rejoined" }[r.touchEnds] || r.touchEnds));
+    // Beside a way that goes up there, else above: not across coil and ring.
+    const where = r.crossed ? { x: last + 31, y: y + 3.6 } : { x: last + 20, y: y - R - 4, "text-anchor": "middle" };
+    parts.push(svg("text", { class: "act", ...where, "font-size": LETTER }, { move: "rejoin", moved: "rejoined" }[r.touchEnds] || r.touchEnds));
   }
   parts.push(svg("text", { class: "string-name", x: 18, y: y + 19, "font-size": LETTER }, r.string.length > 3 ? shortName(r.string, 8) : `string ${r.string}`)); // beside the first coil's name
   return svg("g", {}, ...parts);

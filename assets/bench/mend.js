@@ -83,6 +83,11 @@ export function mendWaits(state, asked) {
   return cause.p < CAUSE_SURE || cause.faults.some((f) => !(measured && /-(open|shorted)$/.test(f.kind)) && coilsOf(f, state.plan).some((id) => !read.has(id)));
 }
 
+/** Whether any coil is claimed as anything but planned. @param {any} state */
+export function anyWrong(state) {
+  return readCoils(state).some((c) => ["reversed", "dead", "weak"].includes(c.state));
+}
+
 /** What is known without any cause: the coils that are not as planned. @param {any} state */
 export function knownWords(state) {
   const read = readCoils(state);

@@ -19,7 +19,7 @@ let drawings = 0; // on this page
 export class PadDrawing {
   /**
    * @param {HTMLElement} place
-   * @param {{onpick: (id: string, e: Event) => void, buttons: HTMLElement, keys?: string, onnear?: (near: boolean) => void}} o keys: what the keys do here, in words; onnear: whether figures have room
+   * @param {{onpick: (id: string, e: Event) => void, buttons: HTMLElement, keys?: string, onnear?: (near: "all" | "some" | "none") => void}} o keys: what the keys do here, in words; onnear: which coils have room for figures
    */
   constructor(place, o) {
     this.o = o;
@@ -112,6 +112,13 @@ export class PadDrawing {
       this.marks.set(c.id, mark);
     }
     for (const m of before.values()) m.node.remove();
+    // In the plan's order, in which they are read out.
+    let last = null;
+    for (const m of this.marks.values()) {
+      const next = last ? last.nextSibling : this.coils.firstChild;
+      if (next !== m.node) this.coils.insertBefore(m.node, next);
+      last = m.node;
+    }
     if (this.sight) this.seen(...this.sight, true);
     if (focused && !this.coils.contains(document.activeElement)) this.focus(focused);
     if (!this.coils.querySelector('[tabindex="0"]')) this.first();
@@ -160,12 +167,13 @@ export class PadDrawing {
     this.sight = [box, scale];
     let r = Infinity;
     for (const m of this.marks.values()) r = Math.min(r, m.r);
-    const near = r * scale >= NEAR_PX;
-    this.o.onnear?.(near);
+    const coils = [...this.marks.values()];
+    const roomy = (m) => m.r * scale >= NEAR_PX;
+    this.o.onnear?.(coils.every(roomy) ? "all" : coils.some(roomy) ? "some" : "none");
     this.svg.classList.toggle("is-tiny", r * NAME_SIZE * scale < NAME_PX);
     for (const m of this.marks.values()) {
       const { x_mm: x, y_mm: y } = m.coil;
-      m.near(near && x + m.reach > box.x && x - m.reach < box.x + box.w && -y + m.reach > box.y && -y - m.reach < box.y + box.h);
+      m.near(roomy(m) && x + m.reach > box.x && x - m.reach < box.x + box.w && -y + m.reach > box.y && -y - m.reach < box.y + box.h);
     }
     this.nameFar(others);
   }

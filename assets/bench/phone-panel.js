@@ -98,6 +98,7 @@ const ROUTES = { vector: "reads the field itself", heading: "reads its compass",
 
 /** What a phone does now. @param {any} p */
 export function doing(p) {
+  if (!p.route) return "has opened the page, and not begun yet";
   const field = p.last_uT ? p.last_uT.map((v) => v.toFixed(0).replace("-", "−").padStart(5)).join(" ") + " uT" : p.route === "vector" ? "no reading yet" : "";
   return p.at ? `on ${p.at}, ${p.count} readings   ${field}` : `between coils   ${field}`;
 }
@@ -108,5 +109,5 @@ export function showSample(m) {
   const p = told.get(m.source);
   if (!p || p.at !== m.at || p.count !== m.count) heard.set(m.source, performance.now()); // others tell how the phone lies
   if (p) Object.assign(p, { at: m.at, count: m.count });
-  if (row && performance.now() - (heard.get(m.source) ?? 0) < SILENT_MS) row.textContent = doing({ at: m.at, count: m.count, last_uT: m.uT });
+  if (row && performance.now() - (heard.get(m.source) ?? 0) < SILENT_MS) row.textContent = doing({ route: "vector", at: m.at, count: m.count, last_uT: m.uT });
 }

@@ -2,7 +2,7 @@
 import { asTyped, el } from "../common/dom.js";
 import { list } from "../common/names.js";
 import { percent, stateBadge } from "../common/states.js";
-import { knownWords, mendWaits, mendWords, readBefore, tellsApart, turnedBy, whyAnew } from "./mend.js";
+import { anyWrong, knownWords, mendWaits, mendWords, readBefore, tellsApart, turnedBy, whyAnew } from "./mend.js";
 import { byNeedle } from "./coil-table.js";
 import { mendDrawing } from "./mend-drawing.js";
 import { ohmWords } from "./records/words.js";
@@ -12,7 +12,7 @@ const OHMS_DISAGREE = ["undecided", "Facing as planned, ohms disagree"];
 
 const OUTCOMES = {
   "as-planned": ["as-planned", "As planned"],
-  fault: ["reversed", "Something is wrong"],
+  fault: ["wrong", "Something is wrong"],
   undecided: ["undecided", "Not decided yet"],
 };
 
@@ -46,7 +46,7 @@ export function showVerdict(place, state, o) {
     const serial = state.sign_off?.label?.serial;
     parts.push(
       el("p", { class: "outcome" }, stateBadge("undecided", "Nothing read yet")),
-      ...(!state.check.rehearsal && serial ? [el("p", {}, "This is pad ", asTyped(serial), ". What was signed of it before, if anything was, is compared once coils are read.")] : []),
+      ...(!state.check.rehearsal && serial ? [el("p", {}, "This is pad ", asTyped(serial), ". Once coils are read they are compared with what was signed of it.")] : []),
       el("p", {}, state.check.rehearsal ? "Press Begin on the made-up phone, then do as it says." : "Scan the code below with a phone and lay it on one coil after another. No phone at hand? A compass needle does, coil by coil. No pad either? Rehearse with made-up ones; it takes a minute."),
     );
     if (!state.check.rehearsal) {
@@ -84,7 +84,7 @@ export function showVerdict(place, state, o) {
 export function verdictLine(state) {
   const v = state.verdict;
   if (!v || readCoils(state).length === 0) return ["undecided", state.mended ? "After the mend: nothing read yet" : "Nothing read yet"];
-  if (v.outcome === "fault") return ["reversed", `Something is wrong: ${knownWords(state)}`];
+  if (v.outcome === "fault") return ["wrong", anyWrong(state) ? `Something is wrong: ${knownWords(state)}` : "Something is wrong, and it is not settled yet what."];
   if (v.outcome === "as-planned") return ohmsAgainst(state).length > 0 ? /** @type {[string, string]} */ (OHMS_DISAGREE) : ["as-planned", "As planned"];
   return ["undecided", `Not decided yet: ${counted(state).words}`];
 }

@@ -12,6 +12,9 @@ const STATES = {
   undecided: { word: "undecided", shape: "M5 6a3.5 3.5 0 1 1 3.5 4v2m0 2v.5" }, // a question
 };
 
+// Of a whole pad or check, where it is not one coil that the shape stands for.
+const WRONG = "M8.5 2.5v7.5m0 3.7v.3"; // an exclamation
+
 /** @param {string} state */
 export function wordOf(state) {
   return (STATES[state] || STATES.undecided).word;
@@ -19,7 +22,7 @@ export function wordOf(state) {
 
 /** @param {string} state */
 export function shapeOf(state) {
-  return (STATES[state] || STATES.undecided).shape;
+  return state === "wrong" ? WRONG : (STATES[state] || STATES.undecided).shape;
 }
 
 /**

@@ -133,7 +133,7 @@ func TestStringsToldApart(t *testing.T) {
 			t.Errorf("%s takes %.3f of the ring, expected %.3f", kind, got, want)
 		}
 	}
-	if !strings.Contains(doubt.Title, "undecided (44 %)") || doubt.Face != "planned" || doubt.Sure {
+	if !strings.Contains(doubt.Title, "undecided (most likely reversed, 44 %)") || doubt.Face != "planned" || doubt.Sure {
 		t.Errorf("%+v", doubt)
 	}
 	var read, planned float64

@@ -36,5 +36,6 @@ func (s *Site) setConvention(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
+	s.Desk.TellBenches(func() any { return map[string]any{"type": "convention", "out_face": q.OutFace} }) // it may have been answered on a phone
 	writeJSON(w, http.StatusOK, q)
 }

@@ -7,7 +7,7 @@ export const STATES = {
   signed: ["as-planned", "signed off"],
   exception: ["undecided", "signed off with exception"],
   "as-planned": ["as-planned", "as planned, not signed off"],
-  fault: ["reversed", "something is wrong"],
+  fault: ["wrong", "something is wrong"],
   undecided: ["undecided", "undecided"],
   unread: ["dead", "nothing read"],
 };
