@@ -5,6 +5,7 @@ import (
 
 	"polewise/field/capture"
 	"polewise/field/verdict"
+	"polewise/server/record"
 )
 
 // What the bench asks for says when the phone is not to lie as it usually does, and
@@ -89,5 +90,32 @@ func TestPromptIsThePhonesByCompass(t *testing.T) {
 	v.Next = &verdict.Next{At: "A1", Route: "ohms", Across: "pad"}
 	if p := c.prompt(&v); p.Do != "ohms" || p.Shown {
 		t.Errorf("by ohmmeter: asked for %+v", p)
+	}
+}
+
+// The sign-off asks for the ohms that the verdict asks for, and for those of the pad where it
+// asks for none; what was noted before a mend is said to count no more.
+func TestSignOffMeasuresWhatTheVerdictAsks(t *testing.T) {
+	open, wiring := &record.Open{Unread: true}, &record.Open{Wiring: "not decided"}
+	noted := &verdict.Before{Captures: []*capture.Capture{{Lines: []capture.Line{capture.Ohms{T: 1, Across: "string:B"}}}}}
+	const pad, before = "Supply off: measure across the pad's plug.", "Ohms noted before the mend count no more here: joints may have been opened. "
+	for _, k := range []struct {
+		what   string
+		next   *verdict.Next
+		before *verdict.Before
+		open   *record.Open
+		want   string
+	}{
+		{"nothing asked for", nil, nil, open, pad},
+		{"a coil to be read again", &verdict.Next{At: "A1"}, nil, open, pad},
+		{"a string", &verdict.Next{At: "B1", Route: "ohms", Across: "string:B"}, nil, open, "Supply off: measure string B, unplugged from the rest."},
+		{"a coil", &verdict.Next{At: "A3", Route: "ohms"}, nil, wiring, "Supply off: measure coil A3, unplugged from the rest."},
+		{"after a mend, nothing noted before", nil, &verdict.Before{}, open, pad},
+		{"after a mend", nil, noted, open, before + pad},
+		{"the ohms are there", nil, noted, wiring, ""},
+	} {
+		if got := (&check{before: k.before}).measure(&verdict.Verdict{Next: k.next}, k.open); got != k.want {
+			t.Errorf("%s: said %q, expected %q", k.what, got, k.want)
+		}
 	}
 }

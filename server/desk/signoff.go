@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -31,7 +32,9 @@ type SignOffState struct {
 	Refused string       `json:"refused"`
 	Except  *record.Open `json:"except"` // what needs a written exception; nil when nothing does
 	Ohms    []record.Ohm `json:"ohms"`
-	Label   store.Label  `json:"label"`
+	// Measure says what the ohmmeter is to be put across next; empty where nothing is.
+	Measure string      `json:"measure"`
+	Label   store.Label `json:"label"`
 }
 
 // SignedState is what a page tells of a signed check.
@@ -110,9 +113,47 @@ func (c *check) signOff() *SignOffState {
 	if c.verdict != nil {
 		if o := record.OpenOf(c.plan, c.verdict, s.Ohms, c.readBefore(c.verdict)); !o.Nothing() {
 			s.Except = &o
+			s.Measure = c.measure(c.verdict, &o)
 		}
 	}
 	return s
+}
+
+// measure says what the ohmmeter is to be put across next: what the verdict asks for, or,
+// where the ohms of the whole wiring are still missing, the pad.
+func (c *check) measure(v *verdict.Verdict, o *record.Open) string {
+	across := ""
+	switch {
+	case v.Next != nil && v.Next.Route == "ohms":
+		across = cmp.Or(v.Next.Across, "coil:"+v.Next.At)
+	case o.Unread:
+		across = "pad"
+	default:
+		return ""
+	}
+	say := "Supply off: measure across the pad's plug."
+	if kind, id, ok := strings.Cut(across, ":"); ok {
+		say = fmt.Sprintf("Supply off: measure %s, unplugged from the rest.", named(kind, id))
+	}
+	if o.Unread && c.ohmsBefore() {
+		say = "Ohms noted before the mend count no more here: joints may have been opened. " + say
+	}
+	return say
+}
+
+// ohmsBefore tells whether ohms were noted before the mend.
+func (c *check) ohmsBefore() bool {
+	if c.before == nil {
+		return false
+	}
+	for _, cap := range c.before.Captures {
+		for _, l := range cap.Lines {
+			if _, ok := l.(capture.Ohms); ok {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // refusal says why a check cannot be signed off at all.

@@ -82,7 +82,7 @@ func Changes(signed, later *Record) []Change {
 				before, e0 := at20(was)
 				after, e1 := at20(is)
 				if math.Abs(after-before) > math.Hypot(e0, e1) {
-					out = append(out, Change{was.Across, fmt.Sprintf("%s measured %.2f ohm, now %.2f ohm (both at 20 C); the meter alone may differ by %.2f ohm.", across(was.Across), before, after, math.Hypot(e0, e1))})
+					out = append(out, Change{was.Across, fmt.Sprintf("%s measured %.2f ohm, now %.2f ohm (both at 20 °C); the meter alone may differ by %.2f ohm.", across(was.Across), before, after, math.Hypot(e0, e1))})
 				}
 			}
 		}

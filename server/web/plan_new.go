@@ -37,7 +37,9 @@ func (s *Site) planNew(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, map[string]string{"plan_toml": text})
 }
 
-var templateWords = map[string]string{"row": "Row of %d coils", "grid": "Grid of %d coils", "staggered": "Staggered grid of %d coils", "ring": "Ring of %d coils"}
+// templateWords name a pad that nobody named. They count nothing: coils come and go, and the
+// name stays.
+var templateWords = map[string]string{"row": "Coils in a row", "grid": "Coils in a grid", "staggered": "Coils in a staggered grid", "ring": "Coils in a ring"}
 
 // mostCoils is how many coils a pad may begin with.
 const mostCoils = 400
@@ -83,7 +85,7 @@ func newPlan(t layout.Template) (string, error) {
 	if p.Name == "" {
 		p.Name = "New pad"
 		if words := templateWords[t.Form]; words != "" {
-			p.Name = fmt.Sprintf(words, len(p.Coils))
+			p.Name = words
 		}
 	}
 	if len(p.Coils) > 0 {

@@ -27,7 +27,7 @@ const PICTURES = {
 /** @param {{demos: {id: string, name: string}[], picture: (circles: number[][]) => Node, begin: (toml: string, name: string) => Promise<any>}} o */
 export function askBegin(o) {
   const dialog = /** @type {HTMLDialogElement} */ (byId("dialog"));
-  const q = { form: "grid", coils: 6, columns: 3, rows: 3, strings: 2, pitch_mm: 130, inner_mm: 90, turns: 60, wire_awg: 22, turning: false, ...recall(KEPT) };
+  const q = { form: "grid", coils: 6, columns: 3, rows: 3, strings: 2, name: "", pitch_mm: 130, inner_mm: 90, turns: 60, wire_awg: 22, turning: false, ...recall(KEPT) };
   const put = (key, v) => {
     q[key] = v;
     keep(KEPT, q);
@@ -48,6 +48,7 @@ export function askBegin(o) {
       number("wire_awg", "wire gauge", "AWG"),
     ];
     numbers.replaceChildren(
+      field({ id: "new-name", label: "name of the pad", kind: "text", wide: true, optional: true, hint: "may be given later", get: () => q.name, put: (v) => put("name", v || ""), atOnce: true }).node,
       ...fields.map((f) => f.node),
       ...(q.form === "empty" ? [] : [el("label", { class: "check" }, turning, "faces alternate along a row")]),
     );
@@ -60,6 +61,7 @@ export function askBegin(o) {
     try {
       const { plan_toml } = await ask("api/plan/new", body);
       await o.begin(plan_toml, name);
+      put("name", ""); // the next pad is another one
       dialog.close();
     } catch (e) {
       trouble.textContent = e.message;
@@ -87,7 +89,7 @@ export function askBegin(o) {
       wrong.node.querySelector("input").focus();
       return;
     }
-    const asked = ["form", ...FIELDS[q.form], "pitch_mm", "inner_mm", "turns", "wire_awg", "turning"];
+    const asked = ["name", "form", ...FIELDS[q.form], "pitch_mm", "inner_mm", "turns", "wire_awg", "turning"];
     void go(Object.fromEntries(asked.map((k) => [k, q[k]])), FORMS.find(([id]) => id === q.form)[1]);
   });
   show();

@@ -9,16 +9,17 @@ const REFUSED = "The plan does not have this yet. Press Enter here to try again.
 
 /**
  * @typedef {{label: string, unit?: string, get: () => any, put: (value: any, typed: boolean) => any, trouble?: () => string,
- *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string, wide?: boolean, double?: boolean, id?: string, atOnce?: boolean, whole?: boolean, check?: (text: string) => string, settled?: () => void, keepsWrong?: boolean}} Field check: why a text is not handed on; atOnce: putting is no work, so every key is handed on; whole: half of it means something else, so it is handed on when it is done, with Enter or on leaving; settled: nothing stands here any more that the plan does not have; keepsWrong: what is not taken goes on standing here, else what was before comes back, with a word; put may return a promise of whether the value was taken
+ *   kind?: "number" | "whole" | "text" | "choice", choices?: () => [any, string][], optional?: boolean, step?: number, steps?: number[], hint?: string | (() => string), wide?: boolean, double?: boolean, id?: string, atOnce?: boolean, whole?: boolean, check?: (text: string) => string, settled?: () => void, keepsWrong?: boolean}} Field check: why a text is not handed on; atOnce: putting is no work, so every key is handed on; whole: half of it means something else, so it is handed on when it is done, with Enter or on leaving; settled: nothing stands here any more that the plan does not have; keepsWrong: what is not taken goes on standing here, else what was before comes back, with a word; put may return a promise of whether the value was taken
  */
 
 /** @param {Field} f @returns {{node: HTMLElement, refresh: () => void, wrong: () => boolean}} */
 export function field(f) {
   const bad = el("span", { class: "bad", role: "alert" });
+  const hint = () => (typeof f.hint === "function" ? f.hint() : f.hint) || "";
   const input = /** @type {any} */ (
     f.kind === "choice"
       ? el("select", { id: f.id })
-      : el("input", { type: "text", id: f.id, inputmode: f.kind === "text" ? "text" : "decimal", autocomplete: "off", spellcheck: "false", placeholder: f.hint || "" })
+      : el("input", { type: "text", id: f.id, inputmode: f.kind === "text" ? "text" : "decimal", autocomplete: "off", spellcheck: "false", placeholder: hint() })
   );
   let own = ""; // what stands wrong in the field itself
   let timer = 0;
@@ -42,7 +43,7 @@ export function field(f) {
       if (input.value !== text) input.value = text;
       shown = text;
       if (v === undefined) input.placeholder = "several";
-      else input.placeholder = f.hint || "";
+      else input.placeholder = hint();
     }
     const words = own || f.trouble?.() || "";
     bad.textContent = words;

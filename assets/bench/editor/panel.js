@@ -295,7 +295,7 @@ export class Panel {
     };
     return [
       el("h3", {}, `Winding ${id}`),
-      el("p", { class: "note", id: "ed-shared" }, others > 0 ? `${all} coils are wound so: a change here changes all of them. ` : ids.length > 1 ? "No other coil is wound so." : "Only this is wound so."),
+      el("p", { class: "note", id: "ed-shared" }, others > 0 ? `${all} coils are wound so: a change here changes all of them. ` : ids.length > 1 ? `These ${ids.length} only are wound so.` : "Only this is wound so."),
       others > 0 ? el("button", { type: "button", class: "small own", id: "ed-own", onclick: () => this.o.ownWinding() }, ids.length > 1 ? "Make a kind of their own" : "Make a kind of its own") : null,
       el(
         "div",
@@ -313,7 +313,7 @@ export class Panel {
         wire === "wire_mm"
           ? this.keyField("winding", [id], "wire_mm", { label: "bare wire", unit: "mm", step: 0.01 })
           : this.keyField("winding", [id], "wire_awg", { label: "wire gauge", unit: "AWG", steps: [1, 1] }),
-        this.keyField("winding", [id], "ohms", { label: "ohms, if measured", optional: true, step: 0.01, hint: this.sight.gauges[id] && !("ohms" in w) ? this.sight.gauges[id].ohms.toFixed(2) : "" }),
+        this.keyField("winding", [id], "ohms", { label: "ohms, if measured", optional: true, step: 0.01, hint: () => this.sight.gauges[id]?.ohms.toFixed(2) ?? "" }),
         this.field({
           id: "ed-winding-id", label: "name of this kind", kind: "text", get: () => id, trouble: () => this.troubleOf("winding", id, "id"),
           whole: true, check: (v) => this.o.taken("winding", v), put: (v) => this.o.rename("winding", id, v),

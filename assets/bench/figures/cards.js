@@ -56,6 +56,9 @@ function ticks(coils) {
   return el("div", { class: "ticks" }, ...tables);
 }
 
+/** The program writes plain letters for terminals. @param {string} text */
+const degrees = (text) => text.replace(/(\d) C\b/g, "$1 °C");
+
 function part(word, things) {
-  return [el("dt", {}, word), el("dd", {}, el("ul", {}, ...things.map((t) => el("li", {}, northText((n) => n.said(t))))))];
+  return [el("dt", {}, word), el("dd", {}, el("ul", {}, ...things.map((t) => el("li", {}, northText((n) => n.said(degrees(t)))))))];
 }

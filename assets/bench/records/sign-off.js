@@ -41,7 +41,7 @@ export class SignOff {
     if (!s.signed && !state.check.rehearsal) this.compare(state);
     const claims = Object.fromEntries(state.verdict.coils.map((c) => [c.id, c.used > 0 ? wordOf(c.state) : UNREAD]));
     const wiring = wiringWords(state);
-    const key = JSON.stringify([s.signed, s.refused, s.except, s.ohms, s.except && claims, wiring]);
+    const key = JSON.stringify([s.signed, s.refused, s.except, s.measure, s.ohms, s.except && claims, wiring]);
     if (key === this.key) return;
     this.key = key;
     this.except = s.except;
@@ -137,7 +137,7 @@ export class SignOff {
       ...(read.length > 0 ? [el("p", { class: "note" }, ohms)] : []),
     );
     if (this.form.parentElement !== this.fold) this.fold.append(this.form);
-    return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except, claims, wiringSaid, read)), s.except.ohms_unread ? " Supply off: measure across the pad's plug, and note it on the phone or in the ohms sheet under Plan." : "", " Read or mend what is missing; or sign with a written exception."), this.fold];
+    return [el("p", {}, "Not to be signed off as it is: ", el("strong", { id: "not-yet" }, notYet(s.except, claims, wiringSaid, read)), s.measure ? ` ${s.measure} Note it on the phone or in the ohms sheet under Plan.` : "", " Read or mend what is missing; or sign with a written exception."), this.fold];
   }
 
   async sign() {
