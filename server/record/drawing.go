@@ -122,9 +122,12 @@ func face(up int, r float64, class string) string {
 func (r *Record) drawing(p *layout.Plan) string {
 	const mm = 1e3
 	b := boxOf(p)
+	l := leadsOf(p, b)
+	b = l.with(b)
 	var s strings.Builder
 	s.WriteString(b.svg("The pad to scale, seen from above, with the claim on every coil"))
 	s.WriteString(b.sheet(p))
+	s.WriteString(l.lines())
 	for i := range p.Strings {
 		var points []string
 		for _, j := range p.Strings[i].Coils {
@@ -159,6 +162,7 @@ func (r *Record) drawing(p *layout.Plan) string {
 		fmt.Fprintf(&s, `<path class="claim" d="%s" transform="translate(%.1f %.1f) scale(%.3f)"/>`, glyphs[claim], q*0.06, q*0.16, q*0.5/17)
 		s.WriteString(`</g>`)
 	}
+	s.WriteString(l.marks())
 	s.WriteString(b.scale())
 	s.WriteString(`</svg>`)
 	return s.String()
@@ -207,8 +211,9 @@ func (r *Record) mapDrawing(p *layout.Plan) (drawn, most string, err error) {
 		return "", "", err
 	}
 	b := boxOf(p)
+	page := leadsOf(p, b).with(b) // as large as the drawing beside it
 	var s strings.Builder
-	s.WriteString(b.svg("The predicted field across the pad"))
+	s.WriteString(page.svg("The predicted field across the pad"))
 	// The map reaches beyond the pad; here it is cut to it, as the drawing beside it.
 	fmt.Fprintf(&s, `<svg x="%.1f" y="%.1f" width="%.1f" height="%.1f" viewBox="%.1f %.1f %.1f %.1f"><image x="%.2f" y="%.2f" width="%.2f" height="%.2f" preserveAspectRatio="none" href="data:image/png;base64,%s"/></svg>`,
 		b.x, b.y, b.w, b.h, b.x, b.y, b.w, b.h, m.X0-m.Step/2, -(m.Y0 - m.Step/2 + float64(m.NY)*m.Step), float64(m.NX)*m.Step, float64(m.NY)*m.Step, base64.StdEncoding.EncodeToString(raw.Bytes()))
@@ -230,7 +235,7 @@ func (r *Record) mapDrawing(p *layout.Plan) (drawn, most string, err error) {
 		fmt.Fprintf(&s, `<g transform="translate(%.1f %.1f)">%s%s`, c.At.X*mm, -c.At.Y*mm, ring(w, w.Build*mm, "outline", turned), ring(w, 0, "outline", turned))
 		fmt.Fprintf(&s, `<g transform="translate(0 %.1f)">%s</g><text class="name" text-anchor="middle" font-size="%.1f" y="%.1f">%s</text></g>`, -q*0.25, face(up, q*0.24, "face"), q*0.42, q*0.48, microtesla(bz))
 	}
-	s.WriteString(b.scale())
+	s.WriteString(page.scale())
 	s.WriteString(`</svg>`)
 	return s.String(), fmt.Sprintf("%.0f", top), nil
 }
