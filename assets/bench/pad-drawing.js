@@ -112,9 +112,11 @@ export class PadDrawing {
       this.marks.set(c.id, mark);
     }
     for (const m of before.values()) m.node.remove();
-    // In the plan's order, in which they are read out.
+    // String by string, in which order they are read out; a coil added later stands with its own.
     let last = null;
-    for (const m of this.marks.values()) {
+    for (const id of new Set([...plan.strings.flatMap((s) => s.coils), ...this.marks.keys()])) {
+      const m = this.marks.get(id);
+      if (!m) continue;
       const next = last ? last.nextSibling : this.coils.firstChild;
       if (next !== m.node) this.coils.insertBefore(m.node, next);
       last = m.node;

@@ -170,6 +170,9 @@ func TestBenchTaps(t *testing.T) {
 	}
 	do(t, ctx, chromedp.Navigate(program.Bench))
 	waitFor(t, ctx, "the coils", `document.querySelector(".coil-button")`)
+	// Who has no phone is led there.
+	do(t, ctx, press("#by-needle"))
+	waitFor(t, ctx, "the taps of the first coil", `document.activeElement?.dataset.tap === "north" && document.querySelector(".taps-title").textContent.startsWith("A1")`)
 	tap("B1", "south")
 	pressed("south")
 	tap("B2", "north")
@@ -177,6 +180,8 @@ func TestBenchTaps(t *testing.T) {
 	tap("B3", "none")
 	pressed("none")
 	waitFor(t, ctx, "the verdict to count them", `[...document.querySelectorAll(".coils-table tr")].filter((r) => /B[123]/.test(r.cells[0]?.textContent) && !r.textContent.includes("not read")).length >= 3`)
+	// Its card and its readings say how it was read, and no more.
+	waitFor(t, ctx, "what was read of B3", `document.querySelector("#coil").textContent.includes("Read by needle") && document.querySelector("#holds").textContent.includes("B3, by hand: no face")`)
 	shot(t, ctx, "taps")
 	if f := enteredAtBench(t, ctx).Faces; len(f) != 3 || f["B1"] != "south" || f["B2"] != "north" || f["B3"] != "none" {
 		t.Errorf("%v", f)

@@ -112,6 +112,9 @@ func TestSignOff(t *testing.T) {
 	phone.send(`{"type":"ohms","t":900,"across":"pad","ohms":0.98,"celsius":20}`)
 	waitFor(t, ctx, "the sign-off", `document.querySelector("#sign").textContent === "Sign off" && !document.querySelector("#not-yet") && document.querySelector("#verdict").textContent.includes("the ohms agree. Sign off, then tape.")`)
 
+	do(t, ctx, press("#to-sign-off"))
+	waitFor(t, ctx, "the form", `document.activeElement === document.querySelector("#sign-off [name=serial]")`)
+
 	// Each field says whether it has to be filled in.
 	waitFor(t, ctx, "what may stay empty", `[...document.querySelectorAll("#sign-off form label")].filter((l) => l.getClientRects().length > 0).every((l) => l.textContent.includes("may stay empty") !== l.control.required)`)
 

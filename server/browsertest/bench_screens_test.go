@@ -146,6 +146,13 @@ func TestEveryDialog(t *testing.T) {
 		fitsIn(t, ctx, button)
 		do(t, ctx, chromedp.KeyEvent(kb.Escape))
 	}
+	do(t, ctx, chromedp.Navigate(program.Bench+"?canned=reversed"))
+	waitFor(t, ctx, "the mend", `document.querySelector("#mended")`)
+	do(t, ctx, press("#mended"), chromedp.WaitVisible("#begin-mended", chromedp.ByQuery))
+	looked(t, ctx, "dialog-mended")
+	fitsIn(t, ctx, "#mended")
+	do(t, ctx, chromedp.KeyEvent(kb.Escape), chromedp.Navigate(program.Bench))
+	waitFor(t, ctx, "the pad again", `document.querySelector("#coils .coil-button")`)
 	do(t, ctx, press("#show-map"))
 	waitFor(t, ctx, "the field", `document.querySelector("#drawing .map-layer").childElementCount > 0`)
 	looked(t, ctx, "field")

@@ -63,7 +63,7 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 		"R": r, "Sum": sum, "Policy": Policy, "Style": template.CSS(styleText), "Rows": r.rows(), "Supply": r.supply(plan),
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
 		"Mended": mendWords(plan, r.Check.Mend), "North": r.calls("north"), "NorthSay": r.northSay(), "Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
-		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "CleanSay": r.cleanSay(), "Room": room, "Note": note,
+		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "CleanSay": r.cleanSay(), "Leads": leadsOf(plan, boxOf(plan)) != nil, "Room": room, "Note": note,
 	})
 	return b.Bytes(), err
 }

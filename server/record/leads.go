@@ -31,7 +31,7 @@ type leads struct {
 
 const (
 	leadsStub = 19.0  // from a coil's copper to the name of a string's end
-	leadsPad  = 300.0 // a pad larger than this has larger marks, or nobody could read them
+	leadsPad  = 400.0 // a pad larger than this has larger marks, or nobody could read them
 	leadsRoom = 1.3   // a bore's radius must have so much of a mark's letter, or there are none
 	leadsWays = 24    // directions tried for an end
 )

@@ -489,3 +489,33 @@ func TestNeedleTellsNoSize(t *testing.T) {
 		t.Errorf("read by phone: %d sizes of %d coils", sizes, n)
 	}
 }
+
+// The drawing marks where current enters every coil and names both ends of every string, and
+// of a pad of coils too small for it says nothing of either.
+func TestLeadsOnTheDrawing(t *testing.T) {
+	r, plan := made(t, "kennel", 3, nil)
+	l := leadsOf(plan, boxOf(plan))
+	if len(l.plus) != len(plan.Coils) || len(l.ends) != 2*len(plan.Strings) {
+		t.Fatalf("%d plus marks of %d coils, %d ends of %d strings", len(l.plus), len(plan.Coils), len(l.ends), len(plan.Strings))
+	}
+	for i, e := range l.ends {
+		if want := plan.Strings[i/2].ID + []string{" +", " \u2212"}[i%2]; e.words != want {
+			t.Errorf("end %d is named %q, expected %q", i, e.words, want)
+		}
+		for j := range plan.Coils {
+			if d := math.Hypot(plan.Coils[j].At.X*1e3-e.to.X, plan.Coils[j].At.Y*1e3+e.to.Y); d < plan.WindingOf(j).HalfExtent().X*1e3 {
+				t.Errorf("%s lies on coil %s", e.words, plan.Coils[j].ID)
+			}
+		}
+	}
+	if text := htmlOf(t, r); strings.Count(text, `class="mark" r="4.4"`) != len(plan.Coils) || !strings.Contains(text, "the lead where current enters it") {
+		t.Error("the page lacks plus marks, or their meaning")
+	}
+	many, err := layout.Parse("many", []byte(testplan.Many(10, testplan.Round90)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if leadsOf(many, boxOf(many)) != nil {
+		t.Error("200 coils have marks that nobody could read")
+	}
+}
