@@ -116,7 +116,7 @@ export class Bench {
     const tap = /** @type {HTMLElement} */ (byId("coils").querySelector(".taps button"));
     tap.closest("tr").scrollIntoView({ block: "center" });
     tap.focus({ preventScroll: true });
-    this.say(`Coil ${first}: supply on, hold the needle over its middle, then tap what it shows.`);
+    this.say(`Coil ${first}: supply on, stand a compass on edge over its middle, then tap what its needle shows.`);
   }
 
   /** The table, of which only rows that changed are made anew, and the coil that is selected. */
