@@ -14,6 +14,9 @@
 // on its way there. Where it need not be read any more that is said (taken), and a tap leads on to
 // another coil, on which it must be laid anew.
 //
+// Where the person draws along rows (row-stroke.js) the row to be drawn stands between the
+// holds, as long as there is one: counting … ─ row ─ tap ─ drawing ─ tap ─ row … ─ lift …
+//
 // The rest is taken with the phone lying on the coil that is read first, so that
 // this coil is read off and on at one place. While the supply is being switched no
 // reading is sent: nobody knows which side of the switch it belongs to.
@@ -25,6 +28,7 @@
 import { AWAIT_S, lacks } from "./awaited.js";
 import { Effects } from "./effects.js";
 import { distinct, HoldDetector, jitterOf, noiseOf } from "./hold-detector.js";
+import { RowStrokes } from "./row-stroke.js";
 import { wrap180 } from "./sources/headings.js";
 import { SteadyReadings } from "./still-steady.js";
 import { distance, mean } from "./vectors.js";
@@ -56,12 +60,12 @@ const ALIKE_MM = 10;
 const BETWEEN = ["lift", "place", "quiet", "same"];
 
 /** @typedef {{top_deg?: number, shift_mm?: number[], route?: string, why?: string}} Asked */
-/** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"same"|"taken"|"unchanged"|"waiting"|"result"} Stage */
+/** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"same"|"taken"|"unchanged"|"row"|"drawing"|"waiting"|"result"} Stage */
 /**
  * What the page has to do: send a capture line, switch a made-up supply, take a
  * hold back, or tell the person.
  * @typedef {{do: "line", line: object} | {do: "drive", state: string} | {do: "undo", at: string, t: number}
- *   | {do: "counted", at: string} | {do: "broken", at: string, why: Broken, jitter_uT?: number} | {do: "restless", at: string, jitter_uT: number} | {do: "unsteady"} | {do: "fruitless", at: string} | {do: "taken", at: string, read: boolean}} Effect
+ *   | {do: "counted", at: string, along?: string[]} | {do: "spoilt", row: import("./rows.js").Row, why: import("./row-stroke.js").Spoilt} | {do: "quiet-row", row: import("./rows.js").Row} | {do: "broken", at: string, why: Broken, jitter_uT?: number} | {do: "restless", at: string, jitter_uT: number} | {do: "unsteady"} | {do: "fruitless", at: string} | {do: "taken", at: string, read: boolean}} Effect
  */
 
 /** Why a hold did not count. @typedef {"moved"|"shaken"|"noise"|"gap"|"frozen"} Broken */
@@ -75,9 +79,12 @@ export class VectorFlow extends Effects {
    *   expected_uT?: Record<string, number>,
    *   everyHold?: boolean,
    *   toss?: () => boolean,
+   *   rows?: import("./rows.js").Row[],
+   *   afterMend?: boolean,
    * }} o coils: in the plan's order. expected_uT: strength of the field over each
    *   coil as planned. everyHold: switch the supply off and on again on every coil.
-   *   toss: of a coin, by which two phones that go the same way part
+   *   toss: of a coin, by which two phones that go the same way part. rows: that may
+   *   be drawn along in one stroke. afterMend: it takes a look over all that was read before
    */
   constructor(o) {
     super();
@@ -90,7 +97,7 @@ export class VectorFlow extends Effects {
     /** @type {Stage} */
     this.stage = "off";
     this.driven = false;
-    /** Holds counted and not taken back, in order; quiet: there was hardly any field. @type {{at: string, t: number, quiet?: boolean}[]} */
+    /** Holds and strokes counted and not taken back, in order; along: a stroke's coils; quiet: there was hardly any field. @type {{at: string, t: number, along?: string[], quiet?: boolean}[]} */
     this.done = [];
     /** The person says that the supply is on, though there is hardly any field. */
     this.supplySure = false;
@@ -118,6 +125,7 @@ export class VectorFlow extends Effects {
     /** Mean readings with the supply off, by the way the phone lay. @type {{top_deg: number, u: number[]}[]} */
     this.backgrounds = [];
     this.detector = new HoldDetector({ hz: this.hz, duty: this.duty });
+    this.strokes = new RowStrokes(o.rows || [], o.afterMend || false);
     /**
      * Largest share of the planned pull that a hold on the mark came to. A sensor away
      * from the mark meets less than planned, on every coil. @type {number | null}
@@ -183,7 +191,7 @@ export class VectorFlow extends Effects {
 
   /** Coils that nobody has read yet, this phone or another. */
   get unread() {
-    return this.coils.filter((id) => !this.done.some((d) => d.at === id) && !(this.coil(id)?.used > 0));
+    return this.coils.filter((id) => !this.done.some((d) => d.at === id || d.along?.includes(id)) && !(this.coil(id)?.used > 0));
   }
 
   /** How the phone is to lie on the target, where that differs from the usual. @returns {Asked} */
@@ -236,6 +244,7 @@ export class VectorFlow extends Effects {
       const off = this.hold ? this.elapsed(this.hold.off) : 0;
       return Math.min(1, (rest + off) / (this.restSeconds + OFF_HOLD_S));
     }
+    if (this.stage === "drawing") return this.strokes.progress;
     if (this.stage === "counting" && this.hold) return Math.min(1, this.elapsed(this.hold.on) / this.holdSeconds);
     return 0;
   }
@@ -301,10 +310,15 @@ export class VectorFlow extends Effects {
       case "quiet":
       case "same":
       case "taken":
+      case "row":
       case "waiting":
       case "result":
         if (this.driven) this.send(s);
         this.between(s);
+        break;
+      case "drawing":
+        this.send(s);
+        if (this.strokes.sample(s)) this.spoil(s.t, "long");
         break;
       case "unchanged":
         this.detector.feed(s); // so that the next hold asks for a move first
@@ -368,22 +382,22 @@ export class VectorFlow extends Effects {
 
   /** The person picks a coil. @param {string} id */
   pick(id) {
-    if (this.stage === "counting" || this.stage === "unchanged" || !this.coils.includes(id)) return [];
+    if (["counting", "unchanged", "drawing"].includes(this.stage) || !this.coils.includes(id)) return [];
     this.chosen = id;
     this.fruitless = false;
     this.name();
-    if (this.stage === "waiting" || this.stage === "result" || this.stage === "taken") this.toNext();
+    if (["waiting", "result", "taken", "row"].includes(this.stage)) this.toNext();
     return this.take();
   }
 
   /** Takes the last hold back; it is asked for again. */
   undo() {
-    if (this.stage === "counting") return [];
+    if (this.stage === "counting" || this.stage === "drawing") return [];
     const last = this.done.pop();
     if (!last) return [];
     this.awaiting = false;
     this.emit({ do: "undo", at: last.at, t: last.t });
-    this.chosen = last.at;
+    if (!last.along) this.chosen = last.at;
     this.name();
     if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
     return this.take();
@@ -404,6 +418,7 @@ export class VectorFlow extends Effects {
   /** Readings stopped for a while. @param {number} t of the last before the gap */
   gap(t) {
     if (this.stage === "counting") this.breakOff(t, "gap");
+    else if (this.stage === "drawing") this.spoil(t, "gap");
     else if (this.stage === "resting" || this.stage === "on") {
       if (this.hold) this.abandon(t);
       this.laid = null;
@@ -470,7 +485,7 @@ export class VectorFlow extends Effects {
     const claims = JSON.stringify([this.verdict?.outcome, ...(this.verdict?.coils || []).map((c) => c.state)]);
     if (claims !== this.asks.claims || this.unread.length > 0) this.asks = { claims, made: new Map() };
     this.fruitless = false;
-    if (!n || n.route === "ohms" || this.unread.length > 0 || this.chosen) return;
+    if (!n || n.route === "ohms" || this.unread.length > 0 || this.chosen || this.stage === "row" || this.stage === "drawing") return;
     const ask = JSON.stringify([n.at, n.top_deg ?? 0, (n.shift_mm || [0, 0]).map((mm) => Math.round(mm / ALIKE_MM))]);
     const p = this.coil(n.at)?.p || {};
     const before = this.asks.made.get(ask);
@@ -483,7 +498,7 @@ export class VectorFlow extends Effects {
 
   /** Shows what is known so far. */
   showResult() {
-    if (BETWEEN.includes(this.stage) || this.stage === "taken" || this.stage === "waiting") this.stage = "result";
+    if (BETWEEN.includes(this.stage) || ["taken", "row", "waiting"].includes(this.stage)) this.stage = "result";
     return this.take();
   }
 
@@ -496,6 +511,77 @@ export class VectorFlow extends Effects {
     if (!this.wanted) this.chosen = this.coils[0];
     this.toNext();
     return this.take();
+  }
+
+  // Rows
+
+  /** The person draws along rows, or lays the phone on each coil. @param {boolean} on */
+  byRow(on) {
+    if (this.stage === "drawing") return [];
+    this.strokes.take(on);
+    if (on) {
+      this.everyHold = false;
+      this.chosen = null;
+    }
+    // With the supply off it begins with the rest all the same.
+    if (this.driven && (BETWEEN.includes(this.stage) || ["taken", "row", "waiting", "result"].includes(this.stage))) this.toNext();
+    return this.take();
+  }
+
+  /** "It lies over the first coil": the stroke begins; or "it is over the last". @param {number} t */
+  drawn(t) {
+    const { strokes } = this;
+    if (this.stage === "row" && strokes.row) {
+      strokes.begin(t);
+      this.usedAtFirst = this.coil(strokes.row.coils[0])?.used ?? 0;
+      this.stage = "drawing";
+      this.line({ type: "pass", t, along: strokes.row.coils });
+    } else if (this.stage === "drawing" && !strokes.slipped(t)) {
+      const why = strokes.spoilt(t);
+      if (why) this.spoil(t, why);
+      else this.strokeCounts(t);
+    }
+    return this.take();
+  }
+
+  /** "Not this one": the stroke in progress does not count. @param {number} t */
+  notDrawn(t) {
+    if (this.stage === "drawing") this.spoil(t, "lifted");
+    return this.take();
+  }
+
+  strokeCounts(t) {
+    const { row, stroke, quiet } = this.strokes;
+    this.line({ type: "pass-end", t: this.endOfStroke(t) });
+    const at = row.coils[0];
+    this.strokes.stroke = null;
+    this.before = null;
+    this.done.push({ at, t: stroke.t, along: row.coils });
+    this.awaiting = true;
+    this.usedBefore = this.coil(at)?.used ?? 0;
+    this.news = true;
+    this.countedAt = t;
+    this.emit({ do: "counted", at, along: row.coils });
+    if (quiet) this.emit({ do: "quiet-row", row });
+    this.detector.reset();
+    this.toNext();
+  }
+
+  /** Ends the stroke in progress and has it taken back. @param {number} t @param {import("./row-stroke.js").Spoilt} why */
+  spoil(t, why) {
+    const { row, stroke } = this.strokes;
+    this.line({ type: "pass-end", t: this.endOfStroke(t) });
+    this.strokes.stroke = null;
+    this.stage = "row";
+    this.detector.reset();
+    this.emit({ do: "undo", at: row.coils[0], t: stroke.t });
+    this.emit({ do: "spoilt", row, why });
+  }
+
+  /** After its last reading: lines are put in order by their times. @param {number} t */
+  endOfStroke(t) {
+    const { stroke } = this.strokes;
+    return Math.max(t, after(stroke.samples.at(-1)?.t ?? stroke.t));
   }
 
   // Inside
@@ -575,7 +661,7 @@ export class VectorFlow extends Effects {
 
   /** Between holds: is it lifted, does it lie still on the next coil? */
   between(s) {
-    if (this.stage === "waiting" || this.stage === "result" || this.stage === "taken") {
+    if (["waiting", "result", "taken", "row"].includes(this.stage)) {
       // Watched only so that the next hold asks for a move first.
       this.detector.feed(s);
       if (this.stage === "waiting" && s.t - this.countedAt > AWAIT_S) {
@@ -689,6 +775,13 @@ export class VectorFlow extends Effects {
   toNext() {
     this.taken = null;
     this.name();
+    const row = this.chosen ? null : this.strokes.next({ done: this.done, unread: this.unread, asked: this.wanted });
+    this.strokes.row = row;
+    if (row) {
+      this.named = { at: row.coils[0], asked: {}, unread: this.unread.includes(row.coils[0]) };
+      this.stage = "row";
+      return;
+    }
     const at = this.target;
     if (this.verdict && this.unread.length === 0 && !this.chosen && (this.fruitless || this.asked.route === "ohms")) {
       this.stage = "result";
@@ -775,6 +868,8 @@ export class VectorFlow extends Effects {
       fromEnd: this.fromEnd,
       supplySure: this.supplySure,
       hold: this.hold && { at: this.hold.at, t: this.hold.t },
+      rows: { on: this.strokes.on, declined: this.strokes.declined },
+      stroke: this.strokes.stroke && { at: this.strokes.row.coils[0], t: this.strokes.stroke.t },
     };
   }
 
@@ -800,10 +895,16 @@ export class VectorFlow extends Effects {
       this.emit({ do: "broken", at: kept.hold.at, why: "gap" });
       this.chosen = kept.hold.at;
     }
+    Object.assign(this.strokes, kept.rows);
     if (this.driven) this.toNext();
     else {
       this.stage = "off";
       this.name();
+    }
+    if (kept.stroke) {
+      this.line({ type: "pass-end", t: Math.max(t, after(kept.stroke.t)) });
+      this.emit({ do: "undo", ...kept.stroke });
+      if (this.strokes.row) this.emit({ do: "spoilt", row: this.strokes.row, why: "gap" });
     }
     return this.take();
   }

@@ -56,6 +56,8 @@ let clock = new Clock();
 let toldCoils = [];
 /** A coil counted whose claim has not been told. @type {string | null} */
 let untold = null;
+/** Coils of the row counted last whose claims have not been told. @type {string[]} */
+let untoldRow = [];
 /** A check was asked for after a mend: its first screen is the route's. */
 let onAgain = false;
 
@@ -153,6 +155,7 @@ function newRun(chosen) {
     broken: () => buzz("broken"),
     keep,
     say: speak,
+    help,
     again: confirmAgain,
     ohms,
     ohmsNoted: [],
@@ -203,6 +206,7 @@ function end() {
   finder = null;
   run = null;
   untold = null;
+  untoldRow = [];
   page.cover(false);
   page.reading("");
 }
@@ -219,11 +223,12 @@ function failed(trouble, chosen) {
   start(wordsFor(trouble.code, where).say);
 }
 
-/** A reading of a coil is complete. @param {string} at */
-function counted(at) {
-  untold = at;
+/** A reading of a coil, or of a row of them, is complete. @param {string} at @param {string[]} [along] */
+function counted(at, along = []) {
+  untold = along.length > 0 ? null : at;
+  untoldRow = along;
   buzz("counted");
-  page.counted(at);
+  page.counted(along.length > 0 ? `${at} to ${along.at(-1)}` : at);
   keep();
 }
 
@@ -286,9 +291,11 @@ function newCheck() {
 /** @param {any} v */
 function verdict(v) {
   told.verdict = v;
-  const news = newsOf(toldCoils, v.coils, untold);
+  const rowRead = untoldRow.every((id) => v.coils.some((c) => c.id === id && c.used > 0));
+  const news = newsOf(toldCoils, v.coils, untold, rowRead ? untoldRow : []);
   toldCoils = v.coils;
   if (news.read) untold = null;
+  if (rowRead) untoldRow = [];
   if (run && (news.read || news.changed.length > 0)) {
     page.claim(news);
     if (news.cue) buzz(news.cue);
@@ -345,6 +352,7 @@ function help() {
         void open();
       },
       ohms: run ? ohms : null,
+      byRow: run?.byRow ?? null,
       findSensor: canFind(),
       callOutFace: (word) => told.callOutFace(word),
       changed: () => {

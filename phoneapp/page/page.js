@@ -184,10 +184,10 @@ export function claim(news) {
     );
   const more = news.changed.length - MOST_CHANGED;
   if (news.changed.length > 0)
-    place.append(el("ul", { class: "claim-changed" }, ...news.changed.slice(0, MOST_CHANGED).map((c) => el("li", {}, `${c.id} `, stateBadge(c.state, c.state === "undecided" ? "undecided again" : undefined))), more > 0 && el("li", {}, `and ${more} more`)));
+    place.append(el("ul", { class: "claim-changed" }, ...news.changed.slice(0, MOST_CHANGED).map((c) => el("li", {}, `${c.id} `, stateBadge(c.state, c.state === "undecided" ? (c.first ? "undecided so far" : "undecided again") : undefined))), more > 0 && el("li", {}, `and ${more} more`)));
 }
 
-/** A coil is read, and its claim is on the way. @param {string} id */
+/** A coil or a row is read, and what is claimed of it is on the way. @param {string} id */
 export function counted(id) {
   byId("claim").replaceChildren(el("p", { class: "claim-read" }, `${id} counted`));
 }

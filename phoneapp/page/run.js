@@ -10,10 +10,11 @@ import { numberIn } from "./ohms.js";
  * @property {import("./clock.js").Clock} clock
  * @property {string} device
  * @property {{mm: number[], sd_mm: number[], marked: boolean} | null} place of the sensor, if known
- * @property {(at: string) => void} counted a reading of a coil is complete; its claim will follow
+ * @property {(at: string, along?: string[]) => void} counted a reading of a coil, or of a row of them, is complete; its claim will follow
  * @property {(at: string) => void} broken a reading did not count
  * @property {() => void} keep so that a page after this one can go on from here
  * @property {(words: string) => void} say aloud, where the voice is on
+ * @property {() => void} help what the help offers has changed
  * @property {() => void} again begin a new check after a mend
  * @property {() => void} ohms
  * @property {import("./ohms.js").Noted[]} ohmsNoted by ohmmeter on this phone, the newest first
@@ -28,6 +29,7 @@ import { numberIn } from "./ohms.js";
  * @property {() => void} show
  * @property {(v: any) => void} verdict
  * @property {() => string | null} next the coil to read next
+ * @property {{on: boolean, take: (on: boolean) => void} | null} [byRow] whether the phone is drawn along rows, where that can be chosen
  * @property {() => void} hidden the page went out of sight
  * @property {() => any} save
  * @property {(kept: any) => void} restore

@@ -57,8 +57,8 @@ export class SensedRun {
     switch (e.do) {
       case "line":
         tools.stream.add(e.line);
-        if (e.line.type === "lift") tools.stream.flush();
-        if (e.line.type === "hold") tools.keep();
+        if (["lift", "pass-end"].includes(e.line.type)) tools.stream.flush();
+        if (["hold", "pass"].includes(e.line.type)) tools.keep();
         break;
       case "drive":
         this.source?.drive?.(e.state);
@@ -68,7 +68,7 @@ export class SensedRun {
         tools.keep();
         break;
       case "counted":
-        tools.counted(e.at);
+        tools.counted(e.at, e.along);
         break;
       case "broken":
         this.note = brokenWords(e.at, e.why, e.jitter_uT);

@@ -6,6 +6,8 @@ import { padDrawing } from "./drawing.js";
 import { VectorFlow } from "./flow.js";
 import { HeadingFlow } from "./heading-flow.js";
 import { northWords } from "../common/north.js";
+import { rowsOf } from "./rows.js";
+import { spoiltWords } from "./row-stroke.js";
 import { Ohms } from "./ohms.js";
 import * as page from "./page.js";
 import { brokenWords } from "./run.js";
@@ -96,8 +98,10 @@ const tap = new Proxy({}, { get: () => nothing });
 /** The vector route in a stage. @param {Partial<VectorFlow>} set @param {any} [v] @param {any} [more] */
 function vector(set, v = null, more = {}) {
   const pad = more.plan || plan;
-  const flow = new VectorFlow({ coils: pad.coils.map((c) => c.id), supply: pad.supply });
+  const flow = new VectorFlow({ coils: pad.coils.map((c) => c.id), supply: pad.supply, rows: rowsOf(pad), afterMend: more.afterMend });
   Object.assign(flow, { verdict: v }, set);
+  const { row, stroke } = more;
+  if (row !== undefined) Object.assign(flow.strokes, { on: true, row: flow.strokes.rows[row], stroke });
   page.show(vectorScreen(flow, { ...told(v), plan: pad }, { note: "", marked: false, unsteady: false, do: tap, ...more }));
   page.field([41, 63, 385]);
 }
@@ -177,6 +181,7 @@ const STATES = {
   "supply-off": () => vector({ stage: "off" }),
   resting: () => vector({ stage: "resting", rest: samples(1.2) }),
   unsteady: () => vector({ stage: "resting", rest: samples(1.9) }, null, { unsteady: true, note: "The readings do not come to rest. Is the phone lying still, the supply really off, and nothing else driven nearby?" }),
+  "supply-off-rows": () => vector({ stage: "off" }, null, { row: 0 }),
   "supply-on": () => vector({ stage: "on", hold: { ...hold, at: "A1" } }),
   "supply-on-doubted": () => vector({ stage: "on", hold: { ...hold, at: "A1" } }, null, { doubted: true, note: "200 A? The plan gives 2.05 A, 2.5 A at most. Put it right, or tap once more if the supply shows that." }),
   "supply-on-news": () => {
@@ -216,6 +221,13 @@ const STATES = {
   "small-pad": () => vector({ stage: "place", done: done(1) }, verdict({ A1: "as-planned" }), { plan: smallPlan }),
   "small-pad-across": () => vector({ stage: "place", done: [] }, { ...verdict({}), coils: [{ id: "A1", state: "undecided", used: 1 }, { id: "A2", state: "undecided", used: 1 }], next: { at: "A1", top_deg: 90, shift_mm: [-30, 0], why: "A1 may be as planned or reversed. Lay the phone with its mark 30 mm to the left of the middle of A1." } }, { plan: smallPlan }),
   "many-coils": () => vector({ stage: "place", done: [{ at: "A1", t: 1 }] }, { ...verdict({}), coils: manyIds.map((id) => ({ id, state: id === "A1" ? "as-planned" : "undecided", used: id === "A1" ? 1 : 0 })) }, { plan: manyPlan }),
+  row: () => {
+    vector({ stage: "row", done: [{ at: "A1", t: 0 }, { at: "A1", t: 1, along: ["A1", "A2", "A3"] }] }, some, { row: 1 });
+    page.claim(newsOf([], some.coils, null, ["A1", "A2", "A3"]));
+  },
+  "row-drawn": () => vector({ stage: "drawing", done: [{ at: "A1", t: 0 }] }, some, { row: 0, stroke: { t: 0, samples: samples(2.2) } }),
+  "row-spoilt": () => vector({ stage: "row", done: [{ at: "A1", t: 0 }] }, some, { row: 0, note: spoiltWords("A1 to A3", "A1", "fast") }),
+  "row-offered": () => vector({ stage: "place", done: [{ at: "B2", t: 0 }] }, { ...verdict(all("as-planned")), next: { at: "A1", why: "A1 was read before the mend only. Draw the phone along every row once, or lay it on every coil, so that nothing else turned goes unseen." } }, { afterMend: true }),
   waiting: () => vector({ stage: "waiting", done: done(9) }, some),
   "link-lost": () => {
     vector({ stage: "place", done: done(3) }, some);

@@ -15,6 +15,8 @@ export class Told {
     this.elsewhere = false;
     /** The pad is signed off, and its check takes no more readings. */
     this.signed = false;
+    /** The check follows a mend, and takes one last look over every coil. */
+    this.afterMend = false;
     this.ownCertificate = false;
     /** @type {any} */
     this.plan = null;
@@ -35,6 +37,7 @@ export class Told {
     this.check = state.check.id;
     this.elsewhere = !!state.check.rehearsal && state.check.rehearsal !== this.rehearsal;
     this.signed = !!state.sign_off?.signed;
+    this.afterMend = !!state.mended;
     this.ownCertificate = !!state.own_certificate;
     this.plan = state.plan;
     this.predicted = state.predicted;

@@ -1,6 +1,8 @@
 // The vector route at work: sensor in, capture lines out, screens shown.
 import { VectorFlow } from "./flow.js";
 import * as page from "./page.js";
+import { quietWords, spoiltWords } from "./row-stroke.js";
+import { rowName, rowsOf } from "./rows.js";
 import { fruitlessWords, restlessWords, startLine } from "./run.js";
 import { vectorScreen } from "./screens/vector.js";
 import { SensedRun } from "./sensed-run.js";
@@ -17,7 +19,7 @@ export class VectorRun extends SensedRun {
   /** @param {import("./run.js").Tools} tools */
   constructor(tools) {
     const { told } = tools;
-    super(tools, new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT() }));
+    super(tools, new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT(), rows: rowsToDraw(told), afterMend: told.afterMend }));
     this.stillness = new Stillness();
     this.unsteady = false;
     const now = () => tools.clock.at();
@@ -37,6 +39,12 @@ export class VectorRun extends SensedRun {
       goOn: () => this.apply(flow.goOn()),
       pick: (id) => this.apply(flow.pick(id)),
       everyHold: (on) => (flow.everyHold = on),
+      byRow: (on) => {
+        this.apply(flow.byRow(on));
+        tools.help();
+      },
+      drawn: () => this.apply(flow.drawn(now())),
+      notDrawn: () => this.apply(flow.notDrawn(now())),
       again: () => tools.again(),
       ohms: () => tools.ohms(),
     };
@@ -111,6 +119,14 @@ export class VectorRun extends SensedRun {
       } else if (e.do === "fruitless") {
         this.note = fruitlessWords(e.at, !!tools.told.rehearsal);
         tools.say(this.note);
+      } else if (e.do === "spoilt") {
+        this.note = spoiltWords(rowName(e.row), e.row.coils[0], e.why);
+        tools.broken("");
+        tools.say(this.note);
+      } else if (e.do === "quiet-row") {
+        this.note = quietWords(rowName(e.row));
+        tools.broken("");
+        tools.say(this.note);
       } else if (e.do !== "taken") { // that has a screen of its own
         if (e.do === "counted") this.note = "";
         this.carryOut(e);
@@ -118,7 +134,8 @@ export class VectorRun extends SensedRun {
     }
     const { flow } = this;
     if (flow.stage !== "resting") this.unsteady = false;
-    const now = `${flow.stage} ${flow.hold?.at || flow.target} ${this.note}`;
+    const seconds = flow.stage === "drawing" ? Math.floor(flow.strokes.elapsed_s) : "";
+    const now = `${flow.stage} ${flow.hold?.at || flow.target} ${seconds} ${this.note}`;
     if (quietly && now === this.shown) return;
     this.shown = now;
     this.show();
@@ -128,7 +145,18 @@ export class VectorRun extends SensedRun {
       tools.say(flow.stage === "on" ? `${title}.` : `${title} ${lead}`);
       if (flow.stage !== "on") tools.broken("");
     }
+    if (flow.stage === "row" && flow.stage !== this.said && !this.note) tools.say(`Next: ${this.next()}.`);
     this.said = flow.stage;
+  }
+
+  next() {
+    const { stage, strokes } = this.flow;
+    return stage === "row" && strokes.row ? rowName(strokes.row) : super.next();
+  }
+
+  get byRow() {
+    const { strokes } = this.flow;
+    return strokes.rows.length === 0 ? null : { on: strokes.on, take: (/** @type {boolean} */ on) => this.do.byRow(on) };
   }
 
   watchGap() {
@@ -147,4 +175,13 @@ export class VectorRun extends SensedRun {
     const stopped = this.stopped ? "No readings are coming. Bring this page to the front and keep the screen on." : "";
     return vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, doubted: this.doubted !== undefined, marked: !!this.tools.place?.marked, unsteady: this.unsteady, do: this.do });
   }
+}
+
+/**
+ * Rows that this phone may be drawn along. Pulses come too seldom for a phone that moves,
+ * and the made-up phone of a rehearsal is lifted from place to place.
+ * @param {import("./told.js").Told} told
+ */
+function rowsToDraw(told) {
+  return told.plan.supply.drive === "pulsed" || told.rehearsal ? [] : rowsOf(told.plan);
 }

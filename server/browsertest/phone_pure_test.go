@@ -26,7 +26,7 @@ func TestPhonePureParts(t *testing.T) {
 	defer server.Close()
 	ctx := newBrowser(t, 360, 740)
 	do(t, ctx, chromedp.Navigate(server.URL))
-	for _, module := range []string{"hold-detector", "flow", "others", "sensor", "stream", "editor", "check"} {
+	for _, module := range []string{"hold-detector", "flow", "rows", "others", "sensor", "stream", "editor", "check"} {
 		type outcome struct{ Name, Error string }
 		var outcomes []outcome
 		run := fmt.Sprintf(`(async () => {

@@ -17,6 +17,7 @@ import { wordsFor } from "../troubles.js";
  *   take: (route: "vector"|"heading"|"hand") => void,
  *   tryAgain: () => void,
  *   ohms: (() => void) | null,
+ *   byRow?: {on: boolean, take: (on: boolean) => void} | null,
  *   findSensor: (() => void) | null,
  *   changed: () => void,
  *   callOutFace: (word: "north"|"south") => void,
@@ -25,7 +26,7 @@ import { wordsFor } from "../troubles.js";
  */
 export function helpFor(o) {
   return [
-    ...(o.rehearsal ? [] : [el("h2", {}, "Ways to read"), way("Raw readings", "vector", o.found?.raw, o), way("Compass heading", "heading", o.found?.compass, o), hand(o)]),
+    ...(o.rehearsal ? [] : [el("h2", {}, "Ways to read"), way("Raw readings", "vector", o.found?.raw, o), ...(o.byRow ? [alongRows(o.byRow)] : []), way("Compass heading", "heading", o.found?.compass, o), hand(o)]),
     ...(o.rehearsal ? [] : (o.ownCertificate ? ownCertificate() : certificate(o.base, o.where))),
     ...cues(),
     el("h2", {}, "Settings"),
@@ -61,6 +62,17 @@ function way(name, route, trouble, o) {
     works || ask
       ? el("button", { type: "button", class: "small", id: `way-${route}`, onclick: () => o.take(route) }, route === "vector" ? "Use raw readings" : "Use the compass")
       : el("button", { type: "button", class: "small", id: `again-${route}`, onclick: o.tryAgain }, "Try again"),
+  );
+}
+
+/** Drawn along rows or laid on each coil, in the middle of a check. @param {{on: boolean, take: (on: boolean) => void}} byRow */
+function alongRows({ on, take }) {
+  return el(
+    "section",
+    { class: "way", "data-code": "works" },
+    el("h3", {}, "Along each row"),
+    el("p", {}, on ? "The phone is drawn along each row. What is left to ask about is read coil by coil afterwards." : "In place of laying the phone on each coil you may draw it along each row in one stroke: quicker."),
+    el("button", { type: "button", class: "small", id: "change-rows", onclick: () => take(!on) }, on ? "Lay it on each coil" : "Draw it along each row"),
   );
 }
 

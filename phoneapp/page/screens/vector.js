@@ -6,6 +6,7 @@ import { supplyWords } from "../supply.js";
 import { ampsField, isOn } from "./amps.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
+import { rowChoice, rowOffer, rowScreen } from "./row.js";
 
 const NAMED = 4; // coils, more are counted
 
@@ -26,16 +27,17 @@ export function vectorScreen(flow, told, page) {
   const result = { label: "Verdict", id: "result", onclick: page.do.result };
   const restAgain = { label: "Background again", id: "rest-again", onclick: page.do.restAgain };
   const last = flow.done[flow.done.length - 1];
-  const undo = last ? [{ label: `Undo ${last.at}`, id: "undo", onclick: page.do.undo }] : [];
+  const undo = last ? [{ label: `Undo ${last.along ? `${last.at} to ${last.along.at(-1)}` : last.at}`, id: "undo", onclick: page.do.undo }] : [];
+  const offer = rowOffer(flow, page);
   switch (flow.stage) {
     case "off":
       return {
         ...common,
         title: `Supply off, phone on ${at}`,
-        lead: flow.driven ? `Switch the supply off. ${lay}` : `${lay} The supply is off.`,
-        bodied: "off",
-        body: [everyHold(flow, page)],
-        actions: [{ label: `It is off, the phone lies on ${at}`, id: "is-off", main: true, onclick: page.do.supplyOff }, ...undo, ...(flow.done.length > 0 ? [result] : [])],
+        lead: `${flow.driven ? `Switch the supply off. ${lay}` : `${lay} The supply is off.`}${flow.strokes.on ? " After this coil it is drawn along each row." : ""}`,
+        bodied: `off ${flow.strokes.on}`,
+        body: flow.strokes.on ? [] : [everyHold(flow, page)],
+        actions: [{ label: `It is off, the phone lies on ${at}`, id: "is-off", main: true, onclick: page.do.supplyOff }, ...rowChoice(flow, page), ...undo, ...(flow.done.length > 0 ? [result] : [])],
       };
     case "resting":
       return {
@@ -69,7 +71,7 @@ export function vectorScreen(flow, told, page) {
         title: `Lift. Next: ${at}`,
         lead: lay,
         // Not before it was lifted: what it reads now is the coil before.
-        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, off: true, onclick: page.do.lies }, { label: "It is lifted", id: "lifted", onclick: page.do.moved }, ...undo, result],
+        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, off: true, onclick: page.do.lies }, { label: "It is lifted", id: "lifted", onclick: page.do.moved }, ...(offer ? [offer] : undo), result],
       };
     case "place":
       return {
@@ -77,8 +79,11 @@ export function vectorScreen(flow, told, page) {
         glance: true,
         title: `Next: ${at}`,
         lead: `${lay}${byItself(flow)}`,
-        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, restAgain, result],
+        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, offer || restAgain, result],
       };
+    case "row":
+    case "drawing":
+      return rowScreen(flow, told, page, { mark, top: flow.start_deg === 0 ? "top edge away from you" : topWords(flow.start_deg), undo, restAgain, result });
     case "quiet":
       if (flow.doubtsSupply) return supplyDoubted(flow, page, at, { ...common, why: "" });
       return {
