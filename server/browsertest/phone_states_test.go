@@ -83,7 +83,7 @@ func TestPhoneStatesOnASmallScreen(t *testing.T) {
 	t.Parallel()
 	program := startProgram(t)
 	ctx := newBrowser(t, 360, 640)
-	for _, name := range []string{"supply-off", "counting", "lift", "place", "claim-reversed", "claim-undecided", "broken", "turned", "link-lost", "heading-place", "sensor-lay", "small-pad",
+	for _, name := range []string{"supply-off", "counting", "lift", "place", "row", "row-drawn", "row-spoilt", "row-offered", "supply-off-rows", "claim-reversed", "claim-undecided", "broken", "turned", "link-lost", "heading-place", "sensor-lay", "small-pad",
 		"small-pad-across", "key-changed", "not-stored", "heading-elsewhere", "heading-weak", "sensor-edge", "sensor-unchanged", "much-said"} {
 		var hidden, high []string
 		var unsaid struct {
@@ -152,7 +152,7 @@ func TestPhoneStatesSideways(t *testing.T) {
 	t.Parallel()
 	program := startProgram(t)
 	ctx := newBrowser(t, 640, 360)
-	for _, name := range []string{"start-raw", "supply-off", "unsteady", "counting", "claim-reversed", "broken", "small-pad", "much-said", "result-reversed", "heading-weak", "hand-on", "hand-faces", "hand-other-convention", "sensor-found"} {
+	for _, name := range []string{"start-raw", "supply-off", "unsteady", "counting", "row", "row-drawn", "row-spoilt", "claim-reversed", "broken", "small-pad", "much-said", "result-reversed", "heading-weak", "hand-on", "hand-faces", "hand-other-convention", "sensor-found"} {
 		var hidden []string
 		var footer float64
 		do(t, ctx, chromedp.Navigate(program.Phone+"app/states.html?state="+name),
