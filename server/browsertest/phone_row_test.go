@@ -124,3 +124,33 @@ func passesOf(t *testing.T, program *Running) string {
 	}
 	return strings.Join(out, ", ")
 }
+
+// TestPhoneRowByKeysAndReload: Space begins and ends a stroke without looking for another
+// button; a page loaded again in the middle of one takes it back and asks for the row again.
+func TestPhoneRowByKeysAndReload(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t, "--plan", smallPlan(t))
+	phone := newPhone(t)
+	do(t, phone, before(knowsSensor))
+	v := newVirtualPhoneOver(t, phone, planOf(t, smallPlan(t)))
+	do(t, phone, chromedp.Navigate(program.Phone))
+	v.tap("begin")
+	v.beginRows("A1")
+	drawing := `document.querySelector("#title").textContent === "Draw it to A2" && document.activeElement.id === "stroke"`
+	v.lieUntil("the row", `document.querySelector("#title").textContent === "Next: A1 to A2"`)
+	do(t, phone, chromedp.Focus("#stroke", chromedp.ByQuery), chromedp.KeyEvent(" "))
+	v.lieUntil("the stroke, the keys on the same button", drawing)
+	shot(t, phone, "drawing")
+	do(t, phone, chromedp.Reload())
+	v.tap("resume")
+	v.lieUntil("the row again", `document.querySelector("#title").textContent === "Next: A1 to A2"`)
+	says(t, phone, "#note", "Readings stopped: A1 to A2 is not counted.")
+	do(t, phone, chromedp.Focus("#stroke", chromedp.ByQuery), chromedp.KeyEvent(" "))
+	v.lieUntil("the stroke", drawing)
+	v.drawTo("A2")
+	do(t, phone, chromedp.KeyEvent(" "))
+	v.lieUntil("the result", `document.querySelector("#title").textContent === "As planned"`)
+	if got := passesOf(t, program); got != "A1 A2 taken back, A1 A2" {
+		t.Errorf("passes along %s", got)
+	}
+}
