@@ -10,6 +10,8 @@ const TURN_DEG = 5;
 const TILT_DEG = 2;
 const MOST_TILT_DEG = 30;
 const CARRY_MS = 450;
+const DRAW_MS = 50;
+const DRAW_MM_S = 65; // as a hand draws it along a row
 const NEAR_MM = 2;
 const NEAR_DEG = 3;
 const LEVEL = { r: 12, y: 40 }; // the spirit level below the mark, millimetres
@@ -139,7 +141,7 @@ export class MadeUpPhone {
     if (e.button > 0) return;
     const from = this.o.drawing.toPad(e);
     const start = { x: this.pose.x_mm, y: this.pose.y_mm };
-    this.pose.down = false;
+    this.pose.down = this.drawn;
     this.follow(
       e,
       (to) => {
@@ -196,12 +198,17 @@ export class MadeUpPhone {
 
   carry(dx, dy) {
     this.stop();
-    if (this.pose.down) this.o.say("Lifted. Space lays it down.");
-    this.pose.down = false;
+    if (this.pose.down && !this.drawn) this.o.say("Lifted. Space lays it down.");
+    this.pose.down = this.pose.down && this.drawn;
     this.pose.x_mm += dx;
     this.pose.y_mm += dy;
     this.keepInView();
     this.moved();
+  }
+
+  /** A stroke is under way: it is drawn along, not lifted. */
+  get drawn() {
+    return this.o.asked()?.drawn ?? false;
   }
 
   turn(by) {
@@ -249,6 +256,10 @@ export class MadeUpPhone {
     if (this.goal === goal) return; // asked for again, it would never arrive
     this.stop();
     this.goal = goal;
+    if (to.drawn && this.pose.down) {
+      this.drawOn(to);
+      return;
+    }
     this.pose.down = false;
     this.moved();
     this.carrying = setTimeout(() => {
@@ -263,6 +274,24 @@ export class MadeUpPhone {
         this.o.say(`The phone lies on ${to.id}.`);
       }, CARRY_MS);
     }, CARRY_MS);
+  }
+
+  /** Draws the phone to where a stroke ends. @param {import("./phone-asks.js").Asked} to */
+  drawOn(to) {
+    this.carrying = setTimeout(() => {
+      const p = this.pose;
+      const [dx, dy] = [to.x_mm - p.x_mm, to.y_mm - p.y_mm];
+      const share = Math.min(1, (DRAW_MM_S * DRAW_MS) / 1000 / Math.max(Math.hypot(dx, dy), 1e-6));
+      p.x_mm += share * dx;
+      p.y_mm += share * dy;
+      this.moved();
+      if (share < 1) {
+        this.drawOn(to);
+        return;
+      }
+      this.goal = "";
+      this.o.say(`The phone lies on ${to.id}.`);
+    }, DRAW_MS);
   }
 
   /** It is carried no further by itself. */

@@ -57,7 +57,7 @@ export class Rehearsal {
   offer() {
     const to = this.asked();
     const there = Boolean(to && this.phone.liesAt(to));
-    const words = !to ? "Carry it to the next coil" : there ? `It lies on ${to.id}` : `Carry it to ${to.id}`;
+    const words = !to ? "Carry it to the next coil" : there ? `It lies on ${to.id}` : `${to.drawn ? "Draw" : "Carry"} it to ${to.id}`;
     if (this.next.textContent !== words) this.next.textContent = words;
     // Not disabled: it would lose the focus, and who carries by keys had to find it anew for every coil.
     const nowhere = String(!to || there);

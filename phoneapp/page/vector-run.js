@@ -178,10 +178,9 @@ export class VectorRun extends SensedRun {
 }
 
 /**
- * Rows that this phone may be drawn along. Pulses come too seldom for a phone that moves,
- * and the made-up phone of a rehearsal is lifted from place to place.
+ * Rows that this phone may be drawn along. Pulses come too seldom for a phone that moves.
  * @param {import("./told.js").Told} told
  */
 function rowsToDraw(told) {
-  return told.plan.supply.drive === "pulsed" || told.rehearsal ? [] : rowsOf(told.plan);
+  return told.plan.supply.drive === "pulsed" ? [] : rowsOf(told.plan);
 }

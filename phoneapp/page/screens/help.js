@@ -26,7 +26,8 @@ import { wordsFor } from "../troubles.js";
  */
 export function helpFor(o) {
   return [
-    ...(o.rehearsal ? [] : [el("h2", {}, "Ways to read"), way("Raw readings", "vector", o.found?.raw, o), ...(o.byRow ? [alongRows(o.byRow)] : []), way("Compass heading", "heading", o.found?.compass, o), hand(o)]),
+    ...(o.rehearsal ? [] : [el("h2", {}, "Ways to read"), way("Raw readings", "vector", o.found?.raw, o), way("Compass heading", "heading", o.found?.compass, o), hand(o)]),
+    ...(o.byRow ? [alongRows(o.byRow)] : []),
     ...(o.rehearsal ? [] : (o.ownCertificate ? ownCertificate() : certificate(o.base, o.where))),
     ...cues(),
     el("h2", {}, "Settings"),

@@ -48,19 +48,19 @@ function drawn(told, row, top_deg, under) {
   return {
     drawing: () => {
       const pad = padDrawing(told.plan, o);
-      pad.append(arrow(row));
+      pad.append(arrow(row, under));
       return pad;
     },
     drawn: drawnKey({ ...o, row, plan: told.check }),
   };
 }
 
-/** @param {import("../rows.js").Row} row */
-function arrow({ from, to, length_mm }) {
+/** @param {import("../rows.js").Row} row @param {boolean} under */
+function arrow({ from, to, length_mm }, under) {
   const [x, y] = to;
   const back = [0, 1].map((k) => ((from[k] - to[k]) / length_mm) * HEAD_MM);
   const [bx, by, px, py] = [x + back[0], y + back[1], -back[1] * 0.55, back[0] * 0.55];
-  return svg("g", { class: "stroke", "aria-hidden": "true" }, svg("path", { d: `M${from[0]} ${-from[1]}L${x} ${-y}M${bx + px} ${-(by + py)}L${x} ${-y}L${bx - px} ${-(by - py)}` }));
+  return svg("g", { class: under ? "stroke is-under-way" : "stroke", "aria-hidden": "true" }, svg("path", { d: `M${from[0]} ${-from[1]}L${x} ${-y}M${bx + px} ${-(by + py)}L${x} ${-y}L${bx - px} ${-(by - py)}` }));
 }
 
 /**

@@ -27,7 +27,7 @@ export function vectorScreen(flow, told, page) {
   const result = { label: "Verdict", id: "result", onclick: page.do.result };
   const restAgain = { label: "Background again", id: "rest-again", onclick: page.do.restAgain };
   const last = flow.done[flow.done.length - 1];
-  const undo = last ? [{ label: `Undo ${last.along ? `${last.at} to ${last.along.at(-1)}` : last.at}`, id: "undo", onclick: page.do.undo }] : [];
+  const undo = last ? [{ label: `Undo ${last.along ? "the row" : last.at}`, id: "undo", onclick: page.do.undo }] : [];
   const offer = rowOffer(flow, page);
   switch (flow.stage) {
     case "off":

@@ -67,6 +67,14 @@ export async function thePhoneIsCarriedWhereItIsAskedFor() {
     await new Promise((done) => setTimeout(done, 120));
   }
   equal([pose.x_mm, pose.y_mm, pose.down], [60, 70, true]);
+  // In a stroke it is drawn on, slowly and not lifted.
+  Object.assign(to, { id: "A1", x_mm: 90, y_mm: 70, top_deg: 180, drawn: true });
+  const way = [];
+  phone.o.onmove = (p) => way.push(p);
+  phone.goTo(to);
+  await new Promise((done) => setTimeout(done, 1000));
+  ok(way.length >= 8 && way.every((p) => p.down) && way.at(-1).x_mm === 90, JSON.stringify(way.map((p) => [p.x_mm, p.down])));
+  ok(way.every((p, i) => i === 0 || p.x_mm - way[i - 1].x_mm < 5), "in small steps");
   phone.remove();
 }
 

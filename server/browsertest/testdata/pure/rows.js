@@ -194,7 +194,7 @@ export function the_last_row_can_be_undone_and_is_drawn_again() {
   const h = new Hand();
   h.start();
   h.draw();
-  equal(h.screen().actions.find((a) => a.id === "undo").label, "Undo A1 to A3");
+  equal(h.screen().actions.find((a) => a.id === "undo").label, "Undo the row");
   h.did(h.flow.undo());
   equal(h.done("undo").map((e) => [e.at, e.t]), [["A1", h.lines("pass")[0].t]]);
   equal(h.screen().title, "Next: A1 to A3");
