@@ -151,7 +151,7 @@ export class VectorRun extends SensedRun {
 
   next() {
     const { stage, strokes } = this.flow;
-    return stage === "row" && strokes.row ? rowName(strokes.row) : super.next();
+    return (stage === "row" || stage === "drawing") && strokes.row ? rowName(strokes.row) : super.next();
   }
 
   get byRow() {
@@ -166,7 +166,7 @@ export class VectorRun extends SensedRun {
     const effects = this.flow.gap(this.last.t);
     this.apply(effects, true);
     this.show();
-    if (effects.some((e) => e.do === "broken")) return; // said with it
+    if (effects.some((e) => e.do === "broken" || e.do === "spoilt")) return; // said with it
     this.tools.broken("");
     this.tools.say("Readings have stopped.");
   }

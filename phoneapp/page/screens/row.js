@@ -9,7 +9,7 @@ const HEAD_MM = 16; // of the arrow
  * @param {import("../flow.js").VectorFlow} flow
  * @param {any} told
  * @param {{note: string, do: Record<string, (...a: any[]) => void>}} page
- * @param {{mark: string, top: string, undo: import("../page.js").Action[], restAgain: import("../page.js").Action, result: import("../page.js").Action}} o mark: what of the phone goes on a coil; top: where its top edge points
+ * @param {{mark: string, top: string, undo: import("../page.js").Action[], result: import("../page.js").Action}} o mark: what of the phone goes on a coil; top: where its top edge points
  * @returns {import("../page.js").Screen}
  */
 export function rowScreen(flow, told, page, o) {

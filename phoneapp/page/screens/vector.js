@@ -83,7 +83,7 @@ export function vectorScreen(flow, told, page) {
       };
     case "row":
     case "drawing":
-      return rowScreen(flow, told, page, { mark, top: flow.start_deg === 0 ? "top edge away from you" : topWords(flow.start_deg), undo, restAgain, result });
+      return rowScreen(flow, told, page, { mark, top: flow.start_deg === 0 ? "top edge away from you" : topWords(flow.start_deg), undo, result });
     case "quiet":
       if (flow.doubtsSupply) return supplyDoubted(flow, page, at, { ...common, why: "" });
       return {
