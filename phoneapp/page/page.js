@@ -161,7 +161,7 @@ export function reading(text) {
 
 /** Writes only what is new: a screen reader reads what is written. A number stays with its unit. */
 function setText(node, given) {
-  const text = given.replace(/(\d) (?=(V|A|mm|%)(?!\w))/g, "$1\u00a0");
+  const text = given.replace(/(\d) (?=(V|A|mm|s|%)(?!\w))/g, "$1\u00a0");
   if (node.textContent !== text) node.textContent = text;
   if (["note", "why", "reading"].includes(node.id)) node.hidden = text === "";
 }

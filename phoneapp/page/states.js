@@ -225,6 +225,7 @@ const STATES = {
     vector({ stage: "row", done: [{ at: "A1", t: 0 }, { at: "A1", t: 1, along: ["A1", "A2", "A3"] }] }, some, { row: 1 });
     page.claim(newsOf([], some.coils, null, ["A1", "A2", "A3"]));
   },
+  "row-many": () => vector({ stage: "row", done: [{ at: "A1", t: 0 }] }, null, { plan: manyPlan, row: 3 }),
   "row-drawn": () => vector({ stage: "drawing", done: [{ at: "A1", t: 0 }] }, some, { row: 0, stroke: { t: 0, samples: samples(2.2) } }),
   "row-spoilt": () => vector({ stage: "row", done: [{ at: "A1", t: 0 }] }, some, { row: 0, note: spoiltWords("A1 to A3", "A1", "fast") }),
   "row-offered": () => vector({ stage: "place", done: [{ at: "B2", t: 0 }] }, { ...verdict(all("as-planned")), next: { at: "A1", why: "A1 was read before the mend only. Draw the phone along every row once, or lay it on every coil, so that nothing else turned goes unseen." } }, { afterMend: true }),

@@ -3,7 +3,8 @@ import { svg } from "../../common/dom.js";
 import { drawnKey, padDrawing } from "../drawing.js";
 import { rowName } from "../rows.js";
 
-const HEAD_MM = 16; // of the arrow
+const HEAD = 0.045; // of the arrow, in its length, but not less than
+const HEAD_MM = 16;
 
 /**
  * @param {import("../flow.js").VectorFlow} flow
@@ -58,7 +59,7 @@ function drawn(told, row, top_deg, under) {
 /** @param {import("../rows.js").Row} row @param {boolean} under */
 function arrow({ from, to, length_mm }, under) {
   const [x, y] = to;
-  const back = [0, 1].map((k) => ((from[k] - to[k]) / length_mm) * HEAD_MM);
+  const back = [0, 1].map((k) => ((from[k] - to[k]) / length_mm) * Math.max(HEAD_MM, HEAD * length_mm));
   const [bx, by, px, py] = [x + back[0], y + back[1], -back[1] * 0.55, back[0] * 0.55];
   return svg("g", { class: under ? "stroke is-under-way" : "stroke", "aria-hidden": "true" }, svg("path", { d: `M${from[0]} ${-from[1]}L${x} ${-y}M${bx + px} ${-(by + py)}L${x} ${-y}L${bx - px} ${-(by - py)}` }));
 }
