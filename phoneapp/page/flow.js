@@ -775,7 +775,7 @@ export class VectorFlow extends Effects {
   toNext() {
     this.taken = null;
     this.name();
-    const row = this.chosen ? null : this.strokes.next({ done: this.done, unread: this.unread, asked: this.wanted });
+    const row = this.chosen ? null : this.strokes.next({ done: this.done, unread: this.unread, asked: this.fruitless ? null : this.wanted });
     this.strokes.row = row;
     if (row) {
       this.named = { at: row.coils[0], asked: {}, unread: this.unread.includes(row.coils[0]) };

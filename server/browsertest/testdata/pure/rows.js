@@ -269,6 +269,20 @@ export function a_pass_that_the_verdict_asks_for_is_drawn_unless_declined() {
   equal([h.flow.stage, h.flow.target], ["lift", "B2"]);
 }
 
+export function a_pass_asked_for_again_and_again_in_vain_ends_at_the_result() {
+  const asks = verdict(PAD.coils.map((c) => c.id), { next: { at: "B2", route: "pass", why: "…" } });
+  const h = new Hand();
+  Object.assign(h.flow, { driven: true, verdict: asks, stage: "waiting" });
+  h.did(h.flow.setVerdict(asks));
+  for (let n = 0; n < 9 && h.flow.stage === "row"; n++) {
+    h.draw();
+    const told = JSON.parse(JSON.stringify(asks));
+    for (const c of told.coils) c.used = n + 2;
+    h.did(h.flow.setVerdict(told));
+  }
+  equal([h.flow.stage, h.done("fruitless").map((e) => e.at)], ["result", ["B2"]]);
+}
+
 export function without_rows_nothing_is_offered() {
   const h = new Hand({ rows: [] });
   ok(!h.screen().actions.some((a) => a.id === "by-row"), "offered");
