@@ -25,7 +25,7 @@
 // line says. Where it lies turned from that, the rest belongs in the hold, whose line
 // says how.
 
-import { AWAIT_S, lacks } from "./awaited.js";
+import { AWAIT_S, knownOf, lacks } from "./awaited.js";
 import { Effects } from "./effects.js";
 import { distinct, HoldDetector, jitterOf, noiseOf } from "./hold-detector.js";
 import { RowStrokes } from "./row-stroke.js";
@@ -81,7 +81,8 @@ export class VectorFlow extends Effects {
    *   toss?: () => boolean,
    *   rows?: import("./rows.js").Row[],
    *   afterMend?: boolean,
-   * }} o coils: in the plan's order. expected_uT: strength of the field over each
+   *   carried?: string[],
+   * }} o coils: in the plan's order. carried: read before a mend only. expected_uT: strength of the field over each
    *   coil as planned. everyHold: switch the supply off and on again on every coil.
    *   toss: of a coin, by which two phones that go the same way part. rows: that may
    *   be drawn along in one stroke. afterMend: it takes a look over all that was read before
@@ -94,6 +95,7 @@ export class VectorFlow extends Effects {
     this.expected = o.expected_uT || {};
     this.everyHold = o.everyHold || false;
     this.toss = o.toss || (() => Math.random() < 0.5);
+    this.carried = o.carried || [];
     /** @type {Stage} */
     this.stage = "off";
     this.driven = false;
@@ -107,9 +109,9 @@ export class VectorFlow extends Effects {
     this.verdict = null;
     /** The verdict on the hold counted last has not come. */
     this.awaiting = false;
-    /** Readings of its coil that counted before it. */
-    this.usedBefore = 0;
-    /** The same when its hold began. */
+    /** What was known of its coil before it. @type {import("./awaited.js").Known} */
+    this.knownBefore = knownOf(null, false);
+    /** Readings of its coil that counted when its hold began. */
     this.usedAtFirst = 0;
     /** A hold was counted, and its verdict has not been looked at. */
     this.news = false;
@@ -192,6 +194,11 @@ export class VectorFlow extends Effects {
   /** Coils that nobody has read yet, this phone or another. */
   get unread() {
     return this.coils.filter((id) => !this.done.some((d) => d.at === id || d.along?.includes(id)) && !(this.coil(id)?.used > 0));
+  }
+
+  /** Some coil was read before the mend only, as far as this page knows. */
+  get unreadSince() {
+    return this.carried.some((id) => !this.done.some((d) => d.at === id || d.along?.includes(id)));
   }
 
   /** How the phone is to lie on the target, where that differs from the usual. @returns {Asked} */
@@ -338,9 +345,8 @@ export class VectorFlow extends Effects {
   /** "It lies on the coil", without waiting for the readings to settle. @param {number} t */
   onIt(t) {
     if (this.doubtsSupply) this.supplySure = true;
-    const doubtful = this.stage === "quiet" || this.stage === "same";
-    if (doubtful && this.settledSince !== undefined) this.begin(this.settledSince);
-    else if (doubtful || this.stage === "place" || this.stage === "lift") {
+    if (BETWEEN.includes(this.stage)) {
+      // From now on, however long it has lain there: what was read meanwhile is sent already.
       this.detector.hold();
       this.begin(t);
     }
@@ -435,7 +441,7 @@ export class VectorFlow extends Effects {
   /** @param {any} v */
   setVerdict(v) {
     this.verdict = v;
-    this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.usedBefore);
+    this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.knownBefore);
     if (this.awaiting) return this.take();
     if (this.news) this.heedOthers();
     const { wanted } = this;
@@ -672,11 +678,10 @@ export class VectorFlow extends Effects {
     }
     const told = this.detector.feed(s);
     if (told?.event === "settled" && this.stage === "place") {
-      this.settledSince = after(told.since - 0.002); // the first reading belongs to the hold
       const window = this.detector.window;
       if (this.quiet(window, this.target)) this.stage = "quiet";
       else if (this.same(window)) this.stage = "same";
-      else this.begin(this.settledSince, window);
+      else this.begin(after(told.since - 0.002), window); // the first reading belongs to the hold
       return;
     }
     if (this.stage === "place") this.watchNoise(s);
@@ -712,7 +717,6 @@ export class VectorFlow extends Effects {
       } else this.breakOff(told.t, shaken ? "shaken" : "moved");
     } else if (this.stage === "lift" || this.stage === "quiet" || this.stage === "same") {
       this.stage = "place";
-      this.settledSince = undefined;
     }
   }
 
@@ -763,7 +767,7 @@ export class VectorFlow extends Effects {
     this.done.push({ at, t: began, ...(quiet ? { quiet } : {}) });
     this.chosen = null;
     this.awaiting = true;
-    this.usedBefore = this.coil(at)?.used ?? 0;
+    this.knownBefore = knownOf(this.coil(at), this.carried.includes(at));
     this.usedAtFirst = usedAtFirst;
     this.news = true;
     this.countedAt = t;

@@ -9,7 +9,7 @@
 // the first rest tells. Until then it is guessed, and that place may have to be left.
 //
 // First one side of every coil, then the other side of those still in doubt.
-import { AWAIT_S, lacks } from "./awaited.js";
+import { AWAIT_S, knownOf, lacks } from "./awaited.js";
 import { Effects } from "./effects.js";
 import { currentFor, placeBeside, shareOfBest, STILL_DEG, strengthOf } from "./heading-places.js";
 import { wrap180 } from "./sources/headings.js";
@@ -30,7 +30,7 @@ const ENOUGH = 0.8; // of the turn that the best side gives: not worth moving fo
 
 /** @extends {Effects<Effect>} */
 export class HeadingFlow extends Effects {
-  /** @param {{plan: any, amps: number, beside?: Record<string, import("./heading-places.js").Beside[]>}} o amps: total current as planned; beside: the places by every coil */
+  /** @param {{plan: any, amps: number, beside?: Record<string, import("./heading-places.js").Beside[]>, carried?: string[]}} o amps: total current as planned; beside: the places by every coil; carried: read before a mend only */
   constructor(o) {
     super();
     this.plan = o.plan;
@@ -39,6 +39,7 @@ export class HeadingFlow extends Effects {
     this.planned_amps = o.amps;
     this.amps = o.amps;
     this.beside = o.beside || {};
+    this.carried = o.carried || [];
     /** What the supply is to be set to since a turn was too large or too small; null: nothing was. @type {number | null} */
     this.set_amps = null;
     /** Coils beside which the compass hardly turned, one after the other. @type {{at: string, still: boolean}[]} */
@@ -59,9 +60,9 @@ export class HeadingFlow extends Effects {
     this.verdict = null;
     /** The verdict on the hold counted last has not come. */
     this.awaiting = false;
-    /** Readings of its coil that counted before it. */
-    this.usedBefore = 0;
-    /** The same when its hold began. */
+    /** What was known of its coil before it. @type {import("./awaited.js").Known} */
+    this.knownBefore = knownOf(null, false);
+    /** Readings of its coil that counted when its hold began. */
     this.usedAtFirst = 0;
     /** Heading of the pad's +y; from the compass before anything is driven. @type {number | null} */
     this.rest_deg = null;
@@ -75,6 +76,11 @@ export class HeadingFlow extends Effects {
 
   coil(id) {
     return this.verdict?.coils?.find((c) => c.id === id);
+  }
+
+  /** As in the vector route. */
+  get unreadSince() {
+    return this.carried.some((id) => this.timesRead(id) === 0);
   }
 
   timesRead(id) {
@@ -203,7 +209,7 @@ export class HeadingFlow extends Effects {
     this.done.push({ at, side, t: began });
     this.chosen = null;
     this.awaiting = true;
-    this.usedBefore = this.coil(at)?.used ?? 0;
+    this.knownBefore = knownOf(this.coil(at), this.carried.includes(at));
     this.usedAtFirst = usedAtFirst;
     this.countedAt = t;
     this.emit({ do: "counted", at });
@@ -282,7 +288,7 @@ export class HeadingFlow extends Effects {
   setVerdict(v) {
     this.verdict = v;
     const awaited = this.awaiting;
-    this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.usedBefore);
+    this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.knownBefore);
     const { at } = this.done[this.done.length - 1] || {};
     // Another phone read the same coil at the same time: it goes the same way, and sees this one do so.
     if (awaited && !this.awaiting && this.timesRead(at) === 1 && this.coil(at)?.used > this.usedAtFirst + 1 && Math.random() < 0.5) this.fromEnd = !this.fromEnd;

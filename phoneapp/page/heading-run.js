@@ -12,7 +12,7 @@ export class HeadingRun extends SensedRun {
   /** @param {import("./run.js").Tools} tools */
   constructor(tools) {
     const { told } = tools;
-    super(tools, new HeadingFlow({ plan: told.plan, amps: told.predicted?.pad?.amps || 1, beside: told.beside }));
+    super(tools, new HeadingFlow({ plan: told.plan, amps: told.predicted?.pad?.amps || 1, beside: told.beside, carried: told.carried }));
     const now = () => tools.clock.at();
     const flow = this.flow;
     this.do = {

@@ -24,6 +24,8 @@ export class Told {
     this.predicted = null;
     /** @type {any} */
     this.verdict = null;
+    /** Coils that were read before a mend only, when this was loaded. @type {string[]} */
+    this.carried = [];
     /** Places beside each coil, with the field there as planned. @type {Record<string, any[]>} */
     this.beside = {};
     this.coil = (/** @type {string} */ id) => this.verdict?.coils?.find((c) => c.id === id);
@@ -42,6 +44,7 @@ export class Told {
     this.plan = state.plan;
     this.predicted = state.predicted;
     this.verdict = state.verdict;
+    this.carried = state.mended ? this.plan.coils.map((c) => c.id).filter((id) => !state.mended.since.includes(id)) : [];
     this.beside = state.beside || {};
     // What the maker was asked on any page counts on all; what this phone knew
     // before the bench did is passed on.

@@ -19,7 +19,7 @@ export class VectorRun extends SensedRun {
   /** @param {import("./run.js").Tools} tools */
   constructor(tools) {
     const { told } = tools;
-    super(tools, new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT(), rows: rowsToDraw(told), afterMend: told.afterMend }));
+    super(tools, new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT(), rows: rowsToDraw(told), afterMend: told.afterMend, carried: told.carried }));
     this.stillness = new Stillness();
     this.unsteady = false;
     const now = () => tools.clock.at();

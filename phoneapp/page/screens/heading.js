@@ -53,7 +53,7 @@ export function headingScreen(flow, told, page) {
     case "counting":
       return { title: "The compass turns", lead: "Hands off.", note: page.note, progress: flow.progress, actions: [{ label: "Begin this place again", id: "undo", onclick: page.do.undo }] };
     case "waiting":
-      return { title: "All read", lead: "Switch the supply off. Working out what the compass said.", note: page.note, actions: [...undo, result] };
+      return { title: flow.unreadSince ? `${last?.at} is read` : "All read", lead: `Switch the supply off. ${flow.unreadSince ? "Finding out what comes next." : "Working out what the compass said."}`, note: page.note, actions: [...undo, result] };
     default:
       return resultScreen(told, {
         note: page.note,

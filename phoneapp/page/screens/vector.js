@@ -122,7 +122,7 @@ export function vectorScreen(flow, told, page) {
         ],
       };
     case "waiting":
-      return { ...common, title: "All read", lead: "Working out what the readings say.", actions: [...undo, result] };
+      return { ...common, ...waitingWords(flow, last?.at), actions: [...undo, result] };
     default:
       return resultScreen(told, {
         note: page.note,
@@ -151,6 +151,15 @@ function supplyDoubted(flow, page, at, common) {
       ...(flow.stage === "quiet" ? [{ label: "Verdict", id: "result", onclick: page.do.result }] : []),
     ],
   };
+}
+
+/**
+ * What is said until the verdict on the last reading is in. After a mend only it knows
+ * what is still to be read.
+ * @param {{unreadSince: boolean}} flow @param {string | undefined} at
+ */
+function waitingWords(flow, at) {
+  return flow.unreadSince ? { title: `${at} is read`, lead: "Finding out what comes next." } : { title: "All read", lead: "Working out what the readings say." };
 }
 
 /** How counting begins, until it has been seen. @param {import("../flow.js").VectorFlow} flow */

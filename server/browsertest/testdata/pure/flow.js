@@ -165,8 +165,30 @@ export function a_phone_that_was_not_moved_is_asked_about() {
   h.carry(OFF); // up and down again on the same coil
   h.lieUntil([40, 60, 380], "same");
   equal(h.lines("hold").length, 1);
+  h.lie([40, 60, 380], 25);
+  const tapped = h.t;
   h.did(h.flow.onIt(h.t));
   equal(h.flow.stage, "counting", "unless the person knows better");
+  h.lieUntil([40, 60, 380], "lift");
+  const opened = h.lines("hold").at(-1).t;
+  ok(opened >= tapped, `the hold goes back to ${opened}, before lines sent up to ${tapped}`);
+}
+
+export function after_a_mend_the_verdict_on_a_coil_read_before_it_is_known_though_no_more_readings_count() {
+  const coils = (measured) => ["A1", "A2", "A3"].map((id) => ({ id, state: "as-planned", used: 1, measured_uT: measured[id] ?? 380, p: { "as-planned": 1 } }));
+  const verdict = (at, measured = {}) => ({ outcome: "undecided", coils: coils(measured), causes: [], notes: [], next: { at, why: "…" } });
+  const h = new Hand({ carried: ["A1", "A2", "A3"] });
+  h.flow.verdict = verdict("A1");
+  h.did(h.flow.joins());
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([40, 60, 380], "waiting");
+  equal(h.screen().title, "A1 is read", "and not all are");
+  h.did(h.flow.setVerdict(verdict("A1", { A2: 381 })));
+  equal(h.flow.stage, "waiting", "that one was made without it");
+  h.did(h.flow.setVerdict(verdict("A2", { A1: 379.2 })));
+  equal([h.flow.stage, h.flow.target], ["lift", "A2"]);
 }
 
 export function a_dead_coil_is_counted_once_the_person_says_that_the_phone_lies_on_it() {
