@@ -144,6 +144,7 @@ function uncover() {
   const said = last?.textContent || "";
   if (said === shown.said) return;
   shown.said = said;
+  if (getComputedStyle(document.querySelector("footer") || words).position === "static") last?.scrollIntoView({ block: "nearest" });
   words.scrollTop = last ? last.offsetTop - words.offsetTop - byId("title").offsetHeight : 0; // which stays on top
 }
 

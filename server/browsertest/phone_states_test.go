@@ -178,3 +178,27 @@ func TestPhoneStatesSideways(t *testing.T) {
 		}
 	}
 }
+
+// TestPhoneStatesEnlarged: on a page enlarged so far that little is seen at once nothing
+// lies over what is to be tapped.
+func TestPhoneStatesEnlarged(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	for _, size := range [][2]int64{{180, 370}, {320, 200}} {
+		ctx := newBrowser(t, size[0], size[1])
+		for _, name := range []string{"hand-faces", "much-said", "heading-place", "counting", "result-reversed", "ohms"} {
+			var covered []string
+			do(t, ctx, chromedp.Navigate(program.Phone+"app/states.html?state="+name),
+				chromedp.WaitVisible(fmt.Sprintf("body[data-shown=%q]", name), chromedp.ByQuery),
+				chromedp.Evaluate(`[...document.querySelectorAll("#title, #lead, #actions button, #switches button")].filter((n) => n.checkVisibility()).filter((n) => {
+					n.scrollIntoView({ block: "center" });
+					const r = n.getBoundingClientRect();
+					const on = document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2);
+					return r.right > innerWidth + 1 || !on || !(n === on || n.contains(on));
+				}).map((n) => n.id)`, &covered))
+			if len(covered) > 0 {
+				t.Errorf("%s at %d by %d: covered or cut: %v", name, size[0], size[1], covered)
+			}
+		}
+	}
+}
