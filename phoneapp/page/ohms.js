@@ -5,7 +5,8 @@ import * as page from "./page.js";
 
 const MOST_OHMS = 1e9; // as the bench takes them
 const CELSIUS = [-50, 200];
-const SLIP = 5; // times the plan's ohms, or that part of them: a point in the wrong place
+/** So many times the plan's ohms, or that part of them, may be a slip: a point in the wrong place, or another string. @param {string} across */
+const slip = (across) => (across.startsWith("coil:") ? 5 : 1.5);
 
 /** @typedef {{across: string, t: number, say: string}} Noted */
 
@@ -25,6 +26,8 @@ export class Ohms {
     this.noted = tools.ohmsNoted;
     this.body = ++bodies;
     this.note = "";
+    /** The last of the list was noted. */
+    this.through = false;
   }
 
   show() {
@@ -40,15 +43,15 @@ export class Ohms {
       bodied: `ohms ${this.body}`,
       body: [
         el("p", { class: "choice" }, el("label", { for: "across" }, "Measured across"), this.select()),
-        field("ohms-value", this.label(), ""),
-        field("celsius", "Temperature of the coil, °C", this.celsius),
+        field("ohms-value", this.label(), "", () => this.noteNumber()),
+        field("celsius", "Temperature of the coil, °C", this.celsius, () => this.noteNumber()),
         this.list(),
       ],
       actions: [
-        { label: "Note it", id: "note-ohms", main: true, onclick: () => this.noteNumber() },
+        { label: "Note it", id: "note-ohms", main: !this.through, onclick: () => this.noteNumber() },
         { label: "It is open (no reading)", id: "note-open", onclick: () => this.add(null) },
         ...this.undo(),
-        { label: "Back", id: "back", onclick: this.close },
+        this.back(),
       ],
     }, true);
   }
@@ -63,9 +66,9 @@ export class Ohms {
       bodied: `ohms ${this.body}`,
       body: [el("p", { class: "choice" }, el("label", { for: "across" }, "Measured across"), this.select()), this.list()],
       actions: [
-        { label: "Measure it", id: "measure-ohms", main: true, onclick: () => void this.measure() },
+        { label: "Measure it", id: "measure-ohms", main: !this.through, onclick: () => void this.measure() },
         ...this.undo(),
-        { label: "Back", id: "back", onclick: this.close },
+        this.back(),
       ],
     }, true);
   }
@@ -85,6 +88,11 @@ export class Ohms {
     }
   }
 
+  /** @returns {import("./page.js").Action} */
+  back() {
+    return { label: this.through ? "Done, go on" : "Back", id: "back", main: this.through, onclick: this.close };
+  }
+
   list() {
     return this.noted.length > 0 ? el("ul", { class: "coils", "aria-label": "Noted" }, ...this.noted.map((n) => el("li", {}, n.say))) : null;
   }
@@ -100,6 +108,7 @@ export class Ohms {
   takeBack(n, note) {
     this.drop(n);
     this.across = n.across;
+    this.through = false;
     this.note = note;
     this.show();
   }
@@ -126,8 +135,10 @@ export class Ohms {
     );
     select.addEventListener("change", () => {
       this.across = select.value;
+      this.through = false;
       const typed = document.querySelector("label[for=ohms-value]");
       if (typed) typed.textContent = this.label();
+      this.show();
     });
     return select;
   }
@@ -175,13 +186,13 @@ export class Ohms {
       return;
     }
     this.celsius = typed;
-    const [planned, name] = [this.planned(), named(this.across)];
+    const [planned, name, times] = [this.planned(), named(this.across), slip(this.across)];
     this.keep(ohms, celsius);
-    if (ohms !== null && planned !== null && (ohms > planned * SLIP || ohms * SLIP < planned)) {
+    if (ohms !== null && planned !== null && (ohms > planned * times || ohms * times < planned)) {
       this.note = `${name}: ${ohms} ohm is far from the planned ${planned.toFixed(2)}. If it was a slip, take it back with Undo.`;
       this.show();
     }
-    byId("ohms-value").focus();
+    byId(this.through ? "back" : "ohms-value").focus();
   }
 
   /** @param {number | null} ohms @param {number | null} celsius */
@@ -195,6 +206,7 @@ export class Ohms {
     const planned = this.planned();
     this.noted.unshift({ across: this.across, t, say: `${named(this.across)}: ${ohms === null ? "open" : `${ohms} ohm`}${planned === null ? "" : `, planned ${planned.toFixed(2)}`}` });
     this.body = ++bodies;
+    this.through = this.across === "pad";
     this.across = this.following();
     this.note = "";
     this.show();
@@ -204,8 +216,14 @@ export class Ohms {
 /** @param {string} across */
 const named = (across) => (across === "pad" ? "the pad" : across.replace(":", " "));
 
-function field(id, label, value) {
-  return el("p", { class: "choice" }, el("label", { for: id }, label), el("input", { type: "text", inputmode: "decimal", id, size: 6, autocomplete: "off", value }));
+/** @param {string} id @param {string} label @param {string} value @param {() => void} onenter */
+function field(id, label, value, onenter) {
+  const onkeydown = (/** @type {KeyboardEvent} */ e) => {
+    if (e.key !== "Enter") return;
+    e.preventDefault(); // the button that has the focus then is not pressed too
+    onenter();
+  };
+  return el("p", { class: "choice" }, el("label", { for: id }, label), el("input", { type: "text", inputmode: "decimal", id, size: 6, autocomplete: "off", value, onkeydown }));
 }
 
 /** A number typed into an input, with point or comma. @param {string} id @returns {number | null} */

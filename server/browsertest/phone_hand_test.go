@@ -105,7 +105,7 @@ func testByHand(t *testing.T, press func(*testing.T, context.Context, string), t
 		t.Errorf("something was noted with a temperature of 400:\n%s", s)
 	}
 	typed(phone, "celsius", "20")
-	press(t, phone, "note-ohms")
+	do(t, phone, chromedp.KeyEvent(kb.Enter))
 	says(t, phone, "[aria-label=Noted]", "coil A1: 0.98 ohm, planned 0.")
 	// A point forgotten: it is asked about, and taken back.
 	typed(phone, "ohms-value", "98")
