@@ -121,6 +121,7 @@ function start(note) {
  */
 async function begin(chosen, kept) {
   void allowSound();
+  page.closeHelp();
   stayAwake((awake) => (byId("awake").hidden = awake));
   const asked = chosen === "heading" ? ask() : Promise.resolve(); // at once: only a tap may ask
   end();
@@ -179,6 +180,7 @@ function canFind() {
 /** Finds the sensor, in place of any route. */
 async function find() {
   void allowSound();
+  page.closeHelp();
   stayAwake((awake) => (byId("awake").hidden = awake));
   end();
   finder = new SensorRun({
@@ -327,6 +329,7 @@ function confirmAgain() {
 
 function ohms() {
   if (!run || !tools) return;
+  page.closeHelp();
   page.cover(true);
   new Ohms(tools, uncover).show();
 }

@@ -127,13 +127,31 @@ function act(given) {
   const button = (a) =>
     el(
       "button",
-      { type: "button", id: a.id, class: a.main ? (main.length > 1 ? "main half" : "main") : "", "aria-disabled": a.off ? "true" : undefined, onclick: () => !a.off && actions.find((now) => now.id === a.id)?.onclick() },
+      { type: "button", id: a.id, class: a.main ? (main.length > 1 ? "main half" : "main") : "", "aria-disabled": a.off ? "true" : undefined, onclick: () => tap(a.id) },
       a.sign !== undefined && svg("svg", { viewBox: "-11 -11 22 22", class: "face-sign", "aria-hidden": "true" }, faceSign(a.sign, 9)),
       a.label,
       a.small && el("small", {}, a.small),
     );
   byId("actions").replaceChildren(...(lesser.length > 0 ? [el("div", { class: "lesser" }, ...lesser.map(button))] : []), ...main.map(button));
   if (had && list.some((a) => a.id === had)) byId(had).focus({ preventScroll: true });
+}
+
+/** @param {string} id of an action */
+function tap(id) {
+  const a = actions.find((now) => now.id === id);
+  if (!a || a.off) return;
+  closeHelp();
+  a.onclick();
+}
+
+/** Whoever goes on is done with the help: the screen that comes is not to appear above it, out of sight. */
+export function closeHelp() {
+  const others = /** @type {HTMLDetailsElement} */ (byId("others"));
+  if (!others.open) return;
+  const { activeElement } = document;
+  if (others.contains(activeElement)) /** @type {HTMLElement} */ (activeElement).blur();
+  others.open = false;
+  scrollTo(0, 0);
 }
 
 /** Brings what went wrong a moment ago into view among the words. */

@@ -165,7 +165,7 @@ func TestPhoneByTouch(t *testing.T) {
 
 // TestPhoneOnManyCoils reads a pad of 200 coils by needle: on a drawing so small the
 // next coil has its name beside it, another one is picked from a list, and another screen begins at its top, however far
-// down the one before was scrolled.
+// down the one before was scrolled, for the help below it too.
 func TestPhoneOnManyCoils(t *testing.T) {
 	t.Parallel()
 	file := filepath.Join(t.TempDir(), "many.toml")
@@ -191,9 +191,10 @@ func TestPhoneOnManyCoils(t *testing.T) {
 	}
 	asked("A1")
 	shot(t, phone, "first")
-	do(t, phone, chromedp.Evaluate(`scrollTo(0, 1e4)`, nil))
+	do(t, phone, press("#others > summary"), chromedp.Evaluate(`scrollTo(0, 1e4)`, nil))
 	waitFor(t, phone, "it to be scrolled", `scrollY > 50`)
 	do(t, phone, press("#north"))
+	waitFor(t, phone, "the help to be closed", `!document.querySelector("#others").open`)
 	asked("A2")
 	// No finger hits a coil of that drawing, and nobody presses Tab two hundred times.
 	var stops, height float64
