@@ -8,11 +8,12 @@ import { bounds, drawName, drawPad } from "../common/pad.js";
 // A phone of middling size, millimetres; only for the drawing.
 const PHONE_MM = { width: 72, height: 152, round: 9 };
 const LINE_MM = 3; // half its line, and a little air
+const STICKER_MM = 16; // half across; so large that the coil's name is seen in it
 const FAR = 0.08; // of the drawing's longer side: a smaller coil has no name in it, and no finger hits it
 const LETTERS = 27; // of a name beside its coil, in the drawing's longer side
 
 /**
- * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted: boolean}} Lies where the phone's mark lies, pad frame, and whether that is off a coil's middle; top edge counter-clockwise from pad +y
+ * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted?: boolean, mark_mm?: number[]}} Lies where the phone's mark lies, pad frame, and whether that is off a coil's middle; top edge counter-clockwise from pad +y; mark_mm: where on the phone the mark is, as a sticker, right of and above the middle
  * @param {any} plan
  * @param {{next?: string | null, states?: Record<string, string>, faces?: Record<string, number>, phone?: Lies | null, from?: Lies | null, onpick?: (id: string) => void, label: string}} o phone: where it is to lie; from: where it lies as long as it was not lifted
  */
@@ -23,7 +24,7 @@ export function padDrawing(plan, o) {
     root.append(phoneOn(o.phone, o.from ? "phone-on is-goal" : "phone-on"));
     // A phone may be larger than the pad. Room for it on every coil, so that the
     // drawing keeps its scale from coil to coil.
-    makeRoom(root, [...plan.coils.map((c) => around({ ...c, top_deg: 0 })), around(o.phone), ...(o.from ? [around(o.from)] : [])]);
+    makeRoom(root, [...plan.coils.map((c) => around({ ...c, top_deg: 0, mark_mm: o.phone?.mark_mm })), around(o.phone), ...(o.from ? [around(o.from)] : [])]);
   }
   nameFar(root, plan, o);
   return root;
@@ -78,12 +79,15 @@ function nameFar(root, plan, o) {
 
 /** @typedef {{x0: number, y0: number, x1: number, y1: number}} Box y down, as drawn */
 
-/** The box around a phone, its line included. @param {{x_mm: number, y_mm: number, top_deg: number}} at @returns {Box} */
+/** The box around a phone, its line included. @param {Lies} at @returns {Box} */
 function around(at) {
-  const [sin, cos] = [Math.sin, Math.cos].map((f) => Math.abs(f((at.top_deg * Math.PI) / 180)));
+  const [s, c] = [Math.sin, Math.cos].map((f) => f((at.top_deg * Math.PI) / 180));
+  const [sin, cos] = [s, c].map(Math.abs);
+  const [right, up] = at.mark_mm || [0, 0];
+  const [mid_x, mid_y] = [at.x_mm - right * c + up * s, at.y_mm - right * s - up * c];
   const x = (PHONE_MM.width * cos + PHONE_MM.height * sin) / 2 + LINE_MM;
   const y = (PHONE_MM.width * sin + PHONE_MM.height * cos) / 2 + LINE_MM;
-  return { x0: at.x_mm - x, y0: -at.y_mm - y, x1: at.x_mm + x, y1: -at.y_mm + y };
+  return { x0: mid_x - x, y0: -mid_y - y, x1: mid_x + x, y1: -mid_y + y };
 }
 
 /** Widens a drawing so that it holds some boxes. @param {SVGElement} root @param {Box[]} boxes */
@@ -106,8 +110,9 @@ function phoneOn(at, name) {
   return svg(
     "g",
     { class: name, transform: `translate(${at.x_mm} ${-at.y_mm}) rotate(${-at.top_deg})`, "aria-hidden": "true" },
-    ...outline(),
+    svg("g", at.mark_mm ? { transform: `translate(${-at.mark_mm[0]} ${at.mark_mm[1]})` } : {}, ...outline()),
     // On the middle of a coil the mark would hide the coil's name.
+    at.mark_mm && svg("circle", { class: "phone-sticker", r: STICKER_MM }),
     at.shifted && svg("path", { class: "phone-mark", d: "M-9 0H9M0 -9V9" }),
   );
 }

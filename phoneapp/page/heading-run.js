@@ -99,6 +99,6 @@ export class HeadingRun extends SensedRun {
   }
 
   screen() {
-    return headingScreen(this.flow, this.tools.told, { note: this.note, doubted: this.doubted !== undefined, marked: !!this.tools.place?.marked, do: this.do });
+    return headingScreen(this.flow, this.tools.told, { note: this.note, doubted: this.doubted !== undefined, ...this.mark(), do: this.do });
   }
 }

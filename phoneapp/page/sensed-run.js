@@ -45,6 +45,12 @@ export class SensedRun {
     ampsInSight();
   }
 
+  /** What is laid on the coils: the phone's middle, or a sticker that lies elsewhere. @returns {{marked: boolean, mark_mm?: number[]}} */
+  mark() {
+    const { place } = this.tools;
+    return place?.marked ? { marked: true, mark_mm: place.mm } : { marked: false };
+  }
+
   /** What the supply should show. @returns {Parameters<typeof import("../common/amps.js").ampsDoubt>[1]} */
   ampsExpected() {
     const { plan, predicted } = this.tools.told;

@@ -217,7 +217,10 @@ export class SensorFlow {
 
   /** One placing more. */
   more() {
-    if (this.stage === "answer") this.stage = "lay";
+    if (this.stage !== "answer") return;
+    this.driven = false; // as was told with the answer
+    this.afresh = true;
+    this.stage = "lay";
   }
 }
 

@@ -116,7 +116,7 @@ export class SensorRun {
       if (answer.error) throw new Error(`${answer.error.say} ${answer.error.hint || ""}`);
       this.flow.answered(answer);
       if (answer.found) buzz("as-planned");
-      if (this.flow.stage === "answer") speak(`Sensor found, ${placeWords(answer.offset_mm)}.`);
+      if (this.flow.stage === "answer") speak(`Sensor found, ${placeWords(answer.offset_mm)}.${this.flow.driven ? " Switch the supply off." : ""}`);
     } catch (e) {
       const { name, message } = /** @type {Error} */ (e);
       this.note = ["TypeError", "TimeoutError"].includes(name) ? "The bench does not answer. Is this phone still on its network? Do the last placing again to ask once more." : message;

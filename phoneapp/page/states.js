@@ -218,6 +218,8 @@ const STATES = {
   taken: () => vector({ stage: "taken", done: done(3), taken: { at: "B1", read: true }, fromEnd: true }, verdict({ A1: "as-planned", A2: "as-planned", A3: "as-planned", B1: "undecided" })),
   unchanged: () => vector({ stage: "unchanged", hold: { ...hold, at: "A1" } }),
   turned: () => vector({ stage: "place", done: done(9) }, verdict(all("as-planned", { B2: "undecided" }), { next: { at: "B2", top_deg: 180, why: "B2 may face either way. Read it once more, with the phone turned by half." } })),
+  sticker: () => vector({ stage: "place", done: done(3) }, some, { marked: true, mark_mm: [-7, 33] }),
+  "sticker-turned": () => vector({ stage: "place", done: done(9) }, verdict(all("as-planned", { B2: "undecided" }), { next: { at: "B2", top_deg: 180, shift_mm: [20, 0], why: "B2 may face either way." } }), { marked: true, mark_mm: [-7, 33] }),
   "small-pad": () => vector({ stage: "place", done: done(1) }, verdict({ A1: "as-planned" }), { plan: smallPlan }),
   "small-pad-across": () => vector({ stage: "place", done: [] }, { ...verdict({}), coils: [{ id: "A1", state: "undecided", used: 1 }, { id: "A2", state: "undecided", used: 1 }], next: { at: "A1", top_deg: 90, shift_mm: [-30, 0], why: "A1 may be as planned or reversed. Lay the phone with its mark 30 mm to the left of the middle of A1." } }, { plan: smallPlan }),
   "many-coils": () => vector({ stage: "place", done: [{ at: "A1", t: 1 }] }, { ...verdict({}), coils: manyIds.map((id) => ({ id, state: id === "A1" ? "as-planned" : "undecided", used: id === "A1" ? 1 : 0 })) }, { plan: manyPlan }),
@@ -272,7 +274,7 @@ const STATES = {
   "sensor-edge": () => sensor({ done: [[], []], afresh: false, answer: { found: false, offset_mm: [-14, 41], offset_sd_mm: [5.1, 11.3], why: "it may still be off by 12 mm, and 6 mm is wanted", holds: 2 } }),
   "sensor-unchanged": () => sensor({ done: [[]], told: "unchanged" }),
   "sensor-reads": () => sensor({ stage: "first", run: samples(1) }),
-  "sensor-found": () => sensor({ stage: "answer", done: [[], [], [], []], answer: { found: true, offset_mm: [-14.2, 41.3], offset_sd_mm: [5.1, 4.4], holds: 4 } }),
+  "sensor-found": () => sensor({ stage: "answer", driven: true, done: [[], [], [], []], answer: { found: true, offset_mm: [-14.2, 41.3], offset_sd_mm: [5.1, 4.4], holds: 4 } }),
   ohms: () => {
     const o = new Ohms(/** @type {any} */ ({ told: told(some), ohmsNoted: [{ across: "coil:B2", t: 2, say: "coil B2: open, planned 0.96" }, { across: "coil:B1", t: 1, say: "coil B1: 0.98 ohm, planned 0.96" }] }), nothing);
     Object.assign(o, { note: "Expected a number of ohms, as in 0.97." }).show();

@@ -173,7 +173,7 @@ export class VectorRun extends SensedRun {
 
   screen() {
     const stopped = this.stopped ? "No readings are coming. Bring this page to the front and keep the screen on." : "";
-    return vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, doubted: this.doubted !== undefined, marked: !!this.tools.place?.marked, unsteady: this.unsteady, do: this.do });
+    return vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, doubted: this.doubted !== undefined, ...this.mark(), unsteady: this.unsteady, do: this.do });
   }
 }
 

@@ -12,7 +12,7 @@ const SIDES = { right: "the right side", left: "the left side", far: "the side a
 /**
  * @param {import("../heading-flow.js").HeadingFlow} flow
  * @param {any} told
- * @param {{note: string, doubted?: boolean, marked: boolean, do: Record<string, (...a: any[]) => void>}} page
+ * @param {{note: string, doubted?: boolean, marked: boolean, mark_mm?: number[], do: Record<string, (...a: any[]) => void>}} page
  * @returns {import("../page.js").Screen}
  */
 export function headingScreen(flow, told, page) {
@@ -25,7 +25,7 @@ export function headingScreen(flow, told, page) {
   switch (flow.stage) {
     case "place": {
       const coil = told.plan.coils.find((c) => c.id === at);
-      const options = { next: at, states: told.states(), phone: { x_mm: coil.x_mm + place.shift_mm[0], y_mm: coil.y_mm + place.shift_mm[1], top_deg: 0, shifted: true }, label: `The pad. The phone goes on the copper of ${at}, ${SIDES[place.words]}` };
+      const options = { next: at, states: told.states(), phone: { x_mm: coil.x_mm + place.shift_mm[0], y_mm: coil.y_mm + place.shift_mm[1], top_deg: 0, shifted: true, mark_mm: page.mark_mm }, label: `The pad. The phone goes on the copper of ${at}, ${SIDES[place.words]}` };
       return {
         title: `Supply off, phone beside ${at}`,
         lead: `Lay ${mark} over the copper of ${at} on ${SIDES[place.words]}, flat, top edge away from you. Then leave it.`,

@@ -67,7 +67,7 @@ function foundScreen(flow, page, undo) {
   const a = /** @type {import("../sensor-flow.js").Answer} */ (flow.answer);
   return {
     title: "Sensor found",
-    lead: `It sits ${placeWords(a.offset_mm)}, to about ${spread(a)} mm.`,
+    lead: `${flow.driven ? "Switch the supply off. The sensor" : "It"} sits ${placeWords(a.offset_mm)}, to about ${spread(a)} mm.`,
     note: page.note,
     drawing: () => phoneDrawing({ mm: a.offset_mm, sd_mm: a.offset_sd_mm }, drawingLabel(a)),
     drawn: drawnKey({ sensor: a }),

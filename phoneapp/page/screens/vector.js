@@ -13,7 +13,7 @@ const NAMED = 4; // coils, more are counted
 /**
  * @param {import("../flow.js").VectorFlow} flow
  * @param {any} told what the bench has told, see told.js
- * @param {{note: string, doubted?: boolean, marked: boolean, unsteady: boolean, do: Record<string, (...a: any[]) => void>}} page
+ * @param {{note: string, doubted?: boolean, marked: boolean, mark_mm?: number[], unsteady: boolean, do: Record<string, (...a: any[]) => void>}} page
  * @returns {import("../page.js").Screen}
  */
 export function vectorScreen(flow, told, page) {
@@ -173,7 +173,7 @@ function pad(flow, told, page, at, asked) {
   const lies = (id, how) => {
     const c = told.plan.coils.find((k) => k.id === id);
     const shift = how.shift_mm || [0, 0];
-    return c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: how.top_deg || 0, shifted: !!how.shift_mm } : null;
+    return c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: how.top_deg || 0, shifted: !!how.shift_mm, mark_mm: page.mark_mm } : null;
   };
   const phone = lies(at, asked);
   const from = flow.stage === "lift" && flow.lay ? lies(flow.lay.at, flow.lay.asked) : null;

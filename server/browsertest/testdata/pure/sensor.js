@@ -79,7 +79,7 @@ export function not_found_goes_on_and_found_stops() {
   h.flow.answered({ found: true, offset_mm: [0, 30], offset_sd_mm: [5, 5], holds: 3 });
   equal(h.flow.stage, "answer");
   h.flow.more();
-  equal([h.flow.stage, h.flow.number, h.flow.driven], ["lay", 4, true]);
+  equal([h.flow.stage, h.flow.number, h.flow.driven], ["lay", 4, false], "it was told to be switched off");
   h.flow.undo();
   equal([h.flow.number, h.flow.driven, h.flow.afresh], [3, false, true]);
 }
