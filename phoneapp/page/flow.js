@@ -811,7 +811,8 @@ export class VectorFlow extends Effects {
     this.abandon(t);
     this.chosen = at;
     this.name();
-    if (told === "moved" || told === "shaken") {
+    if (this.everyHold) this.stage = "off"; // its readings with the supply off do not count either
+    else if (told === "moved" || told === "shaken") {
       this.stage = "place";
       this.detector.loosen();
     } else {

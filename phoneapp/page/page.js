@@ -6,7 +6,7 @@ import { faceSign } from "../common/pad.js";
 import { stateBadge } from "../common/states.js";
 
 /**
- * @typedef {{label: string, small?: string, sign?: number, id: string, main?: boolean, off?: boolean, onclick: () => void}} Action off: not to be tapped yet; small: a second line; sign: a face drawn beside the words, as faceSign takes it
+ * @typedef {{label: string, small?: string, sign?: number, id: string, main?: boolean, off?: string, onclick: () => void}} Action off: not to be tapped yet, and what is said to who does; small: a second line; sign: a face drawn beside the words, as faceSign takes it
  * @typedef {object} Screen
  * @property {string} title
  * @property {string} [lead] what to do, in a sentence
@@ -139,9 +139,14 @@ function act(given) {
 /** @param {string} id of an action */
 function tap(id) {
   const a = actions.find((now) => now.id === id);
-  if (!a || a.off) return;
+  if (!a) return;
   closeHelp();
-  a.onclick();
+  if (!a.off) {
+    a.onclick();
+    return;
+  }
+  setText(byId("note"), a.off);
+  uncover();
 }
 
 /** Whoever goes on is done with the help: the screen that comes is not to appear above it, out of sight. */

@@ -15,11 +15,14 @@ import { Stillness } from "./stillness.js";
 const ASKS = ["on", "quiet", "same", "taken", "unchanged"];
 const STOPPED_MS = 1500; // no reading for so long is a gap
 
+/** The supply is switched at every coil, as ticked last: also after a mend. */
+let everyHold = false;
+
 export class VectorRun extends SensedRun {
   /** @param {import("./run.js").Tools} tools */
   constructor(tools) {
     const { told } = tools;
-    super(tools, new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT(), rows: rowsToDraw(told), afterMend: told.afterMend, carried: told.carried }));
+    super(tools, new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT(), everyHold, rows: rowsToDraw(told), afterMend: told.afterMend, carried: told.carried }));
     this.stillness = new Stillness();
     this.unsteady = false;
     const now = () => tools.clock.at();
@@ -38,7 +41,7 @@ export class VectorRun extends SensedRun {
       result: () => this.apply(flow.showResult()),
       goOn: () => this.apply(flow.goOn()),
       pick: (id) => this.apply(flow.pick(id)),
-      everyHold: (on) => (flow.everyHold = on),
+      everyHold: (on) => (flow.everyHold = everyHold = on),
       byRow: (on) => {
         this.apply(flow.byRow(on));
         tools.help();
@@ -54,6 +57,7 @@ export class VectorRun extends SensedRun {
   async begin(resumed) {
     const { tools } = this;
     const { told } = tools;
+    everyHold = this.flow.everyHold;
     // The capture's first line goes before its first reading, and only once there
     // is a sensor that works.
     let begun = resumed;
@@ -128,7 +132,7 @@ export class VectorRun extends SensedRun {
         tools.broken("");
         tools.say(this.note);
       } else if (e.do !== "taken") { // that has a screen of its own
-        if (e.do === "counted") this.note = "";
+        if (e.do === "counted" || (e.do === "line" && /** @type {any} */ (e.line).type === "hold")) this.note = "";
         this.carryOut(e);
       }
     }

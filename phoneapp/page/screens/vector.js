@@ -69,9 +69,9 @@ export function vectorScreen(flow, told, page) {
         ...common,
         glance: true,
         title: `Lift. Next: ${at}`,
-        lead: lay,
+        lead: `${lay}${flow.done.length < 3 ? " The supply stays on." : ""}`,
         // Not before it was lifted: what it reads now is the coil before.
-        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, off: true, onclick: page.do.lies }, { label: "It is lifted", id: "lifted", onclick: page.do.moved }, ...(offer ? [offer] : undo), result],
+        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, off: "Lift it first, or tap “It is lifted”.", onclick: page.do.lies }, { label: "It is lifted", id: "lifted", onclick: page.do.moved }, ...(offer ? [offer] : undo), result],
       };
     case "place":
       return {

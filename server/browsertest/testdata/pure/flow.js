@@ -782,3 +782,14 @@ export function a_hold_that_a_dead_page_left_open_is_taken_back() {
   after.carry(OFF); // at once: the page has not seen the phone lie still
   after.lieUntil([30, 20, 350], "counting");
 }
+
+export function switched_at_every_coil_a_hold_that_did_not_count_begins_again_with_the_supply_off() {
+  const h = new Hand({ everyHold: true });
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OFF, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lie([40, 60, 380], 1);
+  h.did(h.flow.gap(h.t));
+  equal([h.flow.stage, h.screen().title], ["off", "Supply off, phone on A1"]);
+  ok(h.screen().lead.startsWith("Switch the supply off."), h.screen().lead);
+}
