@@ -477,6 +477,11 @@ export class VectorFlow extends Effects {
     this.emit({ do: "taken", at, read });
   }
 
+  /** There is no connection: the verdict is waited for from when it is back. @param {number} t */
+  cutOff(t) {
+    if (this.stage === "waiting") this.countedAt = t;
+  }
+
   /** "On to the next", after another phone read what was named. */
   onward() {
     if (this.stage !== "taken") return this.take();

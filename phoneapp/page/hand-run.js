@@ -67,6 +67,8 @@ export class HandRun {
 
   hidden() {}
 
+  linked() {}
+
   next() {
     return this.stage === "result" ? null : this.target;
   }

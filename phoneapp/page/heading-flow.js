@@ -132,6 +132,11 @@ export class HeadingFlow extends Effects {
     return this.run.length ? Math.min(1, (this.run[this.run.length - 1].t - this.run[0].t) / LAG_S) : 0;
   }
 
+  /** As in the vector route. @param {number} t */
+  cutOff(t) {
+    if (this.stage === "waiting") this.countedAt = t;
+  }
+
   /** As in the vector route. */
   joins() {
     this.toNext();

@@ -44,6 +44,7 @@ export class HeadingRun extends SensedRun {
     this.last = { t, at_ms: performance.now() };
     if (this.stopped) this.note = "";
     this.stopped = false;
+    if (this.lost) this.flow.cutOff(t);
     const effects = this.flow.heading(t, h);
     page.reading(`${Math.round(h.deg)}°`);
     page.progress(this.flow.progress);
@@ -99,6 +100,6 @@ export class HeadingRun extends SensedRun {
   }
 
   screen() {
-    return headingScreen(this.flow, this.tools.told, { note: this.note, doubted: this.doubted !== undefined, ...this.mark(), do: this.do });
+    return headingScreen(this.flow, this.tools.told, { note: this.note, doubted: this.doubted !== undefined, ...this.mark(), lost: this.lost, do: this.do });
   }
 }

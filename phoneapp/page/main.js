@@ -37,7 +37,10 @@ const stream = new Stream({
   base,
   outbox: new Outbox(storage, `polewise ${rehearsal || "phone"}`),
   onmessage: received,
-  onlink: page.link,
+  onlink: (link, waiting) => {
+    page.link(link, waiting);
+    run?.linked();
+  },
 });
 
 /** What this phone was found to give. @type {import("./probe.js").Found | null} */

@@ -31,6 +31,7 @@ import { numberIn } from "./ohms.js";
  * @property {() => string | null} next the coil to read next
  * @property {{on: boolean, take: (on: boolean) => void} | null} [byRow] whether the phone is drawn along rows, where that can be chosen
  * @property {() => void} hidden the page went out of sight
+ * @property {() => void} linked the connection came or went
  * @property {() => any} save
  * @property {(kept: any) => void} restore
  */

@@ -45,6 +45,14 @@ export class SensedRun {
     ampsInSight();
   }
 
+  get lost() {
+    return this.tools.stream.link === "lost";
+  }
+
+  linked() {
+    if (this.flow.stage === "waiting") this.show();
+  }
+
   /** What is laid on the coils: the phone's middle, or a sticker that lies elsewhere. @returns {{marked: boolean, mark_mm?: number[]}} */
   mark() {
     const { place } = this.tools;

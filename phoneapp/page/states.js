@@ -232,6 +232,11 @@ const STATES = {
   "row-spoilt": () => vector({ stage: "row", done: [{ at: "A1", t: 0 }] }, some, { row: 0, note: spoiltWords("A1 to A3", "A1", "fast") }),
   "row-offered": () => vector({ stage: "place", done: [{ at: "B2", t: 0 }] }, { ...verdict(all("as-planned")), next: { at: "A1", why: "A1 was read before the mend only. Draw the phone along every row once, or lay it on every coil, so that nothing else turned goes unseen." } }, { afterMend: true }),
   waiting: () => vector({ stage: "waiting", done: done(9) }, some),
+  "waiting-lost": () => {
+    vector({ stage: "waiting", done: done(9) }, some, { lost: true });
+    page.link("lost", 14);
+  },
+  "waiting-mended": () => vector({ stage: "waiting", done: done(2), carried: ids }, some),
   "link-lost": () => {
     vector({ stage: "place", done: done(3) }, some);
     page.link("lost", 14);

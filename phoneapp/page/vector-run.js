@@ -92,6 +92,7 @@ export class VectorRun extends SensedRun {
       this.stopped = false;
       this.show();
     }
+    if (this.lost) this.flow.cutOff(t);
     const effects = this.flow.sample(t, u);
     page.field(u);
     page.progress(this.flow.progress);
@@ -177,7 +178,7 @@ export class VectorRun extends SensedRun {
 
   screen() {
     const stopped = this.stopped ? "No readings are coming. Bring this page to the front and keep the screen on." : "";
-    return vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, doubted: this.doubted !== undefined, ...this.mark(), unsteady: this.unsteady, do: this.do });
+    return vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, doubted: this.doubted !== undefined, ...this.mark(), lost: this.lost, unsteady: this.unsteady, do: this.do });
   }
 }
 

@@ -6,13 +6,14 @@ import { supplyWords } from "../supply.js";
 import { ampsField, isOn } from "./amps.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
+import { waitingWords } from "./vector.js";
 
 const SIDES = { right: "the right side", left: "the left side", far: "the side away from you", near: "the side toward you" };
 
 /**
  * @param {import("../heading-flow.js").HeadingFlow} flow
  * @param {any} told
- * @param {{note: string, doubted?: boolean, marked: boolean, mark_mm?: number[], do: Record<string, (...a: any[]) => void>}} page
+ * @param {{note: string, doubted?: boolean, marked: boolean, mark_mm?: number[], lost?: boolean, do: Record<string, (...a: any[]) => void>}} page
  * @returns {import("../page.js").Screen}
  */
 export function headingScreen(flow, told, page) {
@@ -52,8 +53,10 @@ export function headingScreen(flow, told, page) {
       };
     case "counting":
       return { title: "The compass turns", lead: "Hands off.", note: page.note, progress: flow.progress, actions: [{ label: "Begin this place again", id: "undo", onclick: page.do.undo }] };
-    case "waiting":
-      return { title: flow.unreadSince ? `${last?.at} is read` : "All read", lead: `Switch the supply off. ${flow.unreadSince ? "Finding out what comes next." : "Working out what the compass said."}`, note: page.note, actions: [...undo, result] };
+    case "waiting": {
+      const { title, lead } = waitingWords(flow, last?.at, page.lost);
+      return { title, lead: `Switch the supply off. ${lead}`, note: page.note, actions: [...undo, result] };
+    }
     default:
       return resultScreen(told, {
         note: page.note,

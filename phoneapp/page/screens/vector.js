@@ -13,7 +13,7 @@ const NAMED = 4; // coils, more are counted
 /**
  * @param {import("../flow.js").VectorFlow} flow
  * @param {any} told what the bench has told, see told.js
- * @param {{note: string, doubted?: boolean, marked: boolean, mark_mm?: number[], unsteady: boolean, do: Record<string, (...a: any[]) => void>}} page
+ * @param {{note: string, doubted?: boolean, marked: boolean, mark_mm?: number[], lost?: boolean, unsteady: boolean, do: Record<string, (...a: any[]) => void>}} page
  * @returns {import("../page.js").Screen}
  */
 export function vectorScreen(flow, told, page) {
@@ -122,7 +122,7 @@ export function vectorScreen(flow, told, page) {
         ],
       };
     case "waiting":
-      return { ...common, ...waitingWords(flow, last?.at), actions: [...undo, result] };
+      return { ...common, ...waitingWords(flow, last?.at, page.lost), actions: [...undo, result] };
     default:
       return resultScreen(told, {
         note: page.note,
@@ -156,10 +156,11 @@ function supplyDoubted(flow, page, at, common) {
 /**
  * What is said until the verdict on the last reading is in. After a mend only it knows
  * what is still to be read.
- * @param {{unreadSince: boolean}} flow @param {string | undefined} at
+ * @param {{unreadSince: boolean}} flow @param {string | undefined} at @param {boolean} [lost] no connection
  */
-function waitingWords(flow, at) {
-  return flow.unreadSince ? { title: `${at} is read`, lead: "Finding out what comes next." } : { title: "All read", lead: "Working out what the readings say." };
+export function waitingWords(flow, at, lost) {
+  const lead = flow.unreadSince ? "Finding out what comes next." : "Working out what the readings say.";
+  return { title: flow.unreadSince ? `${at} is read` : "All read", lead: lost ? "No connection. All is kept here: the bench answers when it is back." : lead };
 }
 
 /** How counting begins, until it has been seen. @param {import("../flow.js").VectorFlow} flow */
