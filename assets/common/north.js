@@ -28,6 +28,9 @@ export function northWords(outFace) {
   };
 }
 
+/** How a compass is held so that its needle tells a face: over the middle the field runs straight up or down. @param {string} at a coil */
+export const needleOver = (at) => `Stand the compass on edge over the middle of ${at}, so that its needle can dip: flat it tells nothing there.`;
+
 /** @type {"north"|"south"|null} */
 let called = null;
 

@@ -158,3 +158,18 @@ function sensorMarks({ mm, sd_mm }) {
     Math.abs(x) >= 1 && text([x / 2, y - RING * sd_mm[1] - 3], `${Math.round(Math.abs(x))} mm`, "middle"),
   ];
 }
+
+/** A compass on edge over the middle of a coil, seen from the side. */
+export function needleDrawing() {
+  const copper = (x) => svg("rect", { class: "copper", x, y: 30, width: 9, height: 7, rx: 1.5 });
+  return svg(
+    "svg",
+    { class: "needle-drawing", role: "img", "aria-label": "A compass on edge over the middle of a coil, seen from the side: its needle dips", viewBox: "-32 -16 64 58" },
+    copper(-30),
+    copper(21),
+    svg("path", { class: "bench-line", d: "M-32 38.5H32" }),
+    svg("circle", { class: "compass", cy: 6, r: 17 }),
+    svg("path", { class: "needle-end", d: "M-3 6L0 -8L3 6Z" }),
+    svg("path", { class: "needle-other", d: "M-3 6L0 20L3 6Z" }),
+  );
+}

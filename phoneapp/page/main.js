@@ -225,7 +225,8 @@ function failed(trouble, chosen) {
     const compassWorks = found.compass === null || found.compass === "ask";
     found.best = found.raw === null ? "vector" : compassWorks ? "heading" : "hand";
   }
-  start(wordsFor(trouble.code, where).say);
+  const { say, steps } = wordsFor(trouble.code, where);
+  start(steps.length === 0 ? say : `${say} ${trouble.code === "motion-denied" ? steps[0] : "What to do about it stands below."}`);
 }
 
 /** A reading of a coil, or of a row of them, is complete. @param {string} at @param {string[]} [along] */

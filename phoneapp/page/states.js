@@ -161,7 +161,7 @@ const failing = Object.fromEntries(
     () => {
       const raw = new Trouble(code === "motion-denied" || code === "no-compass" ? "missing" : code);
       const found = { best: compass === null || compass === "ask" ? "heading" : "hand", raw, compass: compass === null || compass === "ask" ? compass : new Trouble(compass) };
-      start(found, where, code === "motion-denied" ? wordsFor(code, where).say : "");
+      start(found, where, code === "motion-denied" ? `${wordsFor(code, where).say} ${wordsFor(code, where).steps[0]}` : "");
       help(found, where, true);
     },
   ]),

@@ -1,6 +1,7 @@
 // The screens of the hand route: faces by a compass needle or a hand meter.
 import { el } from "../../common/dom.js";
-import { padToPick } from "../drawing.js";
+import { needleOver } from "../../common/north.js";
+import { needleDrawing, padToPick } from "../drawing.js";
 import { supplyWords } from "../supply.js";
 import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
@@ -66,15 +67,19 @@ function facesScreen(run, told) {
   const options = { next: at, states: told.states(), faces: run.faces, label: `The pad. ${at} is next` };
   return {
     title: `Which face of ${at} looks up?`,
-    lead: `Supply on. Hold the needle or meter over the middle of ${at}.`,
+    lead: `Supply on. ${needleOver(at)}`,
     note: run.note,
     ...padToPick(told, options, run.do.pick),
     bodied: `faces ${n.note}`,
-    body: [el("p", { class: "remark" }, n.note), cautions()],
+    body: [
+      el("figure", { class: "needle" }, needleDrawing(), el("figcaption", { class: "remark" }, "On edge over the middle; or flat on the winding, where the end that points to the coil's middle is the one that turns to it. A hand meter goes over the middle. No face: the needle does not care.")),
+      el("p", { class: "remark" }, n.note),
+      cautions(),
+    ],
     actions: [
       { label: capital(n.own.north), small: n.physics.north + n.needle.north, sign: 1, id: "north", main: true, onclick: () => run.do.read("north") },
       { label: capital(n.own.south), small: n.physics.south + n.needle.south, sign: -1, id: "south", main: true, onclick: () => run.do.read("south") },
-      { label: "No face", small: "the needle does not care", sign: 0, id: "none", main: true, onclick: () => run.do.read("none") },
+      { label: "No face", sign: 0, id: "none", onclick: () => run.do.read("none") },
       ...(run.lastRead ? [{ label: `Undo ${run.lastRead.at}`, id: "undo", onclick: run.do.undo }] : []),
       { label: "Ohms", id: "ohms", onclick: run.do.ohms },
       { label: "Verdict", id: "result", onclick: run.do.result },
