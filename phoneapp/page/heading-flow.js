@@ -11,7 +11,7 @@
 // First one side of every coil, then the other side of those still in doubt.
 import { AWAIT_S, knownOf, lacks } from "./awaited.js";
 import { Effects } from "./effects.js";
-import { currentFor, placeBeside, shareOfBest, STILL_DEG, strengthOf } from "./heading-places.js";
+import { alsoDoes, currentFor, placeBeside, shareOfBest, STILL_DEG, strengthOf } from "./heading-places.js";
 import { wrap180 } from "./sources/headings.js";
 import { mayBeSupply } from "./supply.js";
 
@@ -42,6 +42,8 @@ export class HeadingFlow extends Effects {
     this.carried = o.carried || [];
     /** What the supply is to be set to since a turn was too large or too small; null: nothing was. @type {number | null} */
     this.set_amps = null;
+    /** What it was set to where the plan's current would not do. @type {{tells: "weak"|"strong", amps: number} | null} */
+    this.set = null;
     /** Coils beside which the compass hardly turned, one after the other. @type {{at: string, still: boolean}[]} */
     this.weak = [];
     /** It turned beside another, with the supply set as it is. */
@@ -122,8 +124,9 @@ export class HeadingFlow extends Effects {
    */
   get advice() {
     if (this.set_amps !== null) return { tells: "turned", amps: this.set_amps };
-    const p = this.hold || this.place;
-    const c = currentFor(p?.across_uT ?? null, this.planned_amps, this.plan.supply?.limit_amps || 0);
+    const across_uT = (this.hold || this.place)?.across_uT ?? null;
+    if (this.set && alsoDoes(across_uT, this.set.amps / this.planned_amps)) return this.set;
+    const c = currentFor(across_uT, this.planned_amps, this.plan.supply?.limit_amps || 0);
     return c.tells === "well" ? null : c;
   }
 
@@ -160,6 +163,7 @@ export class HeadingFlow extends Effects {
   /** @param {number} t @param {number} [amps] read off the supply */
   supplyOn(t, amps) {
     if (this.stage !== "on") return [];
+    if (this.set_amps === null && this.advice) this.set = /** @type {any} */ (this.advice);
     this.amps = amps && amps > 0 ? amps : (this.advice?.amps ?? this.planned_amps);
     this.line({ type: "drive", t, state: "on", ...(amps && amps > 0 ? { amps } : {}) });
     this.emit({ do: "drive", state: "on" });
@@ -321,7 +325,7 @@ export class HeadingFlow extends Effects {
   }
 
   save() {
-    return { done: this.done, chosen: this.chosen, rest_deg: this.rest_deg, set_amps: this.set_amps, fromEnd: this.fromEnd, hold: this.hold && { at: this.hold.at, t: this.hold.t } };
+    return { done: this.done, chosen: this.chosen, rest_deg: this.rest_deg, set_amps: this.set_amps, set: this.set, fromEnd: this.fromEnd, hold: this.hold && { at: this.hold.at, t: this.hold.t } };
   }
 
   /** As in the vector route. @param {ReturnType<HeadingFlow["save"]>} kept @param {number} t */
@@ -330,6 +334,7 @@ export class HeadingFlow extends Effects {
     this.chosen = kept.chosen;
     this.rest_deg = kept.rest_deg;
     this.set_amps = kept.set_amps ?? null;
+    this.set = kept.set ?? null;
     this.fromEnd = kept.fromEnd ?? false;
     if (kept.hold) {
       this.hold = kept.hold;

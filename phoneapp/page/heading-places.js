@@ -76,9 +76,21 @@ function sides(coil, winding) {
  */
 export function currentFor(across_uT, amps, limit_amps) {
   const ratio = Math.abs(across_uT ?? EARTH_UT) / EARTH_UT;
-  if (ratio >= 0.25 && ratio <= 3) return { tells: "well" };
+  if (doesWell(ratio)) return { tells: "well" };
   const best = Math.max(0.01, amps / Math.max(ratio, 1e-3));
   return { tells: ratio > 3 ? "strong" : "weak", amps: limit_amps > 0 ? Math.min(best, limit_amps) : Math.min(best, 4 * amps) };
+}
+
+/** @param {number} ratio of the field across the needle to the earth's */
+const doesWell = (ratio) => ratio >= 0.25 && ratio <= 3;
+
+/**
+ * Whether a current set for another place is right there too: a supply is not to be set
+ * anew at every coil.
+ * @param {number | null} across_uT as planned @param {number} times the planned current
+ */
+export function alsoDoes(across_uT, times) {
+  return doesWell((Math.abs(across_uT ?? EARTH_UT) * times) / EARTH_UT);
 }
 
 /** @param {number[]} shift */

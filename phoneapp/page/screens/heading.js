@@ -8,6 +8,8 @@ import { cautions } from "./cautions.js";
 import { resultScreen } from "./result.js";
 import { waitingWords } from "./vector.js";
 
+const LEAST_VOLTS = 0.5;
+
 const SIDES = { right: "the right side", left: "the left side", far: "the side away from you", near: "the side toward you" };
 
 /**
@@ -41,11 +43,11 @@ export function headingScreen(flow, told, page) {
       return {
         whole: true,
         title: "Switch the supply on",
-        lead: `Leave the phone where it is. Set ${flow.advice ? currentWords(flow.advice.amps, told.plan.supply, flow.planned_amps) : supplyWords({ ...told.plan.supply, drive: "steady" })}.`,
-        why: adviceWords(flow.advice, told.plan.supply),
+        lead: `Leave the phone where it is. ${flow.advice ? currentWords(flow.advice.amps, told.plan.supply, flow.planned_amps) : `Set ${supplyWords({ ...told.plan.supply, drive: "steady" })}.`}`,
+        why: flow.advice && flow.advice === flow.set ? "" : adviceWords(flow.advice), // said when it was set
         note: page.note,
         bodied: `on ${!!flow.advice}`,
-        body: [cautions(), ampsField(flow.advice ? {} : told)],
+        body: flow.advice ? [ampsField({}), cautions()] : [cautions(), ampsField(told)], // so low a current is seldom hit
         actions: [
           { label: isOn(page.doubted), id: "is-on", main: true, onclick: page.do.supplyOn },
           { label: "Begin this place again", id: "undo", onclick: page.do.undo },
@@ -69,20 +71,24 @@ export function headingScreen(flow, told, page) {
   }
 }
 
-/** A current to set in place of the plan's, with the volts that go with it. */
-function currentWords(amps, supply, planned_amps) {
-  const volts = supply.volts > 0 && planned_amps > 0 ? ` (about ${two((supply.volts * amps) / planned_amps)} V)` : "";
-  return `about ${two(amps)} A in all${volts}, steady`;
+/**
+ * A current to set in place of the plan's. Where it takes less voltage than a supply can be
+ * set to with some care its current limit holds it, as the bench's plan says too.
+ */
+export function currentWords(amps, supply, planned_amps) {
+  const volts = planned_amps > 0 ? ((supply.volts || 0) * amps) / planned_amps : 0;
+  const steady = supply.drive === "pulsed" ? ", steady" : "";
+  if (volts >= LEAST_VOLTS) return `Set ${two(volts)} V${steady}: about ${two(amps)} A in all.`;
+  return `Limit the current to about ${two(amps)} A in all${steady}, with the voltage ${volts > 0 ? `at ${two(Math.max(1, 2 * volts))} V` : "high enough"}, so that the limit holds.`;
 }
 
 /** Why not the plan's current. */
-function adviceWords(advice, supply) {
-  const planned = supplyWords({ ...supply, drive: "steady" });
+function adviceWords(advice) {
   switch (advice?.tells) {
     case "strong":
-      return `At the plan's ${planned} the field here is too strong for a compass. If the supply does not go so low, set the least it gives.`;
+      return "With the plan's setting the field is too strong for a compass. If the supply does not go so low, set the least it gives.";
     case "weak":
-      return `At the plan's ${planned} the field here is too weak to turn a compass. Watch that no wire gets warm.`;
+      return "With the plan's setting the field is too weak to turn a compass. Watch that no wire gets warm.";
     case "turned":
       return "By how far the compass turned before.";
     default:

@@ -5,7 +5,7 @@ import { HandRun } from "/app/hand-run.js";
 import { HeadingFlow } from "/app/heading-flow.js";
 import { currentFor, placeBeside, strengthOf } from "/app/heading-places.js";
 import { resultScreen } from "/app/screens/result.js";
-import { strengthWords } from "/app/screens/heading.js";
+import { currentWords, strengthWords } from "/app/screens/heading.js";
 import { percent } from "/common/states.js";
 import { MadeUpPhone } from "/bench/made-up-phone.js";
 import { svg } from "/common/dom.js";
@@ -399,6 +399,28 @@ export function a_supply_set_otherwise_is_told_as_it_is() {
   equal(strong.on.amps, 0.11);
   near(strong.flow.amps, 0.11, 1e-9, "the next advice goes by it");
   equal(told(20).on.amps, 0.11);
+}
+
+export function a_current_for_the_compass_stays_the_same_from_coil_to_coil_as_long_as_it_does() {
+  const beside = Object.fromEntries([["A1", 400], ["A2", 700], ["A3", 30], ["A4", 8000]].map(([id, b]) => [id, [{ shift_mm: [45, 0], b_uT: [b, 0, 0] }, { shift_mm: [-45, 0], b_uT: [-b, 0, 0] }]]));
+  const coils = Object.keys(beside).map((id) => ({ ...PLAN.coils[0], id }));
+  const flow = new HeadingFlow({ plan: { ...PLAN, coils, supply: { limit_amps: 2.5 } }, amps: 2, beside: /** @type {any} */ (beside) });
+  const set = (id) => {
+    flow.pick(id);
+    flow.hold = { ...flow.place };
+    flow.stage = "on";
+    const { advice } = flow;
+    flow.supplyOn(0);
+    flow.hold = null;
+    return advice?.amps ?? null;
+  };
+  equal(set("A3"), null, "the plan's");
+  near(set("A1"), 0.1, 1e-9);
+  near(set("A2"), 0.1, 1e-9, "and not 0.057");
+  near(set("A4"), 0.005, 0.006);
+  equal(currentWords(0.07, { volts: 1.8 }, 1.3), "Limit the current to about 0.07 A in all, with the voltage at 1 V, so that the limit holds.");
+  equal(currentWords(0.9, { volts: 1.8 }, 1.3), "Set 1.2 V: about 0.9 A in all.");
+  equal(currentWords(0.9, { amps: 2, drive: "pulsed" }, 1.3), "Limit the current to about 0.9 A in all, steady, with the voltage high enough, so that the limit holds.");
 }
 
 export function coils_too_small_to_tap_are_picked_from_a_list() {
