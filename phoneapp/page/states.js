@@ -263,6 +263,7 @@ const STATES = {
   "result-reversed": () => vector({ stage: "result", done: done(9) }, reversed),
   "result-as-planned": () => vector({ stage: "result", done: done(9) }, verdict(all("as-planned"), { outcome: "as-planned" })),
   "result-undecided": () => vector({ stage: "result", done: done(9) }, verdict(all("as-planned", { C1: "weak", C3: "dead", B2: "undecided" }), { next: { at: "B2", why: "What was read over B2 leaves doubt. Read it once more." }, notes: ["The hold on B2 did not lie still."] })),
+  "result-doubted": () => vector({ stage: "result", done: done(9) }, { ...reversed, notes: ["The readings over A3 would not stand still: the phone was moved, or something beside it. Lay it down again and read A3 again.", "B1 and B2 lie side by side."] }),
   again: () => page.show(againScreen(told(reversed), nothing, nothing)),
   "heading-place": () => heading({ stage: "place", done: [] }),
   "heading-elsewhere": () => heading({ stage: "place", done: [], rest_deg: 85 }, null, elsewhereWords("A1")),

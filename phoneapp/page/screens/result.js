@@ -6,6 +6,9 @@ import { padToPick } from "../drawing.js";
 
 const KNOWN = 0.95; // a cause likelier than this is told without its chance
 
+/** A remark that asks for a reading again is not to be missed. */
+const AGAIN = /\b(again|once more)\b/;
+
 /**
  * @param {any} told
  * @param {{note: string, actions: import("../page.js").Action[], onpick?: (id: string) => void, again?: () => void, goOn: () => void, ohms: () => void}} o
@@ -19,6 +22,7 @@ export function resultScreen(told, o) {
   const again = v?.outcome === "fault" && o.again && !told.rehearsal ? [{ label: "Mended: check again", id: "again", main: !open, onclick: o.again }] : [];
   const measure = asked || (v?.outcome === "as-planned" && !told.rehearsal);
   const undecided = !v || v.outcome === "undecided";
+  const asks = v ? v.notes.filter((n) => AGAIN.test(n)) : [];
   const steps = [
     { label: undecided || open ? "Go on reading" : "Read again", id: "go-on", main: open || (undecided && !asked), onclick: o.goOn },
     { label: measure ? "Note the ohms" : "Ohms", id: "ohms", main: measure, onclick: o.ohms },
@@ -27,10 +31,11 @@ export function resultScreen(told, o) {
     whole: true,
     title: outcomeTitle(v),
     lead: [outcomeLead(v), ...(told.rehearsal ? [] : [THEN[v?.outcome]])].filter(Boolean).join(" "),
+    why: asks.join(" "),
     note: o.note,
     ...padToPick(told, { states, label: "The pad, with what is known of each coil" }, o.onpick),
     bodied: `result ${JSON.stringify(v)} ${told.north.note}`,
-    body: v ? [otherCauses(v), coilList(v), ...v.notes.map((n) => el("p", { class: "remark" }, n)), el("p", { class: "remark" }, told.north.note)] : [],
+    body: v ? [otherCauses(v), ...v.notes.filter((n) => !asks.includes(n)).map((n) => el("p", { class: "remark" }, n)), coilList(v), el("p", { class: "remark" }, told.north.note)] : [],
     actions: [...again, ...steps, ...o.actions],
   };
 }

@@ -44,6 +44,14 @@ export function a_cause_that_others_come_near_is_told_with_its_chance_and_what_t
   equal(lead(0.56, { at: "B1", route: "ohms", across: "string:B", why: "Measure string B." }), "Likeliest so far, 56 %: Coil B2 is joined into string A instead of B. Measure string B.");
 }
 
+export function a_remark_that_asks_for_a_reading_again_stands_with_the_result() {
+  const nothing = () => {};
+  const notes = ["The ohmmeter showed 0.96 ohm across string B, where everything else says 2.15 ohm. Measure it again, unplugged and with the supply off.", "The phone lay a little aside."];
+  const { why, body } = resultScreen({ plan: NO_PLAN, verdict: { outcome: "undecided", coils: [], causes: [], next: null, notes }, rehearsal: null, states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing });
+  equal(why, notes[0]);
+  ok(body?.some((n) => n?.textContent === notes[1]) && !body.some((n) => n?.textContent === notes[0]), "the others below");
+}
+
 export function a_result_with_coils_still_open_asks_to_go_on() {
   const nothing = () => {};
   const mains = (outcome, next, rehearsal) => {
