@@ -24,6 +24,8 @@ export class Told {
     this.predicted = null;
     /** @type {any} */
     this.verdict = null;
+    /** The check comes after a mend. */
+    this.mended = false;
     /** Coils that were read before a mend only, when this was loaded. @type {string[]} */
     this.carried = [];
     /** Places beside each coil, with the field there as planned. @type {Record<string, any[]>} */
@@ -44,6 +46,7 @@ export class Told {
     this.plan = state.plan;
     this.predicted = state.predicted;
     this.verdict = state.verdict;
+    this.mended = !!state.mended;
     this.carried = state.mended ? this.plan.coils.map((c) => c.id).filter((id) => !state.mended.since.includes(id)) : [];
     this.beside = state.beside || {};
     // What the maker was asked on any page counts on all; what this phone knew

@@ -30,7 +30,7 @@ export function resultScreen(told, o) {
   return {
     whole: true,
     title: outcomeTitle(v),
-    lead: [outcomeLead(v), ...(told.rehearsal ? [] : [THEN[v?.outcome]])].filter(Boolean).join(" "),
+    lead: [outcomeLead(v), ...(told.rehearsal ? [] : [thenWords(v?.outcome, told.mended)])].filter(Boolean).join(" "),
     why: asks.join(" "),
     note: o.note,
     ...padToPick(told, { states, label: "The pad, with what is known of each coil" }, o.onpick),
@@ -40,11 +40,13 @@ export function resultScreen(told, o) {
   };
 }
 
-/** What a real pad then asks of the hands. */
-const THEN = {
-  "as-planned": "Supply off. Measure the ohms if you have not yet; the bench page says whether they agree, and there you sign off.",
-  fault: "Supply off before you touch a joint.",
-};
+/** What a real pad then asks of the hands. @param {string | undefined} outcome @param {boolean} [mended] */
+function thenWords(outcome, mended) {
+  if (outcome === "fault") return "Supply off before you touch a joint.";
+  if (outcome !== "as-planned") return "";
+  const since = mended ? "Measure the ohms if you have not since the mend: those noted before it count no more where joints were opened. The" : "Measure the ohms if you have not yet; the";
+  return `Supply off. ${since} bench page says whether they agree, and there you sign off.`;
+}
 
 /** @param {any} v */
 export function outcomeTitle(v) {

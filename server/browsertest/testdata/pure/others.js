@@ -44,6 +44,14 @@ export function a_cause_that_others_come_near_is_told_with_its_chance_and_what_t
   equal(lead(0.56, { at: "B1", route: "ohms", across: "string:B", why: "Measure string B." }), "Likeliest so far, 56 %: Coil B2 is joined into string A instead of B. Measure string B.");
 }
 
+export function after_a_mend_the_ohms_noted_before_it_are_not_said_to_do() {
+  const nothing = () => {};
+  const verdict = { outcome: "as-planned", coils: [], causes: [], next: null, notes: [] };
+  const lead = (mended) => resultScreen({ plan: NO_PLAN, verdict, mended, rehearsal: null, states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: nothing, ohms: nothing }).lead || "";
+  ok(lead(false).includes("if you have not yet; the bench page"), lead(false));
+  ok(lead(true).includes("those noted before it count no more where joints were opened. The bench page"), lead(true));
+}
+
 export function a_remark_that_asks_for_a_reading_again_stands_with_the_result() {
   const nothing = () => {};
   const notes = ["The ohmmeter showed 0.96 ohm across string B, where everything else says 2.15 ohm. Measure it again, unplugged and with the supply off.", "The phone lay a little aside."];
