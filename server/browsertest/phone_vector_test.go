@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
@@ -63,6 +64,40 @@ func TestPhoneFindsReversedString(t *testing.T) {
 	testPhoneFinds(t, layout.Fault{Kind: layout.StringReversed, ID: "C"}, func(say string) bool {
 		return strings.Contains(say, "whole string C runs the wrong way") && strings.Contains(say, "Swap the two ends of string C")
 	})
+}
+
+// TestPhoneAfterMend: a coil that was read before the mend is counted anew, and the verdict on
+// that comes at once, though no more of its readings count than before.
+func TestPhoneAfterMend(t *testing.T) {
+	t.Parallel()
+	file := smallPlan(t)
+	program := startProgram(t, "--plan", file)
+	phone := newPhone(t)
+	do(t, phone, before(knowsSensor))
+	v := newVirtualPhoneOver(t, phone, planOf(t, file), layout.Fault{Kind: layout.CoilReversed, ID: "A1"})
+	do(t, phone, chromedp.Navigate(program.Phone))
+	v.checkAll()
+	v.lieUntil("the fault", `document.querySelector("#title").textContent === "A1 reversed"`)
+	v.tap("again")
+	v.tap("again-yes")
+	v.on = false
+	v.at[v.plan.CoilIndex("A1")] *= -1
+	v.lieUntil("the mended coil to be asked for", `document.querySelector("#title").textContent === "Supply off, phone on A1"`)
+	v.carryTo(v.over("A1"))
+	v.tap("is-off")
+	v.lieUntil("asked to switch on", `document.querySelector("#is-on")`)
+	v.on = true
+	v.tap("is-on")
+	v.lieUntil("A2, which was read before it only", `document.querySelector("#title").textContent === "Lift. Next: A2"`)
+	v.carryTo(v.over("A2"))
+	v.count("A2")
+	counted := time.Now()
+	v.lieUntil("the result", `document.querySelector("#title").textContent === "As planned"`)
+	if took := time.Since(counted); took > 10*time.Second {
+		t.Errorf("the verdict was looked at %v after A2 was counted", took)
+	}
+	says(t, phone, "#lead", "those noted before it count no more where joints were opened")
+	shot(t, phone, "as-planned")
 }
 
 // TestPhoneAsPlannedThenOhms: where every coil faces right, the page leads on: to
