@@ -1,6 +1,7 @@
 // The check on the page: takes the state the server tells and shows it in the
 // drawing and the panels.
 import { byId, el, setText } from "../common/dom.js";
+import { needleOver } from "../common/north.js";
 import { stateBadge, wordOf } from "../common/states.js";
 import { Asked } from "./asked.js";
 import { Claims } from "./claims.js";
@@ -116,7 +117,7 @@ export class Bench {
     const tap = /** @type {HTMLElement} */ (byId("coils").querySelector(".taps button"));
     tap.closest("tr").scrollIntoView({ block: "center" });
     tap.focus({ preventScroll: true });
-    this.say(`Coil ${first}: supply on, stand a compass on edge over its middle, then tap what its needle shows.`);
+    this.say(`Supply on. ${needleOver(first)} Then tap what it shows.`);
   }
 
   /** The table, of which only rows that changed are made anew, and the coil that is selected. */

@@ -1,6 +1,7 @@
 // A face read by hand, with a needle or a hand meter, tapped in for the coil that
 // is selected.
 import { el, svg } from "../../common/dom.js";
+import { needleOver } from "../../common/north.js";
 import { faceSign } from "../../common/pad.js";
 import { northText } from "../convention.js";
 import { entries } from "./entries.js";
@@ -39,7 +40,7 @@ class Taps {
 
   draw() {
     const face = entries.now?.check === this.check ? entries.now.faces[this.coil] : undefined;
-    this.title.textContent = `${this.coil} by hand, supply on. Stand a compass on edge over the middle, so that its needle can dip:`;
+    this.title.textContent = `${this.coil} by hand, supply on. ${needleOver(this.coil)}`;
     this.element.setAttribute("aria-label", `Which face of ${this.coil} looks up, read by hand`);
     for (const b of this.buttons) b.setAttribute("aria-pressed", String(b.dataset.tap === face));
     /** @type {any} */ (this.clear).disabled = !face;
