@@ -15,18 +15,29 @@ var ErrHalted = errors.New("the verdict was stopped before it was worked out")
 
 // AccountUntil does as Account does, and gives up with ErrHalted when ctx ends.
 func (m *Model) AccountUntil(ctx context.Context, before *Before, captures ...*capture.Capture) (v *Verdict, a *Account, err error) {
+	err = m.until(ctx, func() (err error) { v, a, err = m.Account(before, captures...); return err })
+	return v, a, err
+}
+
+// LocateUntil does as Locate does, and gives up likewise.
+func (m *Model) LocateUntil(ctx context.Context, c *capture.Capture) (p *Place, err error) {
+	err = m.until(ctx, func() (err error) { p, err = m.Locate(c); return err })
+	return p, err
+}
+
+func (m *Model) until(ctx context.Context, do func() error) (err error) {
 	defer func() {
 		switch r := recover(); r.(type) {
 		case nil:
 		case halted:
-			v, a, err = nil, nil, ErrHalted
+			err = ErrHalted
 		default:
 			panic(r)
 		}
 	}()
 	m.halt = ctx.Done()
 	defer func() { m.halt = nil }()
-	return m.Account(before, captures...)
+	return do()
 }
 
 // checkHalt stands where every score begins: there a search ends that is no longer

@@ -1,6 +1,8 @@
 package verdict_test
 
 import (
+	"context"
+	"errors"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -126,5 +128,19 @@ func TestLocateSaysWhenItCannot(t *testing.T) {
 	t.Logf("moved: %v within %v, %s", p.Offset, p.SD, p.Doubt)
 	if p.Doubt == "" && math.Max(p.SD[0], p.SD[1]) < 6e-3 {
 		t.Errorf("a mark moved by 50 mm was not noticed: the sensor was found at %v within %v", p.Offset, p.SD)
+	}
+}
+
+// TestLocateHalted: finding a sensor that nobody waits for any more ends.
+func TestLocateHalted(t *testing.T) {
+	plan := kennel(t)
+	m, err := verdict.Warm(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if p, err := m.LocateUntil(ctx, laid(t, plan, "B2", [2]float64{10, 50}, 1, asked, 0)); !errors.Is(err, verdict.ErrHalted) || p != nil {
+		t.Errorf("found %+v, %v", p, err)
 	}
 }
