@@ -1,7 +1,9 @@
 package desk
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 
@@ -20,12 +22,13 @@ type SensorPlace struct {
 	Holds int    `json:"holds"`
 }
 
-// WellEnoughMM is the widest spread of a sensor's place that is worth a sticker.
-const WellEnoughMM = 6.0
+// wellEnoughMM is the widest spread of a sensor's place that is worth a sticker.
+const wellEnoughMM = 6.0
 
 // Locate finds the sensor of a phone from readings that are no part of the check.
-// Nothing of them is stored. Errors meant for the client are *ClientError.
-func (d *Desk) Locate(raws []json.RawMessage) (*SensorPlace, error) {
+// Nothing of them is stored. It gives up with verdict.ErrHalted when ctx ends. Errors
+// meant for the client are *ClientError.
+func (d *Desk) Locate(ctx context.Context, raws []json.RawMessage) (*SensorPlace, error) {
 	if len(raws) == 0 || len(raws) > MaxLines {
 		return nil, &ClientError{Code: "no-lines", Say: fmt.Sprintf("Expected 1 to %d lines to find the sensor by, found %d.", MaxLines, len(raws)), Hint: "Begin finding the sensor again."}
 	}
@@ -51,7 +54,10 @@ func (d *Desk) Locate(raws []json.RawMessage) (*SensorPlace, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, err := m.Locate(c)
+	p, err := m.LocateUntil(ctx, c)
+	if errors.Is(err, verdict.ErrHalted) {
+		return nil, err
+	}
 	if err != nil {
 		return nil, &ClientError{Code: "bad-line", Say: err.Error(), Hint: "Begin finding the sensor again."}
 	}
@@ -65,8 +71,8 @@ func (d *Desk) Locate(raws []json.RawMessage) (*SensorPlace, error) {
 	case out.Why != "":
 	case p.Holds < 2:
 		out.Why = "one placing alone may be off by more than it shows"
-	case spread > WellEnoughMM:
-		out.Why = fmt.Sprintf("it may still be off by %.0f mm, and %.0f mm is wanted", math.Ceil(spread), WellEnoughMM)
+	case spread > wellEnoughMM:
+		out.Why = fmt.Sprintf("it may still be off by %.0f mm, and %.0f mm is wanted", math.Ceil(spread), wellEnoughMM)
 	default:
 		out.Found = true
 	}

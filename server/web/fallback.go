@@ -39,7 +39,7 @@ func (s *Site) events(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if !s.hold() {
-		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "Start it again in its terminal; this page goes on by itself.")
+		s.closing(w)
 		return
 	}
 	defer s.sockets.Done()

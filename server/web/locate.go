@@ -1,12 +1,16 @@
 package web
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
 	"net/http"
+
+	"polewise/field/verdict"
 )
 
 // locate finds where the magnetometer sits in the phone that asks, from readings
-// that are no part of the check.
+// that are no part of the check. A phone that goes away stops it.
 func (s *Site) locate(w http.ResponseWriter, r *http.Request) {
 	var q struct {
 		Lines []json.RawMessage `json:"lines"`
@@ -14,11 +18,18 @@ func (s *Site) locate(w http.ResponseWriter, r *http.Request) {
 	if !s.read(w, r, &q) {
 		return
 	}
-	if !s.turn(w, r, s.planningTurn) { // a second of work: one at a time
+	if !s.wait(w, r, s.locatingTurn) { // of a large pad half a minute of work
 		return
 	}
-	defer done(s.planningTurn)
-	p, err := s.Desk.Locate(q.Lines)
+	defer s.locatingTurn.done()
+	ctx, stop := context.WithCancel(r.Context())
+	defer stop()
+	defer context.AfterFunc(s.ctx, stop)()
+	p, err := s.Desk.Locate(ctx, q.Lines)
+	if errors.Is(err, verdict.ErrHalted) {
+		s.closing(w) // or the phone has gone, and nobody is told
+		return
+	}
 	if err != nil {
 		s.fail(w, err)
 		return

@@ -92,10 +92,10 @@ func (s *Site) answerPlanning(w http.ResponseWriter, r *http.Request, q planRequ
 		s.fail(w, err)
 		return
 	}
-	if !s.turn(w, r, s.planningTurn) {
+	if !s.wait(w, r, s.planningTurn) {
 		return
 	}
-	defer done(s.planningTurn)
+	defer s.planningTurn.done()
 	f, err := planning.Plan(plan, o)
 	if err != nil {
 		s.fail(w, &desk.ClientError{Code: "no-figures", Say: "No figures can be given for this plan: " + err.Error() + ".", Hint: "Put that number right in the plan."})
@@ -152,10 +152,10 @@ func (s *Site) compareOhms(w http.ResponseWriter, r *http.Request) {
 			readings[i].Celsius = *m.Celsius
 		}
 	}
-	if !s.turn(w, r, s.planningTurn) {
+	if !s.wait(w, r, s.planningTurn) {
 		return
 	}
-	defer done(s.planningTurn)
+	defer s.planningTurn.done()
 	c, err := planning.Compare(plan, readings)
 	if err != nil {
 		s.fail(w, &desk.ClientError{Code: "bad-reading", Say: "This cannot be compared: " + err.Error() + ".", Hint: "Put that reading right."})
@@ -163,19 +163,3 @@ func (s *Site) compareOhms(w http.ResponseWriter, r *http.Request) {
 	}
 	writeJSON(w, http.StatusOK, c)
 }
-
-// turn waits until no other of a kind is being worked out: pages ask while a plan
-// is typed, and each answer may take a second. False when the page has gone.
-func (s *Site) turn(w http.ResponseWriter, r *http.Request, of chan struct{}) bool {
-	select {
-	case of <- struct{}{}:
-		return true
-	case <-r.Context().Done():
-		return false
-	case <-s.ctx.Done():
-		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "Start it again in its terminal; this page goes on by itself.")
-		return false
-	}
-}
-
-func done(of chan struct{}) { <-of }

@@ -152,10 +152,10 @@ func (s *Site) weighed(w http.ResponseWriter, r *http.Request) {
 	ctx, stop := context.WithTimeout(r.Context(), s.weighing)
 	defer stop()
 	defer context.AfterFunc(s.ctx, stop)()
-	if !s.turn(w, r, s.weighingTurn) {
+	if !s.wait(w, r, s.weighingTurn) {
 		return
 	}
-	defer done(s.weighingTurn)
+	defer s.weighingTurn.done()
 	out := s.linesTo(w)
 	out.line(map[string]any{"progress": map[string]float64{"most_s": s.weighing.Seconds()}})
 	k, err := s.Desk.Weigh(ctx, chi.URLParam(r, "id"))

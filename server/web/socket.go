@@ -63,7 +63,7 @@ func (s *Site) open(w http.ResponseWriter, r *http.Request) (*socket, func()) {
 		return nil, nil
 	}
 	if !s.hold() {
-		problem(w, http.StatusServiceUnavailable, "closing", "The program is shutting down.", "Start it again in its terminal; this page goes on by itself.")
+		s.closing(w)
 		return nil, nil
 	}
 	conn, err := upgrader.Upgrade(w, r, nil)

@@ -50,8 +50,9 @@ type Site struct {
 
 	posting limiters // of phones that send by POST
 
-	planningTurn chan struct{} // holds one while planning is worked out
-	weighingTurn chan struct{} // the same of a check that is over, judged again
+	planningTurn turn          // of what a plan comes to
+	locatingTurn turn          // of where a phone's sensor sits
+	weighingTurn turn          // of a check that is over, judged again
 	weighing     time.Duration // bounds that
 	telling      time.Duration // from one line of progress to the next
 	patience     time.Duration // with a body that does not come
@@ -60,7 +61,7 @@ type Site struct {
 // NewSite returns a site without sockets.
 func NewSite(d *desk.Desk, st *store.Store, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: make(chan struct{}, 1), weighingTurn: make(chan struct{}, 1), weighing: usualWeighing, telling: tellEvery, patience: usualPatience}
+	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: newTurn(), locatingTurn: newTurn(), weighingTurn: newTurn(), weighing: usualWeighing, telling: tellEvery, patience: usualPatience}
 	s.sockets.Go(func() { s.feeds.Run(ctx) })
 	return s
 }

@@ -1,0 +1,116 @@
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"polewise/server/desk"
+)
+
+// bigPlan is a pad of twenty rows of ten coils.
+func bigPlan() []byte {
+	var b strings.Builder
+	b.WriteString("format = 1\nname = \"Many coils\"\nlength_unit = \"mm\"\n[outline]\nsize = [1300, 2500]\n[supply]\nvolts = 12\nlimit_amps = 20\n")
+	b.WriteString("[[winding]]\nid = \"w\"\nshape = \"oblong\"\ninner = [70, 50]\nturns = 40\nbuild = 5\nwidth = 8\nwire_awg = 22\n")
+	for row := range 20 {
+		ids := []string{}
+		for i := range 10 {
+			id := fmt.Sprintf("%c%d", 'A'+row, i+1)
+			ids = append(ids, fmt.Sprintf("%q", id))
+			fmt.Fprintf(&b, "[[coil]]\nid = %q\nwinding = \"w\"\nat = [%d, %d]\n", id, 60+120*i, 60+120*row)
+		}
+		fmt.Fprintf(&b, "[[string]]\nid = \"%c\"\ncoils = [%s]\n", 'A'+row, strings.Join(ids, ", "))
+	}
+	return []byte(b.String())
+}
+
+// TestFindingASensorHoldsNobodyUp: where a phone's sensor sits is worked out for half a
+// minute on a large pad. The bench's planning goes on meanwhile, and it can be stopped.
+func TestFindingASensorHoldsNobodyUp(t *testing.T) {
+	s := newStage(t)
+	if err := s.desk.Begin(t.Context(), desk.PlanText{Name: "big.toml", TOML: bigPlan()}, nil); err != nil {
+		t.Fatal(err)
+	}
+	rng := rand.New(rand.NewPCG(1, 2))
+	lines := []json.RawMessage{json.RawMessage(start)}
+	now := 0.0
+	add := func(format string, args ...any) {
+		now += 0.1
+		lines = append(lines, fmt.Appendf(nil, format, append([]any{now}, args...)...))
+	}
+	for i := range 200 {
+		add(`{"type":"drive","t":%g,"state":"off"}`)
+		add(`{"type":"hold","t":%g,"at":"%c%d"}`, 'A'+i/10, i%10+1)
+		for k := range 12 {
+			if k == 6 {
+				add(`{"type":"drive","t":%g,"state":"on"}`)
+			}
+			add(`{"type":"b","t":%g,"uT":[%g,%g,%g]}`, 20+rng.NormFloat64(), 5+rng.NormFloat64(), -40+float64(k/6)*300*rng.NormFloat64())
+		}
+		add(`{"type":"lift","t":%g}`)
+	}
+	raw, err := json.Marshal(map[string]any{"lines": lines})
+	if err != nil {
+		t.Fatal(err)
+	}
+	answer := make(chan int, 1)
+	go func() {
+		r, err := s.phone.Client().Post(s.phone.URL+"/"+testKey+"/sensor", "application/json", bytes.NewReader(raw))
+		if err != nil {
+			t.Error(err)
+			answer <- 0
+			return
+		}
+		defer r.Body.Close()
+		if text, _ := io.ReadAll(r.Body); r.StatusCode != http.StatusServiceUnavailable {
+			t.Logf("%s", text)
+		}
+		answer <- r.StatusCode
+	}()
+	for deadline := time.Now().Add(20 * time.Second); len(s.site.locatingTurn.now) == 0; time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("it is not begun within 20 s")
+		}
+	}
+	if status, e := s.asked(t, "/api/planning", object{"demo": "kennel"}, &object{}); status != http.StatusOK {
+		t.Errorf("planning meanwhile: %d %+v", status, e)
+	}
+	select {
+	case code := <-answer:
+		t.Errorf("planning had to wait until the sensor was looked for: %d", code)
+	default:
+		s.site.end()
+		if code := <-answer; code != http.StatusServiceUnavailable {
+			t.Errorf("the program's end waits until the sensor is looked for: %d", code)
+		}
+	}
+}
+
+// TestMostWaiting: of one kind of work only so much waits; the next is told so, and is
+// served once there is room.
+func TestMostWaiting(t *testing.T) {
+	s := newStage(t)
+	of := newTurn()
+	of.now <- struct{}{} // somebody is at it
+	for range mostWaiting {
+		of.waiting <- struct{}{}
+	}
+	r := httptest.NewRequest(http.MethodGet, "/", nil)
+	w := httptest.NewRecorder()
+	if s.site.wait(w, r, of) || w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), `"busy"`) {
+		t.Errorf("one more waits: %d %s", w.Code, w.Body)
+	}
+	<-of.waiting
+	of.done()
+	if w = httptest.NewRecorder(); !s.site.wait(w, r, of) {
+		t.Errorf("it is its turn: %d %s", w.Code, w.Body)
+	}
+}
