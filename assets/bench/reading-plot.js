@@ -76,8 +76,9 @@ export function passTrace(check, p) {
   });
 }
 
-const nameOf = (check, r) => JSON.stringify([check, r.source, r.t]);
-const pathOf = (check, kind, r) => `api/checks/${encodeURIComponent(check)}/${kind}/${encodeURIComponent(r.source)}/${r.t}`;
+const firstOf = (r) => r.at ?? r.along[0];
+const nameOf = (check, r) => JSON.stringify([check, r.source, firstOf(r), r.t]);
+const pathOf = (check, kind, r) => `api/checks/${encodeURIComponent(check)}/${kind}/${encodeURIComponent(r.source)}/${r.t}?at=${encodeURIComponent(firstOf(r))}`;
 
 /** The plot of a reading, or what stands in its place. @param {Fetched} o */
 function plotOf(o) {

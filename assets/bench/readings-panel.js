@@ -10,7 +10,7 @@ import { holdSamples, passTrace } from "./reading-plot.js";
 const SHOWN = 24;
 const FEW = 4; // faces listed without being asked for
 
-/** The reading thrown out last, for the way back. @type {{check: string, source: string, t: number, words: string} | null} */
+/** The reading thrown out last, for the way back. @type {{check: string, source: string, at: string, t: number, words: string} | null} */
 let thrown = null;
 
 /** @typedef {{selected: string | null, onpick: (id: string | null) => void, ontrouble: (e: Error) => void, say: (text: string) => void, past?: boolean, head?: Element[]}} Options past: to be looked at only; head: stands below the title */
@@ -28,7 +28,7 @@ export function showReadings(place, state, o) {
   const before = Boolean(o.selected) && readBefore(state).includes(o.selected);
   const why = state.why;
   if (thrown?.check !== state.check.id) thrown = null;
-  const back = thrown && all.some((r) => r.thrown_out && nameOf(r) === nameOf(thrown));
+  const back = thrown && all.some((r) => r.thrown_out && nameOf(r) === nameOf({ ...thrown, first: thrown.at }));
   const key = JSON.stringify([state.check.id, Boolean(state.sign_off?.signed), o.selected, why?.best, why?.rival, back, list.map((r) => [r.source, r.first, r.t, r.count, r.thrown_out, r.account?.times, r.account?.best, r.account?.traced]), faces, before]);
   if (place.dataset.key === key) return;
   place.dataset.key = key;
@@ -74,7 +74,7 @@ function focusIn(place) {
 }
 
 function nameOf(r) {
-  return `${r.source} ${r.t}`;
+  return `${r.source} ${r.first} ${r.t}`;
 }
 
 /** What the strokes of the plots mean. */
@@ -198,7 +198,7 @@ function throwOut(r, state, o) {
       class: "small throw-out",
       "aria-label": `Throw out and take again: ${r.words}`,
       onclick: (e) => {
-        thrown = { check: state.check.id, source: r.source, t: r.t, words: r.words };
+        thrown = { check: state.check.id, source: r.source, at: r.first, t: r.t, words: r.words };
         act(e.target, o, "api/captures/undo", { at: r.first, source: r.source, t: r.t }, () => o.say(`Thrown out: ${r.words}. The button Put it back makes it count again.`));
       },
     },
@@ -209,7 +209,7 @@ function throwOut(r, state, o) {
 function putBack(r, o) {
   return el(
     "button",
-    { type: "button", class: "small put-back", "aria-label": `Put back: ${r.words}`, onclick: (e) => act(e.target, o, "api/captures/put-back", { source: r.source, t: r.t }, () => o.say(`Put back: ${r.words} counts again.`)) },
+    { type: "button", class: "small put-back", "aria-label": `Put back: ${r.words}`, onclick: (e) => act(e.target, o, "api/captures/put-back", { at: r.first, source: r.source, t: r.t }, () => o.say(`Put back: ${r.words} counts again.`)) },
     "Put it back",
   );
 }

@@ -250,7 +250,7 @@ func TestPassDrawn(t *testing.T) {
 		Low, High, Turned float64
 	}
 	do(t, ctx, chromedp.Evaluate(`fetch("api/state").then((r) => r.json()).then((s) => Promise.all(s.passes.map(async ({ along, source, t }) => {
-		const k = await (await fetch("api/checks/" + s.check.id + "/passes/" + source + "/" + t)).json();
+		const k = await (await fetch("api/checks/" + s.check.id + "/passes/" + source + "/" + t + "?at=" + along[0])).json();
 		const at = (curve, x) => curve.reduce((near, p) => (Math.abs(p[0] - x) < Math.abs(near[0] - x) ? p : near))[1];
 		const u = k.read.map((r) => r[1]);
 		return {

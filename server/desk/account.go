@@ -12,10 +12,10 @@ import (
 // reading names a hold or pass among all that a check has.
 type reading struct {
 	source string
-	t      float64
+	placed
 }
 
-// accounted is a verdict's account, to be found by source and time.
+// accounted is a verdict's account, to be found by readings.
 type accounted struct {
 	why    *verdict.Why
 	holds  map[reading]*verdict.HoldAccount
@@ -28,12 +28,12 @@ func accountOf(a *verdict.Account, sources []string) *accounted {
 	out := &accounted{why: &a.Why, holds: map[reading]*verdict.HoldAccount{}, passes: map[reading]*PassTrace{}}
 	for i := range a.Holds {
 		h := &a.Holds[i]
-		out.holds[reading{sources[h.Capture], h.T}] = h
+		out.holds[reading{sources[h.Capture], placed{h.At, h.T}}] = h
 	}
 	for i := range a.Passes {
 		p := &a.Passes[i]
 		source := sources[p.Capture]
-		out.passes[reading{source, p.T}] = &PassTrace{Source: source, Traced: traced(p), PassAccount: p}
+		out.passes[reading{source, placed{p.Coils[0], p.T}}] = &PassTrace{Source: source, Traced: traced(p), PassAccount: p}
 	}
 	return out
 }
@@ -80,14 +80,14 @@ func (c *check) readings() ([]HoldState, []PassState) {
 	holds, passes := []HoldState{}, []PassState{}
 	thrown := map[reading]bool{}
 	for _, t := range c.thrown {
-		thrown[reading{t.Source, t.T}] = true
+		thrown[reading{t.Source, placed{t.Coil, t.T}}] = true
 	}
 	for _, id := range c.order {
 		for _, cap := range c.sources[id].captures(nil) {
 			cut := cap.Cut()
 			for i := range cut.Holds {
 				h := holdState(id, cut, &cut.Holds[i])
-				key := reading{id, h.T}
+				key := reading{id, placed{h.At, h.T}}
 				if h.Thrown = thrown[key]; !h.Thrown && c.account != nil {
 					h.Account = c.account.holds[key]
 				}
@@ -95,7 +95,7 @@ func (c *check) readings() ([]HoldState, []PassState) {
 			}
 			for i := range cut.Passes {
 				p := passState(id, &cut.Passes[i])
-				key := reading{id, p.T}
+				key := reading{id, placed{p.Along[0], p.T}}
 				if p.Thrown = thrown[key]; !p.Thrown && c.account != nil {
 					if k := c.account.passes[key]; k != nil {
 						p.Account = &PassTold{Times: k.Times, Stray: k.Stray, Traced: k.Traced}

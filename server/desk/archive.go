@@ -325,7 +325,7 @@ func checkArchived(a *store.Archived) (*store.Record, error) {
 			*list = []store.ArchivedHold{}
 		}
 		slices.SortFunc(*list, func(x, y store.ArchivedHold) int {
-			return cmp.Or(cmp.Compare(x.Source, y.Source), cmp.Compare(x.T, y.T))
+			return cmp.Or(cmp.Compare(x.Source, y.Source), cmp.Compare(x.T, y.T), cmp.Compare(x.Coil, y.Coil))
 		})
 		for i, h := range *list {
 			known := plan.CoilIndex(h.Coil) >= 0
@@ -335,7 +335,7 @@ func checkArchived(a *store.Archived) (*store.Record, error) {
 			if !idPattern.MatchString(h.Source) || h.Samples < 0 || !known {
 				return nil, fmt.Errorf("%s: expected a source, a coil of the plan and a time, found %q, %q, %g", key, h.Source, h.Coil, h.T)
 			}
-			if i > 0 && (*list)[i-1].Source == h.Source && (*list)[i-1].T == h.T {
+			if i > 0 && (*list)[i-1].Source == h.Source && (*list)[i-1].T == h.T && (*list)[i-1].Coil == h.Coil {
 				return nil, fmt.Errorf("%s: %s at %g s stands there twice", key, h.Coil, h.T)
 			}
 		}

@@ -105,7 +105,7 @@ func (d *Desk) Weigh(ctx context.Context, id string) (*Weighed, error) {
 	for i := range w.Passes {
 		p := &w.Passes[i]
 		if p.Account != nil {
-			p.Trace = c.account.passes[reading{p.Source, p.T}]
+			p.Trace = c.account.passes[reading{p.Source, placed{p.Along[0], p.T}}]
 		}
 	}
 	for i := range v.Coils {

@@ -79,7 +79,7 @@ func TestPushOfManyHolds(t *testing.T) {
 	size := func(v any) int { return len(jsonOf(t, v)) }
 	push, samples, one := size(s), 0, 0
 	for _, h := range s.Holds {
-		k, err := d.Samples(t.Context(), s.Check.ID, h.Source, h.T)
+		k, err := d.Samples(t.Context(), s.Check.ID, h.Source, h.At, h.T)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -140,7 +140,7 @@ func TestPushOfPasses(t *testing.T) {
 	}
 	traces := 0
 	for _, p := range s.Passes {
-		k, err := d.Trace(s.Check.ID, p.Source, p.T)
+		k, err := d.Trace(s.Check.ID, p.Source, p.Along[0], p.T)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -160,7 +160,7 @@ func TestPushOfPasses(t *testing.T) {
 	if err := d.ThrowOut(t.Context(), out.Source, desk.Undo{At: out.Along[0], T: &out.T}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := d.Trace(s.Check.ID, out.Source, out.T); err == nil {
+	if _, err := d.Trace(s.Check.ID, out.Source, out.Along[0], out.T); err == nil {
 		t.Error("a pass that was thrown out has a trace")
 	}
 }

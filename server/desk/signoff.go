@@ -95,7 +95,7 @@ func (c *check) captures() []record.Source {
 		for _, cap := range out[i].Captures {
 			for _, l := range cap.Lines {
 				if o, ok := l.(capture.Ohms); ok {
-					if at := s.came[ohmsOf{o.Across, o.T}]; at >= came[o.Across] {
+					if at := s.came[placed{o.Across, o.T}]; at >= came[o.Across] {
 						newest[o.Across], came[o.Across] = i, at
 					}
 				}

@@ -11,7 +11,7 @@ import (
 type source struct {
 	id       string
 	messages map[int64][]capture.Line
-	came     map[ohmsOf]int // the place of each reading of the ohmmeter in the order of the check
+	came     map[placed]int // the place of each reading of the ohmmeter in the order of the check
 	last     int64
 	first    int64 // the least number of a message that begins with a start line
 	lines    int   // in all its messages
@@ -27,10 +27,26 @@ type source struct {
 	fed      bool // no phone: its lines are made here
 }
 
-// ohmsOf names a reading of the ohmmeter among those of a source, as it is taken back.
-type ohmsOf struct {
-	across string
-	t      float64
+// placed names a reading among those of a source, as it is taken back: a clock that
+// begins anew gives the same time again.
+type placed struct {
+	at string // its coil, the first of a pass, or across what an ohmmeter was
+	t  float64
+}
+
+// readingOf names the reading that a line begins, or is; false for other lines.
+func readingOf(l capture.Line) (of placed, ok bool) {
+	switch l := l.(type) {
+	case capture.Hold:
+		return placed{l.Coil, l.T}, true
+	case capture.Pass:
+		return placed{l.Along[0], l.T}, true
+	case capture.Reading:
+		return placed{l.Coil, l.T}, true
+	case capture.Ohms:
+		return placed{l.Across, l.T}, true
+	}
+	return placed{}, false
 }
 
 // source is the source of a name, in the list from now on.
@@ -45,7 +61,7 @@ func (c *check) known(id string) *source {
 	if s, ok := c.sources[id]; ok {
 		return s
 	}
-	return &source{id: id, messages: map[int64][]capture.Line{}, came: map[ohmsOf]int{}}
+	return &source{id: id, messages: map[int64][]capture.Line{}, came: map[placed]int{}}
 }
 
 func (c *check) list(s *source) {
@@ -86,7 +102,7 @@ func (c *check) take(s *source, seq int64, lines []capture.Line) {
 		case capture.Lift:
 			s.at, s.count = "", 0
 		case capture.Ohms:
-			s.came[ohmsOf{l.Across, l.T}] = c.messages
+			s.came[placed{l.Across, l.T}] = c.messages
 		}
 	}
 }
@@ -127,10 +143,10 @@ func (s *source) captures(thrown []store.ThrownOut) []*capture.Capture {
 // without leaves out the holds and passes that were thrown out, with their samples, and what
 // was entered by hand.
 func without(c *capture.Capture, source string, thrown []store.ThrownOut) *capture.Capture {
-	var drop []float64
+	drop := map[placed]bool{}
 	for _, t := range thrown {
 		if t.Source == source {
-			drop = append(drop, t.T)
+			drop[placed{t.Coil, t.T}] = true
 		}
 	}
 	if len(drop) == 0 {
@@ -140,17 +156,12 @@ func without(c *capture.Capture, source string, thrown []store.ThrownOut) *captu
 	kept.Lines, kept.Numbers = nil, nil
 	dropping := false
 	for i, l := range c.Lines {
-		switch l := l.(type) {
-		case capture.Hold:
-			dropping = slices.Contains(drop, l.T)
-		case capture.Pass:
-			dropping = slices.Contains(drop, l.T)
-		case capture.Reading:
-			if slices.Contains(drop, l.T) {
-				continue
-			}
-		case capture.Ohms:
-			if slices.Contains(drop, l.T) {
+		of, _ := readingOf(l)
+		switch l.(type) {
+		case capture.Hold, capture.Pass:
+			dropping = drop[of]
+		case capture.Reading, capture.Ohms:
+			if drop[of] {
 				continue
 			}
 		}

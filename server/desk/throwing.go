@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 
-	"polewise/field/capture"
 	"polewise/server/store"
 )
 
@@ -42,18 +41,7 @@ func (d *Desk) ThrowOut(ctx context.Context, sourceID string, u Undo) error {
 func (s *source) read(at string, t float64) bool {
 	for _, lines := range s.messages {
 		for _, l := range lines {
-			of := ""
-			switch l := l.(type) {
-			case capture.Hold:
-				of = l.Coil
-			case capture.Pass:
-				of = l.Along[0]
-			case capture.Reading:
-				of = l.Coil
-			case capture.Ohms:
-				of = l.Across
-			}
-			if of == at && l.At() == t {
+			if of, ok := readingOf(l); ok && of == (placed{at, t}) {
 				return true
 			}
 		}
@@ -62,7 +50,7 @@ func (s *source) read(at string, t float64) bool {
 }
 
 // PutBack takes the throwing out of a hold or pass back: it counts again.
-func (d *Desk) PutBack(ctx context.Context, source string, t float64) error {
+func (d *Desk) PutBack(ctx context.Context, source, at string, t float64) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	c := d.check
@@ -72,7 +60,7 @@ func (d *Desk) PutBack(ctx context.Context, source string, t float64) error {
 	if source == BenchSource {
 		return &ClientError{Code: "not-put-back", Say: "What was typed on the bench page is not put back.", Hint: "Type it again."}
 	}
-	i := slices.IndexFunc(c.thrown, func(o store.ThrownOut) bool { return o.Source == source && o.T == t })
+	i := slices.Index(c.thrown, store.ThrownOut{Source: source, Coil: at, T: t})
 	if i < 0 {
 		return &ClientError{Code: "not-thrown-out", Say: "This reading is not thrown out: it counts.", Hint: "Look at the readings as they are now."}
 	}

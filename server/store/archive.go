@@ -124,10 +124,10 @@ func (s *Store) Archive(ctx context.Context, id string) (*Archived, error) {
 			return nil
 		}
 	}
-	if err := each(ctx, tx, "SELECT source, coil, hold_t, 0 FROM thrown_out WHERE check_id=? ORDER BY source, hold_t", id, hold(&a.ThrownOut)); err != nil {
+	if err := each(ctx, tx, "SELECT source, coil, hold_t, 0 FROM thrown_out WHERE check_id=? ORDER BY source, hold_t, coil", id, hold(&a.ThrownOut)); err != nil {
 		return nil, err
 	}
-	if err := each(ctx, tx, "SELECT source, coil, hold_t, samples FROM holds WHERE check_id=? ORDER BY source, hold_t", id, hold(&a.Holds)); err != nil {
+	if err := each(ctx, tx, "SELECT source, coil, hold_t, samples FROM holds WHERE check_id=? ORDER BY source, hold_t, coil", id, hold(&a.Holds)); err != nil {
 		return nil, err
 	}
 	err = each(ctx, tx, "SELECT reached, verdict FROM verdicts WHERE check_id=? ORDER BY rowid", id, func(r *sql.Rows) error {

@@ -50,11 +50,14 @@ const recordsMigration = `CREATE TABLE records (
 		AND NOT EXISTS (SELECT 1 FROM messages WHERE check_id = NEW.check_id AND source = NEW.source AND seq = NEW.seq) BEGIN
 		SELECT RAISE(ABORT, 'the check is signed off');
 	END;
-	CREATE TRIGGER thrown_out_closed BEFORE INSERT ON thrown_out
+	` + thrownClosed + `
+	CREATE TRIGGER verdicts_closed BEFORE INSERT ON verdicts
 		WHEN EXISTS (SELECT 1 FROM records WHERE check_id = NEW.check_id) BEGIN
 		SELECT RAISE(ABORT, 'the check is signed off');
-	END;
-	CREATE TRIGGER verdicts_closed BEFORE INSERT ON verdicts
+	END;`
+
+// thrownClosed keeps a signed check from having anything more thrown out.
+const thrownClosed = `CREATE TRIGGER thrown_out_closed BEFORE INSERT ON thrown_out
 		WHEN EXISTS (SELECT 1 FROM records WHERE check_id = NEW.check_id) BEGIN
 		SELECT RAISE(ABORT, 'the check is signed off');
 	END;`

@@ -103,6 +103,7 @@ var migrations = []string{
 	settingsTable,
 	thrownStay,
 	signedStays,
+	coilNames,
 }
 
 // Open opens the database in a folder and makes both where they do not exist. The

@@ -2,7 +2,7 @@ package store
 
 import "context"
 
-// ThrownOut is a hold that the person took back. Its samples stay stored.
+// ThrownOut is a reading that the person took back. Its samples stay stored.
 type ThrownOut struct {
 	Source string
 	Coil   string
@@ -35,6 +35,33 @@ func (s *Store) ThrownOut(ctx context.Context, check string) ([]ThrownOut, error
 
 // PutBack makes a hold that was taken back count again.
 func (s *Store) PutBack(ctx context.Context, check string, t ThrownOut) error {
-	_, err := s.db.ExecContext(ctx, "DELETE FROM thrown_out WHERE check_id=? AND source=? AND hold_t=?", check, t.Source, t.T)
+	_, err := s.db.ExecContext(ctx, "DELETE FROM thrown_out WHERE check_id=? AND source=? AND coil=? AND hold_t=?", check, t.Source, t.Coil, t.T)
 	return err
 }
+
+// coilNames makes the coil part of a reading's name: a source whose clock begins anew
+// reads at the same time again.
+var coilNames = `DROP TRIGGER thrown_out_closed;
+	DROP TRIGGER thrown_out_stay;
+	ALTER TABLE thrown_out RENAME TO thrown_out_by_time;
+	CREATE TABLE thrown_out (
+		check_id TEXT NOT NULL REFERENCES checks(id),
+		source   TEXT NOT NULL,
+		coil     TEXT NOT NULL, -- the first of a pass; across what an ohmmeter was
+		hold_t   REAL NOT NULL,
+		PRIMARY KEY (check_id, source, coil, hold_t)
+	) STRICT;
+	INSERT INTO thrown_out SELECT check_id, source, coil, hold_t FROM thrown_out_by_time ORDER BY rowid;
+	DROP TABLE thrown_out_by_time;
+	ALTER TABLE holds RENAME TO holds_by_time;
+	CREATE TABLE holds (
+		check_id TEXT NOT NULL REFERENCES checks(id),
+		source   TEXT NOT NULL,
+		coil     TEXT NOT NULL,
+		hold_t   REAL NOT NULL,
+		samples  INTEGER NOT NULL,
+		PRIMARY KEY (check_id, source, coil, hold_t)
+	) STRICT;
+	INSERT INTO holds SELECT check_id, source, coil, hold_t, samples FROM holds_by_time ORDER BY rowid;
+	DROP TABLE holds_by_time;
+	` + thrownClosed + thrownStay

@@ -24,16 +24,18 @@ func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
 }
 
-// putBack makes a reading that was thrown out count again: {"source":S,"t":T}.
+// putBack makes a reading that was thrown out count again, named
+// likewise.
 func (s *Site) putBack(w http.ResponseWriter, r *http.Request) {
 	var q struct {
+		At     string  `json:"at"`
 		Source string  `json:"source"`
 		T      float64 `json:"t"`
 	}
 	if !s.read(w, r, &q) {
 		return
 	}
-	if err := s.Desk.PutBack(r.Context(), q.Source, q.T); err != nil {
+	if err := s.Desk.PutBack(r.Context(), q.Source, q.At, q.T); err != nil {
 		s.fail(w, err)
 		return
 	}

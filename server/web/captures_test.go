@@ -116,7 +116,7 @@ func TestSamplesOfOneHold(t *testing.T) {
 	s.made(t, o)
 	st := s.desk.State()
 	h := st.Holds[1]
-	path := fmt.Sprintf("/api/checks/%s/holds/%s/%g", st.Check.ID, h.Source, h.T)
+	path := fmt.Sprintf("/api/checks/%s/holds/%s/%g?at=%s", st.Check.ID, h.Source, h.T, h.At)
 	got := func(when string) {
 		t.Helper()
 		var k desk.HoldSamples
@@ -210,7 +210,7 @@ func TestWeighedAgain(t *testing.T) {
 		traces := map[float64]*desk.PassTrace{}
 		for _, p := range st.Passes {
 			if p.Account != nil {
-				k, err := s.desk.Trace(st.Check.ID, p.Source, p.T)
+				k, err := s.desk.Trace(st.Check.ID, p.Source, p.Along[0], p.T)
 				if err != nil {
 					t.Fatal(err)
 				}

@@ -170,13 +170,13 @@ func (s *Site) weighed(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// samples are those of one hold, named by its source and the time it began.
+// samples are those of one hold, named by its source, the time it began and ?at= its coil.
 func (s *Site) samples(w http.ResponseWriter, r *http.Request) {
 	t, ok := s.began(w, r)
 	if !ok {
 		return
 	}
-	h, err := s.Desk.Samples(r.Context(), chi.URLParam(r, "id"), chi.URLParam(r, "source"), t)
+	h, err := s.Desk.Samples(r.Context(), chi.URLParam(r, "id"), chi.URLParam(r, "source"), r.URL.Query().Get("at"), t)
 	if err != nil {
 		s.fail(w, err)
 		return
@@ -184,13 +184,13 @@ func (s *Site) samples(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, h)
 }
 
-// trace is one pass laid along its row, named as a hold is.
+// trace is one pass laid along its row, named as a hold is, by its first coil.
 func (s *Site) trace(w http.ResponseWriter, r *http.Request) {
 	t, ok := s.began(w, r)
 	if !ok {
 		return
 	}
-	p, err := s.Desk.Trace(chi.URLParam(r, "id"), chi.URLParam(r, "source"), t)
+	p, err := s.Desk.Trace(chi.URLParam(r, "id"), chi.URLParam(r, "source"), r.URL.Query().Get("at"), t)
 	if err != nil {
 		s.fail(w, err)
 		return
