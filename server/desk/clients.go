@@ -2,6 +2,7 @@ package desk
 
 import (
 	"encoding/json"
+	"slices"
 	"time"
 
 	"polewise/field/capture"
@@ -76,15 +77,22 @@ func (d *Desk) sendLocked(a audience, message any) {
 	}
 }
 
-// followLocked tells the bench pages what a phone just did.
+// followLocked tells the bench pages what a phone just did. Of the holds of a message
+// only the last: one from a phone that was cut off has more than a page's queue takes.
 func (d *Desk) followLocked(s *source, lines []capture.Line) {
-	for _, l := range lines {
-		switch l := l.(type) {
-		case capture.Hold:
-			d.sendLocked(toBenches, map[string]any{"type": "hold", "source": s.id, "at": l.Coil, "t": l.T, "open": true})
-		case capture.Lift:
-			d.sendLocked(toBenches, map[string]any{"type": "hold", "source": s.id, "t": l.T, "open": false})
+	last := func() map[string]any {
+		for _, l := range slices.Backward(lines) {
+			switch l := l.(type) {
+			case capture.Hold:
+				return map[string]any{"type": "hold", "source": s.id, "at": l.Coil, "t": l.T, "open": true}
+			case capture.Lift:
+				return map[string]any{"type": "hold", "source": s.id, "t": l.T, "open": false}
+			}
 		}
+		return nil
+	}
+	if hold := last(); hold != nil {
+		d.sendLocked(toBenches, hold)
 	}
 	if s.latest != nil {
 		d.sendLocked(toBenches, map[string]any{"type": "sample", "source": s.id, "t": s.latest.T, "uT": s.latest.UT, "at": s.at, "count": s.count, "when": time.Now().UnixMilli()})
