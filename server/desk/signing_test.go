@@ -77,3 +77,66 @@ func TestNothingSignedThatChanged(t *testing.T) {
 		t.Errorf("signed twice: %v", err)
 	}
 }
+
+// TestExceptionNamesWhatStands: each part of what stands open has to be named.
+func TestExceptionNamesWhatStands(t *testing.T) {
+	for _, open := range []record.Open{{Coils: []string{"A1"}}, {Ohms: []string{"pad"}}, {Unread: true}, {Wiring: "Not read since the mend: A1."}} {
+		if _, err := exception(open, &record.Exception{Reason: "It has to go.", Open: open}); err != nil {
+			t.Errorf("%+v, named: %v", open, err)
+		}
+		other := record.Open{Coils: []string{"B1"}}
+		if _, err := exception(open, &record.Exception{Reason: "It has to go.", Open: other}); err == nil {
+			t.Errorf("%+v is signed over though %+v was shown", open, other)
+		}
+		less := record.Open{}
+		if _, err := exception(open, &record.Exception{Reason: "It has to go.", Open: less}); err == nil {
+			t.Errorf("%+v is signed over though nothing was shown", open)
+		}
+	}
+}
+
+// TestTakenUpIsNotJudged: a check taken up after a new start is not signed by the verdict
+// that was stored, which may be older than what was read.
+func TestTakenUpIsNotJudged(t *testing.T) {
+	st, err := store.Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
+	plan := `format = 1
+name = "one"
+length_unit = "mm"
+[supply]
+volts = 2
+limit_amps = 2
+[[winding]]
+id = "w"
+shape = "round"
+inner = 90
+turns = 60
+build = 6
+width = 8
+wire_awg = 22
+[[coil]]
+id = "A1"
+winding = "w"
+at = [100, 100]
+[[string]]
+id = "A"
+coils = ["A1"]
+`
+	k := store.Check{ID: "1", PlanName: "one", PlanTOML: []byte(plan)}
+	if err := st.NewCheck(t.Context(), k); err != nil {
+		t.Fatal(err)
+	}
+	if err := st.SaveVerdict(t.Context(), "1", []byte(`{"outcome":"as-planned","coils":[{"id":"A1","state":"as-planned","used":1}],"causes":[],"notes":[]}`), nil); err != nil {
+		t.Fatal(err)
+	}
+	d := &Desk{store: st, clients: map[*Client]bool{}}
+	if err := d.resume(t.Context(), &k); err != nil {
+		t.Fatal(err)
+	}
+	if d.check.verdict == nil || d.check.news == d.check.judged {
+		t.Errorf("verdict %v, news %d, judged %d", d.check.verdict, d.check.news, d.check.judged)
+	}
+}
