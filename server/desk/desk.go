@@ -13,7 +13,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"runtime/debug"
 	"slices"
 	"sync"
 	"time"
@@ -366,103 +365,4 @@ func (d *Desk) again(ctx context.Context, check string) error {
 		return nil
 	}
 	return d.beginSame(ctx, c, mend)
-}
-
-// judged is the verdict. One that breaks off must not take the readings down with it,
-// nor the program when it is started again and takes the check up.
-func (d *Desk) judged(ctx context.Context, m *verdict.Model, before *verdict.Before, captures []*capture.Capture) (v *verdict.Verdict, account *verdict.Account, err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("the verdict broke off: %v\n%s", p, debug.Stack())
-		}
-	}()
-	return m.AccountUntil(ctx, before, captures...)
-}
-
-// touch asks for a new verdict. It never blocks: one request waiting is enough.
-func (d *Desk) touch() {
-	select {
-	case d.dirty <- struct{}{}:
-	default:
-	}
-}
-
-// work judges whenever something new came in, always the latest state.
-func (d *Desk) work(ctx context.Context) {
-	defer close(d.done)
-	var model *verdict.Model
-	var of *layout.Plan
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-d.dirty:
-		}
-		d.mu.Lock()
-		c := d.check
-		news := c.news
-		captures, sources := c.counting()
-		var holds []store.Hold
-		for i, cap := range captures {
-			for _, h := range cap.Cut().Holds {
-				if !h.Open {
-					holds = append(holds, store.Hold{Source: sources[i], Coil: h.Hold.Coil, T: h.Hold.T, Samples: len(h.B) + len(h.Bearings)})
-				}
-			}
-		}
-		d.mu.Unlock()
-		if of != c.plan {
-			var err error
-			if model, err = verdict.Warm(c.plan); err != nil {
-				d.log.Error("the plan cannot be judged", "err", err)
-				continue
-			}
-			of = c.plan
-		}
-		wanted, stop := context.WithCancel(ctx)
-		d.tellJudging(c, &Judging{Readings: len(holds), Since: time.Now().UnixMilli()}, stop)
-		v, account, err := d.judged(wanted, model, c.before, captures)
-		stop()
-		if err != nil {
-			d.tellJudging(c, &Judging{Readings: len(holds), Stopped: true}, nil)
-			if !errors.Is(err, verdict.ErrHalted) {
-				d.log.Error("no verdict", "err", err)
-			}
-			continue
-		}
-		d.tellJudging(c, nil, nil)
-		text, err := json.Marshal(v)
-		if err != nil {
-			d.log.Error("the verdict cannot be written", "err", err)
-			continue
-		}
-		d.mu.Lock()
-		signed := c.signed != nil
-		if signed && c.account == nil { // taken up again after a new start
-			c.account = accountOf(account, sources)
-		}
-		d.mu.Unlock()
-		if signed {
-			d.pushState()
-			continue // its verdict is the one signed
-		}
-		// Also one of nothing that counts any more: the one stored before it would stand.
-		if len(captures) > 0 || v.Outcome != verdict.Undecided {
-			// It is told all the same: the next start works it out again.
-			if err := d.store.SaveVerdict(ctx, c.ID, text, holds); err != nil && ctx.Err() == nil {
-				d.log.Error("the verdict cannot be stored", "err", err)
-			}
-		}
-		d.mu.Lock()
-		if d.check != c {
-			d.mu.Unlock()
-			continue
-		}
-		c.verdict, c.account, c.judged = v, accountOf(account, sources), news
-		next := c.nextStep(v)
-		d.mu.Unlock()
-		d.send(toPhones, map[string]any{"verdict": json.RawMessage(text)})
-		d.send(toPhones, map[string]any{"prompt": next})
-		d.pushState()
-	}
 }
