@@ -104,7 +104,9 @@ func bench(c *cobra.Command, o benchOptions) error {
 	if err != nil {
 		return dataWords(fmt.Errorf("cannot use %s: %w", st.Path(), err))
 	}
+	defer func() { stop(); d.Wait() }() // before what it writes to is closed
 	site := web.NewSite(d, st, key, log)
+	defer site.Close()
 	if o.plan != "" {
 		site.WatchPlan(o.plan)
 	}
@@ -138,25 +140,22 @@ func bench(c *cobra.Command, o benchOptions) error {
 	go func() { failed <- benchSrv.Serve(benchLn) }()
 	go func() { failed <- phoneSrv.ServeTLS(phoneLn, "", "") }()
 
-	if o.readyFile != "" {
-		if err := writeReady(o.readyFile, urls); err != nil {
-			return err
-		}
-	}
-	welcome(c, urls, st.Path())
-
 	var trouble error
-	select {
-	case <-ctx.Done():
-	case trouble = <-failed:
+	if o.readyFile != "" {
+		trouble = writeReady(o.readyFile, urls)
+	}
+	if trouble == nil {
+		welcome(c, urls, st.Path())
+		select {
+		case <-ctx.Done():
+		case trouble = <-failed:
+		}
 	}
 	stop()
 	site.Close()
 	wait, cancel := context.WithTimeout(context.Background(), shutdownWait)
 	defer cancel()
-	err = errors.Join(trouble, benchSrv.Shutdown(wait), phoneSrv.Shutdown(wait))
-	d.Wait()
-	return err
+	return errors.Join(trouble, benchSrv.Shutdown(wait), phoneSrv.Shutdown(wait))
 }
 
 func listen(address, flag string) (net.Listener, error) {

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -111,6 +112,18 @@ func TestExitStatus(t *testing.T) {
 				t.Errorf("something on standard output: %q", out)
 			}
 		})
+	}
+	// What a bench had begun before it failed has ended with it.
+	left := func() string {
+		all := make([]byte, 1<<20)
+		return string(all[:runtime.Stack(all, true)])
+	}
+	for _, of := range []string{"desk.(*Desk).work", "feed.(*Hub).Run"} {
+		for deadline := time.Now().Add(5 * time.Second); strings.Contains(left(), of); time.Sleep(10 * time.Millisecond) {
+			if time.Now().After(deadline) {
+				t.Fatalf("%s goes on", of)
+			}
+		}
 	}
 }
 
