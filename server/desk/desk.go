@@ -109,17 +109,16 @@ type PlanText struct {
 
 // Begin ends the check in progress and begins another.
 func (d *Desk) Begin(ctx context.Context, text PlanText, r *Rehearsal) error {
-	_, err := d.begin(ctx, text, r, nil, nil)
-	return err
+	return d.begin(ctx, text, r, nil, nil)
 }
 
 // begin is Begin, of a check after another or of one by itself: where another one has
-// begun since it returns no id. With a mend, what was read in the check before goes on
+// begun since it begins none. With a mend, what was read in the check before goes on
 // to count where the mend left coils alone.
-func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *check, mend []verdict.Mend) (id string, err error) {
+func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *check, mend []verdict.Mend) error {
 	plan, err := layout.Parse(text.Name, text.TOML)
 	if err != nil {
-		return "", err
+		return err
 	}
 	c := &check{plan: plan, sources: map[string]*source{}, hearsal: r}
 	c.Check = store.Check{ID: newID(), Began: time.Now(), PlanName: plan.Name, PlanTOML: text.TOML}
@@ -127,16 +126,16 @@ func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *ch
 		c.Rehearsal = r.ID
 	}
 	if begun, err := d.put(ctx, c, after, mend); err != nil || !begun {
-		return "", err
+		return err
 	}
 	d.send(toPhones, map[string]any{"check": c.ID})
 	d.touch()
 	d.pushState()
-	return c.ID, nil
+	return nil
 }
 
 // put stores a new check and makes it the one in progress, in one go: of two that ask
-// for one after the same check only the first has it.
+// for one after the same check only the first has it, and the serial number with it.
 func (d *Desk) put(ctx context.Context, c, after *check, mend []verdict.Mend) (begun bool, err error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -149,7 +148,10 @@ func (d *Desk) put(ctx context.Context, c, after *check, mend []verdict.Mend) (b
 			return false, err
 		}
 	}
-	if err := d.store.NewCheck(ctx, c.Check); err != nil {
+	if after != nil && after.Rehearsal == "" {
+		c.label = store.Label{Serial: after.label.Serial}
+	}
+	if err := d.store.NewCheck(ctx, c.Check, c.label); err != nil {
 		return false, fmt.Errorf("the new check cannot be stored: %w", err)
 	}
 	if old != nil {

@@ -126,7 +126,7 @@ id = "A"
 coils = ["A1"]
 `
 	k := store.Check{ID: "1", PlanName: "one", PlanTOML: []byte(plan)}
-	if err := st.NewCheck(t.Context(), k); err != nil {
+	if err := st.NewCheck(t.Context(), k, store.Label{}); err != nil {
 		t.Fatal(err)
 	}
 	if err := st.SaveVerdict(t.Context(), "1", []byte(`{"outcome":"as-planned","coils":[{"id":"A1","state":"as-planned","used":1}],"causes":[],"notes":[]}`), nil); err != nil {

@@ -379,15 +379,7 @@ func (d *Desk) BeginSame(ctx context.Context) error {
 }
 
 func (d *Desk) beginSame(ctx context.Context, old *check, mend []verdict.Mend) error {
-	d.mu.Lock()
-	label := old.label
-	d.mu.Unlock()
-	id, err := d.begin(ctx, PlanText{Name: old.PlanName, TOML: old.PlanTOML}, nil, old, mend)
-	if err != nil || id == "" || old.Rehearsal != "" || label.Serial == "" {
-		return err
-	}
-	_, err = d.SetLabel(ctx, id, store.Label{Serial: label.Serial})
-	return err
+	return d.begin(ctx, PlanText{Name: old.PlanName, TOML: old.PlanTOML}, nil, old, mend)
 }
 
 // loadSigning finds label and record of a stored check. The verdict of a signed

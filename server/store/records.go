@@ -188,7 +188,13 @@ func (s *Store) EarlierRecord(ctx context.Context, check, serial string, plan []
 
 // SetLabel keeps what a person calls the pad of a check.
 func (s *Store) SetLabel(ctx context.Context, check string, l Label) error {
-	_, err := s.db.ExecContext(ctx, "INSERT INTO labels (check_id, serial, note) VALUES (?,?,?) ON CONFLICT DO UPDATE SET serial=excluded.serial, note=excluded.note", check, l.Serial, l.Note)
+	return setLabel(ctx, s.db, check, l)
+}
+
+func setLabel(ctx context.Context, in interface {
+	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+}, check string, l Label) error {
+	_, err := in.ExecContext(ctx, "INSERT INTO labels (check_id, serial, note) VALUES (?,?,?) ON CONFLICT DO UPDATE SET serial=excluded.serial, note=excluded.note", check, l.Serial, l.Note)
 	return err
 }
 

@@ -203,11 +203,23 @@ func (s *Store) Close() error {
 	return errors.Join(append(errs, s.lock.Close())...)
 }
 
-// NewCheck records the beginning of a check.
-func (s *Store) NewCheck(ctx context.Context, c Check) error {
-	_, err := s.db.ExecContext(ctx, "INSERT INTO checks ("+checkColumns+") VALUES (?,?,?,?,?,?,?)",
-		c.ID, c.Began.UTC().Format(time.RFC3339Nano), c.PlanName, c.PlanTOML, c.Rehearsal, c.After, c.Mend)
-	return err
+// NewCheck records the beginning of a check, with what its pad is called already.
+func (s *Store) NewCheck(ctx context.Context, c Check, l Label) error {
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // does nothing after a commit
+	if _, err := tx.ExecContext(ctx, "INSERT INTO checks ("+checkColumns+") VALUES (?,?,?,?,?,?,?)",
+		c.ID, c.Began.UTC().Format(time.RFC3339Nano), c.PlanName, c.PlanTOML, c.Rehearsal, c.After, c.Mend); err != nil {
+		return err
+	}
+	if l != (Label{}) {
+		if err := setLabel(ctx, tx, c.ID, l); err != nil {
+			return err
+		}
+	}
+	return tx.Commit()
 }
 
 // LastCheck returns the check begun last here, or nil when there is none. Which one

@@ -43,7 +43,7 @@ func TestMessagesAreKeptOnceAndInOrder(t *testing.T) {
 		t.Fatalf("a new store has a check: %v %v", c, err)
 	}
 	check := Check{ID: "one", Began: time.Now(), PlanName: "pad", PlanTOML: []byte("format = 1\n")}
-	if err := s.NewCheck(ctx, check); err != nil {
+	if err := s.NewCheck(ctx, check, Label{}); err != nil {
 		t.Fatal(err)
 	}
 	for _, seq := range []int64{2, 1, 2, 3} { // out of order, and one twice
@@ -106,7 +106,7 @@ func TestLastCheckUnderAClockPutBack(t *testing.T) {
 	now := time.Now()
 	for _, c := range []Check{{ID: "first", Began: now}, {ID: "second", Began: now.Add(-24 * time.Hour)}} {
 		c.PlanTOML = []byte("a plan")
-		if err := s.NewCheck(t.Context(), c); err != nil {
+		if err := s.NewCheck(t.Context(), c, Label{}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -169,7 +169,7 @@ func TestBackupPutBack(t *testing.T) {
 	defer s.Close()
 	check := func(id string) {
 		t.Helper()
-		if err := s.NewCheck(ctx, Check{ID: id, Began: time.Now(), PlanTOML: []byte("a plan")}); err != nil {
+		if err := s.NewCheck(ctx, Check{ID: id, Began: time.Now(), PlanTOML: []byte("a plan")}, Label{}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -231,7 +231,7 @@ func TestChecksOfAMendedPad(t *testing.T) {
 	began := time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
 	for i, c := range []Check{{ID: "wrong"}, {ID: "named", After: "wrong"}, {ID: "unnamed", After: "named"}, {ID: "right", After: "unnamed"}, {ID: "other"}} {
 		c.Began, c.PlanName, c.PlanTOML = began.Add(time.Duration(i)*time.Minute), "pad", []byte("format = 1\n")
-		if err := s.NewCheck(ctx, c); err != nil {
+		if err := s.NewCheck(ctx, c, Label{}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -272,7 +272,7 @@ func TestFoundByDate(t *testing.T) {
 	ctx := context.Background()
 	s := opened(t)
 	for id, began := range map[string]time.Time{"spring": time.Date(2026, 5, 4, 23, 0, 0, 0, time.UTC), "odd": time.Date(2026, 8, 1, 2, 30, 0, 0, time.UTC)} {
-		if err := s.NewCheck(ctx, Check{ID: id, Began: began, PlanName: "Bett Größe 2", PlanTOML: []byte("x")}); err != nil {
+		if err := s.NewCheck(ctx, Check{ID: id, Began: began, PlanName: "Bett Größe 2", PlanTOML: []byte("x")}, Label{}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -306,7 +306,7 @@ func TestSignedStays(t *testing.T) {
 	ctx := context.Background()
 	s := opened(t)
 	for _, id := range []string{"signed", "open"} {
-		if err := s.NewCheck(ctx, Check{ID: id, Began: time.Now(), PlanName: "pad", PlanTOML: []byte("x")}); err != nil {
+		if err := s.NewCheck(ctx, Check{ID: id, Began: time.Now(), PlanName: "pad", PlanTOML: []byte("x")}, Label{}); err != nil {
 			t.Fatal(err)
 		}
 		if _, err := s.Append(ctx, id, "a", 1, lines(`{}`)); err != nil {
@@ -352,7 +352,7 @@ func TestEarlierRecord(t *testing.T) {
 	began := time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
 	for i, id := range []string{"first", "second", "third"} {
 		at := began.Add(time.Duration(i) * time.Hour)
-		if err := s.NewCheck(ctx, Check{ID: id, Began: at, PlanName: "pad", PlanTOML: []byte("x")}); err != nil {
+		if err := s.NewCheck(ctx, Check{ID: id, Began: at, PlanName: "pad", PlanTOML: []byte("x")}, Label{}); err != nil {
 			t.Fatal(err)
 		}
 		if err := s.SaveRecord(ctx, Record{CheckID: id, Signed: at, Serial: "K-7", Maker: "AB", SHA256: "00", JSON: []byte("{}"), HTML: []byte("")}); err != nil {
@@ -383,7 +383,7 @@ func TestFolderNames(t *testing.T) {
 		if last, err := s.LastCheck(ctx); err != nil || last != nil {
 			t.Errorf("%s: a new folder has a check: %v %v", name, last, err)
 		}
-		if err := s.NewCheck(ctx, Check{ID: name, Began: time.Now(), PlanName: "pad", PlanTOML: []byte("format = 1\n")}); err != nil {
+		if err := s.NewCheck(ctx, Check{ID: name, Began: time.Now(), PlanName: "pad", PlanTOML: []byte("format = 1\n")}, Label{}); err != nil {
 			t.Fatal(err)
 		}
 		if c, err := s.CheckByID(ctx, name); err != nil || c == nil {
@@ -433,7 +433,7 @@ func TestOneProgramAFolder(t *testing.T) {
 	} else if !strings.Contains(err.Error(), dir) || !strings.Contains(err.Error(), "end it") {
 		t.Errorf("it is only said: %v", err)
 	}
-	if err := s.NewCheck(context.Background(), Check{ID: "one", Began: time.Now(), PlanName: "pad", PlanTOML: []byte("x")}); err != nil {
+	if err := s.NewCheck(context.Background(), Check{ID: "one", Began: time.Now(), PlanName: "pad", PlanTOML: []byte("x")}, Label{}); err != nil {
 		t.Errorf("the first one is disturbed: %v", err)
 	}
 	if err := s.Close(); err != nil {
