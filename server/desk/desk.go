@@ -46,6 +46,7 @@ type check struct {
 	sources  map[string]*source
 	order    []string // sources in the order they came
 	messages int      // stored
+	lines    int      // in all of them
 	thrown   []store.ThrownOut
 	verdict  *verdict.Verdict
 	account  *accounted
@@ -160,7 +161,7 @@ func (d *Desk) put(ctx context.Context, c, after *check, mend []verdict.Mend) (b
 		}
 		c.welcome(old)
 	}
-	d.check = c
+	d.check, d.storing = c, "" // it was stored
 	return true, nil
 }
 
@@ -252,7 +253,7 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 		return 0, closed(m.Seq)
 	}
 	s := c.known(sourceID)
-	if err := c.full(s, m.Seq, len(lines)); err != nil {
+	if err := d.fullLocked(s, m.Seq, len(lines)); err != nil {
 		return 0, err
 	}
 	if c.hearsal != nil && sourceID != BenchSource && !s.madeUp(lines) {
@@ -277,30 +278,6 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 		return 0, fmt.Errorf("message %d could not be stored: %w", m.Seq, err)
 	}
 	return m.Seq, nil
-}
-
-// maxSources bounds the phones whose readings one check holds. Each tab of a browser is
-// one, and a name costs a sender nothing.
-const maxSources = 100
-
-// full says why a check takes no more of a source: what it holds could not be exported
-// and read again.
-func (c *check) full(s *source, seq int64, lines int) error {
-	if len(s.messages) == 0 && s.id != BenchSource {
-		sent := 0
-		for _, o := range c.sources {
-			if len(o.messages) > 0 {
-				sent++
-			}
-		}
-		if sent >= maxSources {
-			return &ClientError{Code: "too-many-sources", Seq: seq, Say: fmt.Sprintf("%d phones have sent readings of this pad already; this one's are not taken.", sent), Hint: "Read on with one of those, in the tab it has open, or begin a new check on the bench page."}
-		}
-	}
-	if _, stored := s.messages[seq]; !stored && s.lines+lines > capture.MaxLines {
-		return &ClientError{Code: "too-many-lines", Seq: seq, Say: fmt.Sprintf("This check holds %d lines of this phone; more than %d are not taken.", s.lines, capture.MaxLines), Hint: "Begin a new check on the bench page, then read on."}
-	}
-	return nil
 }
 
 // worthJudging tells whether lines can change a verdict: the end of a hold or

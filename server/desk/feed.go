@@ -68,6 +68,9 @@ func (d *Desk) Receive(ctx context.Context, check, source string, lines []captur
 		}
 	}
 	s := c.known(source)
+	if err := d.fullLocked(s, 0, len(lines)); err != nil {
+		return err
+	}
 	s.fed = true
 	_, err := d.appendLocked(ctx, c, s, s.last+1, raws, lines)
 	var taken *store.SeqTakenError

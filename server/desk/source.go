@@ -14,7 +14,6 @@ type source struct {
 	came     map[placed]int // the place of each reading of the ohmmeter in the order of the check
 	last     int64
 	first    int64 // the least number of a message that begins with a start line
-	lines    int   // in all its messages
 	started  bool
 	online   int // connections
 	device   string
@@ -79,7 +78,7 @@ func (c *check) take(s *source, seq int64, lines []capture.Line) {
 	}
 	c.messages++
 	s.messages[seq] = lines
-	s.lines += len(lines)
+	c.lines += len(lines)
 	s.last = max(s.last, seq)
 	if len(lines) > 0 && lines[0].Type() == (capture.Start{}).Type() && (s.first == 0 || seq < s.first) {
 		s.first = seq

@@ -38,19 +38,3 @@ func TestSupplySwitchedInAHoldThrownOut(t *testing.T) {
 		t.Errorf("%d lines with %d numbers", len(kept.Lines), len(kept.Numbers))
 	}
 }
-
-// TestFull: a source's lines have an end, that of what can be read again; what is stored
-// may be sent again all the same.
-func TestFull(t *testing.T) {
-	c := &check{sources: map[string]*source{}}
-	s := &source{id: "anna", lines: capture.MaxLines - 1, messages: map[int64][]capture.Line{1: nil}}
-	if err := c.full(s, 2, 1); err != nil {
-		t.Error(err)
-	}
-	if err := c.full(s, 2, 2); err == nil {
-		t.Error("more lines are taken than can be read again")
-	}
-	if err := c.full(s, 1, 2); err != nil {
-		t.Errorf("sent again: %v", err)
-	}
-}

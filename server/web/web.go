@@ -347,7 +347,7 @@ func (s *Site) fail(w http.ResponseWriter, err error) {
 	case errors.As(err, &c):
 		status := http.StatusBadRequest
 		switch c.Code {
-		case "seq-taken", "source-taken", "new-check", "signed-off", "changed", "other-check", "still-judging":
+		case "seq-taken", "source-taken", "new-check", "signed-off", "changed", "other-check", "still-judging", "too-many-lines":
 			status = http.StatusConflict
 		case "too-fast", "too-many-sources":
 			w.Header().Set("Retry-After", "1")
