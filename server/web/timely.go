@@ -4,6 +4,7 @@ import (
 	"errors"
 	"io"
 	"net/http"
+	"slices"
 	"time"
 )
 
@@ -51,6 +52,34 @@ func (b *timedBody) Read(p []byte) (int, error) {
 
 // wait sets the deadline; a connection that knows none has none, as in tests.
 func (b *timedBody) wait() { _ = b.conn.SetReadDeadline(b.until) }
+
+// fetched is an answer of much that has to be fetched: one that nobody reads any more
+// would keep all that it is made of.
+type fetched struct {
+	w        http.ResponseWriter
+	conn     *http.ResponseController
+	patience time.Duration // with each piece
+}
+
+const fetchedPiece = 32 << 10 // bytes
+
+func (s *Site) fetched(w http.ResponseWriter) *fetched {
+	return &fetched{w, http.NewResponseController(w), s.patience}
+}
+
+func (f *fetched) Write(p []byte) (n int, err error) {
+	for piece := range slices.Chunk(p, fetchedPiece) {
+		_ = f.conn.SetWriteDeadline(time.Now().Add(f.patience)) // as timedBody.wait
+		k, err := f.w.Write(piece)
+		if n += k; err != nil {
+			return n, err
+		}
+	}
+	return n, nil
+}
+
+// done lets the connection be used on.
+func (f *fetched) done() { _ = f.conn.SetWriteDeadline(time.Time{}) }
 
 // unread keeps the server from waiting for the body of a request that is refused.
 func unread(w http.ResponseWriter, r *http.Request) {

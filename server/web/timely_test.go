@@ -3,6 +3,7 @@ package web
 import (
 	"bufio"
 	"crypto/tls"
+	"encoding/json"
 	"fmt"
 	"io"
 	"net"
@@ -10,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"polewise/server/desk"
 )
 
 // TestBodiesThatDoNotCome: a request whose body stops is answered and its connection
@@ -151,5 +154,52 @@ func TestHead(t *testing.T) {
 	}
 	if r, err := s.phone.Client().Head(s.phone.URL + "/nokey/"); err != nil || r.StatusCode != http.StatusForbidden {
 		t.Errorf("without the key: %v %v", r, err)
+	}
+}
+
+// TestExportsThatNobodyReads: an export that is not fetched is given up with all that it
+// holds, also one that was begun on. One that is fetched comes whole, and its connection
+// goes on serving.
+func TestExportsThatNobodyReads(t *testing.T) {
+	s := newStage(t)
+	s.site.patience = time.Second
+	id := s.desk.CheckID()
+	line := json.RawMessage(`{"type":"b","t":1,"uT":[1,2,3],"x":"` + strings.Repeat("x", 1<<20) + `"}`)
+	for seq := range int64(24) { // more than the system keeps for a reader
+		if _, err := s.store.Append(t.Context(), id, "anna", seq+1, []json.RawMessage{line}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	dial := func() (net.Conn, *bufio.Reader) {
+		conn, err := net.Dial("tcp", s.bench.Listener.Addr().String())
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { conn.Close() })
+		return conn, bufio.NewReader(conn)
+	}
+	ask := func(conn net.Conn) {
+		fmt.Fprintf(conn, "GET /api/checks/export?ids=%s HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", id)
+	}
+	fetch := func(from *bufio.Reader) string {
+		r, err := http.ReadResponse(from, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, _ := io.ReadAll(r.Body)
+		return string(text)
+	}
+	lazy, late := dial()
+	ask(lazy)
+	conn, from := dial()
+	for i := range 2 {
+		ask(conn)
+		if text := fetch(from); !strings.HasSuffix(text, desk.ArchiveTail) || len(text) < 24<<20 {
+			t.Errorf("fetched, time %d: %d bytes, ending in %q", i+1, len(text), text[max(0, len(text)-20):])
+		}
+		time.Sleep(2 * s.site.patience)
+	}
+	if text := fetch(late); strings.HasSuffix(text, desk.ArchiveTail) {
+		t.Errorf("not read for %v, and all of it comes", 4*s.site.patience)
 	}
 }
