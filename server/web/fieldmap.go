@@ -29,6 +29,10 @@ func (s *Site) fieldMap(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
+	if !s.wait(w, r, s.mapTurn) {
+		return
+	}
+	defer s.mapTurn.done()
 	out := s.linesTo(w)
 	m, err := fieldmap.SamplePage(r.Context(), plan, mapPoints, 100, func(done, of int) {
 		out.nowAndThen(map[string]any{"progress": map[string]float64{"share": float64(done) / float64(of)}})

@@ -28,6 +28,17 @@ func (p Pace) limiter() *rate.Limiter { return rate.NewLimiter(p.PerSecond, p.Bu
 // gap is the time between messages at that pace.
 func (p Pace) gap() time.Duration { return time.Duration(float64(time.Second) / float64(p.PerSecond)) }
 
+// brake is called before each message of a socket that is not cut off, and slows it down
+// to that pace.
+func (p Pace) brake() func() {
+	limit := p.limiter()
+	return func() {
+		if !limit.Allow() {
+			time.Sleep(p.gap())
+		}
+	}
+}
+
 func tooFast() *desk.ClientError {
 	return &desk.ClientError{Code: "too-fast", Say: "Messages come faster than a phone can mean them.",
 		Hint: "What was acknowledged is stored. Wait a second and send the rest again under the same numbers."}

@@ -13,6 +13,9 @@ import (
 
 	"github.com/gorilla/websocket"
 
+	"polewise/assets"
+	"polewise/field/rehearsal"
+	"polewise/layout"
 	"polewise/server/desk"
 )
 
@@ -155,4 +158,38 @@ func TestFloodByPost(t *testing.T) {
 		}
 	}
 	s.storedOnce(t, total)
+}
+
+// TestFloodOfABenchSocket: what a bench page sends faster than anybody drags is slowed
+// down, too.
+func TestFloodOfABenchSocket(t *testing.T) {
+	s := newStage(t)
+	s.site.Pace = Pace{PerSecond: 50, Burst: 5}
+	re, err := s.desk.Rehearse(t.Context(), desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}, rehearsal.Easy, []layout.Fault{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{"/live", "/api/rehearsals/" + re.ID + "/bench"} {
+		conn, _, err := websocket.DefaultDialer.Dial(strings.Replace(s.bench.URL, "http:", "ws:", 1)+path, nil)
+		if err != nil {
+			t.Fatal(path, err)
+		}
+		began := time.Now()
+		for range 35 {
+			if err := conn.WriteMessage(websocket.TextMessage, []byte(`{}`)); err != nil {
+				t.Fatal(path, err)
+			}
+		}
+		// Its answer comes once all before it is read.
+		if err := conn.WriteControl(websocket.CloseMessage, websocket.FormatCloseMessage(websocket.CloseNormalClosure, ""), time.Now().Add(time.Second)); err != nil {
+			t.Fatal(path, err)
+		}
+		for err == nil {
+			_, _, err = conn.ReadMessage()
+		}
+		if took := time.Since(began); took < 200*time.Millisecond || !websocket.IsCloseError(err, websocket.CloseNormalClosure) {
+			t.Errorf("%s: all is taken within %v, %v", path, took, err)
+		}
+		conn.Close()
+	}
 }

@@ -247,7 +247,7 @@ func (s *Site) live(w http.ResponseWriter, r *http.Request) {
 	out.Go(func() { k.forward(client) })
 	defer out.Wait()
 	defer k.finish()
-	for {
+	for brake := s.Pace.brake(); ; brake() {
 		if _, _, err := k.conn.ReadMessage(); err != nil {
 			return
 		}
@@ -309,7 +309,7 @@ func (s *Site) rehearsal(w http.ResponseWriter, r *http.Request, take func(*desk
 	})
 	defer out.Wait()
 	defer k.finish()
-	for {
+	for brake := s.Pace.brake(); ; brake() {
 		_, raw, err := k.conn.ReadMessage()
 		if err != nil {
 			return

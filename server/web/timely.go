@@ -78,9 +78,6 @@ func (f *fetched) Write(p []byte) (n int, err error) {
 	return n, nil
 }
 
-// done lets the connection be used on.
-func (f *fetched) done() { _ = f.conn.SetWriteDeadline(time.Time{}) }
-
 // unread keeps the server from waiting for the body of a request that is refused.
 func unread(w http.ResponseWriter, r *http.Request) {
 	if r.ContentLength != 0 {

@@ -64,13 +64,11 @@ func (s *Site) export(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", kind)
 	attach(w, name)
-	out := s.fetched(w)
-	if err := write(r.Context(), out, ids); err != nil {
+	if err := write(r.Context(), s.fetched(w), ids); err != nil {
 		// Half of it is on its way already: end it so that nobody takes it for whole.
 		s.Log.Error("the export broke off", "err", err)
 		panic(http.ErrAbortHandler)
 	}
-	out.done()
 }
 
 func (s *Site) exportJSON(ctx context.Context, w io.Writer, ids []string) error {
@@ -296,9 +294,7 @@ func (s *Site) backup(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "application/vnd.sqlite3")
 	w.Header().Set("Content-Length", strconv.FormatInt(info.Size(), 10))
 	attach(w, "polewise-"+time.Now().Format("2006-01-02")+".db")
-	out := s.fetched(w)
-	if _, err := io.Copy(out, f); err != nil {
+	if _, err := io.Copy(s.fetched(w), f); err != nil {
 		s.Log.Debug("backup not delivered", "err", err)
 	}
-	out.done()
 }

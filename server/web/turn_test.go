@@ -13,30 +13,14 @@ import (
 	"time"
 
 	"polewise/server/desk"
+	"polewise/server/testplan"
 )
-
-// bigPlan is a pad of twenty rows of ten coils.
-func bigPlan() []byte {
-	var b strings.Builder
-	b.WriteString("format = 1\nname = \"Many coils\"\nlength_unit = \"mm\"\n[outline]\nsize = [1300, 2500]\n[supply]\nvolts = 12\nlimit_amps = 20\n")
-	b.WriteString("[[winding]]\nid = \"w\"\nshape = \"oblong\"\ninner = [70, 50]\nturns = 40\nbuild = 5\nwidth = 8\nwire_awg = 22\n")
-	for row := range 20 {
-		ids := []string{}
-		for i := range 10 {
-			id := fmt.Sprintf("%c%d", 'A'+row, i+1)
-			ids = append(ids, fmt.Sprintf("%q", id))
-			fmt.Fprintf(&b, "[[coil]]\nid = %q\nwinding = \"w\"\nat = [%d, %d]\n", id, 60+120*i, 60+120*row)
-		}
-		fmt.Fprintf(&b, "[[string]]\nid = \"%c\"\ncoils = [%s]\n", 'A'+row, strings.Join(ids, ", "))
-	}
-	return []byte(b.String())
-}
 
 // TestFindingASensorHoldsNobodyUp: where a phone's sensor sits is worked out for half a
 // minute on a large pad. The bench's planning goes on meanwhile, and it can be stopped.
 func TestFindingASensorHoldsNobodyUp(t *testing.T) {
 	s := newStage(t)
-	if err := s.desk.Begin(t.Context(), desk.PlanText{Name: "big.toml", TOML: bigPlan()}, nil); err != nil {
+	if err := s.desk.Begin(t.Context(), desk.PlanText{Name: "big.toml", TOML: []byte(testplan.Many(10, testplan.Oblong))}, nil); err != nil {
 		t.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(1, 2))
@@ -48,7 +32,7 @@ func TestFindingASensorHoldsNobodyUp(t *testing.T) {
 	}
 	for i := range 200 {
 		add(`{"type":"drive","t":%g,"state":"off"}`)
-		add(`{"type":"hold","t":%g,"at":"%c%d"}`, 'A'+i/10, i%10+1)
+		add(`{"type":"hold","t":%g,"at":"%c%d"}`, 'A'+i/20, i%20+1)
 		for k := range 12 {
 			if k == 6 {
 				add(`{"type":"drive","t":%g,"state":"on"}`)
@@ -112,5 +96,25 @@ func TestMostWaiting(t *testing.T) {
 	of.done()
 	if w = httptest.NewRecorder(); !s.site.wait(w, r, of) {
 		t.Errorf("it is its turn: %d %s", w.Code, w.Body)
+	}
+}
+
+// TestMapsTakeTurns: of the maps that pages ask for one is worked out at a time.
+func TestMapsTakeTurns(t *testing.T) {
+	s := newStage(t)
+	s.site.mapTurn.now <- struct{}{}
+	answer := make(chan int, 1)
+	go func() {
+		status, _ := s.asked(t, "/api/map", nil, &mapLine{})
+		answer <- status
+	}()
+	for deadline := time.Now().Add(10 * time.Second); len(s.site.mapTurn.waiting) == 0; time.Sleep(time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("it does not wait for its turn")
+		}
+	}
+	s.site.mapTurn.done()
+	if status := <-answer; status != http.StatusOK || len(s.site.mapTurn.waiting) > 0 {
+		t.Errorf("its turn: %d, %d waiting", status, len(s.site.mapTurn.waiting))
 	}
 }

@@ -51,6 +51,7 @@ type Site struct {
 	posting limiters // of phones that send by POST
 
 	planningTurn turn          // of what a plan comes to
+	mapTurn      turn          // of the field over a plan
 	locatingTurn turn          // of where a phone's sensor sits
 	weighingTurn turn          // of a check that is over, judged again
 	weighing     time.Duration // bounds that
@@ -61,7 +62,7 @@ type Site struct {
 // NewSite returns a site without sockets.
 func NewSite(d *desk.Desk, st *store.Store, key pairing.Key, log *slog.Logger) *Site {
 	ctx, end := context.WithCancel(context.Background())
-	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: newTurn(), locatingTurn: newTurn(), weighingTurn: newTurn(), weighing: usualWeighing, telling: tellEvery, patience: usualPatience}
+	s := &Site{Desk: d, Store: st, Key: key, Log: log, feeds: feed.NewHub(d, st, log), ctx: ctx, end: end, Pace: usualPace, planningTurn: newTurn(), mapTurn: newTurn(), locatingTurn: newTurn(), weighingTurn: newTurn(), weighing: usualWeighing, telling: tellEvery, patience: usualPatience}
 	s.sockets.Go(func() { s.feeds.Run(ctx) })
 	return s
 }
