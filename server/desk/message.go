@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"unicode/utf8"
 
 	"polewise/field/capture"
 )
@@ -53,6 +54,9 @@ func (e *ClientError) Error() string { return e.Say }
 // ParseMessage reads a message and its lines. Errors are *ClientError.
 func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
 	var m Message
+	if !utf8.Valid(raw) { // it would be stored so, and no export of it could be read
+		return nil, nil, &ClientError{Code: "not-a-message", Say: "This message has bytes that are no text: it is not UTF-8.", Hint: "Send text as UTF-8."}
+	}
 	if err := json.Unmarshal(raw, &m); err != nil {
 		e := capture.NotJSON(err)
 		e.Remedy = "" // that of a line
@@ -62,6 +66,9 @@ func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
 		// Acknowledged together, the lines would be taken for stored.
 		if m.Lines != nil || m.Undo != nil && m.Again != nil {
 			return nil, nil, &ClientError{Code: "not-a-message", Seq: m.Seq, Say: fmt.Sprintf("Message %d asks for more than one thing; expected one of \"lines\", \"undo\" and \"again\".", m.Seq), Hint: "Send each in a message of its own."}
+		}
+		if m.Again != nil && m.Again.Check == "" {
+			return nil, nil, &ClientError{Code: "not-a-message", Seq: m.Seq, Say: fmt.Sprintf("Message %d asks for another check without saying after which.", m.Seq), Hint: `Name the check that the greeting named, as in "again":{"check":"1f2e"}.`}
 		}
 		return &m, nil, nil
 	}

@@ -243,6 +243,8 @@ func TestRefusedLines(t *testing.T) {
 		{message(1, start, `{"type":"hold","t":1,"at":"Z9"}`), "bad-line", `no coil "Z9"`},
 		{`{"seq":1,"lines":[` + start + `],"undo":{"at":"A1"}}`, "not-a-message", "more than one thing"},
 		{`{"seq":1,"again":{"check":"x"},"undo":{"at":"A1"}}`, "not-a-message", "more than one thing"},
+		{`{"seq":1,"again":{}}`, "not-a-message", "without saying after which"},
+		{message(1, "{\"type\":\"start\",\"v\":1,\"route\":\"vector\",\"device\":\"a\xffb\"}"), "not-a-message", "it is not UTF-8"},
 	} {
 		if err := c.WriteMessage(websocket.TextMessage, []byte(tc.send)); err != nil {
 			t.Fatal(err)
