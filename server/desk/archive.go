@@ -20,21 +20,21 @@ import (
 	"polewise/server/store"
 )
 
-// ArchiveType and ArchiveVersion name the form in which checks are exported.
+// archiveType and archiveVersion name the form in which checks are exported.
 const (
-	ArchiveType    = "polewise-checks"
-	ArchiveVersion = 1
+	archiveType    = "polewise-checks"
+	archiveVersion = 1
 )
 
 // ArchiveHead and ArchiveTail enclose exported checks, which stand one a line
 // with commas between.
 var (
-	ArchiveHead = fmt.Sprintf("{\"type\":%q,\"v\":%d,\"checks\":[\n", ArchiveType, ArchiveVersion)
+	ArchiveHead = fmt.Sprintf("{\"type\":%q,\"v\":%d,\"checks\":[\n", archiveType, archiveVersion)
 	ArchiveTail = "\n]}\n"
 )
 
-// MaxArchivedCheck bounds one check of an imported file.
-const MaxArchivedCheck = 64 << 20
+// maxArchivedCheck bounds one check of an imported file.
+const maxArchivedCheck = 64 << 20
 
 // archived is a check out of a file that was found in order.
 type archived struct {
@@ -176,7 +176,7 @@ func readArchive(file io.Reader, take func(archived) error) error {
 		}
 		return nil
 	}
-	if err := expect('{', `a file of checks, {"type":"`+ArchiveType+`",…}`); err != nil {
+	if err := expect('{', `a file of checks, {"type":"`+archiveType+`",…}`); err != nil {
 		return err
 	}
 	seen := map[string]bool{}
@@ -197,11 +197,11 @@ func readArchive(file io.Reader, take func(archived) error) error {
 			if err := d.Decode(&v); err != nil {
 				return broken(err)
 			}
-			if key == "type" && v != ArchiveType {
-				return badArchive(here(), "type: expected %q, found %v. This is no export of checks.", ArchiveType, v)
+			if key == "type" && v != archiveType {
+				return badArchive(here(), "type: expected %q, found %v. This is no export of checks.", archiveType, v)
 			}
-			if key == "v" && v != float64(ArchiveVersion) {
-				return badArchive(here(), "v: expected %d, found %v. A newer polewise wrote this file; use that one.", ArchiveVersion, v)
+			if key == "v" && v != float64(archiveVersion) {
+				return badArchive(here(), "v: expected %d, found %v. A newer polewise wrote this file; use that one.", archiveVersion, v)
 			}
 		case "checks":
 			if !seen["type"] || !seen["v"] {
@@ -216,8 +216,8 @@ func readArchive(file io.Reader, take func(archived) error) error {
 					return broken(err)
 				}
 				at := here() - bytes.Count(raw, []byte("\n")) // where it begins
-				if len(raw) > MaxArchivedCheck {
-					return badArchive(at, "check %d has %d bytes; at most %d are taken.", n, len(raw), MaxArchivedCheck)
+				if len(raw) > maxArchivedCheck {
+					return badArchive(at, "check %d has %d bytes; at most %d are taken.", n, len(raw), maxArchivedCheck)
 				}
 				a, err := parseArchived(raw, at)
 				if err != nil {

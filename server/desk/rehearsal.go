@@ -50,9 +50,9 @@ type Sensed struct {
 // readingsPerSecond is what browsers give at most.
 const readingsPerSecond = 10
 
-// NewRehearsal hides a fault in a pad and starts the phone's sensor, which runs
+// newRehearsal hides a fault in a pad and starts the phone's sensor, which runs
 // until ctx ends or Stop is called. A nil fault list has one picked.
-func NewRehearsal(ctx context.Context, plan *layout.Plan, difficulty rehearsal.Difficulty, faults []layout.Fault) (*Rehearsal, error) {
+func newRehearsal(ctx context.Context, plan *layout.Plan, difficulty rehearsal.Difficulty, faults []layout.Fault) (*Rehearsal, error) {
 	rng := rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64()))
 	if faults == nil {
 		var err error
@@ -183,7 +183,7 @@ func (d *Desk) Rehearse(ctx context.Context, text PlanText, difficulty rehearsal
 	if err != nil {
 		return nil, err
 	}
-	r, err := NewRehearsal(ctx, plan, difficulty, faults)
+	r, err := newRehearsal(ctx, plan, difficulty, faults)
 	if err != nil {
 		return nil, &ClientError{Code: "not-hidden", Say: fmt.Sprintf("This cannot be hidden in %s: %v.", plan.Name, err), Hint: "Choose another fault, or let the program hide one."}
 	}

@@ -165,11 +165,11 @@ type Solved struct {
 	Share   float64    // residual, as a share of the earth's field
 }
 
-// SolveAxes finds how the numbers lie in the device from the earth's field in the
+// solveAxes finds how the numbers lie in the device from the earth's field in the
 // four steps. Named says that the numbers are called x, y and z, in that order,
 // by whoever made the device: those make a right-handed frame. Where steps do not
 // settle the axes the error says why; nothing is ever guessed.
-func SolveAxes(steps []Still, half Half, named bool) (*Solved, error) {
+func solveAxes(steps []Still, half Half, named bool) (*Solved, error) {
 	if len(steps) != noSteps {
 		return nil, fmt.Errorf("expected %d steps, found %d. Take all of them, in their order", noSteps, len(steps))
 	}
@@ -260,9 +260,9 @@ func turned(means [][3]float64) error {
 	return nil
 }
 
-// SolveGravity finds how the gravity numbers lie, and their unit, from the same
+// solveGravity finds how the gravity numbers lie, and their unit, from the same
 // steps: gravity is known to point down, so that this one is settled outright.
-func SolveGravity(steps []Still) (axes Axes, scale float64, err error) {
+func solveGravity(steps []Still) (axes Axes, scale float64, err error) {
 	means := make([][3]float64, 0, noSteps)
 	for _, s := range steps {
 		if s.Gravity == nil {

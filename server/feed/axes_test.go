@@ -79,7 +79,7 @@ func TestAxesOfEveryRotation(t *testing.T) {
 				dip = -0.9
 			}
 			m := &madeUp{earth: earthField(48, dip, 0.35), axes: a, zero: [3]float64{30, -55, 12}, noise: 0.2, rng: rng}
-			got, err := SolveAxes(m.steps(), half, false)
+			got, err := solveAxes(m.steps(), half, false)
 			if err != nil {
 				t.Fatalf("%v, %s half: %v", a, half, err)
 			}
@@ -89,7 +89,7 @@ func TestAxesOfEveryRotation(t *testing.T) {
 			if math.Abs(got.EarthUT[2]-m.earth.Z) > 1 || math.Abs(got.ZeroUT[1]-m.zero[1]) > 1 {
 				t.Errorf("earth %v, zero %v; expected %v, %v", got.EarthUT, got.ZeroUT, m.earth, m.zero)
 			}
-			ga, scale, err := SolveGravity(m.steps())
+			ga, scale, err := solveGravity(m.steps())
 			if err != nil || ga != a || scale != 1 {
 				t.Errorf("gravity: %v, scale %g, %v; expected %v", ga, scale, err, a)
 			}
@@ -158,7 +158,7 @@ func TestAxesRefused(t *testing.T) {
 		{"three steps", whole().steps()[:3], North, true, "expected 4 steps"},
 	}
 	for _, c := range cases {
-		got, err := SolveAxes(c.steps, c.half, c.named)
+		got, err := solveAxes(c.steps, c.half, c.named)
 		if err == nil {
 			t.Errorf("%s: solved as %v, expected a refusal", c.name, got.Axes)
 		} else if !strings.Contains(err.Error(), c.want) {
@@ -166,7 +166,7 @@ func TestAxesRefused(t *testing.T) {
 		}
 	}
 	// Names x, y, z settle what a level field cannot.
-	if got, err := SolveAxes(level.steps(), Unknown, true); err != nil || got.Axes != AsPicked {
+	if got, err := solveAxes(level.steps(), Unknown, true); err != nil || got.Axes != AsPicked {
 		t.Errorf("level field with names: %v, %v", got, err)
 	}
 }
@@ -189,7 +189,7 @@ func TestAxesByHand(t *testing.T) {
 		for a := range m.zero {
 			m.zero[a] = 40 * rng.NormFloat64()
 		}
-		got, err := SolveAxes(m.steps(), half, false)
+		got, err := solveAxes(m.steps(), half, false)
 		switch {
 		case err != nil:
 			refused[strings.Fields(err.Error())[2]+" "+strings.Fields(err.Error())[3]]++

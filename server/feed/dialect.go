@@ -42,8 +42,8 @@ var timeUnits = map[string]float64{"s": 1, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 
 var nameForm = regexp.MustCompile(`^[\pL\pN][\pL\pN ._()+-]{0,39}$`)
 
-// CheckName tells what is wrong with a name for a dialect.
-func CheckName(name string) error {
+// checkName tells what is wrong with a name for a dialect.
+func checkName(name string) error {
 	if !nameForm.MatchString(name) {
 		return fmt.Errorf("expected a name of 1 to 40 letters, digits, spaces or . _ - + ( ), found %q", clip(name))
 	}

@@ -236,7 +236,7 @@ func (h *Hub) byName(name string) (*Dialect, error) {
 // Rename keeps a dialect under another name.
 func (h *Hub) Rename(ctx context.Context, name, to string) error {
 	to = strings.TrimSpace(to)
-	if err := CheckName(to); err != nil {
+	if err := checkName(to); err != nil {
 		return problem("bad-name", sentence(err), "")
 	}
 	d, err := h.byName(name)

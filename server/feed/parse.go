@@ -84,16 +84,16 @@ func (p *Parser) Columns() []string {
 	return p.header.names
 }
 
-// Recall takes up a header known from earlier, for a source that sends it only
+// recall takes up a header known from earlier, for a source that sends it only
 // once. A row of another width drops it.
-func (p *Parser) Recall(columns []string) {
+func (p *Parser) recall(columns []string) {
 	if p.header == nil && len(columns) > 0 {
 		p.header = &header{names: columns}
 	}
 }
 
-// LineIs says that the next line is the n-th of its source.
-func (p *Parser) LineIs(n int) { p.line = n - 1 }
+// lineIs says that the next line is the n-th of its source.
+func (p *Parser) lineIs(n int) { p.line = n - 1 }
 
 // Parse reads a chunk of whole lines: JSON (an object, an array of them, one a
 // line), rows of a table with or without header, or lines like "x: 12 y: 7".

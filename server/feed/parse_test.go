@@ -85,12 +85,12 @@ func TestHeaderInAnEarlierChunk(t *testing.T) {
 		t.Error(got)
 	}
 	var q Parser // the program was started again in between
-	q.Recall(p.Columns())
+	q.recall(p.Columns())
 	if got := show(q.Parse([]byte("2;3,5;4\n"))); got != "1: t=2 x=3.5 y=4" {
 		t.Error(got)
 	}
 	var r Parser
-	r.Recall(p.Columns())
+	r.recall(p.Columns())
 	if got := show(r.Parse([]byte("2;3,5\n"))); got != "1: column 1=2 column 2=3.5" {
 		t.Error("a header of another table was used: ", got)
 	}

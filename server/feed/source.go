@@ -122,10 +122,10 @@ func (h *Hub) Take(ctx context.Context, name string, chunk []byte, sent Sent) (A
 		return Answer{}, tooFast(fmt.Sprintf("%d bytes a second", bytesSecond))
 	}
 	if sent.Line > 0 {
-		s.parser.LineIs(sent.Line)
+		s.parser.lineIs(sent.Line)
 	}
 	if s.counts.Messages == 0 {
-		s.parser.Recall(h.header(name))
+		s.parser.recall(h.header(name))
 	}
 	messages, bad := s.parser.Parse(chunk)
 	if !s.messages.AllowN(now, len(messages)) {

@@ -226,7 +226,7 @@ func (h *Hub) Solve(name string, half Half) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	defer h.touch()
-	solved, err := SolveAxes(t.steps, half, Named(t.draft.Field))
+	solved, err := solveAxes(t.steps, half, Named(t.draft.Field))
 	if err != nil {
 		t.solved = nil
 		return refused("not-settled", err)
@@ -234,7 +234,7 @@ func (h *Hub) Solve(name string, half Half) error {
 	t.solved, t.notes = solved, nil
 	t.draft.Axes = solved.Axes
 	if t.draft.Gravity != nil {
-		axes, scale, err := SolveGravity(t.steps)
+		axes, scale, err := solveGravity(t.steps)
 		if err != nil {
 			t.draft.Gravity = nil
 			t.notes = append(t.notes, sentence(err))
@@ -252,7 +252,7 @@ func (h *Hub) Keep(ctx context.Context, name, as string, atSensor bool) error {
 		return err
 	}
 	as = strings.TrimSpace(as)
-	if err := CheckName(as); err != nil {
+	if err := checkName(as); err != nil {
 		return problem("bad-name", sentence(err), "")
 	}
 	s.mu.Lock()
@@ -277,7 +277,7 @@ func (h *Hub) Keep(ctx context.Context, name, as string, atSensor bool) error {
 }
 
 // Use has a source understood by a dialect taught on another.
-func (h *Hub) Use(ctx context.Context, name, dialect string) error {
+func (h *Hub) Use(name, dialect string) error {
 	s, err := h.known(name)
 	if err != nil {
 		return err

@@ -12,8 +12,8 @@ const dialectsTable = `CREATE TABLE dialects (
 		used    INTEGER NOT NULL -- a counter: the highest was kept last
 	) STRICT;`
 
-// ErrNoDialect says that nothing is kept under a name.
-var ErrNoDialect = errors.New("nothing is kept under that name")
+// errNoDialect says that nothing is kept under a name.
+var errNoDialect = errors.New("nothing is kept under that name")
 
 // Dialects returns all that is kept, the latest first.
 func (s *Store) Dialects(ctx context.Context) ([][]byte, error) {
@@ -62,5 +62,5 @@ func (s *Store) ForgetDialect(ctx context.Context, name string) error {
 	if n, err := res.RowsAffected(); err != nil || n == 1 {
 		return err
 	}
-	return ErrNoDialect
+	return errNoDialect
 }

@@ -32,7 +32,7 @@ func TestDialectsAreKept(t *testing.T) {
 	if err := s.ForgetDialect(ctx, "a"); err != nil {
 		t.Error(err)
 	}
-	if err := s.ForgetDialect(ctx, "a"); !errors.Is(err, ErrNoDialect) {
+	if err := s.ForgetDialect(ctx, "a"); !errors.Is(err, errNoDialect) {
 		t.Errorf("forgotten twice: %v", err)
 	}
 }

@@ -200,7 +200,7 @@ func (s *Site) feedDo(w http.ResponseWriter, r *http.Request) {
 	case "keep":
 		err = s.feeds.Keep(ctx, q.Source, q.Name, q.AtSensor)
 	case "use":
-		err = s.feeds.Use(ctx, q.Source, q.Name)
+		err = s.feeds.Use(q.Source, q.Name)
 	case "rename":
 		err = s.feeds.Rename(ctx, q.Name, q.To)
 	case "forget":

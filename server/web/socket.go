@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"regexp"
 	"sync"
@@ -220,15 +221,21 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// clientError turns any error into one for the client; what is not the
-// client's fault is logged.
+// clientError puts an error of a message into words for who sent it.
 func (s *Site) clientError(err error) *desk.ClientError {
+	return s.inWords(err, desk.ClientError{Code: "not-stored", Say: "The readings could not be stored: %v.", Hint: cmp.Or(store.Remedy(err), "Is the disk full?") + " They are sent again by themselves."})
+}
+
+// inWords is an error for the client. What is not the client's fault is logged, and told
+// as trouble says, which names the error.
+func (s *Site) inWords(err error, trouble desk.ClientError) *desk.ClientError {
 	var c *desk.ClientError
 	if errors.As(err, &c) {
 		return c
 	}
-	s.Log.Error("a message was not stored", "err", err)
-	return &desk.ClientError{Code: "not-stored", Say: "The readings could not be stored: " + err.Error() + ".", Hint: cmp.Or(store.Remedy(err), "Is the disk full?") + " They are sent again by themselves."}
+	trouble.Say = fmt.Sprintf(trouble.Say, err)
+	s.Log.Error(trouble.Say)
+	return &trouble
 }
 
 // live is the bench page's websocket: the state, and what the phones do.

@@ -260,12 +260,7 @@ func (s *Site) followImport(w http.ResponseWriter, r *http.Request, f *os.File, 
 
 // asClient puts an error into the form of an answer.
 func (s *Site) asClient(err error) map[string]any {
-	var c *desk.ClientError
-	if !errors.As(err, &c) {
-		s.Log.Error("request failed", "err", err)
-		c = &desk.ClientError{Code: "trouble", Say: "The program could not do that: " + err.Error() + ".", Hint: cmp.Or(store.Remedy(err), "Try again. If it stays, look at what the program printed.")}
-	}
-	return map[string]any{"error": c}
+	return map[string]any{"error": s.inWords(err, desk.ClientError{Code: "trouble", Say: "The program could not do that: %v.", Hint: cmp.Or(store.Remedy(err), "Try again. If it stays, look at what the program printed.")})}
 }
 
 func drop(f *os.File) {
