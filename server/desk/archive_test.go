@@ -41,8 +41,8 @@ func fullCheck(t *testing.T) string {
 			{Source: "a", Seq: 1, Received: "2024-05-01T12:00:01Z", Lines: []json.RawMessage{[]byte(`{"type":"start","v":1,"route":"hand","device":"<x> & y"}`), []byte(`{"type":"reading","t":1,"at":"A1","face":"north"}`)}},
 			{Source: "a", Seq: 3, Received: "2024-05-01T12:00:02Z", Lines: []json.RawMessage{[]byte(`{"type":"strange","more":[1,2]}`)}},
 		},
-		ThrownOut: []store.ArchivedHold{{Source: "a", Coil: "A1", T: 1}},
-		Holds:     []store.ArchivedHold{{Source: "a", Coil: "A2", T: 2.25, Samples: 7}},
+		ThrownOut: []store.ArchivedHold{{Source: "a", Coil: "A1", T: 1}, {Source: "a", Coil: "A2", T: 1}},
+		Holds:     []store.ArchivedHold{{Source: "a", Coil: "A2", T: 2.25, Samples: 7}, {Source: "a", Coil: "B1", T: 2.25, Samples: 3}},
 		Verdicts:  []store.ArchivedVerdict{},
 	}
 	text, err := a.Encode()
@@ -112,7 +112,8 @@ func TestArchiveRefused(t *testing.T) {
 		"label":      {bad(`"serial":"K-1"`, `"serial":" K-1"`), `label.serial: expected at most 64`},
 		"sequence":   {bad(`"seq":3`, `"seq":1`), `messages\[1\]: expected a source and a number of its own`},
 		"coil":       {bad(`"at":"A1"`, `"at":"Z9"`), `messages\[0\].lines\[1\]: .*Z9`},
-		"hold":       {bad(`"coil":"A2"`, `"coil":"Z9"`), `holds: expected a source, a coil of the plan`},
+		"hold":       {bad(`"coil":"B1"`, `"coil":"Z9"`), `holds: expected a source, a coil of the plan`},
+		"thrown":     {bad(`"coil":"A2","t":1`, `"coil":"A1","t":1`), `thrown_out: A1 at 1 s stands there twice`},
 		"unknown":    {bad(`"messages":`, `"massages":`), `this check cannot be read: .*massages`},
 		"wrong kind": {bad(`"began":"2024-05-01T12:00:00.5Z"`, `"began":7`), `began: expected string, found number`},
 		"twice":      {good, `check one stands in the file twice`},

@@ -32,7 +32,8 @@ func (d *Desk) tellStoringLocked(trouble string) {
 }
 
 // What one check holds has an end: all of it is gone through again for every state that a
-// page is told. A pad of two hundred coils is read in some tens of thousands of lines.
+// page is told, which of so many lines takes 0.3 to 0.4 s. A pad of two hundred coils is
+// read in some tens of thousands.
 const (
 	maxSources = 100 // each tab of a browser is one, and a name costs a sender nothing
 	maxLines   = 500_000

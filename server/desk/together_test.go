@@ -16,8 +16,8 @@ func TestUndoOfOneOfTwo(t *testing.T) {
 			`{"seq":2,"lines":[{"type":"start","v":1,"route":"vector"},{"type":"hold","t":5,"at":"A2"},{"type":"b","t":5.5,"uT":[1,2,3]},{"type":"lift","t":6},{"type":"hold","t":8,"at":"A3"},{"type":"b","t":8.5,"uT":[1,2,3]},{"type":"lift","t":9}]}`,
 		},
 		"passes": {
-			`{"seq":1,"lines":[{"type":"start","v":1,"route":"vector"},{"type":"pass","t":5,"along":["A1","A2"]},{"type":"b","t":5.5,"uT":[1,2,3]},{"type":"pass-end","t":6}]}`,
-			`{"seq":2,"lines":[{"type":"start","v":1,"route":"vector"},{"type":"pass","t":5,"along":["A2","A1"]},{"type":"b","t":5.5,"uT":[1,2,3]},{"type":"pass-end","t":6},{"type":"hold","t":8,"at":"A3"},{"type":"b","t":8.5,"uT":[1,2,3]},{"type":"lift","t":9}]}`,
+			`{"seq":1,"lines":[{"type":"start","v":1,"route":"vector"},{"type":"pass","t":5,"along":["A1","B1"]},{"type":"b","t":5.5,"uT":[1,2,3]},{"type":"pass-end","t":6}]}`,
+			`{"seq":2,"lines":[{"type":"start","v":1,"route":"vector"},{"type":"pass","t":5,"along":["A2","B2"]},{"type":"b","t":5.5,"uT":[1,2,3]},{"type":"pass-end","t":6},{"type":"hold","t":8,"at":"A3"},{"type":"b","t":8.5,"uT":[1,2,3]},{"type":"lift","t":9}]}`,
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
