@@ -18,7 +18,7 @@ func (s *Site) locate(w http.ResponseWriter, r *http.Request) {
 	if !s.read(w, r, &q) {
 		return
 	}
-	if !s.wait(w, r, s.locatingTurn) { // of a large pad half a minute of work
+	if !s.wait(w, r, s.locatingTurn) { // of a large pad 20 s of work
 		return
 	}
 	defer s.locatingTurn.done()

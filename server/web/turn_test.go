@@ -2,9 +2,9 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"math/rand/v2"
 	"net/http"
 	"net/http/httptest"
@@ -16,8 +16,9 @@ import (
 	"polewise/server/testplan"
 )
 
-// TestFindingASensorHoldsNobodyUp: where a phone's sensor sits is worked out for half a
-// minute on a large pad. The bench's planning goes on meanwhile, and it can be stopped.
+// TestFindingASensorHoldsNobodyUp: where a phone's sensor sits may take 20 s to work out on
+// a large pad. The bench's planning goes on meanwhile; a phone that goes away ends it, and
+// so does the program's end.
 func TestFindingASensorHoldsNobodyUp(t *testing.T) {
 	s := newStage(t)
 	if err := s.desk.Begin(t.Context(), desk.PlanText{Name: "big.toml", TOML: []byte(testplan.Many(10, testplan.Oblong))}, nil); err != nil {
@@ -45,25 +46,28 @@ func TestFindingASensorHoldsNobodyUp(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	answer := make(chan int, 1)
-	go func() {
-		r, err := s.phone.Client().Post(s.phone.URL+"/"+testKey+"/sensor", "application/json", bytes.NewReader(raw))
-		if err != nil {
-			t.Error(err)
-			answer <- 0
-			return
+	find := func(ctx context.Context) chan int {
+		answer := make(chan int, 1)
+		r := httptest.NewRequestWithContext(ctx, http.MethodPost, "/sensor", bytes.NewReader(raw))
+		go func() {
+			w := httptest.NewRecorder()
+			s.site.locate(w, r)
+			answer <- w.Code
+		}()
+		for deadline := time.Now().Add(20 * time.Second); len(s.site.locatingTurn.now) == 0; time.Sleep(5 * time.Millisecond) {
+			if time.Now().After(deadline) {
+				t.Fatal("it is not begun within 20 s")
+			}
 		}
-		defer r.Body.Close()
-		if text, _ := io.ReadAll(r.Body); r.StatusCode != http.StatusServiceUnavailable {
-			t.Logf("%s", text)
-		}
-		answer <- r.StatusCode
-	}()
-	for deadline := time.Now().Add(20 * time.Second); len(s.site.locatingTurn.now) == 0; time.Sleep(5 * time.Millisecond) {
-		if time.Now().After(deadline) {
-			t.Fatal("it is not begun within 20 s")
-		}
+		return answer
 	}
+	gone, leave := context.WithCancel(t.Context())
+	answer := find(gone)
+	leave()
+	if code := <-answer; code != http.StatusServiceUnavailable {
+		t.Errorf("the phone has gone, and it is looked for to the end: %d", code)
+	}
+	answer = find(t.Context())
 	if status, e := s.asked(t, "/api/planning", object{"demo": "kennel"}, &object{}); status != http.StatusOK {
 		t.Errorf("planning meanwhile: %d %+v", status, e)
 	}
