@@ -25,8 +25,11 @@ func TestSerialGoesAlong(t *testing.T) {
 	}
 	err = s.desk.BeginSame(t.Context())
 	last, e := s.store.LastCheck(t.Context())
-	if err == nil || e != nil || last.ID != old || s.desk.CheckID() != old {
-		t.Errorf("no serial number can be stored: %v; on the bench %s, stored last %+v, %v; before it %s", err, s.desk.CheckID(), last, e, old)
+	if e != nil {
+		t.Fatal(e)
+	}
+	if err == nil || last.ID != old || s.desk.CheckID() != old {
+		t.Errorf("no serial number can be stored: %v; on the bench %s, stored last %s; before it %s", err, s.desk.CheckID(), last.ID, old)
 	}
 	if _, err := db.Exec("DROP TRIGGER no_more"); err != nil {
 		t.Fatal(err)
