@@ -13,7 +13,7 @@ import (
 	"polewise/layout"
 )
 
-// A pass is read in two steps. First it is aligned (align.go): where along the
+// A pass is read in two steps. First it is aligned (pass_align.go): where along the
 // line the phone was at each sample, and which ampere-turns in the coils make
 // those readings, found together and without asking whether the pad is wired as
 // planned. Then every hypothesis is held against the ampere-turns found.

@@ -18,7 +18,7 @@ import (
 // sample was taken; given places, ampere-turns and background follow by least
 // squares. It is done in several lanes beside the line, since how far beside it
 // the sensor went is known only roughly. What a pass is begun from stands in
-// begin.go, a walk in walk.go, what is kept of it in way.go.
+// pass_begin.go, a walk in pass_walk.go, what is kept of it in pass_way.go.
 
 const (
 	pathStep = 0.005 // metres between points of the way
