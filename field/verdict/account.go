@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"polewise/field/capture"
+	"polewise/field/readings"
 )
 
 // Account is a verdict's reasons reading by reading: beside what was read, what
@@ -94,7 +95,7 @@ func (e *engine) logOf(n *node, factor int) float64 {
 // expects it to read.
 func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, x Expected) {
 	cell, m := e.likeliest(n, h.source)
-	r := slices.MaxFunc(h.readings, func(a, b reading) int { return cmp.Compare(a.logW, b.logW) })
+	r := slices.MaxFunc(h.readings, func(a, b reading) int { return cmp.Compare(a.LogW, b.LogW) })
 	s := n.sc.s[m] * r.share // told is what the phone read, with the supply as it was set then
 	c := h.ph.cells[cell]
 	i0, j0 := c/h.ph.oy, c%h.ph.oy
@@ -114,14 +115,14 @@ func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, 
 		}
 	}
 	for a := range mean {
-		v := r.ax[a].vb
-		rest[a], read[a] = r.ax[a].b, r.ax[a].b+r.ax[a].d
-		if r.ax[a].vd >= vague/2 { // the hold does not tell background and pull apart
-			read[a] = r.ax[a].b
+		v := r.Ax[a].VB
+		rest[a], read[a] = r.Ax[a].B, r.Ax[a].B+r.Ax[a].D
+		if r.Ax[a].VD >= readings.Vague/2 { // the hold does not tell background and pull apart
+			read[a] = r.Ax[a].B
 			rest[a], v = n.bg[i].b[a], n.bg[i].variance[a]+driftSD*driftSD
 		}
 		x.UT[a] = round(rest[a]+mean[a], 2)
-		x.SD[a] = round(math.Sqrt(math.Max(0, square[a]-mean[a]*mean[a])+v+floorUT*floorUT), 2)
+		x.SD[a] = round(math.Sqrt(math.Max(0, square[a]-mean[a]*mean[a])+v+readings.FloorUT*readings.FloorUT), 2)
 		rest[a], read[a] = round(rest[a], 2), round(read[a], 2)
 	}
 	return rest, read, x

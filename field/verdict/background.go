@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"polewise/field/readings"
 )
 
 // background is what a phone reads with the supply off, as far as a hypothesis
@@ -38,7 +40,6 @@ type needsBackground interface {
 const (
 	rezeroChance = 0.08 // that a phone re-zeroes itself between two holds
 	rezeroSD     = 20.0 // by how much, per axis, uT
-	restSD       = 28.0 // from a rest to a hold, in the plane: nobody knows which way the phone lay then
 )
 
 // left is the background that one reading leaves under a hypothesis.
@@ -270,7 +271,7 @@ func tamed(piece []left) []left {
 		for i := range piece {
 			v[i] = piece[i].b[a]
 		}
-		mid := median(v)
+		mid := readings.Median(v)
 		for i := range out {
 			if math.Abs(piece[i].b[a]-mid) > 3.5*rezeroSD {
 				out[i].w = [3]float64{1e-9, 1e-9, 1e-9}

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"polewise/field/capture"
+	"polewise/field/readings"
 	"polewise/layout"
 )
 
@@ -201,12 +202,12 @@ func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *cap
 	byGyro := false
 	laid := 0.0 // headings before anything was switched on, or else all
 	for _, b := range h.Bearings {
-		if drive, ok := driveAt(cut, plan, b.T); ok && drive.State == capture.Pulse {
+		if drive, ok := readings.DriveAt(cut, plan, b.T); ok && drive.State == capture.Pulse {
 			d.duty = drive.Duty
 		}
 		if b.TurnedDeg != nil {
 			byGyro = true
-			if drive, ok := driveAt(cut, plan, b.T); len(offs) == 0 || ok && drive.State == capture.Off {
+			if drive, ok := readings.DriveAt(cut, plan, b.T); len(offs) == 0 || ok && drive.State == capture.Off {
 				// What it was turned by later is taken out of the headings; it
 				// must not turn the pad too.
 				d.hand += *b.TurnedDeg * math.Pi / 180
@@ -266,7 +267,7 @@ type bearingRun struct {
 // runsOf parts the headings of a hold at the supply's switchings.
 func runsOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (offs, ons []bearingRun) {
 	for _, b := range h.Bearings {
-		drive, ok := driveAt(cut, plan, b.T)
+		drive, ok := readings.DriveAt(cut, plan, b.T)
 		if !ok {
 			continue
 		}

@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"polewise/field/readings"
 )
 
 // scales are the values the current of the whole pad may have, relative to the
@@ -220,7 +222,7 @@ func (e *engine) setOtherwise(h *hypothesis) (share float64, ok bool) {
 // anywhere where the supply was set otherwise on purpose.
 func scalePrior(s float64) float64 {
 	const otherwise, within = 0.05, 3.0
-	return logAdd(math.Log(1-otherwise)+logNormal(s, 1, scaleSD), math.Log(otherwise/within))
+	return readings.LogAdd(math.Log(1-otherwise)+logNormal(s, 1, scaleSD), math.Log(otherwise/within))
 }
 
 func logNormal(x, mean, sd float64) float64 {
@@ -401,7 +403,7 @@ func (e *engine) wholeCells(phone int) []int { return e.phones[phone].cells }
 func (e *engine) totalOver(cells func(phone int) []int, tot [][]float64, sc *scales) float64 {
 	out := math.Inf(-1)
 	for m := range sc.s {
-		out = logAdd(out, e.totalAt(cells, tot, sc, m))
+		out = readings.LogAdd(out, e.totalAt(cells, tot, sc, m))
 	}
 	return out
 }

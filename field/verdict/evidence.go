@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"polewise/field/capture"
+	"polewise/field/readings"
 	"polewise/layout"
 )
 
@@ -37,12 +38,10 @@ type sourceInfo struct {
 	mended     *afterMend // read before this mend; nil: since
 }
 
-// restReading is the background as a phone saw it with the supply off.
+// restReading is a rest of one of the sources.
 type restReading struct {
 	source int
-	b      [3]float64 // phone frame, uT
-	topDeg float64
-	sure   bool // the supply was surely off
+	readings.Rest
 }
 
 // ampsReading is what the supply showed, on average, so many times.
@@ -145,12 +144,6 @@ func (ev *evidence) noteRemarks() {
 // the supply may have been set to at a time.
 func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stretches, toldAt func(t float64) []float64) {
 	src := len(ev.sources)
-	coarse := coarseness(cut)
-	for _, list := range [3][]capture.Stretch{cut.Holds, cut.Passes, cut.Rests} {
-		for i := range list {
-			list[i].B = unhurried(evened(list[i].B, coarse))
-		}
-	}
 	switch c.Unknown {
 	case 0:
 	case 1:
@@ -161,31 +154,18 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 	if cut.Backward > 0 {
 		ev.note("The times of a capture go back in its line %d: two captures in one, or a clock that began anew. Nothing tells what came first. Judge them one by one.", cut.Backward)
 	}
-	ev.dropSwapped(plan, cut)
-	var still [][]sample // stretches in which nothing but noise and the supply change a reading
-	held := make([][]sample, len(cut.Holds))
-	toldOff := mostToldOff
-	if most := retell(cut); most > worthTelling {
-		toldOff = mostRetold
-		ev.note("The supply was switched up to %.1f s before or after it was told. Over strong coils the readings show when; over weak ones they may not. Tap as you switch it.", most)
-	}
-	settled := math.Max(guardAfter, settlesWithin(cut))
-	for i := range cut.Holds {
-		held[i] = arrived(steadySamples(cut, &cut.Holds[i], plan, settled, toldOff))
-		if held[i] != nil {
-			still = append(still, held[i])
-		}
-	}
-	for i := range cut.Rests {
-		still = append(still, ev.addRest(cut, &cut.Rests[i], src))
-	}
-	info := sourceOf(c, still)
+	info := sourceOf(c)
+	read := readings.Of(plan, cut, info.fullScale)
+	info.sigma = read.Noise
 	ev.sources = append(ev.sources, info)
-
-	tops := flatTops(cut, info.fullScale)
-	coarseSteps := goesBySteps(cut)
+	for _, r := range read.Rests {
+		ev.rests = append(ev.rests, restReading{src, r})
+	}
+	ev.noteSwapped(plan, read)
+	if read.ToldOff > 0 {
+		ev.note("The supply was switched up to %.1f s before or after it was told. Over strong coils the readings show when; over weak ones they may not. Tap as you switch it.", read.ToldOff)
+	}
 	lag := lagOf(allRuns(plan, cut))
-	smooth, blurred := smoothingOf(plan, cut, info.sigma, ev.restOf(src))
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
 		if ev.tooShort(plan, h) {
@@ -195,31 +175,34 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 			ev.addBearing(plan, cut, h, src, lag, toldAt(h.To))
 			continue
 		}
-		d := digestOf(plan, cut, h, src, tops)
-		if hz, duty, pulsed := pulseOf(cut, h, plan); pulsed {
-			d.readings = digestPulsed(pulsedSamples(cut, h, plan), info.sigma, hz, duty, coarse, smooth, blurred)
-		} else {
-			held[i] = withLasting(held[i], cut, h, plan, tops, coarseSteps)
-			d.readings, d.toggled, d.jumped = digestSteady(held[i], info.sigma, toldOff)
-			d.widen(restless(held[i], info.sigma))
-		}
-		d.readings = readAt(d.readings, toldAt(h.To))
-		ev.addHold(d)
+		ev.addHold(digestOf(plan, h, src, read.Hold(i), toldAt(h.To)))
 	}
 	for i := range cut.Passes {
-		ev.addPass(plan, cut, &cut.Passes[i], src, tops, toldAt(cut.Passes[i].To))
+		ev.addPass(plan, cut, &cut.Passes[i], src, read, toldAt(cut.Passes[i].To))
 	}
 	ev.addReadings(plan, cut)
 }
 
-// sourceOf is what is known of the phone that wrote a capture; its noise is taken
-// from stretches in which it lay still.
-func sourceOf(c *capture.Capture, still [][]sample) sourceInfo {
-	info := sourceInfo{sd: [2]float64{offsetSDX, offsetSDY}, offset: [2]float64{offsetMeanX, offsetMeanY}}
-	info.sigma = noise(still)
-	for a := range info.sigma { // what one more hold does to it is not worth reading the others anew
-		info.sigma[a] = snapped(info.sigma[a], 1.05)
+// noteSwapped says over which coils on and off were told the wrong way round.
+func (ev *evidence) noteSwapped(plan *layout.Plan, read *readings.Source) {
+	for _, id := range slices.Concat(read.SwappedAlways, read.SwappedOnce) {
+		ev.lose(plan.CoilIndex(id))
 	}
+	if ids := read.SwappedAlways; len(ids) > 0 {
+		them := "it"
+		if len(ids) > 1 {
+			them = "them"
+		}
+		ev.note("Over %s far more than the earth's field was read with the supply told to be off, and no more than that with it told to be on: on and off may have been told the wrong way round. That is not counted. Make sure which way the switch stands, and read %s again.", and(ids), them)
+	}
+	for _, id := range read.SwappedOnce {
+		ev.note("Over %[1]s the supply was told to be on where the readings are as everywhere with it off: on and off may have been told the wrong way round. That hold is not counted. Read %[1]s again.", id)
+	}
+}
+
+// sourceOf is what the phone that wrote a capture says of its sensor.
+func sourceOf(c *capture.Capture) sourceInfo {
+	info := sourceInfo{sd: [2]float64{offsetSDX, offsetSDY}, offset: [2]float64{offsetMeanX, offsetMeanY}}
 	s := c.Start.Sensor
 	if s == nil {
 		return info
@@ -239,49 +222,73 @@ func sourceOf(c *capture.Capture, still [][]sample) sourceInfo {
 	return info
 }
 
-// addRest adds the background of a rest, and returns its samples.
-func (ev *evidence) addRest(cut *capture.Stretches, r *capture.Stretch, src int) []sample {
-	all := allOf(r)
-	if xs, sure := restSamples(cut, all); len(xs) > 0 && !trailsOff(cut, xs) {
-		ev.rests = append(ev.rests, restReading{source: src, b: medianOf(xs), topDeg: r.TopDeg, sure: sure})
-	}
-	return all
-}
-
-// restOf is the middle of a source's rests, of those that surely are rests where there are
-// such; nil where it has none.
+// restOf is the middle of a source's rests; nil where it has none.
 func (ev *evidence) restOf(src int) *[3]float64 {
-	var sure, all []sample
+	var own []readings.Rest
 	for _, r := range ev.rests {
-		if r.source != src {
-			continue
-		}
-		x := sample{u: r.b}
-		if all = append(all, x); r.sure {
-			sure = append(sure, x)
+		if r.source == src {
+			own = append(own, r.Rest)
 		}
 	}
-	if len(all) == 0 {
-		return nil
-	}
-	if len(sure) == 0 {
-		sure = all
-	}
-	middle := medianOf(sure)
-	return &middle
+	return readings.Middle(own)
 }
 
-// digestOf is a hold before its samples are read.
-func digestOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, tops [3][]flatTop) digest {
+// digest is a hold boiled down.
+type digest struct {
+	coil     int
+	source   int // which capture it came from
+	from, to float64
+	shift    [2]float64 // metres, pad frame
+	topDeg   float64
+	up       [3]float64 // gravity's direction in the phone frame, unit; zero when unknown
+	readings []reading
+	toggled  bool // on and off were both seen, so the background drops out
+	samples  int
+	repeated int        // readings left out, since they were the one before bit for bit
+	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the drive-on samples lie flat
+	jumped   bool
+	moved    bool // the readings would not stand still
+	open     bool
+	label    string // what to call it in messages
+}
+
+// reading is one way to understand the samples of a hold, at a current that it may have been
+// read at.
+type reading struct {
+	readings.Reading
+	share float64 // of the current that all is told for
+}
+
+// digestOf is a hold of a source as its samples were read, at shares of the last setting of
+// the supply.
+func digestOf(plan *layout.Plan, h *capture.Stretch, src int, read readings.Hold, told []float64) digest {
 	d := digest{
 		coil: plan.CoilIndex(h.Hold.Coil), source: src, from: h.From, to: h.To,
 		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), repeated: h.Repeated, open: h.Open, label: h.Hold.Coil,
-		clipped: clippedIn(cut, h, tops),
+		readings: readAt(read.Readings, told), toggled: read.Toggled, clipped: read.Clipped, jumped: read.Jumped, moved: read.Moved,
 	}
 	if h.Hold.ShiftMM != nil {
 		d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}
 	}
 	return d
+}
+
+// meanUp averages gravity to a direction; zero when there is none.
+func meanUp(gs []capture.Gravity) [3]float64 {
+	var v [3]float64
+	for _, g := range gs {
+		for a := 0; a < 3; a++ {
+			v[a] += g.MS2[a]
+		}
+	}
+	n := math.Sqrt(v[0]*v[0] + v[1]*v[1] + v[2]*v[2])
+	if n < 1 {
+		return [3]float64{}
+	}
+	for a := 0; a < 3; a++ {
+		v[a] /= n
+	}
+	return v
 }
 
 // shortestHold is for how long a phone has to lie on a coil to have been laid on it, seconds.
@@ -379,15 +386,4 @@ func (ev *evidence) addReadings(plan *layout.Plan, cut *capture.Stretches) {
 		}
 		ev.ohms = append(ev.ohms, r)
 	}
-}
-
-func medianOf(xs []sample) (m [3]float64) {
-	v := make([]float64, len(xs))
-	for a := range m {
-		for i := range xs {
-			v[i] = xs[i].u[a]
-		}
-		m[a] = median(v)
-	}
-	return m
 }

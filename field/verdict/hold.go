@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"polewise/field/readings"
 )
 
 // holdFactor is a hold by the vector route.
@@ -84,15 +86,13 @@ func (s *sym3) inverse() sym3 {
 // between is a^T S b.
 func (s *sym3) between(a, b *[3]float64) float64 {
 	to := s.times(a)
-	return dot(&to, b)
+	return readings.Dot(&to, b)
 }
 
 // times is S v.
 func (s *sym3) times(v *[3]float64) [3]float64 {
 	return [3]float64{s.xx*v[0] + s.xy*v[1] + s.xz*v[2], s.xy*v[0] + s.yy*v[1] + s.yz*v[2], s.xz*v[0] + s.yz*v[1] + s.zz*v[2]}
 }
-
-func dot(a, b *[3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 
 // rows are the matrix written out.
 func (s *sym3) rows() [3][3]float64 {
@@ -150,26 +150,26 @@ func (h *holdFactor) pulls(bg *background) []pull {
 				break
 			}
 			// Likely by microtesla read, and not by those at the current that all is told for.
-			read := r.logW - 3*math.Log(r.share)
+			read := r.LogW - 3*math.Log(r.share)
 			p := pull{logW: read, free: read, share: r.share}
 			var d, v, b [3]float64
 			for a := range d {
-				ax := r.ax[a]
+				ax := r.Ax[a]
 				prior := opt.v + bg.variance[a]
 				switch {
 				case h.toggled:
-					d[a], v[a], b[a] = ax.d, ax.vd, ax.b
-				case ax.vd >= vague/2: // only background and pull together are known
-					d[a], v[a], b[a] = ax.b-bg.b[a], ax.vb+prior, bg.b[a]
+					d[a], v[a], b[a] = ax.D, ax.VD, ax.B
+				case ax.VD >= readings.Vague/2: // only background and pull together are known
+					d[a], v[a], b[a] = ax.B-bg.b[a], ax.VB+prior, bg.b[a]
 				default:
-					s := ax.vb + prior
-					in := bg.b[a] - ax.b
+					s := ax.VB + prior
+					in := bg.b[a] - ax.B
 					p.free -= 0.5 * math.Log(s)
 					p.logW += -in*in/(2*s) - 0.5*math.Log(s)
-					d[a] = ax.d + ax.cv/s*in
-					v[a] = ax.vd - ax.cv*ax.cv/s
-					b[a] = ax.b + ax.vb/s*in
-					p.seesB, p.b[a], p.vb[a] = true, ax.b, ax.vb
+					d[a] = ax.D + ax.CV/s*in
+					v[a] = ax.VD - ax.CV*ax.CV/s
+					b[a] = ax.B + ax.VB/s*in
+					p.seesB, p.b[a], p.vb[a] = true, ax.B, ax.VB
 				}
 			}
 			if !h.toggled {
@@ -186,7 +186,7 @@ func (h *holdFactor) pulls(bg *background) []pull {
 				}
 			}
 			for a := 0; a < 3; a++ {
-				p.c.add(h.rot[0][a], h.rot[1][a], h.rot[2][a], v[a]+floorUT*floorUT)
+				p.c.add(h.rot[0][a], h.rot[1][a], h.rot[2][a], v[a]+readings.FloorUT*readings.FloorUT)
 			}
 			ch := p.c.chol()
 			p.peak = p.logW - ch.logDet()
@@ -301,7 +301,7 @@ func (p *pull) scores(row []float64, open *sym3, f *nine, sc *scales) {
 	if !p.clipped {
 		b := (*[3]float64)(f[:3])
 		to := inv.times(b)
-		dd, db, bb := per*inv.between(&p.d, &p.d), per*dot(&to, &p.d), per*dot(&to, b)
+		dd, db, bb := per*inv.between(&p.d, &p.d), per*readings.Dot(&to, &p.d), per*readings.Dot(&to, b)
 		if bb > 0 && dd-db*db/bb > negligible {
 			return // at any scale
 		}
@@ -386,7 +386,7 @@ func outlierLog(comps []pull) float64 {
 	for i := range comps {
 		// It tells nothing of the background either, and does not bend it.
 		d := comps[i].d
-		sum = logAdd(sum, comps[i].free-(d[0]*d[0]+d[1]*d[1]+d[2]*d[2])/(2*outlierSD*outlierSD))
+		sum = readings.LogAdd(sum, comps[i].free-(d[0]*d[0]+d[1]*d[1]+d[2]*d[2])/(2*outlierSD*outlierSD))
 	}
 	return sum - 3*math.Log(outlierSD) - 1.5*math.Log(2*math.Pi) + math.Log(outlierShare)
 }

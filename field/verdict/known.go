@@ -3,6 +3,8 @@ package verdict
 import (
 	"math"
 	"slices"
+
+	"polewise/field/readings"
 )
 
 // likes remembers what factors said: a reading depends on the coils near it
@@ -259,10 +261,10 @@ func (h *holdFactor) identity() key {
 	}
 	for i := range h.readings {
 		r := &h.readings[i]
-		k.add(r.logW)
+		k.add(r.LogW)
 		k.add(r.share)
-		for _, ax := range r.ax {
-			for _, x := range []float64{ax.d, ax.vd, ax.b, ax.vb, ax.cv} {
+		for _, ax := range r.Ax {
+			for _, x := range []float64{ax.D, ax.VD, ax.B, ax.VB, ax.CV} {
 				k.add(x)
 			}
 		}
@@ -284,11 +286,6 @@ func (b *background) snap() {
 	for a := range b.b {
 		const least = driftSD * driftSD
 		b.b[a] = math.Round(b.b[a])
-		b.variance[a] = math.Max(snapped(b.variance[a]+least, 1.1)-least, 1)
+		b.variance[a] = math.Max(readings.Snapped(b.variance[a]+least, 1.1)-least, 1)
 	}
-}
-
-// snapped is the power of step nearest to x.
-func snapped(x, step float64) float64 {
-	return math.Pow(step, math.Round(math.Log(x)/math.Log(step)))
 }

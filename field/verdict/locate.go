@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"polewise/field/capture"
+	"polewise/field/readings"
 )
 
 // Place is where a phone's sensor was found to sit relative to the mark laid on
@@ -74,7 +75,7 @@ func (m *Model) Locate(c *capture.Capture) (*Place, error) {
 func (ev *evidence) faintest() string {
 	for i := range ev.holds {
 		for _, r := range ev.holds[i].readings {
-			if math.Sqrt(r.ax[0].d*r.ax[0].d+r.ax[1].d*r.ax[1].d+r.ax[2].d*r.ax[2].d) >= leastPull {
+			if math.Sqrt(r.Ax[0].D*r.Ax[0].D+r.Ax[1].D*r.Ax[1].D+r.Ax[2].D*r.Ax[2].D) >= leastPull {
 				return ""
 			}
 		}
@@ -108,9 +109,9 @@ func addCells(p []float64, ph *phone, n *node, src int, w float64) {
 	for c, cell := range ph.cells {
 		log[c] = math.Inf(-1)
 		for q := range n.sc.s {
-			log[c] = logAdd(log[c], ph.prior[cell]+n.tot[src][c*nodes+q]+n.sc.lp[q])
+			log[c] = readings.LogAdd(log[c], ph.prior[cell]+n.tot[src][c*nodes+q]+n.sc.lp[q])
 		}
-		total = logAdd(total, log[c])
+		total = readings.LogAdd(total, log[c])
 	}
 	for c := range log {
 		p[c] += w * math.Exp(log[c]-total)

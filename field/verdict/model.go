@@ -8,6 +8,7 @@ import (
 
 	"polewise/field"
 	"polewise/field/capture"
+	"polewise/field/readings"
 	"polewise/layout"
 )
 
@@ -191,9 +192,9 @@ func (e *engine) groupFor(src int, topDeg float64) int {
 	if b := e.ev.restOf(src); b != nil {
 		gr.mean = *b
 		// Nobody knows which way the phone lay during the rest, but it lay flat.
-		gr.sd = [3]float64{restSD, restSD, restSD / 2}
+		gr.sd = [3]float64{readings.RestSD, readings.RestSD, readings.RestSD / 2}
 		for _, r := range e.ev.rests {
-			if r.source == src && math.Abs(wrapDeg(r.topDeg-topDeg)) >= 15 {
+			if r.source == src && math.Abs(wrapDeg(r.TopDeg-topDeg)) >= 15 {
 				gr.sd = [3]float64{45, 45, 14}
 			}
 		}

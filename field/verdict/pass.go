@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"polewise/field/capture"
+	"polewise/field/readings"
 	"polewise/layout"
 )
 
@@ -40,7 +41,14 @@ type passDigest struct {
 	id         key // what it was read as, and over which background
 }
 
-func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, tops [3][]flatTop, ofCurrent []float64) {
+// sample is what a phone read in a pass.
+type sample struct {
+	t float64    // seconds
+	u [3]float64 // uT, by the phone's axes
+	s float64    // share of the time that the supply was on for
+}
+
+func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, read *readings.Source, ofCurrent []float64) {
 	d := passDigest{source: src, ofCurrent: ofCurrent, from: s.From, to: s.To, topDeg: s.TopDeg, up: meanUp(s.Gravity), label: s.Pass.Along[0] + " to " + s.Pass.Along[len(s.Pass.Along)-1]}
 	over := func(j int, at r2.Vec) {
 		d.coils, d.path = append(d.coils, j), append(d.path, at)
@@ -54,15 +62,13 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 		}
 		over(j, plan.Coils[j].At)
 	}
-	d.hz, d.duty, d.pulsed = pulseOf(cut, s, plan)
+	d.hz, d.duty, d.pulsed = readings.PulseOf(cut, s, plan)
 	if s.Open {
 		return // the row is not finished: where the phone is now, nobody knows
 	}
 	for _, b := range s.B {
-		drive, ok := driveAt(cut, plan, b.T)
-		// A sample at the end of the sensor's range says nothing of where the
-		// phone is.
-		if !ok || nearSwitch(cut, b.T, guardBefore, guardAfter) || atTop(b, tops) {
+		drive, ok := read.Clear(&b)
+		if !ok {
 			continue
 		}
 		x := sample{t: b.T, u: b.UT}
@@ -83,9 +89,9 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 	switch {
 	case len(d.xs) < 2*len(d.coils) || d.pathLength == 0:
 		ev.note("The pass from %s has too few readings (%d) to tell its coils apart. Draw the phone more slowly.", d.label, len(d.xs))
-	case d.pulsed && shorter(d.hz, d.duty) < tooQuick*d.every():
+	case d.pulsed && readings.Shorter(d.hz, d.duty) < tooQuick*d.every():
 		ev.note("The pass from %s was drawn under pulses too quick for this phone to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
-	case d.pulsed && d.trailsBy() > tooSlow*shorter(d.hz, d.duty):
+	case d.pulsed && d.trailsBy() > tooSlow*readings.Shorter(d.hz, d.duty):
 		ev.note("The pass from %s was drawn under pulses, and this phone follows too slowly to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
 	default:
 		ev.passes = append(ev.passes, d)
@@ -109,7 +115,7 @@ const (
 // that is most. That is rather too little than too much, and nothing where too little swings.
 func (d *passDigest) trailsBy() float64 {
 	var shares []float64
-	base := math.Max(d.every(), math.Min(edgeBase, baseShare*shorter(d.hz, d.duty)))
+	base := math.Max(d.every(), math.Min(edgeBase, baseShare*readings.Shorter(d.hz, d.duty)))
 	for from := 0; from < len(d.xs); {
 		to := from
 		for to < len(d.xs) && d.xs[to].t < d.xs[from].t+1/d.hz {
@@ -122,9 +128,9 @@ func (d *passDigest) trailsBy() float64 {
 				before++
 			}
 			if before >= from && d.xs[i].t-d.xs[before].t < 1.6*base { // it may have frozen in between
-				step = math.Max(step, levelGap(d.xs[i].u, d.xs[before].u))
+				step = math.Max(step, readings.Gap(d.xs[i].u, d.xs[before].u))
 			}
-			swing = math.Max(swing, levelGap(d.xs[i].u, d.xs[from].u))
+			swing = math.Max(swing, readings.Gap(d.xs[i].u, d.xs[from].u))
 		}
 		if swing > leastSwing {
 			shares = append(shares, math.Min(1, step/swing))
@@ -152,7 +158,7 @@ func (d *passDigest) every() float64 {
 	for i := 1; i < len(d.xs); i++ {
 		gaps = append(gaps, d.xs[i].t-d.xs[i-1].t)
 	}
-	return median(gaps)
+	return readings.Median(gaps)
 }
 
 // between tells the coils whose middle the straight way from one coil to another goes
@@ -623,7 +629,7 @@ func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 			for l, w := range beam {
 				sum += w * by[m][l]
 			}
-			out[b*nodes+m] = trust * logAdd(ref+math.Log(sum+1e-300), low)
+			out[b*nodes+m] = trust * readings.LogAdd(ref+math.Log(sum+1e-300), low)
 		}
 	}
 }

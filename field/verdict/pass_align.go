@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"polewise/field/readings"
 	"polewise/layout"
 )
 
@@ -243,7 +244,7 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 	rot := rotation(a.topDeg, a.up)
 	a.rested = bg.variance[2] < 100*100
 	for q := 0; q < 3; q++ {
-		v := (src.sigma[q]*src.sigma[q] + floorUT*floorUT + driftSD*driftSD) / (a.ofCurrent[0] * a.ofCurrent[0])
+		v := (src.sigma[q]*src.sigma[q] + readings.FloorUT*readings.FloorUT + driftSD*driftSD) / (a.ofCurrent[0] * a.ofCurrent[0])
 		a.noise.add(rot[0][q], rot[1][q], rot[2][q], v)
 		a.pb.add(rot[0][q], rot[1][q], rot[2][q], a.ofCurrent[0]*a.ofCurrent[0]/bg.variance[q])
 		for r := range a.b0 {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"polewise/field/readings"
 )
 
 // Aligning a pass climbs to the nearest summit. That it is the right one is a
@@ -154,7 +156,7 @@ func (a *aligner) findGrounds() {
 				along = append(along, a.ticks[i].pull[r])
 			}
 		}
-		middle[r] = median(along)
+		middle[r] = readings.Median(along)
 	}
 	var settled []tried
 	for _, l := range a.everyFew() {

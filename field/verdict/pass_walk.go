@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/floats"
+
+	"polewise/field/readings"
 )
 
 const (
@@ -256,11 +258,11 @@ func (w *walker) litLike(x *tick, u *[3]float64, k int, dark float64) float64 {
 	f, c, det := &w.rows[k], &w.chols[k], w.dets[k]
 	l := gauss(c, det, u[0]-f[0], u[1]-f[1], u[2]-f[2])
 	if w.eitherWay {
-		l = logAdd(l, gauss(c, det, u[0]+f[0], u[1]+f[1], u[2]+f[2]))
-		l = logAdd(l, dark-2)
+		l = readings.LogAdd(l, gauss(c, det, u[0]+f[0], u[1]+f[1], u[2]+f[2]))
+		l = readings.LogAdd(l, dark-2)
 	}
 	if x.s < 1 {
-		l = logAdd(l+math.Log(x.s), dark+math.Log(1-x.s))
+		l = readings.LogAdd(l+math.Log(x.s), dark+math.Log(1-x.s))
 	}
 	return l
 }

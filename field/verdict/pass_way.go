@@ -7,6 +7,8 @@ import (
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
+
+	"polewise/field/readings"
 )
 
 const (
@@ -244,13 +246,13 @@ func (a *aligner) equations(l int, lit []tells, dark *tells, fields []nine) (*ma
 				continue
 			}
 			rg := t.r.times(&g[p])
-			hv[p] += dot(&g[p], &t.v)
+			hv[p] += readings.Dot(&g[p], &t.v)
 			row := hh[p*size : p*size+size]
 			for q := p; q < near; q++ {
-				row[q] += dot(&rg, &g[q])
+				row[q] += readings.Dot(&rg, &g[q])
 			}
 			for q := max(p, from); q < to; q++ {
-				row[q] += dot(&rg, &g[q])
+				row[q] += readings.Dot(&rg, &g[q])
 			}
 			for r, x := range rg {
 				row[ground+r] += x

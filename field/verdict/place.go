@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"polewise/field"
+	"polewise/field/readings"
 	"polewise/layout"
 )
 
@@ -78,7 +79,7 @@ func newGrid(s sourceInfo, r resolution) *grid {
 		for j := 0; j < g.oy; j++ {
 			v := lp(i, hx, s.sd[0]) + lp(j, hy, s.sd[1])
 			g.prior[i*g.oy+j] = v
-			total = logAdd(total, v)
+			total = readings.LogAdd(total, v)
 		}
 	}
 	for i := range g.prior {

@@ -18,7 +18,6 @@ const (
 	yawSD    = 0.105  // turn of the phone against what was said, per hold (6 degrees)
 	tiltSD   = 0.045  // tilt, where gravity says nothing
 	levelSD  = 0.012  // tilt, where gravity was read
-	floorUT  = 1.2    // what the model itself leaves open, per axis
 
 	scaleSD = 0.10 // current against the plan, common to the whole pad
 

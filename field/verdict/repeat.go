@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"polewise/field/readings"
 )
 
 // RepeatSD is how far the field read at coil j may lie off in microtesla (one
@@ -12,7 +14,7 @@ import (
 // drifts where the reading has no rest of its own. The sensor lies at the
 // offset (phone frame, metres) from the coil's centre, the phone's top edge
 // turned from pad +y; the mean of several readings is better by their root.
-func (m *Model) RepeatSD(j int, offset [2]float64, topDeg float64, ownRest bool, readings int) float64 {
+func (m *Model) RepeatSD(j int, offset [2]float64, topDeg float64, ownRest bool, times int) float64 {
 	sin, cos := math.Sincos(topDeg * math.Pi / 180)
 	at := r3.Add(m.sensorOver(j), r3.Vec{X: cos*offset[0] - sin*offset[1], Y: sin*offset[0] + cos*offset[1]})
 	bz := func(x, y, z float64) float64 {
@@ -27,11 +29,11 @@ func (m *Model) RepeatSD(j int, offset [2]float64, topDeg float64, ownRest bool,
 	}
 	height := bz(0, 0, heightSD) - here
 	steady := placeless * here
-	v := place + height*height + steady*steady + floorUT*floorUT
+	v := place + height*height + steady*steady + readings.FloorUT*readings.FloorUT
 	if !ownRest {
 		v += driftSD * driftSD
 	}
-	return math.Sqrt(v / math.Max(1, float64(readings)))
+	return math.Sqrt(v / math.Max(1, float64(times)))
 }
 
 // placeless is what differs from reading to reading besides place and

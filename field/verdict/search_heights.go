@@ -4,6 +4,8 @@ import (
 	"maps"
 	"math"
 	"slices"
+
+	"polewise/field/readings"
 )
 
 // A case, or a plan that has the sensor a few millimetres off, moves it away from every
@@ -80,7 +82,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 			for k, o := range there {
 				t := &scored{hyp: s.hyp}
 				o.score(t)
-				s.log = logAdd(s.log, t.log+heights[1+k].logP)
+				s.log = readings.LogAdd(s.log, t.log+heights[1+k].logP)
 			}
 		}
 		for _, s := range all {

@@ -3,6 +3,8 @@ package verdict
 import (
 	"math"
 	"slices"
+
+	"polewise/field/readings"
 )
 
 // part is some of the cells of a phone that a node was scored over.
@@ -94,7 +96,7 @@ func (e *engine) cellLogs(n *node, p int) []float64 {
 	for c, cell := range ph.cells {
 		out[c] = math.Inf(-1)
 		for m := range nodes {
-			out[c] = logAdd(out[c], ph.prior[cell]+n.tot[p][c*nodes+m]+n.sc.lp[m])
+			out[c] = readings.LogAdd(out[c], ph.prior[cell]+n.tot[p][c*nodes+m]+n.sc.lp[m])
 		}
 	}
 	return out

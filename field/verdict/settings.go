@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"polewise/field/capture"
+	"polewise/field/readings"
 )
 
 // A supply may be set otherwise in the course of a check: lower, where a sensor came to the
@@ -159,13 +160,12 @@ func settingsOf(told []float64) (shares, chance []float64) {
 }
 
 // readAt are the readings of a hold for what share of the current it may have been read at.
-func readAt(readings []reading, told []float64) (out []reading) {
+func readAt(hold []readings.Reading, told []float64) (out []reading) {
 	shares, chance := settingsOf(told)
 	for i, share := range shares {
-		for _, r := range readings {
-			r.share = share
-			r.logW += math.Log(chance[i])
-			out = append(out, r)
+		for _, r := range hold {
+			r.LogW += math.Log(chance[i])
+			out = append(out, reading{r, share})
 		}
 	}
 	return out

@@ -1,7 +1,6 @@
-package verdict
+package readings
 
 import (
-	"math"
 	"slices"
 
 	"polewise/field/capture"
@@ -48,7 +47,7 @@ func toldLevels(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (
 	label, _ := split(xs)
 	var count [2][2]float64 // of each level: samples with the supply told off, and on
 	for i, x := range xs {
-		drive, known := driveAt(cut, plan, x.t)
+		drive, known := DriveAt(cut, plan, x.t)
 		switch {
 		case !known || drive.State == capture.Pulse:
 			return t
@@ -69,12 +68,13 @@ func toldLevels(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (
 
 // dropSwapped leaves out the holds in which on and off were told the wrong way round, and
 // rests taken so.
-func (ev *evidence) dropSwapped(plan *layout.Plan, cut *capture.Stretches) {
+func (s *Source) dropSwapped() {
+	cut := s.cut
 	var all []told
 	for i := range cut.Holds {
-		all = append(all, toldLevels(plan, cut, &cut.Holds[i]))
+		all = append(all, toldLevels(s.plan, cut, &cut.Holds[i]))
 	}
-	all = ev.dropAllSwapped(plan, cut, all)
+	all = s.dropAllSwapped(all)
 	// What a hold itself tells counts among the others: one cannot outvote two.
 	dark := map[float64][]sample{} // by how the phone lay
 	for i, l := range all {
@@ -99,9 +99,8 @@ func (ev *evidence) dropSwapped(plan *layout.Plan, cut *capture.Stretches) {
 	for i, h := range cut.Holds {
 		l := &all[i]
 		ground, known := grounds[h.TopDeg]
-		if l.plain && known && levelGap(l.off, ground) > surelyPlain && levelGap(l.on, ground) < swappedNear*levelGap(l.off, l.on) {
-			ev.lose(plan.CoilIndex(h.Hold.Coil))
-			ev.note("Over %[1]s the supply was told to be on where the readings are as everywhere with it off: on and off may have been told the wrong way round. That hold is not counted. Read %[1]s again.", h.Hold.Coil)
+		if l.plain && known && Gap(l.off, ground) > surelyPlain && Gap(l.on, ground) < swappedNear*Gap(l.off, l.on) {
+			s.SwappedOnce = append(s.SwappedOnce, h.Hold.Coil)
 			continue
 		}
 		kept = append(kept, h)
@@ -112,7 +111,7 @@ func (ev *evidence) dropSwapped(plan *layout.Plan, cut *capture.Stretches) {
 // dropAllSwapped leaves out the holds of somebody who told it wrongly from the beginning, by
 // the size of the earth's field, and the rests with the supply on. It returns what the holds
 // that are left tell.
-func (ev *evidence) dropAllSwapped(plan *layout.Plan, cut *capture.Stretches, all []told) []told {
+func (s *Source) dropAllSwapped(all []told) []told {
 	var offs, ons, own []sample // of those that seem swapped; backgrounds of others that are no earth's
 	for _, l := range all {
 		switch {
@@ -126,45 +125,35 @@ func (ev *evidence) dropAllSwapped(plan *layout.Plan, cut *capture.Stretches, al
 		return all
 	}
 	lit := func(ground [3]float64) bool {
-		return sizeOf(ground) > noEarth && !slices.ContainsFunc(own, func(x sample) bool { return levelGap(x.u, ground) < ownMagnetism })
+		return sizeOf(ground) > noEarth && !slices.ContainsFunc(own, func(x sample) bool { return Gap(x.u, ground) < ownMagnetism })
 	}
-	var ids []string
 	var holds []capture.Stretch
 	var left []told
-	for i, h := range cut.Holds {
+	for i, h := range s.cut.Holds {
 		if !all[i].seemsSwapped() || !lit(all[i].off) {
 			holds, left = append(holds, h), append(left, all[i])
 			continue
 		}
-		ev.lose(plan.CoilIndex(h.Hold.Coil))
-		if !slices.Contains(ids, h.Hold.Coil) {
-			ids = append(ids, h.Hold.Coil)
+		if !slices.Contains(s.SwappedAlways, h.Hold.Coil) {
+			s.SwappedAlways = append(s.SwappedAlways, h.Hold.Coil)
 		}
 	}
-	if len(ids) == 0 {
+	if len(s.SwappedAlways) == 0 {
 		return all
 	}
-	cut.Holds = holds
-	cut.Rests = slices.DeleteFunc(cut.Rests, func(r capture.Stretch) bool {
+	s.cut.Holds = holds
+	s.cut.Rests = slices.DeleteFunc(s.cut.Rests, func(r capture.Stretch) bool {
 		xs := allOf(&r)
 		return len(xs) > 0 && lit(medianOf(xs))
 	})
-	them := "it"
-	if len(ids) > 1 {
-		them = "them"
-	}
-	ev.note("Over %s far more than the earth's field was read with the supply told to be off, and no more than that with it told to be on: on and off may have been told the wrong way round. That is not counted. Make sure which way the switch stands, and read %s again.", and(ids), them)
 	return left
 }
-
-// sizeOf is the size of a field.
-func sizeOf(u [3]float64) float64 { return math.Sqrt(dot(&u, &u)) }
 
 // scatterOf is how far samples lie from their middle, on average.
 func scatterOf(xs []sample) float64 {
 	middle, sum := medianOf(xs), 0.0
 	for _, x := range xs {
-		sum += levelGap(x.u, middle)
+		sum += Gap(x.u, middle)
 	}
 	return sum / float64(len(xs))
 }

@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"cmp"
@@ -65,7 +65,7 @@ func retell(cut *capture.Stretches) (most float64) {
 			continue
 		}
 		off := p.level[1-m.on]
-		if ground, known := grounds[h.TopDeg]; p.gap() < surelyPlain && !(known && levelGap(off, ground) < groundNear) {
+		if ground, known := grounds[h.TopDeg]; p.gap() < surelyPlain && !(known && Gap(off, ground) < groundNear) {
 			continue
 		}
 		grounds[h.TopDeg] = off
@@ -115,13 +115,7 @@ func (b interval) nearest(t float64) float64 {
 }
 
 // gap is how far its levels lie apart.
-func (p *plainHold) gap() float64 { return levelGap(p.level[0], p.level[1]) }
-
-// levelGap is how far two levels lie apart.
-func levelGap(a, b [3]float64) float64 {
-	d := [3]float64{a[0] - b[0], a[1] - b[1], a[2] - b[2]}
-	return math.Sqrt(dot(&d, &d))
-}
+func (p *plainHold) gap() float64 { return Gap(p.level[0], p.level[1]) }
 
 // plainly tells of a hold that shows nothing but two levels, one after the other.
 func plainly(h *capture.Stretch) (p plainHold, ok bool) {
@@ -143,7 +137,7 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 	for a := range way {
 		way[a] = p.level[1][a] - p.level[0][a]
 	}
-	square := dot(&way, &way)
+	square := Dot(&way, &way)
 	var at, beyond [2]int // samples at a level, and further from the other one
 	// firm is the level at which a sample lies.
 	firm := func(x *sample) (level int, ok bool) {
@@ -151,8 +145,8 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 		for a := range from {
 			from[a] = x.u[a] - p.level[0][a]
 		}
-		along := dot(&from, &way) / square
-		beside := math.Sqrt(max(0, dot(&from, &from)-along*along*square))
+		along := Dot(&from, &way) / square
+		beside := math.Sqrt(max(0, Dot(&from, &from)-along*along*square))
 		if beside > firmWithin*math.Sqrt(square)+firmUT {
 			return 0, false
 		}
@@ -210,7 +204,7 @@ func leaving(h *capture.Stretch) (p plainHold, ok bool) {
 	first := xs[:max(fewestPlain, int(plainShare*float64(n)))]
 	level, scatter := medianOf(first), spreadOf(first)
 	near := about(firmUT, scatter, 0)
-	away := func(x *sample) float64 { return levelGap(x.u, level) }
+	away := func(x *sample) float64 { return Gap(x.u, level) }
 	k := slices.IndexFunc(xs, func(x sample) bool { return away(&x) > near })
 	if k < len(first) || k == n-1 || away(&xs[k+1]) <= near {
 		return p, false
@@ -248,7 +242,7 @@ func (p *plainHold) match(cut *capture.Stretches, h *capture.Stretch, grounds ma
 	for on := range best {
 		base := 0.0
 		if ground, known := grounds[h.TopDeg]; known {
-			d := levelGap(p.level[1-on], ground) / groundSD
+			d := Gap(p.level[1-on], ground) / groundSD
 			base = -min(d*d/2, groundWorth)
 		}
 		for from := 0; from+len(p.went) <= len(told); from++ {

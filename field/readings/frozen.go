@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"cmp"
@@ -47,7 +47,7 @@ func withLasting(xs []sample, cut *capture.Stretches, h *capture.Stretch, plan *
 	var only *capture.B
 	for i := range h.B {
 		b := &h.B[i]
-		d, ok := driveAt(cut, plan, b.T)
+		d, ok := DriveAt(cut, plan, b.T)
 		if !ok || d.State == capture.Pulse {
 			return xs
 		}
@@ -62,7 +62,7 @@ func withLasting(xs []sample, cut *capture.Stretches, h *capture.Stretch, plan *
 	if only == nil || only.Until-only.T <= lasting || !coarse && !whollyAtTop(only, tops) {
 		return xs
 	}
-	if slices.ContainsFunc(xs, func(o sample) bool { return levelGap(only.UT, o.u) < lastingFar }) {
+	if slices.ContainsFunc(xs, func(o sample) bool { return Gap(only.UT, o.u) < lastingFar }) {
 		return xs
 	}
 	xs = append(slices.Clone(xs), sample{t: only.T, u: only.UT, s: float64(missing)})

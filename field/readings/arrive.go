@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import "math"
 
@@ -43,13 +43,13 @@ func arrived(xs []sample) []sample {
 		if xs[i].t-xs[0].t > arrivesWithin {
 			break
 		}
-		if d := levelGap(xs[i].u, level); d > there {
+		if d := Gap(xs[i].u, level); d > there {
 			cut = i + 1
 			furthest = math.Max(furthest, d)
 		}
 	}
 	for i := range cut {
-		step = math.Max(step, levelGap(xs[i+1].u, xs[i].u))
+		step = math.Max(step, Gap(xs[i+1].u, xs[i].u))
 	}
 	if cut > 1 && step > atOnce*furthest+there {
 		return xs

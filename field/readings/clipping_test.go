@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"fmt"
@@ -110,5 +110,57 @@ func TestHighestByChance(t *testing.T) {
 	cut := c.Cut()
 	if level := clippedIn(cut, &cut.Holds[0], flatTops(cut, 0)); level != [3]float64{} {
 		t.Errorf("clipped at %v, expected nowhere", level)
+	}
+}
+
+// TestFlatForAMoment: a hold with the supply on for a moment only reached the end of the
+// sensor's range in it.
+func TestFlatForAMoment(t *testing.T) {
+	const top = 102.3
+	cut := &capture.Stretches{Drives: []capture.Drive{{T: 0, State: capture.Off}, {T: 1.5, State: capture.On}}}
+	h := capture.Stretch{}
+	for i := range 17 {
+		b := capture.B{T: float64(i) / 10, UT: [3]float64{5, 5, 30 + float64(i%3)}}
+		if b.T > 1.49 {
+			b.UT[2] = top
+		}
+		h.B = append(h.B, b)
+	}
+	if level := clippedIn(cut, &h, [3][]flatTop{2: {{top, 1}}}); level != [3]float64{2: top} {
+		t.Errorf("flat at %v, expected at %g along z", level, top)
+	}
+}
+
+// A sensor that goes by steps as coarse as its noise repeats the highest value of
+// an axis in which nothing happens: it has not reached the end of its range.
+func TestCoarseStepsAreNoFlatTop(t *testing.T) {
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"off"}`}
+	rng := rand.New(rand.NewPCG(5, 5))
+	at := 0.1
+	sample := func(z float64) {
+		step := func(x float64) float64 { return math.Round((x+0.18*rng.NormFloat64())/0.22) * 0.22 }
+		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.4f,%.4f,%.4f]}`, at, step(9.2), step(-35), step(z)))
+		at += 0.1
+	}
+	for range 20 {
+		sample(-55)
+	}
+	lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.2f,"state":"pulse","hz":7.83,"duty":0.33}`, at), fmt.Sprintf(`{"type":"hold","t":%.2f,"at":"A1"}`, at+0.01))
+	for i := range 40 {
+		z := -55.0
+		if i%3 == 0 {
+			z = 40
+		}
+		sample(z)
+	}
+	lines = append(lines, fmt.Sprintf(`{"type":"lift","t":%.2f}`, at))
+	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for a, tops := range flatTops(c.Cut(), 0) {
+		if len(tops) > 0 {
+			t.Errorf("axis %d: flat tops %v", a, tops)
+		}
 	}
 }

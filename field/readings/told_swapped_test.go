@@ -1,11 +1,10 @@
-package verdict
+package readings
 
 import (
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 )
 
@@ -57,22 +56,22 @@ func TestOnToldForOff(t *testing.T) {
 			for k, at := range coils {
 				lines = append(lines, toggledOver(rng, 1+6*float64(k), at, tc.zero[k], tc.pull[k], k == tc.wrong)...)
 			}
-			ev := gathered(t, lines)
-			var got []int
-			for _, h := range ev.holds {
+			got := readLines(t, lines)
+			var left []int
+			for _, h := range got.holds {
 				k := int(math.Round((h.from - 1) / 6))
-				got = append(got, k)
-				if z := h.readings[0].ax[2]; math.Abs(z.d-tc.pull[k]) > 6 {
-					t.Errorf("hold %d on %s pulls by %.0f uT, is %.0f", k, h.label, z.d, tc.pull[k])
+				left = append(left, k)
+				if z := h.Readings[0].Ax[2]; math.Abs(z.D-tc.pull[k]) > 6 {
+					t.Errorf("hold %d on %s pulls by %.0f uT, is %.0f", k, h.label, z.D, tc.pull[k])
 				}
 			}
 			want := slices.DeleteFunc([]int{0, 1, 2, 3, 4}, func(k int) bool { return k == tc.wrong })
-			if !slices.Equal(got, want) {
-				t.Errorf("holds %v count, expected %v", got, want)
+			if !slices.Equal(left, want) {
+				t.Errorf("holds %v count, expected %v", left, want)
 			}
-			said := strings.Contains(strings.Join(ev.notes, " "), "told the wrong way round")
+			said := len(got.SwappedAlways)+len(got.SwappedOnce) > 0
 			if said != (tc.wrong >= 0) {
-				t.Errorf("notes: %q", ev.notes)
+				t.Errorf("told the wrong way round: always over %v, once over %v", got.SwappedAlways, got.SwappedOnce)
 			}
 		})
 	}
@@ -103,12 +102,12 @@ func TestOnToldForOffFromTheBeginning(t *testing.T) {
 			for k, at := range []string{"A1", "A2", "A3", "A1"}[:len(tc.pull)] {
 				lines = append(lines, toggledOver(rng, 1+6*float64(k), at, tc.zero[k], tc.pull[k], tc.wrong)...)
 			}
-			ev := gathered(t, lines)
-			if len(ev.holds) != tc.count {
-				t.Errorf("%d holds count, expected %d", len(ev.holds), tc.count)
+			got := readLines(t, lines)
+			if len(got.holds) != tc.count {
+				t.Errorf("%d holds count, expected %d", len(got.holds), tc.count)
 			}
-			if said := strings.Contains(strings.Join(ev.notes, " "), "told the wrong way round"); said != tc.said {
-				t.Errorf("notes: %q", ev.notes)
+			if said := len(got.SwappedAlways)+len(got.SwappedOnce) > 0; said != tc.said {
+				t.Errorf("told the wrong way round: always over %v, once over %v", got.SwappedAlways, got.SwappedOnce)
 			}
 		})
 	}

@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"math"
@@ -71,10 +71,10 @@ func (l levelPair) reaching(k int, r reach) levelPair {
 }
 
 // twoLevels reads samples that lie at two levels: one is the pulse.
-func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty float64) (out []reading) {
+func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty float64) (out []Reading) {
 	l := levelsOf(xs, label, gap, sigma, hz)
 	logs := l.pulse(xs, hz, duty)
-	total := logAdd(logs[0], logs[1])
+	total := LogAdd(logs[0], logs[1])
 	for _, on := range [2]int{1, 0} {
 		w := logs[on] - total
 		if w < -16 {
@@ -84,7 +84,7 @@ func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty
 			from := l.reaching(1-on, off)
 			for _, top := range l.reaches(on, duty <= 0.5) {
 				to := from.reaching(on, top)
-				out = append(out, reading{logW: w + math.Log(off.p*top.p), ax: to.axes(on, sigma)})
+				out = append(out, Reading{LogW: w + math.Log(off.p*top.p), Ax: to.axes(on, sigma)})
 			}
 		}
 	}
@@ -115,7 +115,7 @@ func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64, hz float6
 		for a := range off {
 			off[a] = x.u[a] - middle[k][a]
 		}
-		if math.Sqrt(dot(&off, &off)) > edgeShare*gap+6*sigma[2] {
+		if math.Sqrt(Dot(&off, &off)) > edgeShare*gap+6*sigma[2] {
 			continue
 		}
 		l.used[i] = true
@@ -146,10 +146,10 @@ const oneMoment = 0.012
 // them, or all that lie at them were taken at one moment of a period, where pulses and
 // sampling keep step, and agree though it is on an edge.
 func (l *levelPair) findShort(xs []sample, sigma [3]float64, hz float64) {
-	gap := levelGap(l.mean[0], l.mean[1])
+	gap := Gap(l.mean[0], l.mean[1])
 	l.inStep = keepStep(xs, hz)
 	for k, n := range l.count {
-		l.short[k] = n > 0 && levelGap(l.far[k], l.mean[k]) > math.Max(edgeHaze*gap, 6*math.Sqrt(dot(&sigma, &sigma)))
+		l.short[k] = n > 0 && Gap(l.far[k], l.mean[k]) > math.Max(edgeHaze*gap, 6*math.Sqrt(Dot(&sigma, &sigma)))
 		var at []float64
 		for i, x := range xs {
 			if l.label[i] == k && l.used[i] {
@@ -201,18 +201,18 @@ func (l *levelPair) findHaze(xs []sample, sigma [3]float64) {
 	for a := range way {
 		way[a] = l.mean[1][a] - l.mean[0][a]
 	}
-	gap := levelGap(l.mean[0], l.mean[1])
+	gap := Gap(l.mean[0], l.mean[1])
 	best := [2]float64{math.Inf(1), math.Inf(-1)}
 	for i, x := range xs {
 		k := l.label[i]
-		if at := dot(&x.u, &way); k == 0 && at < best[0] || k == 1 && at > best[1] {
+		if at := Dot(&x.u, &way); k == 0 && at < best[0] || k == 1 && at > best[1] {
 			best[k], l.far[k] = at, x.u
 		}
 	}
 	for k, n := range l.count {
 		if n > 1 {
 			scatter := math.Sqrt((l.spread[k][0] + l.spread[k][1] + l.spread[k][2]) / float64(n))
-			l.hazy[k] = scatter > math.Max(edgeHaze*gap, (1+4/math.Sqrt(float64(n)))*math.Sqrt(dot(&sigma, &sigma)))
+			l.hazy[k] = scatter > math.Max(edgeHaze*gap, (1+4/math.Sqrt(float64(n)))*math.Sqrt(Dot(&sigma, &sigma)))
 		}
 	}
 }
@@ -233,7 +233,7 @@ func (l *levelPair) pulse(xs []sample, hz, duty float64) [2]float64 {
 			at[1-l.label[i]] += math.Log(1 - on)
 		}
 		for k := range logs {
-			logs[k] = logAdd(logs[k], at[k])
+			logs[k] = LogAdd(logs[k], at[k])
 		}
 	}
 	return logs
@@ -241,7 +241,7 @@ func (l *levelPair) pulse(xs []sample, hz, duty float64) [2]float64 {
 
 // axes are background and pull if the pulse is the level on. A spread beyond the
 // noise (a jump, a slow sensor) is kept as doubt that more samples do not take away.
-func (l *levelPair) axes(on int, sigma [3]float64) (ax [3]axis) {
+func (l *levelPair) axes(on int, sigma [3]float64) (ax [3]Axis) {
 	off := 1 - on
 	for a := range ax {
 		noise, extra := sigma[a]*sigma[a], 0.0
@@ -251,9 +251,9 @@ func (l *levelPair) axes(on int, sigma [3]float64) (ax [3]axis) {
 			}
 		}
 		v := func(k int) float64 { return noise/math.Max(1, float64(l.count[k])) + extra/2 + l.open[k][a] }
-		ax[a] = axis{
-			b: l.mean[off][a], d: l.mean[on][a] - l.mean[off][a],
-			vb: v(off), vd: v(off) + v(on), cv: -v(off),
+		ax[a] = Axis{
+			B: l.mean[off][a], D: l.mean[on][a] - l.mean[off][a],
+			VB: v(off), VD: v(off) + v(on), CV: -v(off),
 		}
 	}
 	return ax

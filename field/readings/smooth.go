@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"cmp"
@@ -55,7 +55,7 @@ func rounded(x, hz, duty, tau float64) (level, slope float64) {
 
 // waveFit is background and pull of samples under a rounded pulse train.
 type waveFit struct {
-	ax    [3]axis
+	ax    [3]Axis
 	log   float64    // log evidence
 	sure  float64    // log likelihood of the best fit if the noise may be greater than was said
 	wider [3]float64 // by how much it then is
@@ -82,7 +82,7 @@ func fitWave(xs []sample, sigma [3]float64, ws []wave) (f waveFit) {
 			logs = 0
 			for i := range xs {
 				w, u := &ws[i], xs[i].u[a]
-				edge := w.slope * waveJitter * f.ax[a].d
+				edge := w.slope * waveJitter * f.ax[a].D
 				v := sigma[a]*sigma[a] + edge*edge
 				p := 1 / v
 				row := [3]float64{1, w.level, w.lag}
@@ -116,7 +116,7 @@ func fitWave(xs []sample, sigma [3]float64, ws []wave) (f waveFit) {
 				left -= x[q] * h[q]
 			}
 			left = math.Max(0, left)
-			f.ax[a] = axis{b: x[0], d: x[1], vb: inv[0][0], vd: inv[1][1], cv: inv[0][1]}
+			f.ax[a] = Axis{B: x[0], D: x[1], VB: inv[0][0], VD: inv[1][1], CV: inv[0][1]}
 		}
 		f.wider[a] = math.Sqrt(math.Max(1, left/n))
 		f.log -= (left + logs + det) / 2
@@ -180,8 +180,8 @@ func (h *pulsedHold) goes(f *waveFit) float64 {
 		return log
 	}
 	for a, x := range f.ax {
-		d := x.b - h.rest[a]
-		log -= math.Log1p(d * d / (2 * (restSD*restSD + x.vb))) // a phone may have re-zeroed itself
+		d := x.B - h.rest[a]
+		log -= math.Log1p(d * d / (2 * (RestSD*RestSD + x.VB))) // a phone may have re-zeroed itself
 	}
 	return log
 }
@@ -199,7 +199,7 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 		holds[i].try(sigma, smoothings[:1])
 		sharp = sharp && holds[i].least < usualWide
 	}
-	if len(holds) == 0 || holds[0].gap < wideSwing*math.Sqrt(dot(&sigma, &sigma)) && !sharp {
+	if len(holds) == 0 || holds[0].gap < wideSwing*math.Sqrt(Dot(&sigma, &sigma)) && !sharp {
 		swallowed = shortestPulse(plan, cut) < mostSwallowed
 	}
 	if sharp {
@@ -257,8 +257,8 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 func shortestPulse(plan *layout.Plan, cut *capture.Stretches) float64 {
 	shortest := math.Inf(1)
 	for i := range cut.Holds {
-		if hz, duty, pulsed := pulseOf(cut, &cut.Holds[i], plan); pulsed {
-			shortest = math.Min(shortest, shorter(hz, duty))
+		if hz, duty, pulsed := PulseOf(cut, &cut.Holds[i], plan); pulsed {
+			shortest = math.Min(shortest, Shorter(hz, duty))
 		}
 	}
 	return shortest
@@ -268,7 +268,7 @@ func shortestPulse(plan *layout.Plan, cut *capture.Stretches) float64 {
 func widestPulses(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) (holds []pulsedHold) {
 	s := math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
 	for i := range cut.Holds {
-		hz, duty, pulsed := pulseOf(cut, &cut.Holds[i], plan)
+		hz, duty, pulsed := PulseOf(cut, &cut.Holds[i], plan)
 		if !pulsed {
 			continue
 		}
@@ -300,7 +300,7 @@ func thinned(xs []sample) []sample {
 }
 
 // digestRounded is digestPulses for a phone that rounds them off.
-func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothing) []reading {
+func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothing) []Reading {
 	// What the best fit leaves unexplained is taken for noise.
 	h := pulsedHold{xs: xs, hz: hz, duty: duty}
 	best, tau := h.fit(sigma, by[0].tau), by[0].tau
@@ -318,21 +318,21 @@ func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothi
 	for a := range sigma {
 		sigma[a] *= best.wider[a]
 	}
-	var out []reading
+	var out []Reading
 	total := math.Inf(-1)
 	for _, s := range by {
 		for _, ws := range waves(xs, hz, duty, s.tau) {
 			f := fitWave(xs, sigma, ws)
 			w := f.log + s.logP
-			total = logAdd(total, w)
-			at := slices.IndexFunc(out, func(r reading) bool { return closeReadings(&r, &f.ax) })
+			total = LogAdd(total, w)
+			at := slices.IndexFunc(out, func(r Reading) bool { return closeReadings(&r, &f.ax) })
 			switch {
 			case at < 0:
-				out = append(out, reading{logW: w, ax: f.ax})
-			case w > out[at].logW:
-				out[at] = reading{logW: logAdd(w, out[at].logW), ax: f.ax}
+				out = append(out, Reading{LogW: w, Ax: f.ax})
+			case w > out[at].LogW:
+				out[at] = Reading{LogW: LogAdd(w, out[at].LogW), Ax: f.ax}
 			default:
-				out[at].logW = logAdd(w, out[at].logW)
+				out[at].LogW = LogAdd(w, out[at].LogW)
 			}
 		}
 	}
@@ -340,19 +340,19 @@ func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothi
 		total = temper(out)
 	}
 	for i := range out {
-		out[i].logW -= total
+		out[i].LogW -= total
 	}
 	return likeliest(out)
 }
 
 // temper takes the weights of readings for those of fewer samples, since errors greater than
 // the noise come several in a row, and returns the log of their sum.
-func temper(rs []reading) (total float64) {
+func temper(rs []Reading) (total float64) {
 	const inRow = 3
 	total = math.Inf(-1)
 	for i := range rs {
-		rs[i].logW /= inRow
-		total = logAdd(total, rs[i].logW)
+		rs[i].LogW /= inRow
+		total = LogAdd(total, rs[i].LogW)
 	}
 	return total
 }

@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"fmt"
@@ -9,20 +9,6 @@ import (
 
 	"polewise/field/capture"
 )
-
-// gathered is what the lines of a capture over the plain pad say.
-func gathered(t *testing.T, lines []string) *evidence {
-	t.Helper()
-	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
-	if err != nil {
-		t.Fatal(err)
-	}
-	ev, err := gather(plain(t), []*capture.Capture{c})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return ev
-}
 
 // TestFrozenOnItsWay: a slow sensor, a third of a second behind, froze half a second after
 // the supply was switched off over the third coil, and came back with the supply on. Its
@@ -58,15 +44,15 @@ func TestFrozenOnItsWay(t *testing.T) {
 		say(`{"type":"lift","t":%.3f}`, now+0.02)
 		now += 0.8
 	}
-	ev := gathered(t, lines)
-	if len(ev.holds) != 3 {
-		t.Fatalf("%d holds, expected three", len(ev.holds))
+	got := readLines(t, lines)
+	if len(got.holds) != 3 {
+		t.Fatalf("%d holds, expected three", len(got.holds))
 	}
-	for _, h := range ev.holds {
-		for _, r := range h.readings {
-			z := r.ax[2]
-			if sd := math.Sqrt(z.vd); r.logW > -3 && math.Abs(z.d-pull) > 4*sd+pull/20 {
-				t.Errorf("%s: pull %.0f with an error of %.1f, is %.0f", h.label, z.d, sd, pull)
+	for _, h := range got.holds {
+		for _, r := range h.Readings {
+			z := r.Ax[2]
+			if sd := math.Sqrt(z.VD); r.LogW > -3 && math.Abs(z.D-pull) > 4*sd+pull/20 {
+				t.Errorf("%s: pull %.0f with an error of %.1f, is %.0f", h.label, z.D, sd, pull)
 			}
 		}
 	}
@@ -130,7 +116,7 @@ func TestRestsThatAreNone(t *testing.T) {
 	hold("A2")
 	drive("off")
 	read(0.7, -40)
-	rest := gathered(t, lines).restOf(0)
+	rest := Middle(readLines(t, lines).Rests)
 	if rest == nil || math.Abs(rest[2]+40) > 3 {
 		t.Errorf("the background is told to be %v, is -40 uT along z", rest)
 	}
@@ -146,7 +132,7 @@ func TestRestsThatAreNone(t *testing.T) {
 		say(`{"type":"b","t":%.2f,"uT":[20,-10,700.%d]}`, 1.05+0.1*float64(i), i%7)
 	}
 	say(`{"type":"lift","t":3.2}`)
-	if rest := gathered(t, lines).restOf(0); rest == nil || math.Abs(rest[2]-400) > 3 {
+	if rest := Middle(readLines(t, lines).Rests); rest == nil || math.Abs(rest[2]-400) > 3 {
 		t.Errorf("with one doubtful rest the background is told to be %v, was read as 400 uT along z", rest)
 	}
 }
@@ -173,68 +159,12 @@ func TestOffAtTheLast(t *testing.T) {
 	readings, toggled, _ := digestSteady(xs, sigma, mostToldOff)
 	open := 0.0 // weight of the pull being open
 	for _, r := range readings {
-		if r.ax[2].vd > 100*100 {
-			open += math.Exp(r.logW)
+		if r.Ax[2].VD > 100*100 {
+			open += math.Exp(r.LogW)
 		}
 	}
 	if toggled || open < 0.03 {
 		t.Errorf("toggled %v; that the supply was on all the time has weight %.4f, expected three in a hundred at least: %+v", toggled, open, readings)
-	}
-}
-
-// TestDisplayReadOften: a display that is off is off every time. Read twelve times it tells
-// hardly more than once; once the supply was set otherwise what it showed last counts.
-func TestDisplayReadOften(t *testing.T) {
-	lines := []string{`{"type":"start","v":1,"route":"vector"}`}
-	for i := range 12 {
-		lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%d,"state":"on","amps":%.3f}`, i, 0.5+0.004*float64(i%3)), fmt.Sprintf(`{"type":"drive","t":%d.5,"state":"off"}`, i))
-	}
-	ev := gathered(t, lines)
-	if len(ev.amps) != 1 || math.Abs(ev.amps[0].amps-0.504) > 1e-9 || ev.amps[0].sd() < 0.02*0.5 {
-		t.Errorf("the display is told to have said %+v, expected 0.504 A, to 2 %% at least", ev.amps)
-	}
-	lines = append(lines, `{"type":"drive","t":20,"state":"on","amps":0.9}`)
-	if ev := gathered(t, lines); len(ev.amps) != 1 || ev.amps[0].amps != 0.9 {
-		t.Errorf("set otherwise, the display is told to have said %+v, expected 0.9 A", ev.amps)
-	}
-}
-
-// TestRoundedTimes: a browser that rounds times to a tenth of a second gives many readings the
-// same. They are no heap; and of quick pulses nobody knows which of them were read in one.
-// A sensor that reads ten times a second to the moment is not taken for that.
-func TestRoundedTimes(t *testing.T) {
-	capture := func(every, step float64, hz int) (lines []string) {
-		lines = []string{`{"type":"start","v":1,"route":"vector"}`, `{"type":"drive","t":0,"state":"off"}`}
-		rng := rand.New(rand.NewPCG(4, 4))
-		for now := 0.0; now < 3; now += every {
-			lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.4f,"uT":[20,-10,%.2f]}`, math.Round(now/step)*step, -40+0.3*rng.NormFloat64()))
-		}
-		lines = append(lines, fmt.Sprintf(`{"type":"drive","t":3,"state":"pulse","hz":%d,"duty":0.3}`, hz), `{"type":"hold","t":3.05,"at":"A1"}`)
-		for now := 3.1; now < 7; now += every {
-			level := -40.0
-			if now*float64(hz)-math.Floor(now*float64(hz)) < 0.3 {
-				level = 360
-			}
-			lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.4f,"uT":[20,-10,%.2f]}`, math.Round(now/step)*step, level+0.3*rng.NormFloat64()))
-		}
-		return append(lines, `{"type":"lift","t":7.1}`)
-	}
-	open := func(h *digest) bool { // the pull is not known by itself
-		return len(h.readings) == 1 && h.readings[0].ax[2].vd > 100*100
-	}
-	if ev := gathered(t, capture(0.0213, 0.1, 6)); !open(&ev.holds[0]) || math.Abs(ev.holds[0].readings[0].ax[2].b-80) > 20 {
-		t.Errorf("47 readings a second, times rounded to 0.1 s, 6 Hz: %+v, expected a mean of 80 uT and nothing more", ev.holds[0].readings)
-	}
-	for name, lines := range map[string][]string{
-		"47 readings a second, rounded to 0.1 s, 1 Hz":  capture(0.0213, 0.1, 1),
-		"10 readings a second to the moment, 3 Hz":      capture(0.1, 0.1, 3),
-		"47 readings a second, rounded to 0.1 ms, 6 Hz": capture(0.0213, 0.0001, 6),
-	} {
-		h := &gathered(t, lines).holds[0]
-		// Where readings lie on edges a slow sensor may be thought of too.
-		if p := chanceOf(h, 400, 0.1); p < 0.49 {
-			t.Errorf("%s: a pull of 400 uT within a tenth has chance %.3f: %+v", name, p, h.readings)
-		}
 	}
 }
 
@@ -258,5 +188,64 @@ func TestLevelNeverReached(t *testing.T) {
 	}
 	if of := byState(steadySamples(cut, &h, plain(t), 0.77, mostToldOff)); len(of[1]) == 0 {
 		t.Error("a level reached at once was left out")
+	}
+}
+
+// TestRestBeforeSwitching: of a rest only what was read far from the switchings counts,
+// and a reading or two beside one are no rest.
+func TestRestBeforeSwitching(t *testing.T) {
+	cut := &capture.Stretches{Drives: []capture.Drive{{T: 0, State: capture.Off}, {T: 2.5, State: capture.On}}}
+	rest := func(from float64) (xs []sample) {
+		for i := range 25 {
+			if at := float64(i) / 10; at >= from {
+				xs = append(xs, sample{t: at})
+			}
+		}
+		return xs
+	}
+	for _, tc := range []struct {
+		from float64
+		left int
+	}{{0, 22}, {2, 2}, {2.35, 0}} {
+		if xs, _ := restSamples(cut, rest(tc.from)); len(xs) != tc.left {
+			t.Errorf("read from %g s on: %d samples of the rest, expected %d", tc.from, len(xs), tc.left)
+		}
+	}
+}
+
+// A supply that follows its switch late and slowly is at rest when it is read, not
+// half-way; told off just before a hold, it is still on as the hold begins.
+func TestSlowSupply(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 8))
+	pulls := []float64{300, 290, -310, 280}
+	lines := []string{`{"type":"start","v":1,"route":"vector","sensor":{"offset_mm":[0,0],"offset_sd_mm":[2,2]}}`}
+	now, level, late := 0.0, 0.0, []float64{0.1, 0.3, 0.45, 0.2, 0.4, 0.25, 0.35, 0.15}
+	part := func(pull, to, seconds, late float64) {
+		began := now
+		for ; now < began+seconds; now += 0.05 {
+			if now > began+late {
+				level += (to - level) * (1 - math.Exp(-0.05/0.12))
+			}
+			lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.3f,"uT":[%.2f,%.2f,%.2f]}`, now, 20+0.4*rng.NormFloat64(), 5+0.4*rng.NormFloat64(), -40+pull*level+0.4*rng.NormFloat64()))
+		}
+	}
+	for i, pull := range pulls {
+		lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.3f,"state":"off"}`, now+0.01), fmt.Sprintf(`{"type":"hold","t":%.3f,"at":"A%d"}`, now+0.03, i%3+1))
+		now += 0.05
+		part(pull, 0, 2, late[2*i])
+		lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.3f,"state":"on"}`, now-0.02))
+		part(pull, 1, 2, late[2*i+1])
+		lines = append(lines, fmt.Sprintf(`{"type":"lift","t":%.3f}`, now))
+		now += 1
+	}
+	c, err := capture.Read(strings.NewReader(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := readCapture(t, c)
+	for i, want := range pulls {
+		if p := chanceOf(&got.holds[i], want, 0.04); p < 0.9 {
+			t.Errorf("hold %d: a pull of %g uT has chance %.3f: %+v", i, want, p, got.holds[i].Readings)
+		}
 	}
 }

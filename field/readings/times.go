@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"math"
@@ -73,7 +73,7 @@ func unhurried(bs []capture.B) []capture.B {
 	for i := range steps {
 		steps[i] = bs[i+1].T - bs[i].T
 	}
-	least := heapShare * median(steps)
+	least := heapShare * Median(steps)
 	out := make([]capture.B, 0, len(bs))
 	for i, b := range bs {
 		if i == len(steps) || steps[i] >= least {

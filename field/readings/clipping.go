@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"cmp"
@@ -244,20 +244,8 @@ func clippedIn(cut *capture.Stretches, h *capture.Stretch, tops [3][]flatTop) (l
 	return level
 }
 
-func median(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	w := slices.Clone(v)
-	slices.Sort(w)
-	if len(w)%2 == 1 {
-		return w[len(w)/2]
-	}
-	return (w[len(w)/2-1] + w[len(w)/2]) / 2
-}
-
 // atTop tells whether any axis of a sample lies at the level where it stopped.
-func atTop(b capture.B, tops [3][]flatTop) bool {
+func atTop(b *capture.B, tops [3][]flatTop) bool {
 	for a := range tops {
 		if isTop(b.UT[a], tops[a]) {
 			return true

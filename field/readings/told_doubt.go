@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"math"
@@ -12,21 +12,21 @@ import (
 // neverSwitched fits samples as if all had been read with the supply on, and as if all had
 // been with it off, where that may be: what was told otherwise was read so near a
 // switching that it may have come before or after it.
-func neverSwitched(xs []sample, sigma [3]float64) (out []reading) {
-	var f reading
-	f.logW = math.Log((1 - jumpPrior) * toldOffChance)
-	for a := range f.ax {
+func neverSwitched(xs []sample, sigma [3]float64) (out []Reading) {
+	var f Reading
+	f.LogW = math.Log((1 - jumpPrior) * toldOffChance)
+	for a := range f.Ax {
 		m := momentsOf(xs, a)
 		_, log := m.fit(&moments{}, sigma[a], false)
-		f.logW += log
-		f.ax[a] = m.level(sigma[a])
+		f.LogW += log
+		f.Ax[a] = m.level(sigma[a])
 	}
 	if allUnsure(xs, 0) {
 		out = append(out, f)
 	}
 	if allUnsure(xs, 1) { // the background is seen then, and the pull is not
-		for a := range f.ax {
-			f.ax[a].vd = pullSD * pullSD
+		for a := range f.Ax {
+			f.Ax[a].VD = pullSD * pullSD
 		}
 		out = append(out, f)
 	}
@@ -109,7 +109,7 @@ func allToldOff(xs []sample, sigma [3]float64) (out []otherTold) {
 		return nil
 	}
 	level, gap := split(xs)
-	if gap < clearGap*math.Sqrt(dot(&sigma, &sigma)) {
+	if gap < clearGap*math.Sqrt(Dot(&sigma, &sigma)) {
 		return nil
 	}
 	for on := range 2 {
@@ -144,12 +144,12 @@ func allToldOff(xs []sample, sigma [3]float64) (out []otherTold) {
 const clearGap = 8
 
 // fit is what they say then.
-func (o *otherTold) fit(sigma [3]float64) reading {
+func (o *otherTold) fit(sigma [3]float64) Reading {
 	ax, log := fitAxes(o.xs, sigma, true)
 	for a := range sigma {
 		log += o.left * typicalLog(sigma[a])
 	}
-	return reading{logW: o.logP + log, ax: ax}
+	return Reading{LogW: o.logP + log, Ax: ax}
 }
 
 // typicalLog is what a sample that fits adds to a log likelihood.

@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import "math"
 
@@ -41,12 +41,12 @@ func runningMoments(xs []sample, a int) []moments {
 
 // level is the sum b + d where the drive never changed: b carries it, and d
 // is left open.
-func (m *moments) level(sigma float64) axis {
-	return axis{b: m.u / m.n, vb: sigma * sigma / m.n, vd: vague}
+func (m *moments) level(sigma float64) Axis {
+	return Axis{B: m.u / m.n, VB: sigma * sigma / m.n, VD: Vague}
 }
 
 // fitAxes fits all three axes, without a jump, and sums their log evidences.
-func fitAxes(xs []sample, sigma [3]float64, toggled bool) (ax [3]axis, ll float64) {
+func fitAxes(xs []sample, sigma [3]float64, toggled bool) (ax [3]Axis, ll float64) {
 	for a := range ax {
 		x, l := momentsOf(xs, a).fit(&moments{}, sigma[a], toggled)
 		ax[a] = x
@@ -65,7 +65,7 @@ func momentsOf(xs []sample, a int) *moments {
 
 // fit is the linear fit x = b + d s + J [after a jump] of one axis, with vague
 // priors on b and d and sd jumpSD on J; its log evidence comes with it.
-func (m *moments) fit(after *moments, sigma float64, toggled bool) (axis, float64) {
+func (m *moments) fit(after *moments, sigma float64, toggled bool) (Axis, float64) {
 	prec := 1 / (sigma * sigma)
 	normal := [3][3]float64{ // of b, d and J
 		{m.n * prec, m.s * prec, after.n * prec},
@@ -86,7 +86,7 @@ func (m *moments) fit(after *moments, sigma float64, toggled bool) (axis, float6
 	}
 	inv, logDet, ok := invert3(normal)
 	if !ok {
-		return axis{vb: vague, vd: vague}, math.Inf(-1)
+		return Axis{VB: Vague, VD: Vague}, math.Inf(-1)
 	}
 	var v [3]float64
 	var q float64
@@ -98,7 +98,7 @@ func (m *moments) fit(after *moments, sigma float64, toggled bool) (axis, float6
 	}
 	ll += -0.5*(m.uu*prec-q) - 0.5*logDet
 	if !toggled {
-		return axis{b: v[0], vb: inv[0][0], vd: vague}, ll
+		return Axis{B: v[0], VB: inv[0][0], VD: Vague}, ll
 	}
-	return axis{b: v[0], d: v[1], vb: inv[0][0], vd: inv[1][1], cv: inv[0][1]}, ll
+	return Axis{B: v[0], D: v[1], VB: inv[0][0], VD: inv[1][1], CV: inv[0][1]}, ll
 }

@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"cmp"
@@ -8,12 +8,12 @@ import (
 
 // digestPulsed is what the samples of a hold under a pulse train say, at times rounded to so
 // many seconds, for a phone that smooths its readings or does not, or of which nobody knows.
-func digestPulsed(xs []sample, sigma [3]float64, hz, duty, coarse float64, smooth []smoothing, blurred bool) []reading {
+func digestPulsed(xs []sample, sigma [3]float64, hz, duty, coarse float64, smooth []smoothing, blurred bool) []Reading {
 	if len(xs) < fewestPulsed {
 		return nil
 	}
 	if coarse*hz > coarseCycles { // nobody knows which of them were taken in a pulse
-		return []reading{meanOfPulses(xs, duty)}
+		return []Reading{meanOfPulses(xs, duty)}
 	}
 	if smooth != nil {
 		return digestRounded(xs, sigma, hz, duty, smooth)
@@ -21,7 +21,7 @@ func digestPulsed(xs []sample, sigma [3]float64, hz, duty, coarse float64, smoot
 	out := digestPulses(xs, sigma, hz, duty)
 	if blurred && len(out) > 0 {
 		for i := range out {
-			out[i].logW -= math.Ln2
+			out[i].LogW -= math.Ln2
 		}
 		out = append(out, meanOfPulses(xs, duty))
 	}
@@ -32,7 +32,7 @@ func digestPulsed(xs []sample, sigma [3]float64, hz, duty, coarse float64, smoot
 // known frequency and duty and unknown phase. Where the two levels stand
 // clearly apart, each sample is given to one of them, and the phase only has to
 // say which level is the pulse; where they do not, every phase is tried.
-func digestPulses(xs []sample, sigma [3]float64, hz, duty float64) []reading {
+func digestPulses(xs []sample, sigma [3]float64, hz, duty float64) []Reading {
 	label, gap := split(xs)
 	s := math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
 	if gap > 8*s {
@@ -127,8 +127,8 @@ func onAt(t, hz, duty, phi float64) float64 {
 	return 0.5 + d*(3-d*d)/4
 }
 
-// shorter is how long a pulse lasts, or the time between two where that is less, seconds.
-func shorter(hz, duty float64) float64 { return math.Min(duty, 1-duty) / hz }
+// Shorter is how long a pulse lasts, or the time between two where that is less, seconds.
+func Shorter(hz, duty float64) float64 { return math.Min(duty, 1-duty) / hz }
 
 // fewestPulsed are the fewest samples under pulses that say anything.
 const fewestPulsed = 3
@@ -142,18 +142,18 @@ const (
 
 // meanOfPulses is what samples say of a sensor so slow, or pulses so fast, that nothing is
 // left of them but their mean: background, and the pull for a share of the time.
-func meanOfPulses(xs []sample, duty float64) (r reading) {
+func meanOfPulses(xs []sample, duty float64) (r Reading) {
 	const (
 		alike = 4.0 // neighbouring samples err alike: so many count as one
 		pull  = pullSD * pullSD
 	)
-	r.logW = -math.Ln2
+	r.LogW = -math.Ln2
 	n := float64(len(xs))
-	for a := range r.ax {
+	for a := range r.Ax {
 		m := momentsOf(xs, a)
-		r.ax[a] = axis{
-			b: m.u / n, vb: alike*m.squares()/(n*n) + duty*duty*pull,
-			vd: pull, cv: -duty * pull,
+		r.Ax[a] = Axis{
+			B: m.u / n, VB: alike*m.squares()/(n*n) + duty*duty*pull,
+			VD: pull, CV: -duty * pull,
 		}
 	}
 	return r
@@ -163,9 +163,9 @@ func meanOfPulses(xs []sample, duty float64) (r reading) {
 // pulses that always fall between two samples come out as what they are: a pull
 // near zero, or one not known at all. A sample near an edge was taken in the pulse
 // or beside it, never half of each: where all read alike, all may have been in it.
-func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
+func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []Reading {
 	ys := slices.Clone(xs)
-	var out []reading
+	var out []Reading
 	total := math.Inf(-1)
 	take := func(logW float64, lit func(i int) bool) {
 		for i := range ys {
@@ -175,11 +175,11 @@ func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
 			}
 		}
 		ax, ll := fitAxes(ys, sigma, true)
-		r := reading{logW: logW - math.Log(phases) + ll, ax: ax}
-		total = logAdd(total, r.logW)
+		r := Reading{LogW: logW - math.Log(phases) + ll, Ax: ax}
+		total = LogAdd(total, r.LogW)
 		for i := range out {
-			if closeReadings(&out[i], &r.ax) {
-				out[i].logW = logAdd(out[i].logW, r.logW)
+			if closeReadings(&out[i], &r.Ax) {
+				out[i].LogW = LogAdd(out[i].LogW, r.LogW)
 				return
 			}
 		}
@@ -199,7 +199,7 @@ func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
 			some = some || on[i] <= 0.5
 			none = none && on[i] <= 0.5
 		}
-		allOn, allOff = logAdd(allOn, logOn), logAdd(allOff, logOff)
+		allOn, allOff = LogAdd(allOn, logOn), LogAdd(allOff, logOff)
 		if some && !none { // the others are all in the pulse, or all beside it
 			take(log, func(i int) bool { return on[i] > 0.5 })
 		}
@@ -211,7 +211,7 @@ func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
 		take(allOff, func(int) bool { return false })
 	}
 	for i := range out {
-		out[i].logW -= total
+		out[i].LogW -= total
 	}
 	return likeliest(out)
 }
@@ -219,21 +219,21 @@ func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []reading {
 // likeliest are the readings that may count. How much one counts is its weight
 // and how sharply it tells the pull: one that leaves the pull open has a greater
 // weight than one that says there is none, and less to say for it.
-func likeliest(rs []reading) []reading {
+func likeliest(rs []Reading) []Reading {
 	const within, most = 12, 8
-	height := func(r *reading) float64 {
-		h := r.logW
-		for a := range r.ax {
-			h -= 0.5 * math.Log(r.ax[a].vd+floorUT*floorUT)
+	height := func(r *Reading) float64 {
+		h := r.LogW
+		for a := range r.Ax {
+			h -= 0.5 * math.Log(r.Ax[a].VD+FloorUT*FloorUT)
 		}
 		return h
 	}
-	slices.SortFunc(rs, func(a, b reading) int { return cmp.Compare(height(&b), height(&a)) })
+	slices.SortFunc(rs, func(a, b Reading) int { return cmp.Compare(height(&b), height(&a)) })
 	keep := 1
 	for keep < min(len(rs), most) && height(&rs[keep]) > height(&rs[0])-within {
 		keep++
 	}
-	if rest := asOne(rs[keep:]); rest.logW > math.Log(leastRest) {
+	if rest := asOne(rs[keep:]); rest.LogW > math.Log(leastRest) {
 		return append(slices.Clone(rs[:keep]), rest)
 	}
 	return rs[:keep]
@@ -243,23 +243,23 @@ func likeliest(rs []reading) []reading {
 const leastRest = 0.02
 
 // asOne is a reading as wide as some readings are all together.
-func asOne(rs []reading) reading {
-	out := reading{logW: math.Inf(-1)}
+func asOne(rs []Reading) Reading {
+	out := Reading{LogW: math.Inf(-1)}
 	for i := range rs {
-		out.logW = logAdd(out.logW, rs[i].logW)
+		out.LogW = LogAdd(out.LogW, rs[i].LogW)
 	}
-	for a := range out.ax {
-		x := &out.ax[a]
+	for a := range out.Ax {
+		x := &out.Ax[a]
 		for i := range rs {
-			w := math.Exp(rs[i].logW - out.logW)
-			x.b += w * rs[i].ax[a].b
-			x.d += w * rs[i].ax[a].d
+			w := math.Exp(rs[i].LogW - out.LogW)
+			x.B += w * rs[i].Ax[a].B
+			x.D += w * rs[i].Ax[a].D
 		}
 		for i := range rs {
-			w, y := math.Exp(rs[i].logW-out.logW), &rs[i].ax[a]
-			x.vb += w * (y.vb + (y.b-x.b)*(y.b-x.b))
-			x.vd += w * (y.vd + (y.d-x.d)*(y.d-x.d))
-			x.cv += w * (y.cv + (y.b-x.b)*(y.d-x.d))
+			w, y := math.Exp(rs[i].LogW-out.LogW), &rs[i].Ax[a]
+			x.VB += w * (y.VB + (y.B-x.B)*(y.B-x.B))
+			x.VD += w * (y.VD + (y.D-x.D)*(y.D-x.D))
+			x.CV += w * (y.CV + (y.B-x.B)*(y.D-x.D))
 		}
 	}
 	return out

@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"testing"

@@ -1,4 +1,4 @@
-package verdict
+package readings
 
 import (
 	"cmp"
@@ -23,10 +23,10 @@ const (
 	agreeUT     = 3.0  // reads alike within so many microtesla, each axis
 )
 
-// driveAt is the state of the supply at time t. Where the capture has no drive
+// DriveAt is the state of the supply at time t. Where the capture has no drive
 // line at all the plan's supply stands for it; before the first one nothing is
 // known.
-func driveAt(cut *capture.Stretches, plan *layout.Plan, t float64) (capture.Drive, bool) {
+func DriveAt(cut *capture.Stretches, plan *layout.Plan, t float64) (capture.Drive, bool) {
 	if len(cut.Drives) == 0 {
 		if plan.Supply.Pulsed {
 			return capture.Drive{State: capture.Pulse, Hz: plan.Supply.Hz, Duty: plan.Supply.Duty, T: math.Inf(-1)}, true
@@ -42,7 +42,7 @@ func driveAt(cut *capture.Stretches, plan *layout.Plan, t float64) (capture.Driv
 func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, settled, off float64) []sample {
 	take := func(before, after float64) (xs []sample, pulsed bool) {
 		for _, b := range h.B {
-			d, ok := driveAt(cut, plan, b.T)
+			d, ok := DriveAt(cut, plan, b.T)
 			if !ok {
 				continue
 			}
@@ -132,8 +132,8 @@ func onItsWay(xs []sample, state int) bool {
 	for a := range way {
 		way[a], step[a] = last.u[a]-there[a], last.u[a]-before.u[a]
 	}
-	size := math.Sqrt(dot(&way, &way))
-	return last.t-before.t < samely && size > 0 && dot(&step, &way)/size > moves*size+noise
+	size := math.Sqrt(Dot(&way, &way))
+	return last.t-before.t < samely && size > 0 && Dot(&step, &way)/size > moves*size+noise
 }
 
 // restSamples are those of a rest's samples away from the moments of switching. Where so
@@ -164,7 +164,7 @@ func trailsOff(cut *capture.Stretches, xs []sample) bool {
 		return false
 	}
 	third := len(xs) / 3
-	return levelGap(medianOf(xs[:third]), medianOf(xs[len(xs)-third:])) > moves
+	return Gap(medianOf(xs[:third]), medianOf(xs[len(xs)-third:])) > moves
 }
 
 // byState are the samples with the supply off, and those with it on.
@@ -238,7 +238,7 @@ func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
 	for a := range step {
 		step[a] = is[a] - was[a]
 	}
-	size := math.Sqrt(dot(&step, &step))
+	size := math.Sqrt(Dot(&step, &step))
 	if size < least {
 		return 0, false
 	}
@@ -250,7 +250,7 @@ func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
 		for a := range away {
 			away[a] = is[a] - b.UT[a]
 		}
-		if dot(&away, &step)/size > near*size+unsure {
+		if Dot(&away, &step)/size > near*size+unsure {
 			t = b.T - at
 		}
 	}
@@ -287,10 +287,10 @@ func nearSwitch(cut *capture.Stretches, t, before, after float64) bool {
 	return false
 }
 
-// pulseOf tells whether the supply was pulsed during a stretch, and how.
-func pulseOf(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan) (hz, duty float64, pulsed bool) {
+// PulseOf tells whether the supply was pulsed during a stretch, and how.
+func PulseOf(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan) (hz, duty float64, pulsed bool) {
 	for _, b := range h.B {
-		if d, ok := driveAt(cut, plan, b.T); ok && d.State == capture.Pulse {
+		if d, ok := DriveAt(cut, plan, b.T); ok && d.State == capture.Pulse {
 			return d.Hz, d.Duty, true
 		}
 	}
@@ -301,7 +301,7 @@ func pulseOf(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan) (hz,
 func pulsedSamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan) []sample {
 	var xs []sample
 	for _, b := range h.B {
-		if d, ok := driveAt(cut, plan, b.T); ok && d.State == capture.Pulse {
+		if d, ok := DriveAt(cut, plan, b.T); ok && d.State == capture.Pulse {
 			xs = append(xs, sample{t: b.T, u: b.UT})
 		}
 	}

@@ -1,11 +1,10 @@
-package verdict
+package readings
 
 import (
 	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 
 	"polewise/field/capture"
@@ -63,14 +62,14 @@ func TestSwitchedWhenItShows(t *testing.T) {
 	} {
 		for _, lag := range []float64{0, 0.15} {
 			for _, pull := range []float64{420, -420} {
-				ev := gathered(t, switching(t, told, pull, lag))
-				if len(ev.holds) != 3 {
-					t.Fatalf("%s: %d holds", name, len(ev.holds))
+				got := readLines(t, switching(t, told, pull, lag))
+				if len(got.holds) != 3 {
+					t.Fatalf("%s: %d holds", name, len(got.holds))
 				}
-				for _, h := range ev.holds {
-					z := h.readings[0].ax[2]
-					if math.Abs(z.d-pull) > 4*math.Sqrt(z.vd)+0.04*math.Abs(pull) || h.readings[0].logW < math.Log(0.5) || h.jumped {
-						t.Errorf("told %s, lag %.2f s, %s: pull %.0f at %.2f, jumped %v; is %.0f", name, lag, h.label, z.d, math.Exp(h.readings[0].logW), h.jumped, pull)
+				for _, h := range got.holds {
+					z := h.Readings[0].Ax[2]
+					if math.Abs(z.D-pull) > 4*math.Sqrt(z.VD)+0.04*math.Abs(pull) || h.Readings[0].LogW < math.Log(0.5) || h.Jumped {
+						t.Errorf("told %s, lag %.2f s, %s: pull %.0f at %.2f, jumped %v; is %.0f", name, lag, h.label, z.D, math.Exp(h.Readings[0].LogW), h.Jumped, pull)
 					}
 				}
 			}
@@ -175,10 +174,10 @@ func TestSwitchedTooLate(t *testing.T) {
 		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[39,%.1f,%.2f]}`, at, -29+0.3*float64(k%3), z))
 	}
 	lines = append(lines, `{"type":"lift","t":10.1}`)
-	for _, h := range gathered(t, lines).holds {
-		for _, r := range h.readings {
-			if z := r.ax[2]; z.vd < 50*50 {
-				t.Errorf("a pull of %.0f with an error of %.1f is read, where none was seen", z.d, math.Sqrt(z.vd))
+	for _, h := range readLines(t, lines).holds {
+		for _, r := range h.Readings {
+			if z := r.Ax[2]; z.VD < 50*50 {
+				t.Errorf("a pull of %.0f with an error of %.1f is read, where none was seen", z.D, math.Sqrt(z.VD))
 			}
 		}
 	}
@@ -223,10 +222,10 @@ func TestFrozenOverSwitchings(t *testing.T) {
 		say(`{"type":"b","t":%.3f,"uT":[20,-10,%.3f]}`, now, told)
 	}
 	say(`{"type":"lift","t":8.6}`)
-	h := gathered(t, lines).holds[0]
-	for _, r := range h.readings {
-		if z := r.ax[2]; z.d < 0 && z.vd < 100*100 && r.logW > math.Log(0.01) {
-			t.Errorf("a pull of %.0f uT at weight %.3f, is %.0f", z.d, math.Exp(r.logW), pull)
+	h := readLines(t, lines).holds[0]
+	for _, r := range h.Readings {
+		if z := r.Ax[2]; z.D < 0 && z.VD < 100*100 && r.LogW > math.Log(0.01) {
+			t.Errorf("a pull of %.0f uT at weight %.3f, is %.0f", z.D, math.Exp(r.LogW), pull)
 		}
 	}
 }
@@ -277,9 +276,9 @@ func TestSteadyReadingsTellNoLateSwitch(t *testing.T) {
 			}
 			lines[i] = string(raw)
 		}
-		ev := gathered(t, lines)
-		if said := strings.Join(ev.notes, " "); len(ev.holds) < 2 || strings.Contains(said, "before or after it was told") {
-			t.Errorf("steps of %g: %d holds, notes %s", step, len(ev.holds), said)
+		got := readLines(t, lines)
+		if len(got.holds) < 2 || got.ToldOff > 0 {
+			t.Errorf("steps of %g: %d holds, told off by %.1f s", step, len(got.holds), got.ToldOff)
 		}
 	}
 }
@@ -303,13 +302,13 @@ func TestThirdLevelIsNoSwitching(t *testing.T) {
 	lines = append(lines, `{"type":"drive","t":59.119,"state":"on"}`)
 	reads(59.565, 60.4, 4, -35, 262)
 	lines = append(lines, `{"type":"lift","t":60.44}`)
-	ev := gathered(t, lines)
-	if len(ev.holds) != 2 {
-		t.Fatalf("%d holds", len(ev.holds))
+	got := readLines(t, lines)
+	if len(got.holds) != 2 {
+		t.Fatalf("%d holds", len(got.holds))
 	}
-	for _, r := range ev.holds[1].readings {
-		if z := r.ax[2]; r.logW > math.Log(0.01) && math.Abs(z.d) < 200 && z.vd < 100*100 {
-			t.Errorf("a pull of %.0f uT, sd %.0f, at %.3f", z.d, math.Sqrt(z.vd), math.Exp(r.logW))
+	for _, r := range got.holds[1].Readings {
+		if z := r.Ax[2]; r.LogW > math.Log(0.01) && math.Abs(z.D) < 200 && z.VD < 100*100 {
+			t.Errorf("a pull of %.0f uT, sd %.0f, at %.3f", z.D, math.Sqrt(z.VD), math.Exp(r.LogW))
 		}
 	}
 }

@@ -1,0 +1,139 @@
+package readings
+
+import (
+	"math"
+
+	"polewise/field/capture"
+	"polewise/layout"
+)
+
+// Source is one phone's capture, made ready for its holds to be read. [Of] makes it.
+type Source struct {
+	// Noise is the standard deviation of one sample, uT, by the phone's axes.
+	Noise [3]float64
+	// Rests are what was read with the supply off between holds, where that tells anything.
+	Rests []Rest
+	// SwappedAlways are the coils, each once, over which on and off were told the wrong way
+	// round by somebody who never told them rightly, SwappedOnce those over which that was
+	// done otherwise. Those holds are no longer among the capture's.
+	SwappedAlways, SwappedOnce []string
+	// ToldOff is by how much the supply was told to be switched before or after it was, at
+	// most, seconds; 0 where that is not worth telling.
+	ToldOff float64
+
+	plan    *layout.Plan
+	cut     *capture.Stretches
+	held    [][]sample // of each hold under a steady drive
+	mayBe   float64    // seconds by which a switching that does not show may have been told off
+	tops    [3][]flatTop
+	bySteps bool    // it often repeats itself
+	coarse  float64 // step that its times were rounded to, seconds
+	smooth  []smoothing
+	blurred bool
+}
+
+// Rest is the background as a phone saw it with the supply off.
+type Rest struct {
+	B      [3]float64 // uT, by the phone's axes
+	TopDeg float64    // which way its top edge was told to point, as in the capture
+	Sure   bool       // the supply was surely off
+}
+
+// Hold is what the samples of one hold say.
+type Hold struct {
+	Readings []Reading  // none where nothing was read with the supply on
+	Toggled  bool       // on and off were both seen, so the background drops out
+	Jumped   bool       // the phone re-zeroed itself, and it makes a difference
+	Moved    bool       // the readings would not stand still
+	Clipped  [3]float64 // per axis: 0, or the level in uT at which the samples with the drive on lie flat
+}
+
+// Of makes a phone's capture ready, whose sensor reads up to so many uT (0: not known). It
+// changes the stretches: times that were rounded are spread, switchings are moved to where
+// holds show them, and what cannot count is left out.
+func Of(plan *layout.Plan, cut *capture.Stretches, fullScaleUT float64) *Source {
+	s := &Source{plan: plan, cut: cut, coarse: coarseness(cut), mayBe: mostToldOff}
+	for _, list := range [3][]capture.Stretch{cut.Holds, cut.Passes, cut.Rests} {
+		for i := range list {
+			list[i].B = unhurried(evened(list[i].B, s.coarse))
+		}
+	}
+	s.dropSwapped()
+	if most := retell(cut); most > worthTelling {
+		s.ToldOff, s.mayBe = most, mostRetold
+	}
+	var still [][]sample // stretches in which nothing but noise and the supply change a reading
+	s.held = make([][]sample, len(cut.Holds))
+	settled := math.Max(guardAfter, settlesWithin(cut))
+	for i := range cut.Holds {
+		s.held[i] = arrived(steadySamples(cut, &cut.Holds[i], plan, settled, s.mayBe))
+		if s.held[i] != nil {
+			still = append(still, s.held[i])
+		}
+	}
+	for i := range cut.Rests {
+		still = append(still, s.addRest(&cut.Rests[i]))
+	}
+	s.Noise = noise(still)
+	for a := range s.Noise { // what one more hold does to it is not worth reading the others anew
+		s.Noise[a] = Snapped(s.Noise[a], 1.05)
+	}
+	s.tops = flatTops(cut, fullScaleUT)
+	s.bySteps = goesBySteps(cut)
+	s.smooth, s.blurred = smoothingOf(plan, cut, s.Noise, Middle(s.Rests))
+	return s
+}
+
+// Hold reads the i-th of the holds that the capture is left with.
+func (s *Source) Hold(i int) (out Hold) {
+	h := &s.cut.Holds[i]
+	out.Clipped = clippedIn(s.cut, h, s.tops)
+	if hz, duty, pulsed := PulseOf(s.cut, h, s.plan); pulsed {
+		out.Readings = digestPulsed(pulsedSamples(s.cut, h, s.plan), s.Noise, hz, duty, s.coarse, s.smooth, s.blurred)
+		return out
+	}
+	xs := withLasting(s.held[i], s.cut, h, s.plan, s.tops, s.bySteps)
+	out.Readings, out.Toggled, out.Jumped = digestSteady(xs, s.Noise, s.mayBe)
+	if wander := restless(xs, s.Noise); wander != [3]float64{} {
+		out.Moved = true
+		widen(out.Readings, wander)
+	}
+	return out
+}
+
+// Clear tells what the supply did as a sample was taken, if that is known, no switching is
+// near, and no axis lies at the end of the sensor's range: such a sample says nothing of
+// where the phone is.
+func (s *Source) Clear(b *capture.B) (drive capture.Drive, ok bool) {
+	drive, ok = DriveAt(s.cut, s.plan, b.T)
+	return drive, ok && !nearSwitch(s.cut, b.T, guardBefore, guardAfter) && !atTop(b, s.tops)
+}
+
+// addRest adds the background of a rest, and returns its samples.
+func (s *Source) addRest(r *capture.Stretch) []sample {
+	all := allOf(r)
+	if xs, sure := restSamples(s.cut, all); len(xs) > 0 && !trailsOff(s.cut, xs) {
+		s.Rests = append(s.Rests, Rest{B: medianOf(xs), TopDeg: r.TopDeg, Sure: sure})
+	}
+	return all
+}
+
+// Middle is the middle of a phone's rests, each axis, of those that surely are rests where
+// there are such; nil where it has none.
+func Middle(rests []Rest) *[3]float64 {
+	var sure, all []sample
+	for _, r := range rests {
+		x := sample{u: r.B}
+		if all = append(all, x); r.Sure {
+			sure = append(sure, x)
+		}
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	if len(sure) == 0 {
+		sure = all
+	}
+	middle := medianOf(sure)
+	return &middle
+}
