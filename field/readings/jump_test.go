@@ -83,3 +83,17 @@ func TestJumpAtTheSwitch(t *testing.T) {
 		t.Errorf("no reading allows the true pull of 30: %+v", readings)
 	}
 }
+
+// TestModestJumpIsTold: a step of two and a half times the noise, in all axes, is told of.
+func TestModestJumpIsTold(t *testing.T) {
+	told := 0
+	for seed := range uint64(20) {
+		xs := steady(rand.New(rand.NewPCG(3, seed)), 3, 60, 15, 7.5)
+		if _, _, jumped := digestSteady(xs, [3]float64{3, 3, 3}, mostToldOff); jumped {
+			told++
+		}
+	}
+	if told < 18 {
+		t.Errorf("told of %d of 20", told)
+	}
+}

@@ -312,3 +312,27 @@ func TestThirdLevelIsNoSwitching(t *testing.T) {
 		}
 	}
 }
+
+// TestEitherPole: a hold that shows one switching, where two as far off were told, may have
+// either of its levels with the supply on. Nothing is made of it.
+func TestEitherPole(t *testing.T) {
+	cut := &capture.Stretches{Drives: []capture.Drive{{T: 0, State: capture.Off}, {T: 4.6, State: capture.On}, {T: 5.6, State: capture.Off}}}
+	h := &capture.Stretch{From: 4, To: 7}
+	p := plainHold{level: [2][3]float64{{}, {0, 0, 200}}, at: []int{0, 1}, went: []interval{{5, 5.1}}, first: 4, last: 7}
+	if m := p.match(cut, h, map[float64][3]float64{}); m != nil {
+		t.Errorf("level %d is taken for on", m.on)
+	}
+	// A rest tells.
+	if m := p.match(cut, h, map[float64][3]float64{0: {0, 0, 5}}); m == nil || m.on != 1 {
+		t.Errorf("with the background known: %+v", m)
+	}
+}
+
+// TestSwitchingsStayInOrder: no switching is moved past another.
+func TestSwitchingsStayInOrder(t *testing.T) {
+	cut := &capture.Stretches{Drives: []capture.Drive{{T: 1, State: capture.Off}, {T: 2, State: capture.On}, {T: 3, State: capture.Off}}}
+	m := &matched{moved: map[int]float64{1: 3.4}}
+	if most := m.apply(cut); most != 0 || cut.Drives[1].T != 2 || cut.Drives[1].State != capture.On {
+		t.Errorf("moved by %g s: %+v", most, cut.Drives)
+	}
+}

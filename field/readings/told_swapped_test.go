@@ -112,3 +112,18 @@ func TestOnToldForOffFromTheBeginning(t *testing.T) {
 		})
 	}
 }
+
+// TestWeakCoilReadByAPhoneThatRezeroed: over a weak coil a phone that re-zeroed itself by as much
+// as the coil pulls looks as if on and off had been told the wrong way round. It counts.
+func TestWeakCoilReadByAPhoneThatRezeroed(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 1))
+	lines := []string{`{"type":"start","v":1,"route":"vector"}`}
+	pull, zero := []float64{300, 280, -45, -290, 305}, []float64{-42, -40, 3, -43, -41}
+	for k, at := range []string{"A1", "A2", "A3", "A1", "A2"} {
+		lines = append(lines, toggledOver(rng, 1+6*float64(k), at, zero[k], pull[k], false)...)
+	}
+	got := readLines(t, lines)
+	if swapped := slices.Concat(got.SwappedAlways, got.SwappedOnce); len(got.holds) != 5 || len(swapped) > 0 {
+		t.Errorf("%d holds count; told the wrong way round over %v", len(got.holds), swapped)
+	}
+}

@@ -286,3 +286,64 @@ func pulseSeen(hz, duty, tau float64) func(t float64) float64 {
 func toldLevel(z float64) background {
 	return background{b: [3]float64{20, -10, z}, variance: [3]float64{25, 25, 25}}
 }
+
+// TestNoPhoneIsHalfAMetreLong: what is said of how well a place is known is taken for no more
+// than a phone's size.
+func TestNoPhoneIsHalfAMetreLong(t *testing.T) {
+	s := sourceOf(&capture.Capture{Start: capture.Start{Sensor: &capture.Sensor{OffsetMM: &[2]float64{}, OffsetSDMM: &[2]float64{500, 500}}}})
+	if s.sd[0] > mostOffsetSD || s.sd[1] > mostOffsetSD {
+		t.Errorf("known to %v m", s.sd)
+	}
+}
+
+// TestPulsedDisplayIsNoOtherSetting: of pulses a display shows some middle; that it shows less
+// then than of a steady current is no other setting.
+func TestPulsedDisplayIsNoOtherSetting(t *testing.T) {
+	steadily, pulsed := 2.0, 1.0
+	ev := &evidence{}
+	set := ev.readSupply([]*capture.Stretches{{Drives: []capture.Drive{{T: 1, State: capture.On, Amps: &steadily}, {T: 9, State: capture.Pulse, Hz: 1, Duty: 0.5, Amps: &pulsed}}}}, nil)
+	if got := set.at(0, 5); ev.first != 0 || len(got) != 1 || got[0] != 1 || len(ev.notes) > 0 {
+		t.Errorf("first %g, share %v, notes %q", ev.first, got, ev.notes)
+	}
+}
+
+// TestWhatAMendLeaves: ohms through a joint that the mend opened say nothing any more; a
+// compass beside a coil that was read again neither.
+func TestWhatAMendLeaves(t *testing.T) {
+	p, _ := warmed(t)
+	read := func(text string) *capture.Capture {
+		t.Helper()
+		c, err := capture.Read(strings.NewReader(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	compass := func() string {
+		var b strings.Builder
+		b.WriteString(`{"type":"start","v":1,"route":"heading"}` + "\n" + `{"type":"drive","t":0,"state":"off"}` + "\n" + `{"type":"hold","t":0.5,"at":"A1","shift_mm":[80,0]}` + "\n")
+		for k := range 80 {
+			if k == 40 {
+				b.WriteString(`{"type":"drive","t":4.55,"state":"on"}` + "\n")
+			}
+			fmt.Fprintf(&b, `{"type":"heading","t":%.1f,"deg":%d}`+"\n", 0.6+0.1*float64(k), 100+k/40*20)
+		}
+		b.WriteString(`{"type":"lift","t":9}` + "\n")
+		return b.String()
+	}
+	ohms := ""
+	for k, across := range []string{"coil:A1", "coil:B2", "string:B", "pad"} {
+		ohms += fmt.Sprintf(`{"type":"ohms","t":%d,"across":%q,"ohms":1}`+"\n", 20+k, across)
+	}
+	before := &Before{Captures: []*capture.Capture{read(compass() + ohms)}, Mend: []Mend{{Do: Flip, ID: "B2"}}}
+	ev, err := gatherAfter(p, before, []*capture.Capture{read(compass())})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(ev.ohms) != 1 || ev.ohms[0].kind != "coil" || ev.ohms[0].index != p.CoilIndex("A1") {
+		t.Errorf("ohms that count: %+v", ev.ohms)
+	}
+	if len(ev.bearings) != 1 || ev.bearings[0].source != 0 {
+		t.Errorf("headings that count: %+v", ev.bearings)
+	}
+}

@@ -1,0 +1,37 @@
+package verdict
+
+import (
+	"testing"
+
+	"polewise/layout"
+)
+
+// TestBorneByOthers: a coil over which the phone re-zeroed itself is claimed only where what is
+// wrong with it is no fault of its own and shows in other coils too.
+func TestBorneByOthers(t *testing.T) {
+	p, m := warmed(t)
+	e := &engine{m: m, ev: &evidence{}}
+	for j := range p.Coils {
+		e.factors = append(e.factors, &holdFactor{frame_: frame{coil: j}, digest: &digest{coil: j, jumped: j == 0}})
+	}
+	for _, tc := range []struct {
+		fault layout.Fault
+		borne bool
+	}{
+		{layout.Fault{Kind: layout.StringReversed, ID: p.Strings[0].ID}, true},
+		{layout.Fault{Kind: layout.CoilReversed, ID: p.Coils[0].ID}, false},
+		{layout.Fault{Kind: layout.CoilOpen, ID: p.Coils[0].ID}, false}, // though the others of its string are dead as well
+	} {
+		h := newHypothesis(m, []layout.Fault{tc.fault}, 0)
+		if h == nil {
+			t.Fatalf("%v is no hypothesis", tc.fault)
+		}
+		sure := make([]map[State]float64, len(p.Coils))
+		for k := range sure {
+			sure[k] = map[State]float64{h.state(k): 1}
+		}
+		if got := e.borne([]*scored{{hyp: h}}, sure, 0, func(j int) bool { return j == 0 }); got != tc.borne {
+			t.Errorf("%v: borne out by other coils %v", tc.fault, got)
+		}
+	}
+}
