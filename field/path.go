@@ -58,27 +58,6 @@ func back(q int, b r3.Vec) r3.Vec {
 // perAmpere is mu0 / 4 pi.
 const perAmpere = Mu0 / (4 * math.Pi)
 
-// turn is the field of one turn, the parallel curve at u, carrying one ampere
-// counter-clockwise, at a point relative to the turn's plane.
-func (p path) turn(u float64, at r3.Vec) r3.Vec {
-	r := p.r + u
-	var sum r3.Vec
-	var nodes arcNodes
-	for q := range 4 {
-		at, cx, cy := p.quarter(q, at)
-		var b r3.Vec
-		if cy > 0 {
-			b.X, b.Z = side(cy, at.X-cx-r, at.Y, at.Z)
-		}
-		if r > 0 {
-			x, y := at.X-cx, at.Y-cy
-			b = r3.Add(b, nodes.towards(r, x, y, hypot(cornerGap(section{}, r, x, y), at.Z)).field(r, x, y, at.Z))
-		}
-		sum = r3.Add(sum, back(q, b))
-	}
-	return r3.Scale(perAmpere, sum)
-}
-
 // winding is the field of the whole section per ampere-turn.
 func (p path) winding(s section, at r3.Vec) r3.Vec {
 	var sum r3.Vec

@@ -37,8 +37,8 @@ type Pair struct {
 	Value any    `json:"value"`
 }
 
-// MaxEdits is how many edits can be made at once.
-const MaxEdits = 2000
+// maxEdits is how many edits can be made at once.
+const maxEdits = 2000
 
 // The tables a plan has, in the order in which they are written.
 var (
@@ -56,8 +56,8 @@ func EditText(text []byte, edits []Edit) ([]byte, error) {
 	if len(text) > MaxPlanBytes {
 		return nil, fmt.Errorf("expected a plan of at most %d KiB, found more", MaxPlanBytes>>10)
 	}
-	if len(edits) > MaxEdits {
-		return nil, fmt.Errorf("expected at most %d edits at once, found %d", MaxEdits, len(edits))
+	if len(edits) > maxEdits {
+		return nil, fmt.Errorf("expected at most %d edits at once, found %d", maxEdits, len(edits))
 	}
 	e := &textEditor{text: string(text), eol: "\n"}
 	if bytes.Contains(text, []byte("\r\n")) {

@@ -24,9 +24,9 @@ const (
 	maxNameBytes = 200
 )
 
-// DefaultAbove is the height of the sensor over a coil's top face where the
+// defaultAbove is the height of the sensor over a coil's top face where the
 // plan gives none, in metres.
-const DefaultAbove = 6e-3
+const defaultAbove = 6e-3
 
 // Load reads a plan file. See Parse.
 func Load(path string) (*Plan, error) {
@@ -129,7 +129,7 @@ func tomlRemedy(data []byte, line int) string {
 }
 
 func (r *planReader) plan(t *table) *Plan {
-	p := &Plan{Unit: Millimetre, Above: DefaultAbove}
+	p := &Plan{Unit: Millimetre, Above: defaultAbove}
 	if v, ok := t.get("format"); !ok {
 		t.missing("format", "the format of the plan, 1", "Write format = 1.")
 	} else if v != int64(1) {

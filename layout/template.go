@@ -78,7 +78,7 @@ func (t Template) Plan() (*Plan, error) {
 	if rows*columns > maxTemplate {
 		return nil, fmt.Errorf("expected at most %d coils, found %d", maxTemplate, rows*columns)
 	}
-	p := &Plan{Name: t.Name, Unit: Millimetre, Supply: Supply{Volts: templateVolts}, Above: DefaultAbove, Windings: []Winding{{
+	p := &Plan{Name: t.Name, Unit: Millimetre, Supply: Supply{Volts: templateVolts}, Above: defaultAbove, Windings: []Winding{{
 		ID: "round", Shape: Round, InnerX: t.Inner * 1e-3, InnerY: t.Inner * 1e-3, Turns: t.Turns, Build: templateBuild, Width: templateWidth,
 		AWG: t.AWG, Wire: BareDiameterOfAWG(t.AWG),
 	}}}

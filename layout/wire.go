@@ -6,7 +6,7 @@ import "math"
 // Standard of IEC 60028 (1925), as quoted from NBS Handbook 100 (1966). IEC
 // 60028 itself was not seen.
 const (
-	CopperOhmMetres   = 1.7241e-8 // resistivity
+	copperOhmMetres   = 1.7241e-8 // resistivity
 	CopperPerKelvin   = 0.00393   // rise of resistance per kelvin, of that at 20 C
 	CopperKilogramsM3 = 8890.0    // density
 )
@@ -27,7 +27,7 @@ func (w *Winding) WireSection() float64 { return math.Pi / 4 * w.Wire * w.Wire }
 
 // ComputedOhms is the resistance at 20 C that follows from wire and turns.
 func (w *Winding) ComputedOhms() float64 {
-	return CopperOhmMetres * w.WireLength() / w.WireSection()
+	return copperOhmMetres * w.WireLength() / w.WireSection()
 }
 
 // Ohms20 is the resistance of a coil at 20 C: the one the plan gives, or else

@@ -33,7 +33,7 @@ func TestCopperWireTable(t *testing.T) {
 		d := BareDiameterOfAWG(v[0])
 		near(t, "diameter of gauge "+row[0], d, v[1]*1e-3, 2e-7)           // half of the last digit given
 		near(t, "printed diameter of gauge "+row[0], d, v[3]*0.0254, 6e-4) // printed to 1e-5 inch, the last digit cut
-		perMetre := CopperOhmMetres / (math.Pi / 4 * d * d)
+		perMetre := copperOhmMetres / (math.Pi / 4 * d * d)
 		near(t, "resistance of gauge "+row[0], perMetre, v[2]*1e-3, 3e-5) // 1.7241e-8 is 1/58e6 rounded: 2.2e-5
 		near(t, "printed resistance of gauge "+row[0], perMetre, v[4]/304.8, 4e-4)
 	}

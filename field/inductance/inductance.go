@@ -43,13 +43,13 @@ func Self(w *layout.Winding) float64 {
 // less that of the two circles as long as they are.
 func excess(a, b path, t float64) float64 {
 	m := 4 * b.walk(1, math.Hypot(a.r-b.r, t), math.Inf(1), func(at, along r2.Vec) float64 { return r2.Dot(a.potential(at, t), along) })
-	return m - Circles(a.equalRound(), b.equalRound(), t)
+	return m - circles(a.equalRound(), b.equalRound(), t)
 }
 
-// Mutual is the mutual inductance of coils i and j of a plan in henries, both
+// mutual is the mutual inductance of coils i and j of a plan in henries, both
 // with their current counter-clockwise seen from above. The coils must be two
 // that do not overlap; for i = j it is Self.
-func Mutual(p *layout.Plan, i, j int) float64 {
+func mutual(p *layout.Plan, i, j int) float64 {
 	if i == j {
 		return Self(p.WindingOf(i))
 	}
@@ -173,7 +173,7 @@ func Matrix(p *layout.Plan) [][]float64 {
 			}
 			m, ok := seen[key]
 			if !ok {
-				m = Mutual(p, i, j)
+				m = mutual(p, i, j)
 				seen[key] = m
 			}
 			out[i][j], out[j][i] = m, m

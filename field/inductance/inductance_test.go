@@ -17,7 +17,7 @@ import (
 
 // Ways each result is checked by:
 //
-//	Circles       table (Carlson forms, Neumann quadrature)
+//	circles       table (Carlson forms, Neumann quadrature)
 //	round self    table (quadrature, Lyle); one thin layer by Nagaoka's table and Lyle's examples
 //	other self    round where the shape is one; a slow sum over wires; Grover's square
 //	mutual        flux of the field package's B; far dipoles; both ways; mirror
@@ -65,9 +65,9 @@ func near(t testing.TB, what string, got, want, fraction float64) {
 
 func TestCirclesAgainstTable(t *testing.T) {
 	for _, v := range table(t, "circles.csv") {
-		near(t, "circles", mu0Of4Pi*Circles(v[0]*1e-3, v[1]*1e-3, v[2]*1e-3), v[3]*1e-6, 1e-11)
+		near(t, "circles", mu0Of4Pi*circles(v[0]*1e-3, v[1]*1e-3, v[2]*1e-3), v[3]*1e-6, 1e-11)
 	}
-	if !math.IsInf(Circles(1, 1, 0), 1) {
+	if !math.IsInf(circles(1, 1, 0), 1) {
 		t.Error("a circle with itself")
 	}
 }
@@ -108,7 +108,7 @@ func TestFlatSpiral(t *testing.T) {
 		const inner, width = 10e-3, 1e-9
 		sum := gauss24.over(0, 1, func(v float64) float64 {
 			s := build * v * v * v
-			return 3 * v * v * build * gauss24.over(s/2, build-s/2, func(u float64) float64 { return Circles(inner+u+s/2, inner+u-s/2, 0) })
+			return 3 * v * v * build * gauss24.over(s/2, build-s/2, func(u float64) float64 { return circles(inner+u+s/2, inner+u-s/2, 0) })
 		})
 		near(t, "flat spiral", RoundWinding(inner, build, width), 2*sum/(build*build), 1e-6)
 	}
@@ -286,7 +286,7 @@ func TestMutualAgainstFlux(t *testing.T) {
 		"oblongs in line":          two(oblong, oblong, 0.08, 0, 0, 0),
 		"sharp rectangles in line": two(sharp, sharp, 0.08, 0, 0, 0),
 	} {
-		got, fine := Mutual(p, 0, 1), 60
+		got, fine := mutual(p, 0, 1), 60
 		if name == "round touching round" {
 			fine = 250 // the field changes fast beside copper
 		}
@@ -294,7 +294,7 @@ func TestMutualAgainstFlux(t *testing.T) {
 		if math.Abs(got/want-1) > 4e-3 { // the grid of the flux is good to that beside copper
 			t.Errorf("%s: got %g, flux gives %g, off by %.2g", name, got, want, got/want-1)
 		}
-		near(t, name+", both ways", Mutual(p, 1, 0), got, 1e-6)
+		near(t, name+", both ways", mutual(p, 1, 0), got, 1e-6)
 	}
 }
 
@@ -305,8 +305,8 @@ func TestMutualFarApart(t *testing.T) {
 		a, b := pair[0], pair[1]
 		r := math.Hypot(a.HalfExtent().X, a.HalfExtent().Y) + math.Hypot(b.HalfExtent().X, b.HalfExtent().Y)
 		for _, at := range []float64{1 + 12e-3/r, 2, 5} {
-			near := Mutual(two(a, b, r*at*(1-1e-9), 0, 0, 0.4), 0, 1)
-			far := Mutual(two(a, b, r*at*(1+1e-9), 0, 0, 0.4), 0, 1)
+			near := mutual(two(a, b, r*at*(1-1e-9), 0, 0, 0.4), 0, 1)
+			far := mutual(two(a, b, r*at*(1+1e-9), 0, 0, 0.4), 0, 1)
 			// A dipole knows nothing of an oblong's direction.
 			within := 5e-4
 			if name != "rounds" && at == 5 {
@@ -335,11 +335,11 @@ func TestMutualSymmetry(t *testing.T) {
 		a, b := draw(), draw()
 		x, y := rapid.Float64Range(0.16, 0.4).Draw(t, "dx"), rapid.Float64Range(-0.2, 0.2).Draw(t, "dy")
 		ta, tb := rapid.Float64Range(-2, 2).Draw(t, "ta"), rapid.Float64Range(-2, 2).Draw(t, "tb")
-		m := Mutual(two(a, b, x, y, ta, tb), 0, 1)
-		if back := Mutual(two(a, b, x, y, ta, tb), 1, 0); math.Abs(back/m-1) > 1e-5 {
+		m := mutual(two(a, b, x, y, ta, tb), 0, 1)
+		if back := mutual(two(a, b, x, y, ta, tb), 1, 0); math.Abs(back/m-1) > 1e-5 {
 			t.Fatalf("one way %g, the other %g", m, back)
 		}
-		if mirrored := Mutual(two(a, b, x, -y, -ta, -tb), 0, 1); math.Abs(mirrored/m-1) > 1e-6 {
+		if mirrored := mutual(two(a, b, x, -y, -ta, -tb), 0, 1); math.Abs(mirrored/m-1) > 1e-6 {
 			t.Fatalf("%g, in the mirror %g", m, mirrored)
 		}
 		if m >= 0 {
@@ -355,7 +355,7 @@ func TestMatrix(t *testing.T) {
 	m := Matrix(p)
 	for i := range m {
 		for j := range m {
-			near(t, "entry", m[i][j], Mutual(p, i, j), 1e-6)
+			near(t, "entry", m[i][j], mutual(p, i, j), 1e-6)
 		}
 	}
 }
@@ -375,7 +375,7 @@ func BenchmarkMutual(b *testing.B) {
 	for name, p := range map[string]*layout.Plan{"round": two(w, w, 0.15, 0, 0, 0), "oblong": two(o, o, 0.15, 0, 0, 0)} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
-				Mutual(p, 0, 1)
+				mutual(p, 0, 1)
 			}
 		})
 	}

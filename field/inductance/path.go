@@ -101,7 +101,7 @@ func arc(at r2.Vec, z, r, from float64) r2.Vec {
 }
 
 // circlePotential is the vector potential of one ampere in a circle:
-// mu0/(2 pi) sqrt(a m / rho) (D - B) along the angle (as in Circles, which is
+// mu0/(2 pi) sqrt(a m / rho) (D - B) along the angle (as in circles, which is
 // 2 pi rho of it).
 func circlePotential(radius float64, at r2.Vec, z float64) r2.Vec {
 	rho := math.Hypot(at.X, at.Y)

@@ -8,7 +8,7 @@ import (
 	"polewise/field"
 )
 
-// Circles is the mutual inductance in henries of two coaxial circles of radii a
+// circles is the mutual inductance in henries of two coaxial circles of radii a
 // and b, metres, whose planes lie z apart: Maxwell's
 //
 //	M = mu0 sqrt(a b) ((2/k - k) K - (2/k) E),  k^2 = 4 a b / ((a+b)^2 + z^2)
@@ -16,7 +16,7 @@ import (
 // (DLMF 19.34), written with the associate integrals B and D of the parameter
 // m = k^2, in which K = B + D and K - E = m D, so that less cancels. It is
 // infinite for a circle with itself.
-func Circles(a, b, z float64) float64 {
+func circles(a, b, z float64) float64 {
 	q := (a+b)*(a+b) + z*z
 	m, m1 := 4*a*b/q, ((a-b)*(a-b)+z*z)/q
 	return field.Mu0 * math.Sqrt(a*b*m) * dLessB(m, m1)
@@ -40,7 +40,7 @@ func dLessB(m, m1 float64) float64 {
 // RoundWinding is the self inductance in henries, for a single turn's worth
 // (times turns squared for a winding), of a round winding of rectangular section
 // evenly filled: inner radius, radial build and axial width in metres, all
-// positive. It is the mean of Circles over all pairs of points of the section.
+// positive. It is the mean of circles over all pairs of points of the section.
 func RoundWinding(inner, build, width float64) float64 {
 	// The pairs by their distances: s in radius, t in height, both from 0 (each
 	// stands for two), and the mean radius in between. The logarithm at s = t = 0
@@ -48,7 +48,7 @@ func RoundWinding(inner, build, width float64) float64 {
 	// out from that corner with the cube of the variable.
 	mean := func(s, t float64) float64 {
 		return gauss8.over(s/2, build-s/2, func(u float64) float64 {
-			return Circles(inner+u+s/2, inner+u-s/2, t)
+			return circles(inner+u+s/2, inner+u-s/2, t)
 		})
 	}
 	sum := gauss24.over(0, 1, func(v float64) float64 {

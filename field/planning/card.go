@@ -8,8 +8,8 @@ import (
 
 // Lead of a coil.
 const (
-	StartLead   = "start"  // the end the winding began with
-	FinishLead  = "finish" // the end it ended with
+	startLead   = "start"  // the end the winding began with
+	finishLead  = "finish" // the end it ended with
 	UnknownLead = ""       // the plan does not say which way the coil is wound
 )
 
@@ -37,9 +37,9 @@ func PlusLead(sense layout.Sense, north layout.Face) string {
 	case sense == layout.SenseUnknown:
 		return UnknownLead
 	case (sense == layout.CounterClockwise) == (north == layout.Up):
-		return StartLead
+		return startLead
 	}
-	return FinishLead
+	return finishLead
 }
 
 func (j *job) cards() {

@@ -418,8 +418,8 @@ func TestCards(t *testing.T) {
 		north layout.Face
 		want  string
 	}{
-		{layout.CounterClockwise, layout.Up, StartLead}, {layout.Clockwise, layout.Up, FinishLead},
-		{layout.CounterClockwise, layout.Down, FinishLead}, {layout.Clockwise, layout.Down, StartLead},
+		{layout.CounterClockwise, layout.Up, startLead}, {layout.Clockwise, layout.Up, finishLead},
+		{layout.CounterClockwise, layout.Down, finishLead}, {layout.Clockwise, layout.Down, startLead},
 		{layout.SenseUnknown, layout.Up, UnknownLead},
 	} {
 		if got := PlusLead(c.sense, c.north); got != c.want {
@@ -430,7 +430,7 @@ func TestCards(t *testing.T) {
 	if len(f.Cards) != 2 || fmt.Sprint(f.Cards[0].Coils, f.Cards[1].Coils) != "[R1 R3 R5 R7] [R2 R4 R6 R8]" {
 		t.Fatalf("cards %+v", f.Cards)
 	}
-	if f.Cards[0].PlusLead != StartLead || f.Cards[1].PlusLead != FinishLead {
+	if f.Cards[0].PlusLead != startLead || f.Cards[1].PlusLead != finishLead {
 		t.Errorf("plus at %s and %s", f.Cards[0].PlusLead, f.Cards[1].PlusLead)
 	}
 	for _, want := range []string{"round former, 70 mm across", "cheeks 8 mm apart", "wire 0.6 mm, 17.9 m for one coil with tails of 150 mm"} {

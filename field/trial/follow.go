@@ -83,14 +83,14 @@ func (s *session) answer(n *verdict.Next) error {
 	return nil
 }
 
-// RunFollowed follows a row of cases.
-func RunFollowed(judge Judge, c Condition, first, count uint64) (*Followed, error) {
+// runFollowed follows a row of cases.
+func runFollowed(judge Judge, c Condition, first, count uint64) (*Followed, error) {
 	t := &Followed{}
 	return t, each(c, first, count, func(k *Case) error { return k.Follow(judge, t) })
 }
 
-// WriteFollowed writes the table of what following the verdict comes to.
-func WriteFollowed(w io.Writer, conditions []Condition, scores []*Followed) {
+// writeFollowed writes the table of what following the verdict comes to.
+func writeFollowed(w io.Writer, conditions []Condition, scores []*Followed) {
 	fmt.Fprintf(w, "| condition, and up to %d readings asked for | pads | coils | readings asked for, a pad | wrong claims | undecided | first cause right | faulty called as planned | false alarms |\n", MostAsked)
 	fmt.Fprintln(w, "|---|---:|---:|---:|---:|---:|---:|---:|---:|")
 	for i, t := range scores {

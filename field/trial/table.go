@@ -61,9 +61,9 @@ func share(n, of int) float64 {
 
 func percent(n, of int) string { return fmt.Sprintf("%.1f %%", 100*share(n, of)) }
 
-// WriteTable writes the table in Markdown: a line for each condition, then how
+// writeTable writes the table in Markdown: a line for each condition, then how
 // well stated probabilities held.
-func WriteTable(w io.Writer, conditions []Condition, scores []*Score) {
+func writeTable(w io.Writer, conditions []Condition, scores []*Score) {
 	fmt.Fprintln(w, "| condition | pads | coils | wrong claims | of these as planned | undecided | first cause right | faulty called as planned | false alarms | plain method wrong | mean time | longest |")
 	fmt.Fprintln(w, "|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|")
 	var all Score

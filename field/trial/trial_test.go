@@ -97,7 +97,7 @@ func TestDecisions(t *testing.T) {
 		t.Fatalf("-trial.only %s: no such condition", *only)
 	}
 	var table bytes.Buffer
-	WriteTable(&table, conditions, scores)
+	writeTable(&table, conditions, scores)
 	t.Logf("\n%s", table.String())
 }
 
@@ -181,7 +181,7 @@ func TestFollowed(t *testing.T) {
 		if !ok || *only != "" && !strings.Contains(","+*only+",", ","+c.Name+",") {
 			continue
 		}
-		s, err := RunFollowed(program, c, first, count)
+		s, err := runFollowed(program, c, first, count)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -199,7 +199,7 @@ func TestFollowed(t *testing.T) {
 		}
 	}
 	var table bytes.Buffer
-	WriteFollowed(&table, conditions, scores)
+	writeFollowed(&table, conditions, scores)
 	t.Logf("\n%s", table.String())
 }
 
