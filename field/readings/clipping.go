@@ -9,6 +9,10 @@ import (
 	"polewise/field/capture"
 )
 
+// What lies at the end of a sensor's range is found here, and told of a hold ([Hold.Clipped]);
+// the verdict counts it for no more than its direction (holdFactor.scores), and leaves it out
+// of passes ([Source.Clear]).
+
 // flatTop is a level at which an axis stopped following the field.
 type flatTop struct {
 	level float64

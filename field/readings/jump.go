@@ -98,7 +98,7 @@ func jumps(xs []sample, sigma [3]float64, toggled bool) []Reading {
 }
 
 // merged are the likeliest of some fits, sorted by how likely they are, those that say
-// the same taken together and all to a weight of 1.
+// the same taken together and all to a weight of 1 at most: the faintest are left out.
 func merged(fits []Reading) (out []Reading) {
 	const most, least = 6, -16
 	best := fits[0].LogW

@@ -45,10 +45,10 @@ func (m *moments) level(sigma float64) Axis {
 	return Axis{B: m.u / m.n, VB: sigma * sigma / m.n, VD: Vague}
 }
 
-// fitAxes fits all three axes, without a jump, and sums their log evidences.
-func fitAxes(xs []sample, sigma [3]float64, toggled bool) (ax [3]Axis, ll float64) {
+// fitAxes fits all three axes of samples with the supply off and on, without a jump, and sums their log evidences.
+func fitAxes(xs []sample, sigma [3]float64) (ax [3]Axis, ll float64) {
 	for a := range ax {
-		x, l := momentsOf(xs, a).fit(&moments{}, sigma[a], toggled)
+		x, l := momentsOf(xs, a).fit(&moments{}, sigma[a], true)
 		ax[a] = x
 		ll += l
 	}

@@ -7,8 +7,9 @@ import (
 
 // noise estimates the standard deviation of one sample per axis from the
 // differences of neighbours under an unchanged steady drive. Trimmed, so that
-// a jump does not count; never below a tenth of a microtesla or what the
-// quantisation alone makes.
+// a jump does not count; never below a tenth of a microtesla, or what
+// quantisation alone makes where its steps are under 2 uT, nor above 5 uT: a sensor of coarser
+// steps, or with a supply that hums, is no noisier for that.
 func noise(stretches [][]sample) [3]float64 {
 	var sigma [3]float64
 	for a := 0; a < 3; a++ {
@@ -125,4 +126,9 @@ func widen(rs []Reading, wander [3]float64) {
 			ax.VD += restlessSD * restlessSD * w * w
 		}
 	}
+}
+
+// perAxis is the noise of an axis on the whole (root mean square), uT.
+func perAxis(sigma [3]float64) float64 {
+	return math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
 }

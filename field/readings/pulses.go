@@ -34,8 +34,7 @@ func digestPulsed(xs []sample, sigma [3]float64, hz, duty, coarse float64, smoot
 // say which level is the pulse; where they do not, every phase is tried.
 func digestPulses(xs []sample, sigma [3]float64, hz, duty float64) []Reading {
 	label, gap := split(xs)
-	s := math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
-	if gap > 8*s {
+	if gap > 8*perAxis(sigma) {
 		return twoLevels(xs, label, gap, sigma, hz, duty)
 	}
 	return byPhase(xs, sigma, hz, duty)
@@ -174,7 +173,7 @@ func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []Reading {
 				ys[i].s = 1
 			}
 		}
-		ax, ll := fitAxes(ys, sigma, true)
+		ax, ll := fitAxes(ys, sigma)
 		r := Reading{LogW: logW - math.Log(phases) + ll, Ax: ax}
 		total = LogAdd(total, r.LogW)
 		for i := range out {

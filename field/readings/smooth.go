@@ -266,7 +266,7 @@ func shortestPulse(plan *layout.Plan, cut *capture.Stretches) float64 {
 
 // widestPulses are the holds under pulses whose two levels stand furthest apart.
 func widestPulses(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) (holds []pulsedHold) {
-	s := math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
+	least := 8 * perAxis(sigma)
 	for i := range cut.Holds {
 		hz, duty, pulsed := PulseOf(cut, &cut.Holds[i], plan)
 		if !pulsed {
@@ -276,7 +276,7 @@ func widestPulses(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) (
 		if len(h.xs) < 8 {
 			continue
 		}
-		if _, h.gap = split(h.xs); h.gap > 8*s {
+		if _, h.gap = split(h.xs); h.gap > least {
 			holds = append(holds, h)
 		}
 	}

@@ -145,7 +145,7 @@ const clearGap = 8
 
 // fit is what they say then.
 func (o *otherTold) fit(sigma [3]float64) Reading {
-	ax, log := fitAxes(o.xs, sigma, true)
+	ax, log := fitAxes(o.xs, sigma)
 	for a := range sigma {
 		log += o.left * typicalLog(sigma[a])
 	}

@@ -195,9 +195,7 @@ type bearingDigest struct {
 
 func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, lag float64, ofCurrent []float64) {
 	d := bearingDigest{coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, topDeg: h.TopDeg, samples: len(h.Bearings), duty: 1, ofCurrent: ofCurrent}
-	if h.Hold.ShiftMM != nil {
-		d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}
-	}
+	d.shift = shiftOf(h.Hold)
 	offs, ons := runsOf(plan, cut, h)
 	byGyro := false
 	laid := 0.0 // headings before anything was switched on, or else all
@@ -433,11 +431,7 @@ func (e *engine) addBearingFactor(d *bearingDigest) {
 	}
 	f.shares, f.chance = settingsOf(d.ofCurrent)
 	f.orient(turningBy(d.topDeg*math.Pi/180), turningBy(d.off+d.hand))
-	f.frame_ = frame{src: d.source, coil: d.coil, cols: e.m.columnsFor(f.ph.grid, d.coil, d.shift, d.topDeg, e.ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg)}
-	f.frame_.id = f.identity()
-	if e.ev.sources[d.source].mended != nil {
-		f.frame_.id.text(e.ev.sources[d.source].mended.key)
-	}
+	f.frame_ = e.frameOf(d.source, d.coil, d.shift, d.topDeg, f.identity())
 	e.factors = append(e.factors, f)
 }
 

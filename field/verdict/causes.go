@@ -3,9 +3,6 @@ package verdict
 import (
 	"cmp"
 	"slices"
-	"strings"
-
-	"polewise/layout"
 )
 
 const (
@@ -44,14 +41,4 @@ func (e *engine) causes(list []*scored, weights []float64) []Cause {
 		out = append(out, Cause{P: round(m.p, 6), Faults: m.hyp.faults, Mend: mend, Say: say(e.m.plan, m.hyp, mend)})
 	}
 	return out
-}
-
-// faultNames is a name equal for equal sets of faults, whatever their degree.
-func faultNames(faults []layout.Fault) string {
-	var names []string
-	for _, f := range faults {
-		names = append(names, string(f.Kind)+":"+f.ID+":"+strings.Join(f.IDs, ",")+":"+f.String)
-	}
-	slices.Sort(names)
-	return strings.Join(names, ";")
 }

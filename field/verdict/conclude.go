@@ -335,21 +335,6 @@ func (e *engine) measured(j int) int {
 	return n
 }
 
-// likeliest returns the offset cell and scale node where a node puts a phone.
-func (e *engine) likeliest(n *node, src int) (cell, scale int) {
-	top := math.Inf(-1)
-	ph := e.phones[src]
-	nodes := len(n.sc.s)
-	for c, k := range ph.cells {
-		for m := range n.sc.s {
-			if v := ph.prior[k] + n.tot[src][c*nodes+m] + n.sc.lp[m]; v > top {
-				top, cell, scale = v, c, m
-			}
-		}
-	}
-	return cell, scale
-}
-
 // compare returns the planned and the measured Bz over coil j, at the place
 // where the sensor is believed to have been. Without a hold on the coil it is
 // the planned field over its centre, and nothing measured.

@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/spatial/r3"
-
 	"polewise/field/readings"
 )
 
@@ -553,7 +551,7 @@ func muchChanges(from, to []float64) bool {
 	return 3*count >= len(from)
 }
 
-// climbBail is the same for a climb, which goes on with the best neighbour alone.
+// climbBail stands for bail in a climb, which goes on with the best neighbour alone.
 const climbBail = 3
 
 // hope is what a factor may gain when its field changes: no more than it falls
@@ -794,41 +792,6 @@ func (e *engine) affected(n *node, at []float64, sameScales bool, work *workspac
 	slices.SortFunc(work.order, func(x, y affectedFactor) int { return cmp.Compare(y.change, x.change) })
 }
 
-// rotation returns the matrix that takes phone axes to pad axes: gravity says
-// which way is up, topDeg where the top edge points.
-func rotation(topDeg float64, up [3]float64) [3][3]float64 {
-	s, c := math.Sincos(topDeg * math.Pi / 180)
-	turn := [3][3]float64{{c, -s, 0}, {s, c, 0}, {0, 0, 1}}
-	u := r3.Vec{X: up[0], Y: up[1], Z: up[2]}
-	if r3.Norm(u) < 0.5 || u.Z < -0.9 {
-		return turn
-	}
-	// The shortest rotation that takes u to z.
-	axis := r3.Vec{X: u.Y, Y: -u.X}
-	sin := r3.Norm(axis)
-	if sin < 1e-6 {
-		return turn
-	}
-	rot := r3.NewRotation(math.Atan2(sin, u.Z), axis)
-	var m [3][3]float64
-	for a, e := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
-		v := rot.Rotate(e)
-		m[0][a], m[1][a], m[2][a] = v.X, v.Y, v.Z
-	}
-	return mul3(turn, m)
-}
-
-func mul3(a, b [3][3]float64) (c [3][3]float64) {
-	for i := range c {
-		for j := range c {
-			for k := range c {
-				c[i][j] += a[i][k] * b[k][j]
-			}
-		}
-	}
-	return c
-}
-
 // direct is the likelihood of readings that do not depend on where a sensor
 // sits: faces read by hand and resistances.
 func (e *engine) direct(h *hypothesis) float64 {
@@ -840,4 +803,19 @@ func (e *engine) direct(h *hypothesis) float64 {
 		sum += ohmLike(&e.ev.ohms[i], h)
 	}
 	return sum
+}
+
+// likeliest returns the offset cell and scale node where a node puts a phone.
+func (e *engine) likeliest(n *node, src int) (cell, scale int) {
+	top := math.Inf(-1)
+	ph := e.phones[src]
+	nodes := len(n.sc.s)
+	for c, k := range ph.cells {
+		for m := range n.sc.s {
+			if v := ph.prior[k] + n.tot[src][c*nodes+m] + n.sc.lp[m]; v > top {
+				top, cell, scale = v, c, m
+			}
+		}
+	}
+	return cell, scale
 }

@@ -262,15 +262,19 @@ type reading struct {
 // digestOf is a hold of a source as its samples were read, at shares of the last setting of
 // the supply.
 func digestOf(plan *layout.Plan, h *capture.Stretch, src int, read readings.Hold, told []float64) digest {
-	d := digest{
-		coil: plan.CoilIndex(h.Hold.Coil), source: src, from: h.From, to: h.To,
+	return digest{
+		coil: plan.CoilIndex(h.Hold.Coil), source: src, shift: shiftOf(h.Hold), from: h.From, to: h.To,
 		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), repeated: h.Repeated, open: h.Open, label: h.Hold.Coil,
 		readings: readAt(read.Readings, told), toggled: read.Toggled, clipped: read.Clipped, jumped: read.Jumped, moved: read.Moved,
 	}
-	if h.Hold.ShiftMM != nil {
-		d.shift = [2]float64{h.Hold.ShiftMM[0] * 1e-3, h.Hold.ShiftMM[1] * 1e-3}
+}
+
+// shiftOf is where a hold's mark was laid from the coil's centre, metres, pad frame.
+func shiftOf(h *capture.Hold) (at [2]float64) {
+	if h.ShiftMM != nil {
+		at = [2]float64{h.ShiftMM[0] * 1e-3, h.ShiftMM[1] * 1e-3}
 	}
-	return d
+	return at
 }
 
 // meanUp averages gravity to a direction; zero when there is none.

@@ -222,7 +222,7 @@ func (h *holdFactor) spread(f *nine, scaleSD, placeSD float64) (c sym3) {
 		yaw  = yawSD * yawSD
 	)
 	x, y, z := f[0], f[1], f[2]
-	tilt, scale := h.tilt*h.tilt, scaleSD*scaleSD+0.02*0.02
+	tilt, scale := h.tilt*h.tilt, scaleSD*scaleSD+placeless*placeless
 	// The sum of w u u^T for the turns' u = (-y, x, 0), (0, -z, y) and (z, 0, -x)
 	// and the scale's u = (x, y, z), written out.
 	c = sym3{

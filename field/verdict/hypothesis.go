@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -439,4 +440,14 @@ func coilWound(k layout.FaultKind) bool {
 		return true
 	}
 	return false
+}
+
+// faultNames is a name equal for equal sets of faults, whatever their degree.
+func faultNames(faults []layout.Fault) string {
+	var names []string
+	for _, f := range faults {
+		names = append(names, string(f.Kind)+":"+f.ID+":"+strings.Join(f.IDs, ",")+":"+f.String)
+	}
+	slices.Sort(names)
+	return strings.Join(names, ";")
 }

@@ -85,15 +85,10 @@ func (m *Model) sensorOver(j int) r3.Vec {
 func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []r3.Vec {
 	c := &m.plan.Coils[coil]
 	z := m.plan.SensorHeight(coil)
-	sin, cos := math.Sincos(topDeg * math.Pi / 180)
 	out := make([]r3.Vec, g.size())
 	for k := range out {
-		o := g.offset(k)
-		out[k] = r3.Vec{
-			X: c.At.X + shift[0] + cos*o.X - sin*o.Y,
-			Y: c.At.Y + shift[1] + sin*o.X + cos*o.Y,
-			Z: z,
-		}
+		o := toPad(g.offset(k), topDeg)
+		out[k] = r3.Vec{X: c.At.X + shift[0] + o.X, Y: c.At.Y + shift[1] + o.Y, Z: z}
 	}
 	return out
 }
@@ -115,7 +110,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 		level.lift = 0
 		c = m.columnsFor(&level, coil, shift, topDeg, mended).lifted(g.lift)
 	} else {
-		c = columnsAt(m.plan, m.pad, m.planned.at(), m.placesOf(g, coil, shift, topDeg), reachUT)
+		c = columnsAt(m.plan, m.pad, m.planned.at(), m.placesOf(g, coil, shift, topDeg))
 		c.findPeaks(g.everyFew(peakStep))
 		if mended != nil {
 			c.turned = mended.turned
@@ -146,11 +141,7 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		if d.up != [3]float64{} {
 			h.tilt = levelSD
 		}
-		h.frame_ = frame{src: d.source, coil: d.coil, cols: m.columnsFor(ph.grid, d.coil, d.shift, d.topDeg, ev.sources[d.source].mended), group: e.groupFor(d.source, d.topDeg)}
-		h.frame_.id = h.identity()
-		if ev.sources[d.source].mended != nil {
-			h.frame_.id.text(ev.sources[d.source].mended.key)
-		}
+		h.frame_ = e.frameOf(d.source, d.coil, d.shift, d.topDeg, h.identity())
 		if !d.toggled {
 			e.groups[h.frame_.group].settles = true
 		}
@@ -179,23 +170,41 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 	return e
 }
 
+// frameOf is the frame of what was read over a coil by a source, and of nothing but what id
+// names.
+func (e *engine) frameOf(src, coil int, shift [2]float64, topDeg float64, id key) frame {
+	mended := e.ev.sources[src].mended
+	if mended != nil {
+		id.text(mended.key)
+	}
+	return frame{src: src, coil: coil, cols: e.m.columnsFor(e.phones[src].grid, coil, shift, topDeg, mended), group: e.groupFor(src, topDeg), id: id}
+}
+
+// By how much a background may lie off what is taken for it before any hold, uT, one standard
+// deviation (estimates, no source): the earth's field and a phone's own error, which may be
+// hundreds, where nothing is known; and after a rest in which the phone was turned otherwise,
+// in the plane and along its z. What is known to better than restedSD was told by a rest.
+const (
+	unknownSD            = 250.0
+	turnedSD, turnedUpSD = 45.0, 14.0
+	restedSD             = 100.0
+)
+
 // groupFor finds or makes the background group of a phone lying one way.
 func (e *engine) groupFor(src int, topDeg float64) int {
 	for g := range e.groups {
-		if e.groups[g].src == src && math.Abs(wrapDeg(e.groups[g].topDeg-topDeg)) < 15 {
+		if e.groups[g].src == src && lieAlike(topDeg, e.groups[g].topDeg) {
 			return g
 		}
 	}
-	// Nothing known: the earth's field and the phone's own error, which may be
-	// hundreds of microtesla.
-	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{250, 250, 250}}
+	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{unknownSD, unknownSD, unknownSD}}
 	if b := e.ev.restOf(src); b != nil {
 		gr.mean = *b
 		// Nobody knows which way the phone lay during the rest, but it lay flat.
 		gr.sd = [3]float64{readings.RestSD, readings.RestSD, readings.RestSD / 2}
 		for _, r := range e.ev.rests {
-			if r.source == src && math.Abs(wrapDeg(r.TopDeg-topDeg)) >= 15 {
-				gr.sd = [3]float64{45, 45, 14}
+			if r.source == src && !lieAlike(topDeg, r.TopDeg) {
+				gr.sd = [3]float64{turnedSD, turnedSD, turnedUpSD}
 			}
 		}
 		// Rests that lie far apart, as where one was taken beside the supply, tell that much
@@ -210,17 +219,6 @@ func (e *engine) groupFor(src int, topDeg float64) int {
 	}
 	e.groups = append(e.groups, gr)
 	return len(e.groups) - 1
-}
-
-func wrapDeg(d float64) float64 {
-	d = math.Mod(d, 360)
-	switch {
-	case d > 180:
-		d -= 360
-	case d <= -180:
-		d += 360
-	}
-	return d
 }
 
 // engineFor lays out what the captures say, those before a mend with them.
@@ -246,7 +244,8 @@ func (m *Model) Judge(captures ...*capture.Capture) (*Verdict, error) {
 	return e.conclude(list), nil
 }
 
-// Judge warms a model and decides.
+// Judge warms a model and decides: for tests, and for trials of them. Whoever judges a check as it
+// is read keeps the model ([Warm]).
 func Judge(plan *layout.Plan, captures ...*capture.Capture) (*Verdict, error) {
 	m, err := Warm(plan)
 	if err != nil {

@@ -442,7 +442,7 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 	middle := e.m.sensorOver(j)
 	var out []foreseen
 	for _, o := range r.places {
-		o = turnedBy(o, topDeg)
+		o = toPad(o, topDeg)
 		at := r3.Add(middle, r3.Vec{X: shift.X + o.X, Y: shift.Y + o.Y})
 		field := func(dx, dy float64) r3.Vec {
 			return r3.Scale(1e6, e.m.pad.At(r.s.hyp.at(), r3.Add(at, r3.Vec{X: dx, Y: dy})))
@@ -453,11 +453,6 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 		out = append(out, foreseen{b, math.Sqrt(noise*noise + math.Pow(tell*r3.Norm(b), 2) + (across*across+up*up)*placeSD*placeSD/2), 3})
 	}
 	return out
-}
-
-// turnedBy is a place in the phone as it lies on the pad.
-func turnedBy(o r2.Vec, topDeg float64) r2.Vec {
-	return r2.Rotate(o, topDeg*math.Pi/180, r2.Vec{})
 }
 
 // toMiddle is where to lay the mark so that the sensor comes over the middle of a
@@ -473,7 +468,7 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 		return shift, "", false
 	}
 	const whole = 1e-3 // millimetres
-	o = turnedBy(o, topDeg)
+	o = toPad(o, topDeg)
 	shift = r2.Vec{X: -math.Round(o.X/whole) * whole, Y: -math.Round(o.Y/whole) * whole}
 	words = shiftWords(shift)
 	return shift, words, words != ""

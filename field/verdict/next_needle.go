@@ -55,7 +55,7 @@ func (e *engine) needleOf(rivals []rival) *needle {
 	north := last.topDeg*math.Pi/180 + last.off + last.hand
 	out := &needle{bearingDigest: last, earth: r2.Vec{X: -strength * math.Sin(north), Y: strength * math.Cos(north)}}
 	for _, p := range rivals[0].places {
-		out.sensor = r2.Add(out.sensor, r2.Scale(1/float64(len(rivals[0].places)), turnedBy(p, last.topDeg)))
+		out.sensor = r2.Add(out.sensor, r2.Scale(1/float64(len(rivals[0].places)), toPad(p, last.topDeg)))
 	}
 	return out
 }

@@ -491,7 +491,7 @@ func (e *engine) lanesInPlay(d *passDigest, chance []float64) []bool {
 // beside is how far to the left of the line the sensor goes if it sits in a cell.
 func (d *passDigest) beside(ph *phone, cell int) float64 {
 	_, left := d.directions()
-	return r2.Dot(d.toPad(ph.offset(ph.middle(cell))), left)
+	return r2.Dot(toPad(ph.offset(ph.middle(cell)), d.topDeg), left)
 }
 
 // lanesBeside are those a hand may have drawn the sensor in.
@@ -526,9 +526,9 @@ func (d *passDigest) directions() (along, left r2.Vec) {
 // placeSD is how well the sensor's place in the phone is known along the line and beside it.
 func (d *passDigest) placeSD(src *sourceInfo) (along, beside float64) {
 	a, l := d.directions()
-	sin, cos := math.Sincos(d.topDeg * math.Pi / 180)
 	of := func(dir r2.Vec) float64 {
-		return math.Hypot(src.sd[0]*(cos*dir.X+sin*dir.Y), src.sd[1]*(-sin*dir.X+cos*dir.Y))
+		o := toPhone(dir, d.topDeg)
+		return math.Hypot(src.sd[0]*o.X, src.sd[1]*o.Y)
 	}
 	return of(a), of(l)
 }
@@ -541,12 +541,6 @@ func (d *passDigest) asideSD(src *sourceInfo, leg r2.Vec) float64 {
 	sd, _ := d.placeSD(src)
 	sd = math.Hypot(math.Hypot(sd, handSD), yawSD*math.Hypot(src.offset[0], src.offset[1]))
 	return sd * math.Abs(r2.Cross(along, leg))
-}
-
-// toPad turns a vector of the phone frame into the pad frame.
-func (d *passDigest) toPad(o r2.Vec) r2.Vec {
-	sin, cos := math.Sincos(d.topDeg * math.Pi / 180)
-	return r2.Vec{X: cos*o.X - sin*o.Y, Y: sin*o.X + cos*o.Y}
 }
 
 // handSD is by how much a hand draws the mark beside the line on the whole;

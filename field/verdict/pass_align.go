@@ -104,7 +104,7 @@ func (m *Model) prepare(d *passDigest, src *sourceInfo, bg background) {
 // newAligner lays out what aligning a pass needs.
 func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *aligner {
 	along, left := d.directions()
-	offset := d.toPad(r2.Vec{X: src.offset[0], Y: src.offset[1]})
+	offset := toPad(r2.Vec{X: src.offset[0], Y: src.offset[1]}, d.topDeg)
 	sdAlong, sdLeft := d.placeSD(src)
 	half := passReachSD(sdLeft, 2)*math.Hypot(sdLeft, handSD) + 0.002
 	step := max(laneStep, 2*half/(maxLanes-1))
@@ -142,7 +142,7 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 			at := r2.Add(w.at, r2.Add(r2.Scale(a.sides[l], left), r2.Scale(r2.Dot(offset, along), along)))
 			places[k] = r3.Vec{X: at.X, Y: at.Y, Z: heights[k]}
 		}
-		return columnsAt(m.plan, m.pad, m.planned.at(), places, reachUT)
+		return columnsAt(m.plan, m.pad, m.planned.at(), places)
 	}
 	for _, w := range points {
 		aside := d.asideSD(src, w.dir)
@@ -242,7 +242,7 @@ func (a *aligner) laneCoils(l int) (near []slim, others []nine) {
 // lay prepares what all lanes share.
 func (a *aligner) lay(src *sourceInfo, bg background) {
 	rot := rotation(a.topDeg, a.up)
-	a.rested = bg.variance[2] < 100*100
+	a.rested = bg.variance[2] < restedSD*restedSD
 	for q := 0; q < 3; q++ {
 		v := (src.sigma[q]*src.sigma[q] + readings.FloorUT*readings.FloorUT + driftSD*driftSD) / (a.ofCurrent[0] * a.ofCurrent[0])
 		a.noise.add(rot[0][q], rot[1][q], rot[2][q], v)

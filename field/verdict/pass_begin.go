@@ -15,14 +15,14 @@ import (
 
 const (
 	rounds       = 5   // of expectation and maximisation
+	carried      = 3   // of them, of a guess carried on from a neighbouring lane or a warmer start
 	mostPatterns = 6   // ways for the coils of a row to face that are begun from
 	mostTried    = 400 // patterns looked at, about
 	mostLikely   = 3   // hypotheses of whole strings that are begun from
 	mostGrounds  = 3   // backgrounds that are begun from
-	// hopelessLane is how far behind the best a lane to begin in is given up,
-	// before anything in it is fitted; hopelessWay, how far behind the best a way
-	// to understand the pass is; laneInPlay, how far behind a lane may be to be
-	// worth another look.
+	// Log units behind the best: from there on a lane to begin in is given up, before anything
+	// in it is fitted; likewise a way to understand the pass; and within which a lane is worth
+	// another look.
 	hopelessLane = 80
 	hopelessWay  = 30
 	laneInPlay   = 12
@@ -114,7 +114,7 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 		for _, dir := range [2]int{-1, 1} {
 			g := s.guess
 			for l := s.lane + dir; l >= max(0, s.lane-reach) && l <= min(len(a.lanes)-1, s.lane+reach); l += dir {
-				g = a.settle(l, g, (rounds+1)/2)
+				g = a.settle(l, g)
 				a.add(l, g)
 			}
 		}
@@ -252,7 +252,7 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []gu
 			g := t.guess
 			for i, w := range warmth {
 				a.share = w * full
-				g = a.settle(l, g, (rounds+1)/2)
+				g = a.settle(l, g)
 				a.share = full
 				if slices.ContainsFunc(came[i], func(o guess) bool { return o.like(g) && within(o.b, g.b, 1) }) {
 					continue beginnings // it leads where another did

@@ -120,9 +120,9 @@ func (a *aligner) wayOf(l int, g guess) *way {
 	return o.way
 }
 
-// settle improves a guess until it stands, or so many times.
-func (a *aligner) settle(l int, g guess, most int) guess {
-	g, _ = a.settleAbove(l, g, most, math.Inf(-1))
+// settle improves a guess until it stands, or for as many rounds as one carried on gets.
+func (a *aligner) settle(l int, g guess) guess {
+	g, _ = a.settleAbove(l, g, carried, math.Inf(-1))
 	return g
 }
 

@@ -18,7 +18,7 @@ import (
 const (
 	slipSD = 0.004 // aside, at one coil against the pass on the whole, metres
 	// woundSD is by which share of its field a coil may seem stronger or weaker than it is,
-	// for want of the exact shape it was wound to.
+	// for want of the exact shape it was wound to (an estimate, no source).
 	woundSD = 0.03
 	slips   = 2 // unknowns at each coil of the row: aside, and in height
 )

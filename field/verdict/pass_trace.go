@@ -78,7 +78,7 @@ func (w *walked) curve() [][2]float64 {
 // walk lays a pass along the field that a node expects under the sensor.
 func (e *engine) walk(n *node, i int, p *passFactor) *walked {
 	cell, m := e.likeliest(n, p.source)
-	offset := p.toPad(p.ph.offset(p.ph.middle(p.ph.cells[cell])))
+	offset := toPad(p.ph.offset(p.ph.middle(p.ph.cells[cell])), p.topDeg)
 	rot := rotation(p.topDeg, p.up)
 	xs := make([]sample, 0, traceSamples)
 	step := 1 + len(p.xs)/traceSamples

@@ -260,7 +260,7 @@ type columns struct {
 const peakStep = 0.012
 
 // columnsAt finds the coils near a list of places.
-func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3.Vec, reachUT float64) *columns {
+func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3.Vec) *columns {
 	c := &columns{pad: pad, planned: planned, places: places, rows: make([][]slim, len(places))}
 	if len(places) == 0 {
 		return c
@@ -275,7 +275,7 @@ func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3
 	}
 	of := make([][]int32, len(plan.Strings))
 	for j := range plan.Coils {
-		if reaches(plan, j, planned[j], centre, radius, reachUT) {
+		if reaches(plan, j, planned[j], centre, radius) {
 			s := plan.StringOf(j)
 			of[s] = append(of[s], int32(len(c.near)))
 			c.near = append(c.near, int32(j))
@@ -354,7 +354,7 @@ func (c *columns) makeRow(p r3.Vec) []slim {
 
 // reaches tells whether coil j, seen as a dipole, can make reachUT anywhere
 // within radius of a place at the planned ampere-turns.
-func reaches(plan *layout.Plan, j int, ampereTurns float64, centre r3.Vec, radius, reachUT float64) bool {
+func reaches(plan *layout.Plan, j int, ampereTurns float64, centre r3.Vec, radius float64) bool {
 	w := plan.WindingOf(j)
 	e := w.HalfExtent()
 	at := plan.Coils[j].At

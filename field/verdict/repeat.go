@@ -3,6 +3,7 @@ package verdict
 import (
 	"math"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"polewise/field/readings"
@@ -15,8 +16,8 @@ import (
 // offset (phone frame, metres) from the coil's centre, the phone's top edge
 // turned from pad +y; the mean of several readings is better by their root.
 func (m *Model) RepeatSD(j int, offset [2]float64, topDeg float64, ownRest bool, times int) float64 {
-	sin, cos := math.Sincos(topDeg * math.Pi / 180)
-	at := r3.Add(m.sensorOver(j), r3.Vec{X: cos*offset[0] - sin*offset[1], Y: sin*offset[0] + cos*offset[1]})
+	o := toPad(r2.Vec{X: offset[0], Y: offset[1]}, topDeg)
+	at := r3.Add(m.sensorOver(j), r3.Vec{X: o.X, Y: o.Y})
 	bz := func(x, y, z float64) float64 {
 		return m.pad.At(m.planned.at(), r3.Add(at, r3.Vec{X: x, Y: y, Z: z})).Z * 1e6
 	}
@@ -36,6 +37,6 @@ func (m *Model) RepeatSD(j int, offset [2]float64, topDeg float64, ownRest bool,
 	return math.Sqrt(v / math.Max(1, float64(times)))
 }
 
-// placeless is what differs from reading to reading besides place and
-// background, relative.
+// placeless is what a coil's field differs by from reading to reading besides place and
+// background, as a share of it (an estimate, no source).
 const placeless = 0.02

@@ -14,7 +14,7 @@ import (
 const (
 	maxFaults     = 6
 	maxExpansions = 14
-	baseWithin    = 25.0 // the same for the hypotheses a search starts from: what lies far apart is not reached fault by fault
+	baseWithin    = 25.0 // log units below the best within which a hypothesis that a search starts from is grown from: what lies far apart is not reached fault by fault
 	refineBest    = 8    // neighbours of each expanded hypothesis that get a full score
 	expandWithin  = 5.5  // log units below the best that are still worth growing from
 	coarseWithin  = 20.0 // log units below the best that stay in play after the coarse look
@@ -307,4 +307,22 @@ func (s *scored) promise(within float64, late bool) float64 {
 func (e *engine) bestFits() bool {
 	n := e.bestAnew()
 	return n != nil && n.misfit() == 0
+}
+
+// ranked lists all scored hypotheses, best first, also those too unlikely to
+// count in the verdict.
+func (e *engine) ranked() []*scored {
+	all := make([]*scored, 0, len(e.seen))
+	for _, s := range e.seen {
+		if s != nil && !math.IsInf(s.log, -1) {
+			all = append(all, s)
+		}
+	}
+	slices.SortFunc(all, func(a, b *scored) int {
+		if c := cmp.Compare(b.log, a.log); c != 0 {
+			return c
+		}
+		return cmp.Compare(a.hyp.key, b.hyp.key)
+	})
+	return all
 }

@@ -29,15 +29,15 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 	}
 	more := together(len(n.hyp.faults)+1) - together(len(n.hyp.faults))
 	for i := range e.singles {
-		s := &e.singles[i]
-		logP := s.logP + more
+		f := &e.singles[i]
+		logP := f.logP + more
 		apart := !first && e.first.apart(i, changed, flows)
 		// Far from what distinguishes this hypothesis from the first one a fault
 		// gains or loses what it did there.
 		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+logP < e.best-e.bail || n.log < e.best-nearBest) {
 			continue
 		}
-		h := n.hyp.with(*s)
+		h := n.hyp.with(*f)
 		if h == nil || e.met(h) {
 			continue
 		}
@@ -46,7 +46,7 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 		// string, for which nothing spoke at first, and which would hardly count beside an
 		// explanation that is not among the best, is taken to lose what it did, and to gain
 		// nothing.
-		taken := e.ratio && !first && (s.kind == layout.TurnsShorted || s.kind == layout.CoilInWrongString) && n.log < e.best-nearBest && e.first.gain[i] < tellingGain && l < e.best-hardly && !math.IsInf(l, -1)
+		taken := e.ratio && !first && (f.kind == layout.TurnsShorted || f.kind == layout.CoilInWrongString) && n.log < e.best-nearBest && e.first.gain[i] < tellingGain && l < e.best-hardly && !math.IsInf(l, -1)
 		switch {
 		case taken:
 			l -= math.Max(0, e.first.gain[i])

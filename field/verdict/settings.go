@@ -22,13 +22,11 @@ type setting struct {
 	share float64 // of what the supply was set to last
 }
 
-// ampsAlike is how many standard deviations apart what a supply showed at one setting may be;
-// what lies further apart is another setting. What differs by less than resetShare may be the
-// same one with a pad that grew warm.
+// When two currents that a supply showed are of one setting (estimates, no source).
 const (
-	ampsAlike  = 3.0
-	resetAlike = 6.0
-	resetShare = 0.15
+	ampsAlike  = 3.0  // standard deviations that they may lie apart, to be one figure read again
+	resetAlike = 6.0  // and that they must, for it to be said that the supply was set otherwise,
+	resetShare = 0.15 // and so much, of the larger: less may be a pad that grew warm
 )
 
 // readSupply takes what was read off the supply: what it showed at the setting told last, and

@@ -91,24 +91,6 @@ func (e *engine) rival(best *hypothesis) *hypothesis {
 	return nil
 }
 
-// ranked lists all scored hypotheses, best first, also those too unlikely to
-// count in the verdict.
-func (e *engine) ranked() []*scored {
-	all := make([]*scored, 0, len(e.seen))
-	for _, s := range e.seen {
-		if s != nil && !math.IsInf(s.log, -1) {
-			all = append(all, s)
-		}
-	}
-	slices.SortFunc(all, func(a, b *scored) int {
-		if c := cmp.Compare(b.log, a.log); c != 0 {
-			return c
-		}
-		return cmp.Compare(a.hyp.key, b.hyp.key)
-	})
-	return all
-}
-
 // times turns a difference of log likelihoods into a ratio that JSON can carry.
 func times(log float64) float64 {
 	return round(math.Exp(math.Max(-30, math.Min(30, log))), 3)
