@@ -109,13 +109,14 @@ func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64, hz float6
 	}
 	l.mean = middle
 	var sum [2][3]float64
+	near := edgeShare*gap + 6*sizeOf(sigma)
 	for i, x := range xs {
 		k := label[i]
 		var off [3]float64
 		for a := range off {
 			off[a] = x.u[a] - middle[k][a]
 		}
-		if math.Sqrt(Dot(&off, &off)) > edgeShare*gap+6*sigma[2] {
+		if sizeOf(off) > near {
 			continue
 		}
 		l.used[i] = true
@@ -149,7 +150,7 @@ func (l *levelPair) findShort(xs []sample, sigma [3]float64, hz float64) {
 	gap := Gap(l.mean[0], l.mean[1])
 	l.inStep = keepStep(xs, hz)
 	for k, n := range l.count {
-		l.short[k] = n > 0 && Gap(l.far[k], l.mean[k]) > math.Max(edgeHaze*gap, 6*math.Sqrt(Dot(&sigma, &sigma)))
+		l.short[k] = n > 0 && Gap(l.far[k], l.mean[k]) > math.Max(edgeHaze*gap, 6*sizeOf(sigma))
 		var at []float64
 		for i, x := range xs {
 			if l.label[i] == k && l.used[i] {
