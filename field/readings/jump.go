@@ -149,17 +149,21 @@ func (r *Reading) noPull() bool {
 	return math.Sqrt(Dot(&d, &d)) < smallJump
 }
 
+// sameUT is by how much two fits may differ and say the same, uT, each axis: about what the
+// verdict leaves open anyway (FloorUT).
+const sameUT = 1.5
+
 // closeReadings tells whether two fits say the same of the pull.
 func closeReadings(r *Reading, ax *[3]Axis) bool {
 	for a := 0; a < 3; a++ {
 		x, y := r.Ax[a], ax[a]
 		if x.VD >= Vague/2 { // only the sum is known
-			if math.Abs(x.B-y.B) > 1.5 {
+			if math.Abs(x.B-y.B) > sameUT {
 				return false
 			}
 			continue
 		}
-		if math.Abs(x.D-y.D) > 1.5 || y.VD > 4*x.VD+1 {
+		if math.Abs(x.D-y.D) > sameUT || y.VD > 4*x.VD+1 {
 			return false
 		}
 	}

@@ -5,11 +5,14 @@ import (
 	"slices"
 )
 
+// unknownNoise is the noise of a sample, uT, of a phone that told too little to say (an estimate,
+// no source).
+const unknownNoise = 0.9
+
 // noise estimates the standard deviation of one sample per axis from the
 // differences of neighbours under an unchanged steady drive. Trimmed, so that
 // a jump does not count; never below a tenth of a microtesla, or what
-// quantisation alone makes where its steps are under 2 uT, nor above 5 uT: a sensor of coarser
-// steps, or with a supply that hums, is no noisier for that.
+// quantisation alone makes where its steps are under 2 uT, nor above 5 uT.
 func noise(stretches [][]sample) [3]float64 {
 	var sigma [3]float64
 	for a := 0; a < 3; a++ {
@@ -28,7 +31,7 @@ func noise(stretches [][]sample) [3]float64 {
 			}
 		}
 		if len(diffs) < 6 {
-			sigma[a] = 0.9
+			sigma[a] = unknownNoise
 			continue
 		}
 		slices.Sort(diffs)

@@ -39,7 +39,9 @@ type needsBackground interface {
 
 const (
 	rezeroChance = 0.08 // that a phone re-zeroes itself between two holds
-	rezeroSD     = 20.0 // by how much, per axis, uT
+	rezeroSD     = 20.0 // by how much, per axis, uT (like the line before an estimate, no source)
+	mostRezero   = 3.5  // times that: further off no phone re-zeroes itself
+	heldFrom     = 2.5  // standard deviations from the level, from which a reading counts for less, by Huber's rule
 )
 
 // left is the background that one reading leaves under a hypothesis.
@@ -216,8 +218,8 @@ func (g *backgroundGroup) settle(list []left, bg []background) float64 {
 				for _, l := range piece {
 					w := l.w[a]
 					if pass > 0 {
-						if d := math.Abs(l.b[a]-level) / math.Sqrt(1/w+spread); d > 2.5 {
-							w *= 2.5 / d
+						if d := math.Abs(l.b[a]-level) / math.Sqrt(1/w+spread); d > heldFrom {
+							w *= heldFrom / d
 						}
 					}
 					p += w
@@ -273,7 +275,7 @@ func tamed(piece []left) []left {
 		}
 		mid := readings.Median(v)
 		for i := range out {
-			if math.Abs(piece[i].b[a]-mid) > 3.5*rezeroSD {
+			if math.Abs(piece[i].b[a]-mid) > mostRezero*rezeroSD {
 				out[i].w = [3]float64{1e-9, 1e-9, 1e-9}
 			}
 		}

@@ -320,12 +320,22 @@ func (r *bearingRun) tend(lag float64) (a complex128, variance, rest, sse float6
 	return a, see / det, cmplx.Abs(b) * last, sse
 }
 
+// What headings are known by (estimates, no source): angles in radians, times in seconds.
+const (
+	usualLag, lagSpread = 1.0, 0.8  // how slowly a compass follows, and by how much that differs, as a logarithm
+	stillVar            = 1e-5      // variance that a sample has at least: 0.2 degrees
+	restKnown           = 4.0       // what is still to go is known to this part of it
+	leftVar, leftLag    = 0.25, 0.9 // of what is left of the way where nothing tells: variance at first, and by when it is gone
+	offCircle           = 0.1       // variance by the square of how far the fit of a direction lies off the unit circle, where all of them lie
+	turnVar             = 0.0015    // variance of every turn beside all of that: 2.2 degrees
+)
+
 // lagOf finds the lag that fits all runs of a phone best, seconds; about one is
 // usual.
 func lagOf(runs []bearingRun) float64 {
-	best, lag := math.Inf(1), 1.0
+	best, lag := math.Inf(1), usualLag
 	for tau := 0.15; tau < 3; tau *= 1.2 {
-		usual := math.Log(tau) / 0.8
+		usual := math.Log(tau/usualLag) / lagSpread
 		cost := usual * usual
 		for i := range runs {
 			if r := &runs[i]; len(r.t) >= 5 {
@@ -355,15 +365,14 @@ func settle(runs []bearingRun, lag float64) (rad, sd float64, ok bool) {
 		}
 		n := float64(len(r.t))
 		a, variance, rest, sse := r.tend(lag)
-		// What the samples scatter by counts wobble times, what is still to go
-		// is known by a quarter.
-		v := variance*wobble*(sse/math.Max(1, 2*n-4)+1e-5) + headingSD*headingSD + rest*rest/16
-		if len(r.t) < 5 {
-			v += 0.25 * math.Exp(-2*lead/0.9)
+		// What the samples scatter by counts wobble times.
+		v := variance*wobble*(sse/math.Max(1, 2*n-4)+stillVar) + headingSD*headingSD + rest*rest/(restKnown*restKnown)
+		if len(r.t) < 5 { // too few to fit: the last, and what may be left of the way to there
+			v += leftVar * math.Exp(-2*lead/leftLag)
 			a = cmplx.Rect(1, r.deg[len(r.deg)-1]*math.Pi/180)
 		}
 		if l := cmplx.Abs(a); l > 0 {
-			v += 0.1 * (l - 1) * (l - 1)
+			v += offCircle * (l - 1) * (l - 1)
 			sum += a / complex(l*v, 0)
 			weight += 1 / v
 		}
@@ -427,7 +436,7 @@ func (b *bearingFactor) name() string {
 func (e *engine) addBearingFactor(d *bearingDigest) {
 	f := &bearingFactor{
 		bearingDigest: d, ph: e.phones[d.source], ratio: e.ratio,
-		turn: turningBy(d.on - d.off), base: d.sdOff*d.sdOff + d.sdOn*d.sdOn + 0.0015,
+		turn: turningBy(d.on - d.off), base: d.sdOff*d.sdOff + d.sdOn*d.sdOn + turnVar,
 	}
 	f.shares, f.chance = settingsOf(d.ofCurrent)
 	f.orient(turningBy(d.topDeg*math.Pi/180), turningBy(d.off+d.hand))
@@ -530,7 +539,7 @@ func (b *bearingFactor) pull(f *nine, sc *scales, placeSD float64) (p needlePull
 	yu, yv := see(yx, yy)
 	zu, zv := see(f[6], f[7])
 	flat, high, size := placeSD*placeSD, heightSD*heightSD, sc.sd*sc.sd
-	leak := b.duty * levelSD * f[2]
+	leak := b.duty * levelSD * f[2] // a compass levels itself by gravity, whether that is told or not
 	p.uu = flat*(xu*xu+yu*yu) + high*zu*zu + size*p.u*p.u + leak*leak
 	p.uv = flat*(xu*xv+yu*yv) + high*zu*zv + size*p.u*p.v
 	p.vv = flat*(xv*xv+yv*yv) + high*zv*zv + size*p.v*p.v + leak*leak

@@ -12,6 +12,19 @@ const (
 	deadNone  = 0.5  // a needle that follows the neighbours alone, and so weaker, is told as none at least so often
 	unfeltUT  = 15.0 // a field straight up or down in which a needle shows no face, and
 	feltUT    = 60.0 // one in which every needle does (common practice, no source)
+
+	// A figure from a hand meter tells strength, roughly: its probe lies nobody knows how high.
+	// By how much it is off, as a share and in uT, and how often it is no figure of that at all
+	// (estimates, no source).
+	meterShare, meterUT = 0.35, 30.0
+	meterWrong          = 0.05
+
+	// What a needle shows, by the share that is there of the planned field (estimates, no
+	// source): how often nothing, where there is next to none; up to where it is that often, and
+	// from where on it never is; and from where on what it shows is what is there.
+	noneFound              = 0.9
+	showsNone, showsSurely = 0.1, 0.4
+	rightFrom              = 0.3
 )
 
 // facesLike is the log likelihood of faces read by hand over one coil. What a needle shows
@@ -30,11 +43,9 @@ func (m *Model) facesLike(list []faceReading, h *hypothesis) float64 {
 			chance[shown] *= (1-1.5*handWrong)*read[shown][at] + handWrong/2
 		}
 		if !math.IsNaN(f.ut) && f.face != capture.None {
-			// A figure from a hand meter tells strength, roughly: its probe lies
-			// nobody knows how high.
-			sd := 0.35*math.Max(math.Abs(bz), math.Abs(f.ut)) + 30
+			sd := meterShare*math.Max(math.Abs(bz), math.Abs(f.ut)) + meterUT
 			d := (math.Abs(f.ut) - math.Abs(bz)) / sd
-			l += math.Log(0.95*math.Exp(-d*d/2)+0.05) - math.Log(sd)
+			l += math.Log((1-meterWrong)*math.Exp(-d*d/2)+meterWrong) - math.Log(sd)
 		}
 	}
 	return l + math.Log(math.Max(chance[0]+chance[1]+chance[2], 1e-12))
@@ -47,7 +58,7 @@ var shownFaces = [3]capture.Face{capture.North, capture.South, capture.None}
 // small one no needle tells from the earth's pull, however much of the planned one it is.
 func faceRead(bz float64) [3][3]float64 {
 	unfelt := 1 - min(1, max(0, (math.Abs(bz)-unfeltUT)/(feltUT-unfeltUT)))
-	found, right := 1-0.9*unfelt, 1-0.5*unfelt
+	found, right := 1-noneFound*unfelt, 1-0.5*unfelt // half of those who find one all the same are wrong
 	return [3][3]float64{
 		{found * right, found * (1 - right), 1 - found},
 		{found * (1 - right), found * right, 1 - found},
@@ -64,14 +75,12 @@ func (m *Model) faceShown(coil int, bz float64, h *hypothesis) [3]float64 {
 		return [3]float64{1, 1, 1} // it tells nothing
 	}
 	strength := math.Abs(bz) / planned
-	// How often nothing is found, from a dead coil to one at a third of the
-	// planned field.
-	none := 0.9 * min(1, max(0, (0.4-strength)/0.3))
+	none := noneFound * min(1, max(0, (showsSurely-strength)/(showsSurely-showsNone)))
 	if h.at()[coil] == 0 {
 		none = math.Max(none, deadNone) // whatever its neighbours leave there
 	}
-	// Of those that find a face, how many find the one that is there.
-	right := min(1, 0.5+0.5*strength/0.3)
+	// Of those that find a face, how many find the one that is there: half over a dead coil.
+	right := min(1, 0.5+0.5*strength/rightFrom)
 	north := right
 	if bz <= 0 {
 		north = 1 - right

@@ -129,6 +129,13 @@ func byLog(a, b *scored) int { return cmp.Compare(b.log, a.log) }
 
 func nodesByLog(a, b *node) int { return byLog(a.scored, b.scored) }
 
+// How the scales of the current are laid (estimates, no source).
+const (
+	scaleStep    = 0.85  // from one to the next, standard deviations of the scale
+	leastScaleSD = 0.008 // by which each stands for those beside it, at least
+	leastScale   = 0.02  // the smallest: some current flows
+)
+
 // scalesFor lays the nodes of the current's scale where prior and display
 // readings put it.
 func (e *engine) scalesFor(h *hypothesis) scales {
@@ -157,13 +164,13 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		n += below + e.m.more.above
 	}
 	sc := scales{s: make([]float64, n), lp: make([]float64, n)}
-	step := 0.85 * sd
-	sc.sd = math.Max(0.5*step, 0.008)
+	step := scaleStep * sd
+	sc.sd = math.Max(0.5*step, leastScaleSD)
 	if n == 1 {
 		sc.sd = sd
 	}
 	for i := range sc.s {
-		s := math.Max(mean+(float64(i-below)-float64(e.res.scales-1)/2)*step, 0.02)
+		s := math.Max(mean+(float64(i-below)-float64(e.res.scales-1)/2)*step, leastScale)
 		sc.s[i] = s
 		lp := scalePrior(s*first) + math.Log(step)
 		for _, a := range e.ev.amps {

@@ -206,7 +206,7 @@ func (h *holdFactor) pulls(bg *background) []pull {
 	if len(h.comps) > 2 {
 		slices.SortFunc(h.comps, func(a, b pull) int { return cmp.Compare(b.peak, a.peak) })
 		keep := len(h.comps)
-		for keep > 1 && h.comps[keep-1].peak < h.comps[0].peak-18 {
+		for keep > 1 && h.comps[keep-1].peak < h.comps[0].peak-faintPull {
 			keep--
 		}
 		h.comps = h.comps[:keep]
@@ -354,6 +354,14 @@ func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *sc
 	}
 }
 
+// faintPull is by how many log units a pull may be less likely than the likeliest of its hold to
+// be looked at at all; offPlace is taken off the ceiling, since the sensor is in no one
+// place, and seldom in that of the narrowest spread (both estimates, no source).
+const (
+	faintPull = 18.0
+	offPlace  = 2.0
+)
+
 // ceiling implements factor: no residual at the place of narrowest spread.
 func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
 	least := math.Inf(1)
@@ -365,7 +373,7 @@ func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
 		_, det := c.adjugate()
 		least = math.Min(least, det)
 	}
-	return -0.5*math.Log(least) - 1.5*log2pi + p.logW - 2
+	return -0.5*math.Log(least) - 1.5*log2pi + p.logW - offPlace
 }
 
 // firmness is how many standard deviations of its own a change of a microtesla may

@@ -15,11 +15,14 @@ type ohmReading struct {
 }
 
 const (
-	ohmShare     = 0.015 // error of an ohmmeter with its leads
-	ohmAbsolute  = 0.05
+	// All of these are estimates without a source, but for the last.
+	ohmShare     = 0.015  // error of an ohmmeter with its leads, as a share,
+	ohmAbsolute  = 0.05   // and in ohms
 	wireShare    = 0.02   // resistance against the plan: gauge, stretched wire
 	unknownRoom  = 6.0    // kelvin, where no temperature was given
 	misreadShare = 0.003  // an open reading from a bad contact, a number from the wrong leads
+	anyFigure    = 10.0   // ohms over which a figure lies anywhere where the wire is open,
+	anyOhms      = 20.0   // and where it was read across something else
 	openOhms     = 1000.0 // so much, and
 	openTimes    = 100.0  // so many times what is planned, is what fingers and flux let through of an open wire (common practice, no source)
 )
@@ -34,7 +37,7 @@ func ohmLike(r *ohmReading, h *hypothesis) float64 {
 		return math.Log(misreadShare)
 	}
 	if open {
-		return math.Log(misreadShare) - math.Log(10)
+		return math.Log(misreadShare) - math.Log(anyFigure)
 	}
 	return math.Log(r.rightly(h) + r.wrongly())
 }
@@ -51,7 +54,7 @@ func (r *ohmReading) rightly(h *hypothesis) float64 {
 	return (1 - misreadShare) * math.Exp(-d*d/2) / (sd * math.Sqrt(2*math.Pi))
 }
 
-func (r *ohmReading) wrongly() float64 { return misreadShare / 20 }
+func (r *ohmReading) wrongly() float64 { return misreadShare / anyOhms }
 
 // misreadUnder tells whether under a hypothesis a reading was rather read wrongly.
 func (r *ohmReading) misreadUnder(h *hypothesis) bool {

@@ -9,11 +9,17 @@ import (
 )
 
 const (
-	wanderSD   = 0.004               // sideways drift within a coil's width, and from coil to coil, metres
-	yieldSD    = 0.04                // of a coil's field, by which it may be off anywhere on the way: more than in a hold (placeless), since the phone tilts and rises as it goes (an estimate, no source)
-	strayShare = 0.001               // samples that fit nothing
-	strayLog   = -3*6.9 - 1.5*log2pi // what such a sample has: it spreads by 1000 uT, whose log is 6.9, in each of three axes; twice a hold's outlierSD, since a phone on its way passes over whatever lies there (an estimate, no source)
-	maxStride  = 32                  // points of the way from tick to tick, at most
+	// yieldSD is by which share of it a coil's field may be off anywhere on the way: twice as
+	// much as in a hold, placeless (an estimate, no source).
+	yieldSD = 0.04
+	// strayLog is what a sample that fits nothing has: it spreads by 1000 uT, whose log is 6.9,
+	// in each of three axes, twice as far as a hold that is not what it claims to be, outlierSD
+	// (an estimate, no source).
+	strayLog = -3*6.9 - 1.5*log2pi
+
+	wanderSD   = 0.004 // sideways drift within a coil's width, and from coil to coil, metres
+	strayShare = 0.001 // samples that fit nothing
+	maxStride  = 32    // points of the way from tick to tick, at most
 	// A place is left that is so much less likely than the likeliest, in log units: by
 	// what a sample that fits it badly may cost, and by no less than leastFar.
 	farBehind, leastFar = 23, 14

@@ -3,9 +3,11 @@ package verdict
 import "math"
 
 // What is taken for granted before any reading. Lengths in metres, angles in
-// radians, field in microtesla. The figures are those a workshop and the phones
-// in it give; where they are wrong the verdict grows doubtful, not false, since
-// every reading may also be an outlier.
+// radians, field in microtesla. All of it, and the chances below, are estimates without a
+// source, unless a line says otherwise: nobody has measured it over many hands, phones and
+// pads. The made-up phones of package rehearsal are drawn from much the same, and so prove
+// none of it. Where it is wrong the verdict grows doubtful, not false, since every reading may
+// also be an outlier.
 const (
 	// Where the sensor sits relative to the mark when nobody knows: phone
 	// frame, from the middle of the screen.
@@ -19,7 +21,7 @@ const (
 	tiltSD   = 0.045  // tilt, where gravity says nothing
 	levelSD  = 0.012  // tilt, where gravity was read
 
-	scaleSD = 0.10 // current against the plan, common to the whole pad
+	scaleSD = 0.10 // current against the plan, as a share of it, common to the whole pad
 
 	// Background of a hold against the common one: mostly steel in the bench,
 	// now and then a phone that re-zeroed itself.
