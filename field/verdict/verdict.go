@@ -1,5 +1,26 @@
 // Package verdict decides which coils of a pad face as planned, which do not,
 // and why, from readings and from the field the plan predicts.
+//
+// Where what is:
+//
+//	all that was read, put together           evidence.go; after.go (a mend before), settings.go (the supply)
+//	a hold, a heading, a pass, by hand, ohms  hold.go, bearing.go, pass.go with pass_*.go, direct.go, ohms.go
+//	how likely a fault is, and errors         priors.go, and singles in hypothesis.go
+//	what a set of faults does to the coils    hypothesis.go
+//	which way a phone points, where it sits   frames.go, place.go, sensor_place.go, locate.go
+//	the field at those places                 place.go, change.go
+//	how well a hypothesis fits                engine.go, background.go; known.go (what is kept)
+//	which hypotheses are looked at            search.go with search_*.go
+//	what is claimed, and what is not          conclude.go; odd.go, misread.go, told_amps.go, wrongcoil.go
+//	faults that come to the same              simplify.go, causes.go
+//	what to mend, in which words, and why     mend.go, say.go, why.go, account.go
+//	what to read next                         next.go, next_needle.go
+//
+// What a phone's samples say of each hold is worked out before, in package readings. How it
+// all goes together is told in DEVELOPERS.md.
+//
+// Lengths are metres in the pad's frame, and fields microtesla, as phones tell them; the sign
+// rule is that of package field.
 package verdict
 
 import "polewise/layout"
