@@ -85,8 +85,7 @@ func TestClippedByFewPulses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cut := c.Cut()
-	if level := clippedIn(cut, &cut.Holds[0], flatTops(cut, 0)); level != [3]float64{0, 0, 320.88} {
+	if level := readCapture(t, c).holds[0].Clipped; level != [3]float64{0, 0, 320.88} {
 		t.Errorf("clipped at %v, expected z at 320.88", level)
 	}
 }

@@ -138,3 +138,30 @@ func roundedPulses(t *testing.T, hz, duty, tau float64, pulls ...float64) *captu
 	}
 	return c
 }
+
+// TestClear: a sample counts for a pass where the supply is known, was not just switched, and no
+// axis lies at the end of its range.
+func TestClear(t *testing.T) {
+	s := Source{
+		plan: plain(t),
+		cut:  &capture.Stretches{Drives: []capture.Drive{{T: 1, State: capture.Off}, {T: 3, State: capture.On}}},
+		tops: [3][]flatTop{2: {{300, 1}}},
+	}
+	for _, tc := range []struct {
+		at, z float64
+		state capture.DriveState
+		ok    bool
+	}{
+		{0.5, 40, "", false},
+		{2, 40, capture.Off, true},
+		{2.95, 40, capture.Off, false},
+		{3.1, 40, capture.On, false},
+		{4, 40, capture.On, true},
+		{4, 300, capture.On, false},
+	} {
+		drive, ok := s.Clear(&capture.B{T: tc.at, UT: [3]float64{5, 5, tc.z}})
+		if ok != tc.ok || drive.State != tc.state {
+			t.Errorf("%g uT at %g s: supply %q, counts %v", tc.z, tc.at, drive.State, ok)
+		}
+	}
+}

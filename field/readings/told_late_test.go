@@ -52,17 +52,23 @@ func switching(t *testing.T, told func(n int) float64, pull, lag float64) []stri
 // TestSwitchedWhenItShows: whatever moment a switching was told at, a second off at most,
 // the pull is what the two levels of a hold lie apart, with its sign.
 func TestSwitchedWhenItShows(t *testing.T) {
-	for name, told := range map[string]func(int) float64{
-		"when it was": func(int) float64 { return 0 },
-		"late":        func(int) float64 { return 0.9 },
-		"early":       func(int) float64 { return -0.7 },
-		"now and then": func(n int) float64 {
+	for name, tc := range map[string]struct {
+		told func(int) float64
+		most float64 // seconds
+	}{
+		"when it was": {func(int) float64 { return 0 }, 0},
+		"late":        {func(int) float64 { return 0.9 }, 0.9},
+		"early":       {func(int) float64 { return -0.7 }, 0.7},
+		"now and then": {func(n int) float64 {
 			return [...]float64{0, 0.5, -0.5, 0.4, -0.6}[n%5]
-		},
+		}, 0.6},
 	} {
 		for _, lag := range []float64{0, 0.15} {
 			for _, pull := range []float64{420, -420} {
-				got := readLines(t, switching(t, told, pull, lag))
+				got := readLines(t, switching(t, tc.told, pull, lag))
+				if math.Abs(got.ToldOff-tc.most) > 0.15 {
+					t.Errorf("told %s: said to be off by %.2f s, expected %.1f", name, got.ToldOff, tc.most)
+				}
 				if len(got.holds) != 3 {
 					t.Fatalf("%s: %d holds", name, len(got.holds))
 				}
