@@ -104,7 +104,7 @@ func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64, hz float6
 				}
 			}
 			slices.Sort(v)
-			middle[k][a] = v[len(v)/2]
+			middle[k][a] = v[len(v)/2] // the upper of two in the middle, where there are two: their mean may lie at no level
 		}
 	}
 	l.mean = middle

@@ -35,3 +35,21 @@ func TestBorneByOthers(t *testing.T) {
 		}
 	}
 }
+
+// TestPassThatNothingFits: a pass that lacks too much of what samples that fit have is
+// unexplained; one that lacks less is not.
+func TestPassThatNothingFits(t *testing.T) {
+	_, m := warmed(t)
+	for lack, odd := range map[float64]bool{10: false, passLack - 1: false, passLack + 1: true} {
+		ph := &phone{grid: &grid{prior: []float64{0}}, view: view{cells: []int{0}}}
+		p := &passFactor{
+			passDigest: &passDigest{weight: 1, coils: []int{0, 1}, aligner: &aligner{together: make([][2]int, 100)}},
+			ph:         ph, top: &way{lack: lack},
+		}
+		e := &engine{m: m, ev: &evidence{rests: make([]restReading, 1)}, factors: []factor{p}, phones: []*phone{ph}}
+		n := &node{scored: &scored{hyp: m.planned}, short: []float64{0}, sc: scales{s: []float64{1}, lp: []float64{0}}, said: []*said{newSaid([]float64{-10})}, tot: [][]float64{{-10}}}
+		if u := e.unexplained(n); (len(u.passes) > 0) != odd {
+			t.Errorf("a pass that lacks %g log units: %d unexplained", lack, len(u.passes))
+		}
+	}
+}
