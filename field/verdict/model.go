@@ -212,7 +212,7 @@ func (e *engine) groupFor(src int, topDeg float64) int {
 		for _, r := range e.ev.rests {
 			for a := range gr.sd {
 				if r.source == src {
-					gr.sd[a] = math.Max(gr.sd[a], math.Abs(r.b[a]-gr.mean[a]))
+					gr.sd[a] = math.Max(gr.sd[a], math.Abs(r.B[a]-gr.mean[a]))
 				}
 			}
 		}

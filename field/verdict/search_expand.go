@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"polewise/field/readings"
 	"polewise/layout"
 )
 
@@ -251,15 +252,17 @@ const offGround = 2 * driftSD
 
 // coilsOffGround are the coils over which a node has the background so far off.
 func (e *engine) coilsOffGround(n *node) map[int]bool {
-	of := make([][]sample, len(e.groups))
+	of := make([][3][]float64, len(e.groups))
 	for i, f := range e.factors {
 		g := f.frame().group
-		of[g] = append(of[g], sample{u: n.bg[i].b})
+		for a, b := range n.bg[i].b {
+			of[g][a] = append(of[g][a], b)
+		}
 	}
 	middles := make([][3]float64, len(of))
 	for g := range of {
-		if len(of[g]) > 0 {
-			middles[g] = medianOf(of[g])
+		for a, list := range of[g] {
+			middles[g][a] = readings.Median(list)
 		}
 	}
 	out := map[int]bool{}
