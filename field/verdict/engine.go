@@ -158,11 +158,7 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 	}
 	mean = sum / prec
 	sd := 1 / math.Sqrt(prec)
-	n, below := e.res.scales, 0
-	if n > 1 {
-		below = e.m.more.below
-		n += below + e.m.more.above
-	}
+	n := e.res.scales
 	sc := scales{s: make([]float64, n), lp: make([]float64, n)}
 	step := scaleStep * sd
 	sc.sd = math.Max(0.5*step, leastScaleSD)
@@ -170,7 +166,7 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		sc.sd = sd
 	}
 	for i := range sc.s {
-		s := math.Max(mean+(float64(i-below)-float64(e.res.scales-1)/2)*step, leastScale)
+		s := math.Max(mean+(float64(i)-float64(n-1)/2)*step, leastScale)
 		sc.s[i] = s
 		lp := scalePrior(s*first) + math.Log(step)
 		for _, a := range e.ev.amps {
@@ -180,37 +176,6 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 	}
 	sc.name()
 	return sc
-}
-
-// moreScales are values of the current's scale beyond the usual ones that a check has needed.
-// They stay, so that what is known goes on to count.
-type moreScales struct{ below, above int }
-
-// Bounds on them.
-const (
-	atTheEdge = 0.05 // share of a beginning's likelihood at the outermost value, from which more are taken
-	mostMore  = 2    // on either side
-)
-
-// widenScales takes in more values of the scale where a beginning that is near the best would
-// have one further out; it reports whether it did.
-func (e *engine) widenScales(beginnings []*node) bool {
-	was, best := e.m.more, likeliestOf(beginnings)
-	for _, n := range beginnings {
-		last := len(n.sc.s) - 1
-		if last == 0 || n.log < best-expandWithin {
-			continue
-		}
-		all := e.total(n.tot, &n.sc)
-		share := func(m int) float64 { return math.Exp(e.totalAt(e.wholeCells, n.tot, &n.sc, m) - all) }
-		if share(0) > atTheEdge {
-			e.m.more.below = mostMore
-		}
-		if share(last) > atTheEdge {
-			e.m.more.above = mostMore
-		}
-	}
-	return e.m.more != was
 }
 
 // setOtherwise tells of a supply that showed a current far from the planned one as the check

@@ -26,7 +26,6 @@ type Model struct {
 	levels  levels
 	views   views
 	earths  earthsLeft
-	more    moreScales
 	walker  walker
 	aligned aligners
 	counted uint64

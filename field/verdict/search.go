@@ -180,18 +180,11 @@ func (e *engine) grow() {
 	}
 	slices.SortFunc(first, func(a, b *scored) int { return cmp.Compare(a.hyp.key, b.hyp.key) })
 	var beginnings []*node
-	scoreFirst := func() {
-		beginnings = beginnings[:0]
-		for _, s := range first {
-			n := e.nodeOf(s)
-			e.slim(n)
-			e.best = math.Max(e.best, s.log)
-			beginnings = append(beginnings, n)
-		}
-	}
-	if scoreFirst(); !e.ratio && e.widenScales(beginnings) {
-		e.best = math.Inf(-1)
-		scoreFirst()
+	for _, s := range first {
+		n := e.nodeOf(s)
+		e.slim(n)
+		e.best = math.Max(e.best, s.log)
+		beginnings = append(beginnings, n)
 	}
 	ground := e.best
 	if e.ratio {
