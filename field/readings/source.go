@@ -44,6 +44,7 @@ type Hold struct {
 	Readings []Reading  // none where nothing was read with the supply on
 	Toggled  bool       // on and off were both seen, so the background drops out
 	Jumped   bool       // the phone re-zeroed itself, and it makes a difference
+	Pulsed   bool       // read under pulses
 	Moved    bool       // the readings would not stand still
 	Clipped  [3]float64 // per axis: 0, or the level in uT at which the samples with the drive on lie flat
 }
@@ -89,6 +90,7 @@ func (s *Source) Hold(i int) (out Hold) {
 	h := &s.cut.Holds[i]
 	out.Clipped = clippedIn(s.cut, h, s.tops)
 	if hz, duty, pulsed := PulseOf(s.cut, h, s.plan); pulsed {
+		out.Pulsed = true
 		out.Readings = digestPulsed(pulsedSamples(s.cut, h, s.plan), s.Noise, hz, duty, s.coarse, s.smooth, s.blurred)
 		return out
 	}

@@ -87,6 +87,7 @@ type engine struct {
 	idle    map[uint64]bool // bases that the coarse look found hopeless
 	ratio   bool            // headings alone: see onlyBearings
 	earths  earthNodes      // then
+	pulsed  bool            // some hold was read under pulses
 	known   *likes
 	coarse  *engine   // by which the cells in play were found, of headings alone
 	whole   parts     // all cells; nil: not needed yet
@@ -473,10 +474,14 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 		if e.ratio {
 			within = roughByHeadings
 		}
-		// What lies a little below what is kept is looked at closely: given up for a rough
-		// look's injustice, it would be lost for good.
+		// Under pulses what lies a little below what is kept is looked at closely: given up for a
+		// rough look's injustice, it would be lost for good.
+		injustice := 0.0
+		if e.pulsed {
+			injustice = roughInjustice
+		}
 		switch l := e.roughly(n, h, &sc, in, work) + base; {
-		case !e.ratio && l < e.best-e.bail-roughInjustice:
+		case !e.ratio && l < e.best-e.bail-injustice:
 			return math.Inf(-1)
 		case l < e.best-within && (e.ratio || l >= e.best-e.bail):
 			return l
@@ -502,7 +507,7 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 
 // How far below the best, in log units, a neighbour is looked at no closer than roughly. That
 // rather flatters it where a hold is told of, and there are many; the best are scored anew
-// before anything is told. And by how much it may do one an injustice, under pulses above all.
+// before anything is told. And by how much it may do one an injustice under pulses.
 const (
 	roughWithin     = 12.0
 	roughByHeadings = 8.0

@@ -247,6 +247,7 @@ type digest struct {
 	repeated int        // readings left out, since they were the one before bit for bit
 	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the drive-on samples lie flat
 	jumped   bool
+	pulsed   bool
 	moved    bool // the readings would not stand still
 	open     bool
 	label    string // what to call it in messages
@@ -265,7 +266,7 @@ func digestOf(plan *layout.Plan, h *capture.Stretch, src int, read readings.Hold
 	return digest{
 		coil: plan.CoilIndex(h.Hold.Coil), source: src, shift: shiftOf(h.Hold), from: h.From, to: h.To,
 		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), repeated: h.Repeated, open: h.Open, label: h.Hold.Coil,
-		readings: readAt(read.Readings, told), toggled: read.Toggled, clipped: read.Clipped, jumped: read.Jumped, moved: read.Moved,
+		readings: readAt(read.Readings, told), toggled: read.Toggled, clipped: read.Clipped, jumped: read.Jumped, moved: read.Moved, pulsed: read.Pulsed,
 	}
 }
 

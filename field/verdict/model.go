@@ -144,6 +144,7 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		if !d.toggled {
 			e.groups[h.frame_.group].settles = true
 		}
+		e.pulsed = e.pulsed || d.pulsed
 		e.factors = append(e.factors, h)
 	}
 	for i := range ev.bearings {
