@@ -210,3 +210,14 @@ func FuzzCapture(f *testing.F) {
 		}
 	})
 }
+
+// TestTimesBeforeTheBeginning: a sample taken a moment before the capture began is one like
+// another; a time far before it is no time.
+func TestTimesBeforeTheBeginning(t *testing.T) {
+	for at, ok := range map[string]bool{"-0.002": true, "-0.9": true, "-30": false} {
+		_, err := Read(strings.NewReader("{\"type\":\"start\",\"v\":1,\"route\":\"vector\"}\n{\"type\":\"b\",\"t\":" + at + ",\"uT\":[1,2,3]}\n"))
+		if (err == nil) != ok {
+			t.Errorf("a sample at %s s: %v", at, err)
+		}
+	}
+}

@@ -19,6 +19,8 @@ const (
 	MaxLineBytes = 64 << 10
 	MaxLines     = 2_000_000
 	maxSeconds   = 1e7
+	// A first sample may carry the time of its own taking, a little before the capture began.
+	minSeconds   = -1
 	maxUT        = 1e6
 	maxCoilsPass = 1000
 )
@@ -349,7 +351,7 @@ func numbers(key string, v []*float64, dst []float64, lo, hi float64) error {
 	return nil
 }
 
-func (w *wire) time() (float64, error) { return number("t", w.T, 0, maxSeconds) }
+func (w *wire) time() (float64, error) { return number("t", w.T, minSeconds, maxSeconds) }
 
 func (w *wire) coil() (string, error) {
 	if w.At == nil || *w.At == "" {
