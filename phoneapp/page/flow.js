@@ -569,7 +569,7 @@ export class VectorFlow extends Effects {
     this.before = null;
     this.done.push({ at, t: stroke.t, along: row.coils });
     this.awaiting = true;
-    this.usedBefore = this.coil(at)?.used ?? 0;
+    this.knownBefore = knownOf(this.coil(at), this.carried.includes(at));
     this.news = true;
     this.countedAt = t;
     this.emit({ do: "counted", at, along: row.coils });

@@ -141,6 +141,23 @@ export function after_the_first_coil_each_row_is_drawn_and_sent_as_a_pass() {
   equal(h.flow.stage, "result");
 }
 
+export function after_a_mend_the_verdict_on_a_row_is_known_by_what_was_read_of_its_first_coil() {
+  const all = PAD.coils.map((c) => c.id);
+  const h = new Hand({ afterMend: true, carried: all });
+  const said = verdict(all, { next: { at: "A1", why: "" } });
+  said.coils.find((c) => c.id === "B1").p = { "as-planned": 0.9993 };
+  h.did(h.flow.setVerdict(said));
+  h.start();
+  h.draw();
+  h.draw();
+  h.did(h.flow.setVerdict(said)); // of before the row
+  ok(h.flow.awaiting, "a verdict without the row was taken for one on it");
+  const of = verdict(all, { outcome: "as-planned" });
+  of.coils.find((c) => c.id === "B1").p = { "as-planned": 0.9996 };
+  h.did(h.flow.setVerdict(of));
+  equal([h.flow.awaiting, h.flow.stage], [false, "result"]);
+}
+
 export function a_coil_in_no_row_is_held_after_the_rows() {
   const pad = { ...PAD, coils: [...PAD.coils, { id: "C1", x_mm: 455, y_mm: 10, winding: "w" }] };
   const h = new Hand({ coils: pad.coils.map((c) => c.id), rows: rowsOf(pad) });
