@@ -146,7 +146,7 @@ func matters(still, jumped *[3]Axis, toggled bool) bool {
 // noPull tells whether off and on read alike, but for what is not worth a word.
 func (r *Reading) noPull() bool {
 	d := [3]float64{r.Ax[0].D, r.Ax[1].D, r.Ax[2].D}
-	return math.Sqrt(Dot(&d, &d)) < smallJump
+	return sizeOf(d) < smallJump
 }
 
 // sameUT is by how much two fits may differ and say the same, uT, each axis: about what the

@@ -75,13 +75,13 @@ func restless(xs []sample, sigma [3]float64) (wander [3]float64) {
 		share   = 0.1 // of the difference between off and on
 	)
 	of := byState(xs)
-	least := max(atLeast*math.Sqrt(Dot(&sigma, &sigma)), smallJump)
+	least := max(atLeast*sizeOf(sigma), smallJump)
 	if len(of[0]) > 0 && len(of[1]) > 0 {
 		off, on := medianOf(of[0]), medianOf(of[1])
 		for a := range off {
 			on[a] -= off[a]
 		}
-		least = max(least, share*math.Sqrt(Dot(&on, &on)))
+		least = max(least, share*sizeOf(on))
 	}
 	for _, list := range of {
 		if len(list) < fewest {

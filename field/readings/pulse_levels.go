@@ -213,7 +213,7 @@ func (l *levelPair) findHaze(xs []sample, sigma [3]float64) {
 	for k, n := range l.count {
 		if n > 1 {
 			scatter := math.Sqrt((l.spread[k][0] + l.spread[k][1] + l.spread[k][2]) / float64(n))
-			l.hazy[k] = scatter > math.Max(edgeHaze*gap, (1+4/math.Sqrt(float64(n)))*math.Sqrt(Dot(&sigma, &sigma)))
+			l.hazy[k] = scatter > math.Max(edgeHaze*gap, (1+4/math.Sqrt(float64(n)))*sizeOf(sigma))
 		}
 	}
 }

@@ -199,7 +199,7 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 		holds[i].try(sigma, smoothings[:1])
 		sharp = sharp && holds[i].least < usualWide
 	}
-	if len(holds) == 0 || holds[0].gap < wideSwing*math.Sqrt(Dot(&sigma, &sigma)) && !sharp {
+	if len(holds) == 0 || holds[0].gap < wideSwing*sizeOf(sigma) && !sharp {
 		swallowed = shortestPulse(plan, cut) < mostSwallowed
 	}
 	if sharp {

@@ -132,7 +132,7 @@ func onItsWay(xs []sample, state int) bool {
 	for a := range way {
 		way[a], step[a] = last.u[a]-there[a], last.u[a]-before.u[a]
 	}
-	size := math.Sqrt(Dot(&way, &way))
+	size := sizeOf(way)
 	return last.t-before.t < samely && size > 0 && Dot(&step, &way)/size > moves*size+noise
 }
 
@@ -238,7 +238,7 @@ func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
 	for a := range step {
 		step[a] = is[a] - was[a]
 	}
-	size := math.Sqrt(Dot(&step, &step))
+	size := sizeOf(step)
 	if size < least {
 		return 0, false
 	}

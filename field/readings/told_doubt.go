@@ -109,7 +109,7 @@ func allToldOff(xs []sample, sigma [3]float64) (out []otherTold) {
 		return nil
 	}
 	level, gap := split(xs)
-	if gap < clearGap*math.Sqrt(Dot(&sigma, &sigma)) {
+	if gap < clearGap*sizeOf(sigma) {
 		return nil
 	}
 	for on := range 2 {

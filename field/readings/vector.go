@@ -11,7 +11,7 @@ func Dot(a, b *[3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 // Gap is how far two levels lie apart.
 func Gap(a, b [3]float64) float64 {
 	d := [3]float64{a[0] - b[0], a[1] - b[1], a[2] - b[2]}
-	return math.Sqrt(Dot(&d, &d))
+	return sizeOf(d)
 }
 
 // sizeOf is the size of a field.

@@ -13,36 +13,10 @@ import (
 	"polewise/layout"
 )
 
+// plain is a pad of three round coils in one string, 0.5 A.
 func plain(t *testing.T) *layout.Plan {
 	t.Helper()
-	p, err := layout.Parse("plain.toml", []byte(`format = 1
-name = "three in a row"
-[supply]
-amps = 0.5
-[[winding]]
-id = "w"
-shape = "round"
-inner = 80
-turns = 60
-build = 6
-width = 8
-wire_awg = 22
-[[coil]]
-id = "A1"
-winding = "w"
-at = [60, 60]
-[[coil]]
-id = "A2"
-winding = "w"
-at = [180, 60]
-[[coil]]
-id = "A3"
-winding = "w"
-at = [300, 60]
-[[string]]
-id = "A"
-coils = ["A1", "A2", "A3"]
-`))
+	p, err := layout.Load("../readings/testdata/three_in_a_row.toml")
 	if err != nil {
 		t.Fatal(err)
 	}
