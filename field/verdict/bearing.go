@@ -88,8 +88,8 @@ const (
 
 // narrowEarths leaves out the earth's fields that none of the beginnings goes with, of
 // those worth growing from; and takes two and two for one where they make no odds: close
-// to strong coils a needle hardly feels the earth. Where the last verdict had left more of
-// them, but not many, these stay: what is known stands for them.
+// to strong coils a needle hardly feels the earth. Where those that the last verdict left
+// serve as well, they stay: what is known stands for them.
 func (e *engine) narrowEarths(beginnings []*node) {
 	best := likeliestOf(beginnings)
 	all := e.earths.list
@@ -162,14 +162,11 @@ func nameOfEarths(list []earth) key {
 	return k
 }
 
-// earthSpare is how many times more of the earth's fields than needed may stay.
-const earthSpare = 1.0
-
 // staysFor tells whether fields left before serve for those needed now: they reach as far,
-// are not many more, and none of them takes two for one where that makes odds.
+// are no more, and none of them takes two for one where that makes odds.
 func staysFor(last, need []earthSpan, alike []bool) bool {
 	end := len(last) - 1
-	if end < 0 || float64(len(last)) > earthSpare*float64(len(need)) || last[0].from > need[0].from || last[end].to < need[len(need)-1].to {
+	if end < 0 || len(last) > len(need) || last[0].from > need[0].from || last[end].to < need[len(need)-1].to {
 		return false
 	}
 	return !slices.ContainsFunc(last, func(s earthSpan) bool {
