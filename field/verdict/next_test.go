@@ -317,14 +317,7 @@ wire_awg = 22
 	var asked []string
 	found := false
 	for len(asked) < 5 && !found {
-		c, err := capture.FromLines(lines)
-		if err != nil {
-			t.Fatal(err)
-		}
-		v, err := verdict.Judge(p, c)
-		if err != nil {
-			t.Fatal(err)
-		}
+		v := judgedMade(t, p, lines)
 		if v.Next == nil {
 			if v.Outcome != verdict.Fault || v.Causes[0].P < 0.9 || v.Causes[0].Faults[0].ID != "SB" {
 				t.Errorf("after %v: %s, %+v", asked, v.Outcome, v.Causes)

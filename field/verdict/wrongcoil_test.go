@@ -70,31 +70,41 @@ func relaid(t *testing.T, made []capture.Line, from, to string) []capture.Line {
 	return out
 }
 
+// wellPlaced is a phone whose sensor is known well, the supply switched in each hold, that does
+// not re-zero itself.
+func wellPlaced(seed uint64) rehearsal.Options {
+	o := rehearsal.Defaults()
+	o.Seed, o.Rest, o.OffsetMM, o.TellOffsetMM = seed, rehearsal.RestHolds, &[2]float64{2, 18}, 2
+	o.JumpChance, o.JumpInside = 0, 0
+	return o
+}
+
+// judgedMade is the verdict on a capture that was made up.
+func judgedMade(t *testing.T, p *layout.Plan, lines []capture.Line) *verdict.Verdict {
+	t.Helper()
+	c, err := capture.FromLines(lines)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := verdict.Judge(p, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
 // TestPhoneOnTheNextCoil: told A2, the phone lay on B2, a larger coil that makes about half the
 // field. A2 is not called weak on that: it is to be read once more, since what was read there may
 // be B2's. A coil that is weak indeed is not asked for so.
 func TestPhoneOnTheNextCoil(t *testing.T) {
 	p := twoSizes(t)
-	options := func(seed uint64) rehearsal.Options {
-		o := rehearsal.Defaults()
-		o.Seed, o.Rest, o.OffsetMM, o.TellOffsetMM = seed, rehearsal.RestHolds, &[2]float64{2, 18}, 2
-		o.JumpChance, o.JumpInside = 0, 0
-		return o
-	}
 	asked := 0
 	for seed := range uint64(4) {
-		made, err := rehearsal.Make(p, options(seed+1))
+		made, err := rehearsal.Make(p, wellPlaced(seed+1))
 		if err != nil {
 			t.Fatal(err)
 		}
-		c, err := capture.FromLines(relaid(t, made.Lines, "B2", "A2"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		v, err := verdict.Judge(p, c)
-		if err != nil {
-			t.Fatal(err)
-		}
+		v := judgedMade(t, p, relaid(t, made.Lines, "B2", "A2"))
 		for _, k := range v.Coils {
 			if k.ID == "A2" && k.State != verdict.StateUndecided {
 				t.Errorf("seed %d: A2 claimed %s at %.4f by a hold on B2", seed, k.State, k.P[k.State])
@@ -104,10 +114,9 @@ func TestPhoneOnTheNextCoil(t *testing.T) {
 			asked++
 		}
 
-		o := options(seed + 1)
+		o := wellPlaced(seed + 1)
 		o.Faults = []layout.Fault{{Kind: layout.TurnsShorted, ID: "A2", Lost: 0.25}}
-		c = capturesOf(p, o)[0]
-		if v, err = verdict.Judge(p, c); err != nil {
+		if v, err = verdict.Judge(p, capturesOf(p, o)...); err != nil {
 			t.Fatal(err)
 		}
 		if v.Next != nil && strings.Contains(v.Next.Why, "Did the phone lie there") {
@@ -125,10 +134,7 @@ func TestPhoneOnTheNextCoil(t *testing.T) {
 func TestPhoneOnAStrongerCoil(t *testing.T) {
 	p := twoSizes(t)
 	for seed := range uint64(8) {
-		o := rehearsal.Defaults()
-		o.Seed, o.Rest, o.OffsetMM, o.TellOffsetMM = seed+1, rehearsal.RestHolds, &[2]float64{2, 18}, 2
-		o.JumpChance, o.JumpInside = 0, 0
-		made, err := rehearsal.Make(p, o)
+		made, err := rehearsal.Make(p, wellPlaced(seed+1))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -137,14 +143,7 @@ func TestPhoneOnAStrongerCoil(t *testing.T) {
 			if elsewhere {
 				lines = relaid(t, made.Lines, "A2", "B2")
 			}
-			c, err := capture.FromLines(lines)
-			if err != nil {
-				t.Fatal(err)
-			}
-			v, err := verdict.Judge(p, c)
-			if err != nil {
-				t.Fatal(err)
-			}
+			v := judgedMade(t, p, lines)
 			for _, k := range v.Coils {
 				if elsewhere && k.ID == "B2" && k.State != verdict.StateUndecided {
 					t.Errorf("seed %d: B2 claimed %s at %.4f by a hold on A2", seed, k.State, k.P[k.State])
