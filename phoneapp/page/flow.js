@@ -564,15 +564,9 @@ export class VectorFlow extends Effects {
   strokeCounts(t) {
     const { row, stroke, quiet } = this.strokes;
     this.line({ type: "pass-end", t: this.endOfStroke(t) });
-    const at = row.coils[0];
     this.strokes.stroke = null;
     this.before = null;
-    this.done.push({ at, t: stroke.t, along: row.coils });
-    this.awaiting = true;
-    this.knownBefore = knownOf(this.coil(at), this.carried.includes(at));
-    this.news = true;
-    this.countedAt = t;
-    this.emit({ do: "counted", at, along: row.coils });
+    this.takeIn({ at: row.coils[0], t: stroke.t, along: row.coils }, t);
     if (quiet) this.emit({ do: "quiet-row", row });
     this.detector.reset();
     this.toNext();
@@ -769,15 +763,24 @@ export class VectorFlow extends Effects {
     this.placing = null;
     this.shookAt = null;
     this.before = { at, on };
-    this.done.push({ at, t: began, ...(quiet ? { quiet } : {}) });
     this.chosen = null;
+    this.usedAtFirst = usedAtFirst;
+    this.takeIn({ at, t: began, ...(quiet ? { quiet } : {}) }, t);
+    this.toNext();
+  }
+
+  /**
+   * A hold or a stroke counts, and the verdict on it is waited for.
+   * @param {{at: string, t: number, along?: string[], quiet?: boolean}} read @param {number} t now
+   */
+  takeIn(read, t) {
+    const { at, along } = read;
+    this.done.push(read);
     this.awaiting = true;
     this.knownBefore = knownOf(this.coil(at), this.carried.includes(at));
-    this.usedAtFirst = usedAtFirst;
     this.news = true;
     this.countedAt = t;
-    this.emit({ do: "counted", at });
-    this.toNext();
+    this.emit({ do: "counted", at, ...(along ? { along } : {}) });
   }
 
   /** To where the next hold begins, or to the end. */
