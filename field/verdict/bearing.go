@@ -80,24 +80,24 @@ func (e *engine) ratios(h *hypothesis) scales {
 	return sc
 }
 
-// Bounds on the earth's fields that stay in play.
+// Bounds on the earth's fields that stay in play, log units.
 const (
-	earthWithin = 6.0 // log units of the likeliest, of the same beginning
-	earthsAlike = 0.7 // log units between two that may be taken for one
+	earthWithin = 6.0 // of the likeliest, of the same beginning
+	earthsAlike = 0.7 // between two that may be taken for one
+	earthsStay  = 1.4 // between two that may stay so
+	farPerOdds  = 5.0 // a beginning so much less likely needs odds of one more to count
 )
 
 // narrowEarths leaves out the earth's fields that none of the beginnings goes with, of
 // those worth growing from; and takes two and two for one where they make no odds: close
 // to strong coils a needle hardly feels the earth. Where those that the last verdict left
-// serve as well, they stay: what is known stands for them.
+// serve nearly as well, they stay: what is known stands for them.
 func (e *engine) narrowEarths(beginnings []*node) {
 	best := likeliestOf(beginnings)
 	all := e.earths.list
 	from, to := len(all), 0
-	alike := make([]bool, len(all)) // each and the one after it
-	for m := range alike {
-		alike[m] = m+1 < len(alike) && all[m].p == all[m+1].p && !e.earths.coarse
-	}
+	odds := make([]float64, len(all)) // between each and the one after it
+	odds[len(all)-1] = math.Inf(1)
 	for _, n := range beginnings {
 		if n.log < best-baseWithin {
 			continue
@@ -111,7 +111,9 @@ func (e *engine) narrowEarths(beginnings []*node) {
 			if v > top-earthWithin {
 				from, to = min(from, m), max(to, m+1)
 			}
-			alike[m] = alike[m] && math.Abs(v-each[m+1]) < earthsAlike
+			if m > 0 {
+				odds[m-1] = max(odds[m-1], math.Abs(v-each[m-1])-(best-n.log)/farPerOdds)
+			}
 		}
 	}
 	if from >= to {
@@ -120,14 +122,14 @@ func (e *engine) narrowEarths(beginnings []*node) {
 	var left []earthSpan
 	for m := from; m < to; m++ {
 		s := earthSpan{m, m + 1}
-		if alike[m] && m+1 < to {
+		if m+1 < to && odds[m] < earthsAlike && all[m].p == all[m+1].p && !e.earths.coarse {
 			s.to++
 			m++
 		}
 		left = append(left, s)
 	}
 	of := earthsKey{step: e.res.step, all: nameOfEarths(all)}
-	if last := e.m.earths[of]; staysFor(last, left, alike) {
+	if last := e.m.earths[of]; staysFor(last, left, odds) {
 		left = last
 	}
 	e.m.earths[of] = left
@@ -163,14 +165,17 @@ func nameOfEarths(list []earth) key {
 }
 
 // staysFor tells whether fields left before serve for those needed now: they reach as far,
-// are no more, and none of them takes two for one where that makes odds.
-func staysFor(last, need []earthSpan, alike []bool) bool {
-	end := len(last) - 1
-	if end < 0 || len(last) > len(need) || last[0].from > need[0].from || last[end].to < need[len(need)-1].to {
+// are hardly more, and none of them takes two for one where that makes odds.
+func staysFor(last, need []earthSpan, odds []float64) bool {
+	if len(last) == 0 || len(last) > len(need)+1 {
+		return false
+	}
+	from, to := need[0].from, need[len(need)-1].to
+	if last[0].from > from || last[len(last)-1].to < to {
 		return false
 	}
 	return !slices.ContainsFunc(last, func(s earthSpan) bool {
-		return s.to-s.from > 1 && !alike[s.from] && s.to > need[0].from && s.from < need[len(need)-1].to
+		return s.to-s.from > 1 && odds[s.from] >= earthsStay && s.to > from && s.from < to
 	})
 }
 
@@ -480,7 +485,7 @@ func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *
 		row := out[q*nodes : q*nodes+nodes]
 		b.scores(row, &field[q], sc, placeSD)
 		for m, s := range row {
-			row[m] = math.Log(s + low)
+			row[m] = logUp(s + low)
 		}
 	}
 }
@@ -584,12 +589,12 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 // densities adds those of the turn under each of the earths, where the pad pulls s times
 // as much as p, each so many times. The field is a normal one in the plane, and its angle
 // has what is called a projected normal density: with the mean field u along the angle read
-// and v across it, and the variance w across,
+// and v across it, the variance w across, and along, where nothing is across, the mean a and
+// the variance c,
 //
-//	exp(-v^2/2w)/(2 pi) sqrt(det)/w (exp(-D^2/2) + D sqrt(2 pi) Phi(D)),
+//	exp(-v^2/2w)/(2 pi) sqrt(c/w) (exp(-D^2/2) + D sqrt(2 pi) Phi(D)), D = a/sqrt(c)
 //
-// D the mean along it, given that nothing is across, by its standard deviation (Mardia and
-// Jupp, Directional Statistics, 2000, section 3.5.6). Where the field turns
+// (Mardia and Jupp, Directional Statistics, 2000, section 3.5.6). Where the field turns
 // counter-clockwise in the phone's axes, north lies further left and the heading grows.
 func (b *bearingFactor) densities(out []float64, earths []earth, p *needlePull, s, times float64) {
 	uu, uv, vv := s*s*p.uu+floorTurn, s*s*p.uv, s*s*p.vv+floorTurn
@@ -597,14 +602,17 @@ func (b *bearingFactor) densities(out []float64, earths []earth, p *needlePull, 
 	for m := range out {
 		u, v := earths[m].uT*b.turn.cos+s*p.u, s*p.v-earths[m].uT*b.turn.sin
 		own := b.base * (u*u + v*v + softTurn)
-		w := vv + own
-		away := v * v / (2 * w)
+		over := 1 / (vv + own)
+		away := v * v * over / 2
 		if away > faintTurn {
 			continue
 		}
-		det := (uu+own)*w - uv*uv
-		root := math.Sqrt(det)
-		out[m] += expDown(-away) * aheadOf((w*u-uv*v)/(math.Sqrt(w)*root)) * root / w * (times / (2 * math.Pi))
+		a, c := u-uv*v*over, uu+own-uv*uv*over
+		ahead := a * math.Sqrt(over*2*math.Pi) // all of the field lies ahead
+		if a < 0 || a*a < aheadReach*aheadReach*c {
+			ahead = aheadOf(a/math.Sqrt(c)) * math.Sqrt(c*over)
+		}
+		out[m] += expDown(-away) * ahead * (times / (2 * math.Pi))
 	}
 }
 

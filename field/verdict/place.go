@@ -219,7 +219,7 @@ func (g *grid) blur(out, score []float64, in *view, nodes int, ref, outlier floa
 			}
 		}
 		for m, s := range sum[:nodes] {
-			out[c*nodes+m] = math.Log(s+low) + ref
+			out[c*nodes+m] = logUp(s+low) + ref
 		}
 	}
 }

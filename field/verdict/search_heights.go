@@ -21,11 +21,6 @@ const (
 	heightsWithin  = 14.0  // log units of the best that are looked at again
 	mostHeights    = 16    // hypotheses that are
 	manyHolds      = 60    // more than that outvote what a few have in common
-
-	// Of headings, which a height moves by half a log unit and that hardly one explanation
-	// makes unlikely.
-	headingsWithin = 6.0
-	mostByHeadings = 8
 )
 
 // heights are three that stand for all (Gauss and Hermite's), in standard deviations,
@@ -34,9 +29,10 @@ var heights = [...]struct{ sd, logP float64 }{
 	{0, math.Log(2. / 3)}, {-math.Sqrt(3), math.Log(1. / 6)}, {math.Sqrt(3), math.Log(1. / 6)},
 }
 
-// overHeights averages the best hypotheses over heights where that matters.
+// overHeights averages the best hypotheses over heights where that matters: by headings alone,
+// which a height moves by half a log unit, it never did.
 func (e *engine) overHeights(list []*scored) []*scored {
-	if len(list) == 0 || list[0].hyp.fine() || len(e.ev.holds)+len(e.ev.bearings) == 0 || len(e.ev.holds)+len(e.ev.bearings)/2 > manyHolds || len(e.ev.passes) > 0 {
+	if len(list) == 0 || list[0].hyp.fine() || len(e.ev.holds) == 0 || len(e.ev.holds)+len(e.ev.bearings)/2 > manyHolds || len(e.ev.passes) > 0 {
 		return list
 	}
 	planned := slices.IndexFunc(list, func(s *scored) bool { return s.hyp.fine() })
@@ -54,7 +50,6 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		at := e.res
 		at.lift = h.sd * commonHeightSD
 		o := e.m.newEngine(e.ev, at)
-		o.earths = e.earths
 		for p := range o.phones {
 			o.phones[p].view = e.phones[p].view
 		}
@@ -66,15 +61,11 @@ func (e *engine) overHeights(list []*scored) []*scored {
 	}
 	best := list[0].log
 	was := all[planned]
-	most, within := mostHeights, heightsWithin
-	if e.ratio {
-		most, within = mostByHeadings, headingsWithin
-	}
 	// First those that seem likely; then those that do once what the heights do for the
 	// ones like them is put down to them too, since it must not be missing there.
 	for range 2 {
 		for i, s := range all {
-			if s.looked || s != was && (i >= most || s.log < all[0].log-within) {
+			if s.looked || s != was && (i >= mostHeights || s.log < all[0].log-heightsWithin) {
 				continue
 			}
 			s.looked = true
@@ -87,7 +78,7 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		}
 		for _, s := range all {
 			if !s.looked {
-				s.log = s.level + s.like(all, best-within)
+				s.log = s.level + s.like(all, best-heightsWithin)
 			}
 		}
 		slices.SortStableFunc(all, func(a, b *lifted) int { return byLog(a.scored, b.scored) })
