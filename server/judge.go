@@ -22,7 +22,7 @@ import (
 
 // smallMemory is what judge's heap stays within as long as what it works out fits in: with
 // the program itself that makes less than 100 MB.
-const smallMemory = 85 << 20
+const smallMemory = 78 << 20
 
 // keepSmall has the memory of what is no longer needed used again sooner than usual, unless
 // whoever runs the program said how much there is (GOMEMLIMIT).

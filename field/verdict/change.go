@@ -12,6 +12,12 @@ type change struct {
 	index []int     // in a row of the columns
 	delta []float64 // ampere-turns; of a string, as a share of the planned
 	rest  []float64 // per coil near, ampere-turns: what is not said of all of its string
+	// Of distant coils: where they stand in a tile's row, ampere-turns, and what that comes to
+	// in each tile.
+	farIndex []int
+	farDelta []float64
+	tiles    []nine
+	known    []bool // which of those are worked out
 }
 
 // commonShare is by what most coils' ampere-turns change, if most change alike.
@@ -69,17 +75,24 @@ func (c *change) set(cols *columns, from, to []float64, common, least float64) {
 	}
 	for g, list := range cols.strings {
 		if share, coils := c.alike(cols, list, tells); coils > 1 {
-			c.index, c.delta = append(c.index, len(cols.near)+1+g), append(c.delta, share)
+			c.index, c.delta = append(c.index, cols.close+1+g), append(c.delta, share)
 			for _, i := range list {
 				c.rest[i] -= share * cols.planned[cols.near[i]]
 			}
 		}
 	}
+	c.farIndex, c.farDelta = c.farIndex[:0], c.farDelta[:0]
 	for i, d := range c.rest {
-		if tells(i, d) {
+		switch {
+		case !tells(i, d):
+		case i < cols.close:
 			c.index, c.delta = append(c.index, i), append(c.delta, d)
+		default:
+			c.farIndex, c.farDelta = append(c.farIndex, i-cols.close), append(c.farDelta, d)
 		}
 	}
+	c.tiles, c.known = sized(c.tiles, len(cols.tiles.mid)), sized(c.known, len(cols.tiles.mid))
+	clear(c.known)
 }
 
 // alike is by what share of the planned most coils of a string change, and how many of
@@ -101,15 +114,29 @@ func (c *change) alike(cols *columns, list []int32, tells func(i int, d float64)
 	return most.of, coils
 }
 
-// at is the field at a place where it was b, whose columns are in row.
-func (c *change) at(b nine, row []slim) nine {
+// at is the field at place k of the columns, where it was b.
+func (c *change) at(b nine, cols *columns, k int) nine {
 	if c.share != 1 {
 		for a := range b {
 			b[a] *= c.share
 		}
 	}
-	for i, d := range c.delta {
-		b.add(&row[c.index[i]], d)
+	if len(c.delta) > 0 {
+		row := cols.row(k)
+		for i, d := range c.delta {
+			b.add(&row[c.index[i]], d)
+		}
+	}
+	if len(c.farDelta) > 0 {
+		row, x, y := cols.tile(k)
+		t := cols.tiles.of[k]
+		if !c.known[t] {
+			c.known[t], c.tiles[t] = true, nine{}
+			for i, d := range c.farDelta {
+				c.tiles[t].add(&row[c.farIndex[i]], d)
+			}
+		}
+		b.aside(&c.tiles[t], x, y)
 	}
 	return b
 }

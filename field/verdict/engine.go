@@ -303,6 +303,14 @@ func (e *engine) room(places int) []nine {
 	return make([]nine, places)
 }
 
+// dropRows lets go of the fields over all places: what is asked for later is worked out again.
+func (e *engine) dropRows() {
+	for _, f := range e.factors {
+		f.frame().cols.dropRows()
+	}
+	e.spare = nil
+}
+
 // backgroundRounds bounds how often backgrounds are fitted anew to the places that
 // the last ones made likely.
 const backgroundRounds = 3
@@ -349,7 +357,7 @@ func (e *engine) fieldAt(n *node, ph *phone, cols *columns) []nine {
 	c.set(cols, e.m.planned.at(), n.at, n.share, rounding)
 	field := e.room(len(ph.places))
 	for q, k := range ph.places {
-		field[q] = c.at(cols.plannedAt(k), cols.row(k))
+		field[q] = c.at(cols.plannedAt(k), cols, k)
 	}
 	return field
 }
@@ -701,7 +709,7 @@ func (e *engine) roughOf(f roughFactor, factor int, n *node, h *hypothesis, sc *
 	work.middles = work.middles[:0]
 	for _, c := range cells {
 		k := ph.middle(c)
-		work.middles = append(work.middles, work.change.at(field[ph.slot[k]], fr.cols.row(k)))
+		work.middles = append(work.middles, work.change.at(field[ph.slot[k]], fr.cols, k))
 	}
 	work.out = sized(work.out, len(cells)*len(sc.s))
 	f.roughly(work.out, work.middles, &n.bg[factor], sc)
@@ -717,7 +725,7 @@ func (w *workspace) changed(old []nine, in *part, fr *frame, was, is []float64) 
 	w.field = slices.Grow(w.field[:0], len(in.places))
 	w.change.set(fr.cols, was, is, w.share, affectUT/8)
 	for q, k := range in.places {
-		w.field = append(w.field, w.change.at(old[in.from[q]], fr.cols.row(k)))
+		w.field = append(w.field, w.change.at(old[in.from[q]], fr.cols, k))
 	}
 	return w.field
 }

@@ -92,9 +92,6 @@ func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []
 	return out
 }
 
-// reachUT is the least field of a coil over a hold that is followed.
-const reachUT = 0.4
-
 func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, mended *afterMend) *columns {
 	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step, g.lift, ""}
 	if mended != nil {
@@ -110,10 +107,12 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 		c = m.columnsFor(&level, coil, shift, topDeg, mended).lifted(g.lift)
 	} else {
 		c = columnsAt(m.plan, m.pad, m.planned.at(), m.placesOf(g, coil, shift, topDeg))
-		c.findPeaks(g.everyFew(peakStep))
 		if mended != nil {
 			c.turned = mended.turned
 		}
+		c.layTiles(m.plan)
+		c.joinStrings(m.plan)
+		c.findPeaks(g.everyFew(peakStep))
 	}
 	if len(m.columns) >= maxCachedColumns {
 		clear(m.columns)

@@ -118,10 +118,13 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 // nothingFlows asks for the ohmmeter where no coil of the pad seems to carry current:
 // what reads the field tells nothing more there, and the supply may simply be off.
 func (e *engine) nothingFlows(j int, list []*scored, weights []float64) *Next {
-	still := 0.0
+	still, left := 0.0, 1.0
 	for i, s := range list {
 		if s.hyp.cur().PadAmps <= 0 {
 			still += weights[i]
+		}
+		if left -= weights[i]; still+left < 0.5 {
+			return nil
 		}
 	}
 	if still < 0.5 || slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" }) {

@@ -43,6 +43,7 @@ func (e *engine) narrow() {
 	}
 	if len(c.factors) > coarseKept {
 		e.m.forget(coarseCells)
+		c.dropRows()
 	}
 	e.idle = map[uint64]bool{}
 	for _, n := range bases {
