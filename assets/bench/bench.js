@@ -22,11 +22,15 @@ const MOST_FRESH = 12; // more at once is a page just opened
 const FRESH_MS = 2500;
 const FAR = { all: "", some: " (zoom in for all)", none: " (zoom in)" }; // which coils have room for figures
 
+/** @typedef {{at: string, along: string}} Row at: the coil that the phone is to lie on now, or to be drawn to; along: "B1 to B3" */
+
 export class Bench {
   /** @param {{onrehearse: () => void, onagain: () => void, onsign: () => void, ontrouble: (e: Error) => void}} o */
   constructor(o) {
     this.o = o;
     this.state = null;
+    /** In a rehearsal: the row that its phone is to be drawn along. @type {Row | null} */
+    this.row = null;
     this.selected = null;
     this.claims = new Claims();
     /** The coil each phone counts on now. @type {Map<string, {at: string, count: number}>} */
@@ -76,6 +80,8 @@ export class Bench {
       const was = recall("selected");
       if (was?.check === next.check.id) this.selected = was.id;
     }
+    this.told = next;
+    if (this.row) next = { ...next, prompt: { do: "hold", ...this.row, say: `Draw the phone along ${this.row.along}.` } };
     this.state = next;
     if (!next.plan.coils.some((c) => c.id === this.selected)) this.selected = null;
     for (const p of next.phones || []) this.follow({ source: p.source, at: p.at, count: p.count });
@@ -99,6 +105,13 @@ export class Bench {
     this.showHolds();
     if (fresh.length > 0 && fresh.length <= MOST_FRESH) this.freshen(fresh.map((c) => c.id));
     if (fresh.length > 0) this.say(fresh.map((c) => `${c.id} ${wordOf(c.state)}`).join(", "));
+  }
+
+  /** By what was read so far the program would have the phone laid on a coil. @param {Row | null} row */
+  drawsAlong(row) {
+    if (row?.at === this.row?.at && row?.along === this.row?.along) return;
+    this.row = row;
+    if (this.told) this.show(this.told);
   }
 
   /** Shows what was read of a coil. @param {string} id */

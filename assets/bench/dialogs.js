@@ -1,7 +1,9 @@
 // The questions the page asks before it does something that cannot be undone by
 // doing it again.
-import { byId, el } from "../common/dom.js";
+import { asTyped, byId, el } from "../common/dom.js";
+import { ask } from "./live.js";
 import { mendWords, whyAnew } from "./mend.js";
+import { when } from "./records/words.js";
 import { DIFFICULTIES } from "./rehearsal.js";
 
 const dialog = () => /** @type {HTMLDialogElement} */ (byId("dialog"));
@@ -144,6 +146,23 @@ function recalled() {
 const ENDS = "The check on the bench ends with that. What was read stays stored.";
 const SAME = "same";
 const ANOTHER = "another";
+const SIGNED = 4; // pads named
+
+/** Pads signed under a plan's name that have a serial number, the one signed last first. @param {string} plan @returns {Promise<{serial: string, signed: string}[]>} */
+async function signedPads(plan) {
+  const { checks } = await ask(`api/checks?sort=signed&per=100&find=${encodeURIComponent(`signed off ${plan.slice(0, 40)}`)}`);
+  const pads = new Map();
+  for (const c of checks) if (c.signed && c.serial && c.plan_name === plan && !pads.has(c.serial)) pads.set(c.serial, c);
+  return [...pads.values()];
+}
+
+/** By its serial number alone a pad is known again. @param {{serial: string, signed: string}[]} pads */
+function knownPads(pads) {
+  if (pads.length === 0) return [];
+  const names = pads.slice(0, SIGNED).flatMap((p) => [asTyped(p.serial), ` (${when(p.signed).slice(0, 10)}), `]);
+  names[names.length - 1] = names[names.length - 1].replace(/, $/, pads.length > SIGNED ? ` and ${pads.length - SIGNED} more` : "");
+  return ["Signed off before: ", ...names, `. If it is ${pads.length > 1 ? "one of these" : "this pad"}, give its serial number under Sign-off as soon as a coil is read: then it is compared with its own record.`];
+}
 
 /** @param {{demos: {id: string, name: string}[], name: string, serial: string, toml: string, busy: boolean, begin: (choice: any) => Promise<void>}} o */
 export function askNewCheck(o) {
@@ -153,10 +172,17 @@ export function askNewCheck(o) {
   text.addEventListener("input", () => sessionStorage.setItem(DRAFT, text.value));
   const pick = el("select", { name: "plan" }, el("option", { value: SAME }, `the same pad${o.serial ? `, ${o.serial}` : ""}: ${o.name}`), el("option", { value: ANOTHER }, "another pad of the same plan"), ...o.demos.map((d) => el("option", { value: d.id }, d.name)), el("option", { value: "" }, "the plan written below"));
   const own = el("label", {}, "Plan", text);
-  const follow = () => (own.hidden = pick.value !== "");
+  const before = el("p", { class: "note", id: "signed-before", role: "status" });
+  const follow = async () => {
+    const { value } = pick;
+    own.hidden = value !== "";
+    const plan = value === ANOTHER || (value === SAME && !o.serial) ? o.name : o.demos.find((d) => d.id === value)?.name;
+    const pads = plan ? await signedPads(plan).catch(() => []) : [];
+    if (pick.value === value) before.replaceChildren(...knownPads(pads));
+  };
   pick.addEventListener("change", follow);
   if (draft) pick.value = "";
-  follow();
+  void follow();
   const file = el("input", { type: "file", accept: ".toml,text/plain" });
   file.addEventListener("change", async () => {
     const f = file.files[0];
@@ -164,11 +190,11 @@ export function askNewCheck(o) {
     text.value = await f.text();
     sessionStorage.setItem(DRAFT, text.value);
     pick.value = "";
-    follow();
+    void follow();
   });
   asking({
     title: "Begin a new check",
-    parts: [o.busy ? el("p", { class: "trouble" }, ENDS) : el("p", {}, "What was read so far stays stored; the phones begin anew."), el("label", {}, "Pad", pick), el("label", {}, "Open a plan file", file), own],
+    parts: [o.busy ? el("p", { class: "trouble" }, ENDS) : el("p", {}, "What was read so far stays stored; the phones begin anew."), el("label", {}, "Pad", pick), before, el("label", {}, "Open a plan file", file), own],
     yes: "Begin",
     id: "begin-check",
     act: async () => {

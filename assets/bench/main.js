@@ -67,6 +67,7 @@ function attach(id, phoneURL) {
     ontrouble: tellTrouble,
     onend: () => void newCheck({}).catch(tellTrouble),
     onanother: () => void chooseRehearsal(),
+    onrow: (row) => bench.drawsAlong(row),
     onreveal: () => {
       bench.fooled = new Set(rehearsal.truth.plain_sign_check);
       bench.draw();

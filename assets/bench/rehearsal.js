@@ -21,7 +21,7 @@ export const DIFFICULTIES = [
 export class Rehearsal {
   /**
    * @param {{id: string, page: string, drawing: any, say: (text: string) => void, ontrouble: (e: Error) => void,
-   *   onend: () => void, onanother: () => void, onreveal: () => void, state: () => any}} o
+   *   onend: () => void, onanother: () => void, onrow: (row: import("./bench.js").Row | null) => void, onreveal: () => void, state: () => any}} o
    */
   constructor(o) {
     this.o = o;
@@ -62,6 +62,7 @@ export class Rehearsal {
     // Not disabled: it would lose the focus, and who carries by keys had to find it anew for every coil.
     const nowhere = String(!to || there);
     if (this.next.getAttribute("aria-disabled") !== nowhere) this.next.setAttribute("aria-disabled", nowhere);
+    this.o.onrow(to?.along ? { at: to.id, along: to.along } : null);
   }
 
   carry() {
@@ -122,6 +123,7 @@ export class Rehearsal {
     clearInterval(this.timer);
     this.socket.close();
     this.phone.remove();
+    this.o.onrow(null);
     sessionStorage.removeItem(this.kept);
     sessionStorage.removeItem(this.shown);
     for (const id of ["rehearsal", "handling", "hidden", "coil-by-coil"]) byId(id).replaceChildren();

@@ -131,6 +131,7 @@ function facingWords({ check, sign_off: s }) {
 function asksFor(state) {
   const n = state.verdict.next;
   const p = state.prompt?.do === "hold" ? state.prompt : null;
+  if (p?.along) return { at: p.along.split(" ")[0], route: "pass", why: "" };
   if (p?.shown) return { at: p.at, why: p.why, beside: true };
   return n && p?.at && p.at !== n.at ? { at: p.at, why: `${p.at} has not been read yet.` } : n;
 }

@@ -40,7 +40,7 @@ export function outline(w, u) {
 
 /**
  * @param {Plan} plan
- * @param {{next?: string, states?: Record<string, string>, values?: Record<string, string>, onpick?: (id: string) => void, label?: string, small?: boolean, faces?: Record<string, number>}} [options]
+ * @param {{next?: string, states?: Record<string, string>, values?: Record<string, string>, onpick?: (id: string) => void, label?: string, small?: boolean, faces?: Record<string, number>, asks?: boolean}} [options] asks: which face looks up is asked of the person, who is not shown what is planned
  */
 export function drawPad(plan, options = {}) {
   const b = bounds(plan);
@@ -108,7 +108,8 @@ export function drawName({ text, box, from, rank, id }, letter, state) {
 function drawCoil(c, w, options) {
   const state = options.states?.[c.id];
   const size = Math.min(w.inner_mm[0], w.shape === "round" ? w.inner_mm[0] : w.inner_mm[1]);
-  const words = [`Coil ${c.id}, string ${c.string}, planned ${north().way(c.north)}`];
+  const words = [`Coil ${c.id}, string ${c.string}`];
+  if (!options.asks) words.push(`planned ${north().way(c.north)}`);
   if (state) words.push(wordOf(state));
   if (options.next === c.id) words.push("next");
   if (options.values?.[c.id]) words.push(options.values[c.id]);
@@ -143,7 +144,7 @@ function drawCoil(c, w, options) {
     const turned = svg("g", { transform: `rotate(${-c.turned_deg})` }, ring);
     group.append(turned);
   }
-  const face = faceShown(c.north === "up" ? 1 : -1, state, options.faces?.[c.id]);
+  const face = faceShown(c.north === "up" ? 1 : -1, state, options.faces?.[c.id] ?? (options.asks ? 0 : undefined));
   const sign = faceSign(face, size * 0.1);
   sign.setAttribute("transform", `translate(0 ${-size * 0.3})`);
   if (face !== 0) group.append(sign);

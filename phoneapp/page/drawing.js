@@ -15,10 +15,10 @@ const LETTERS = 27; // of a name beside its coil, in the drawing's longer side
 /**
  * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted?: boolean, mark_mm?: number[]}} Lies where the phone's mark lies, pad frame, and whether that is off a coil's middle; top edge counter-clockwise from pad +y; mark_mm: where on the phone the mark is, as a sticker, right of and above the middle
  * @param {any} plan
- * @param {{next?: string | null, states?: Record<string, string>, faces?: Record<string, number>, phone?: Lies | null, from?: Lies | null, onpick?: (id: string) => void, label: string}} o phone: where it is to lie; from: where it lies as long as it was not lifted
+ * @param {{next?: string | null, states?: Record<string, string>, faces?: Record<string, number>, asks?: boolean, phone?: Lies | null, from?: Lies | null, onpick?: (id: string) => void, label: string}} o asks: as drawPad has it; phone: where it is to lie; from: where it lies as long as it was not lifted
  */
 export function padDrawing(plan, o) {
-  const root = drawPad(plan, { small: true, next: o.next || undefined, states: o.states, faces: o.faces, onpick: o.onpick, label: o.label });
+  const root = drawPad(plan, { small: true, next: o.next || undefined, states: o.states, faces: o.faces, asks: o.asks, onpick: o.onpick, label: o.label });
   if (o.phone) {
     if (o.from) root.append(phoneOn(o.from, "phone-from"));
     root.append(phoneOn(o.phone, o.from ? "phone-on is-goal" : "phone-on"));

@@ -25,9 +25,8 @@
 // line says. Where it lies turned from that, the rest belongs in the hold, whose line
 // says how.
 
-import { AWAIT_S, knownOf, lacks } from "./awaited.js";
-import { Effects } from "./effects.js";
 import { distinct, HoldDetector, jitterOf, noiseOf } from "./hold-detector.js";
+import { after, ReadingFlow } from "./reading-flow.js";
 import { RowStrokes } from "./row-stroke.js";
 import { wrap180 } from "./sources/headings.js";
 import { SteadyReadings } from "./still-steady.js";
@@ -70,8 +69,8 @@ const BETWEEN = ["lift", "place", "quiet", "same"];
 
 /** Why a hold did not count. @typedef {"moved"|"shaken"|"noise"|"gap"|"frozen"} Broken */
 
-/** @extends {Effects<Effect>} */
-export class VectorFlow extends Effects {
+/** @extends {ReadingFlow<Effect>} */
+export class VectorFlow extends ReadingFlow {
   /**
    * @param {{
    *   coils: string[],
@@ -82,39 +81,21 @@ export class VectorFlow extends Effects {
    *   rows?: import("./rows.js").Row[],
    *   afterMend?: boolean,
    *   carried?: string[],
-   * }} o coils: in the plan's order. carried: read before a mend only. expected_uT: strength of the field over each
+   * }} o expected_uT: strength of the field over each
    *   coil as planned. everyHold: switch the supply off and on again on every coil.
-   *   toss: of a coin, by which two phones that go the same way part. rows: that may
-   *   be drawn along in one stroke. afterMend: it takes a look over all that was read before
+   *   rows: that may be drawn along in one stroke. afterMend: it takes a look over all that was read before
    */
   constructor(o) {
-    super();
-    this.coils = o.coils;
+    super(o);
     this.hz = o.supply.drive === "pulsed" ? o.supply.hz || 1 : 0;
     this.duty = o.supply.duty || 0.5;
     this.expected = o.expected_uT || {};
     this.everyHold = o.everyHold || false;
-    this.toss = o.toss || (() => Math.random() < 0.5);
-    this.carried = o.carried || [];
     /** @type {Stage} */
     this.stage = "off";
     this.driven = false;
-    /** Holds and strokes counted and not taken back, in order; along: a stroke's coils; quiet: there was hardly any field. @type {{at: string, t: number, along?: string[], quiet?: boolean}[]} */
-    this.done = [];
     /** The person says that the supply is on, though there is hardly any field. */
     this.supplySure = false;
-    /** The coil picked by the person. @type {string | null} */
-    this.chosen = null;
-    /** @type {any} the last verdict */
-    this.verdict = null;
-    /** The verdict on the hold counted last has not come. */
-    this.awaiting = false;
-    /** What was known of its coil before it. @type {import("./awaited.js").Known} */
-    this.knownBefore = knownOf(null, false);
-    /** Readings of its coil that counted when its hold began. */
-    this.usedAtFirst = 0;
-    /** A hold was counted, and its verdict has not been looked at. */
-    this.news = false;
     /**
      * What was asked for since any claim changed: how often while it told nothing new,
      * and the chances of its coil before. @type {{claims: string, made: Map<string, {times: number, p: Record<string, number>}>}}
@@ -145,8 +126,6 @@ export class VectorFlow extends Effects {
     this.placing = null;
     /** What it was to be laid on before another phone read that. @type {{at: string, read: boolean} | null} */
     this.taken = null;
-    /** Another phone goes by the plan's order: this one goes from its end. */
-    this.fromEnd = false;
     /** Where and how the phone lies since it was said to: news does not move it. @type {{at: string, asked: Asked} | null} */
     this.laid = null;
     /** Where and how it lay in the hold opened last. @type {{at: string, asked: Asked} | null} */
@@ -191,16 +170,6 @@ export class VectorFlow extends Effects {
     return !!named && !!wanted && wanted.at === named.at && sameWay(wanted.asked, named.asked);
   }
 
-  /** Coils that nobody has read yet, this phone or another. */
-  get unread() {
-    return this.coils.filter((id) => !this.done.some((d) => d.at === id || d.along?.includes(id)) && !(this.coil(id)?.used > 0));
-  }
-
-  /** Some coil was read before the mend only, as far as this page knows. */
-  get unreadSince() {
-    return this.carried.some((id) => !this.done.some((d) => d.at === id || d.along?.includes(id)));
-  }
-
   /** How the phone is to lie on the target, where that differs from the usual. @returns {Asked} */
   get asked() {
     return (this.laid || this.named || this.wanted)?.asked ?? {};
@@ -233,10 +202,6 @@ export class VectorFlow extends Effects {
   /** One coil after the other without a field: it may be the supply, which is asked once. */
   get doubtsSupply() {
     return (this.stage === "quiet" || this.stage === "unchanged") && this.oftenQuiet;
-  }
-
-  coil(id) {
-    return this.verdict?.coils?.find((c) => c.id === id);
   }
 
   get holdSeconds() {
@@ -399,10 +364,8 @@ export class VectorFlow extends Effects {
   /** Takes the last hold back; it is asked for again. */
   undo() {
     if (this.stage === "counting" || this.stage === "drawing") return [];
-    const last = this.done.pop();
+    const last = this.takeBack();
     if (!last) return [];
-    this.awaiting = false;
-    this.emit({ do: "undo", at: last.at, t: last.t });
     if (!last.along) this.chosen = last.at;
     this.name();
     if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
@@ -440,10 +403,7 @@ export class VectorFlow extends Effects {
 
   /** @param {any} v */
   setVerdict(v) {
-    this.verdict = v;
-    this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.knownBefore);
-    if (this.awaiting) return this.take();
-    if (this.news) this.heedOthers();
+    if (!this.hears(v)) return this.take();
     const { wanted } = this;
     if (this.stage === "off" && !wanted) this.stage = "result"; // another phone read it all meanwhile
     if (this.news) this.heedAsk();
@@ -460,13 +420,6 @@ export class VectorFlow extends Effects {
     return this.take();
   }
 
-  /** Another phone read the same coil at the same time: it goes the same way, and sees this one do so. */
-  heedOthers() {
-    const { at } = this.done[this.done.length - 1] || {};
-    const once = this.done.filter((d) => d.at === at).length === 1;
-    if (once && this.coil(at)?.used > this.usedAtFirst + 1 && this.toss()) this.fromEnd = !this.fromEnd;
-  }
-
   /** What was named need not be read any more, and the phone may be on its way there. */
   takeAway() {
     const { at, unread: read } = this.named;
@@ -475,11 +428,6 @@ export class VectorFlow extends Effects {
     this.name();
     this.stage = "taken";
     this.emit({ do: "taken", at, read });
-  }
-
-  /** There is no connection: the verdict is waited for from when it is back. @param {number} t */
-  cutOff(t) {
-    if (this.stage === "waiting") this.countedAt = t;
   }
 
   /** "On to the next", after another phone read what was named. */
@@ -669,10 +617,7 @@ export class VectorFlow extends Effects {
     if (["waiting", "result", "taken", "row"].includes(this.stage)) {
       // Watched only so that the next hold asks for a move first.
       this.detector.feed(s);
-      if (this.stage === "waiting" && s.t - this.countedAt > AWAIT_S) {
-        this.awaiting = false;
-        this.toNext();
-      }
+      if (this.stage === "waiting" && this.waitsNoMore(s.t)) this.toNext();
       return;
     }
     const told = this.detector.feed(s);
@@ -767,20 +712,6 @@ export class VectorFlow extends Effects {
     this.usedAtFirst = usedAtFirst;
     this.takeIn({ at, t: began, ...(quiet ? { quiet } : {}) }, t);
     this.toNext();
-  }
-
-  /**
-   * A hold or a stroke counts, and the verdict on it is waited for.
-   * @param {{at: string, t: number, along?: string[], quiet?: boolean}} read @param {number} t now
-   */
-  takeIn(read, t) {
-    const { at, along } = read;
-    this.done.push(read);
-    this.awaiting = true;
-    this.knownBefore = knownOf(this.coil(at), this.carried.includes(at));
-    this.news = true;
-    this.countedAt = t;
-    this.emit({ do: "counted", at, ...(along ? { along } : {}) });
   }
 
   /** To where the next hold begins, or to the end. */
@@ -948,9 +879,4 @@ function telling(before, now) {
     const [a, b] = [before[k] || 0, now[k]].map((p) => Math.max(p, LEAST_CHANCE));
     return Math.abs(odds(a) - odds(b)) > TELLS;
   });
-}
-
-/** A moment after t: lines are put in order by their times. @param {number} t */
-function after(t) {
-  return Math.round((t + 0.001) * 1000) / 1000;
 }

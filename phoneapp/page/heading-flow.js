@@ -9,9 +9,8 @@
 // the first rest tells. Until then it is guessed, and that place may have to be left.
 //
 // First one side of every coil, then the other side of those still in doubt.
-import { AWAIT_S, knownOf, lacks } from "./awaited.js";
-import { Effects } from "./effects.js";
 import { alsoDoes, currentFor, placeBeside, shareOfBest, STILL_DEG, strengthOf } from "./heading-places.js";
+import { after, ReadingFlow } from "./reading-flow.js";
 import { wrap180 } from "./sources/headings.js";
 import { mayBeSupply } from "./supply.js";
 
@@ -28,18 +27,16 @@ const ENOUGH = 0.8; // of the turn that the best side gives: not worth moving fo
  *   | {do: "strength", tells: "weak"|"strong", turn_deg: number, amps: number | null, others: boolean} | {do: "turned", deg: number} | {do: "elsewhere", at: string} | {do: "broken", at: string, why: "gap"}} Effect
  */
 
-/** @extends {Effects<Effect>} */
-export class HeadingFlow extends Effects {
-  /** @param {{plan: any, amps: number, beside?: Record<string, import("./heading-places.js").Beside[]>, carried?: string[]}} o amps: total current as planned; beside: the places by every coil; carried: read before a mend only */
+/** @extends {ReadingFlow<Effect>} */
+export class HeadingFlow extends ReadingFlow {
+  /** @param {{plan: any, amps: number, beside?: Record<string, import("./heading-places.js").Beside[]>, carried?: string[]}} o amps: total current as planned; beside: the places by every coil */
   constructor(o) {
-    super();
+    super({ ...o, coils: o.plan.coils.map((c) => c.id) });
     this.plan = o.plan;
-    this.coils = o.plan.coils.map((c) => c.id);
     /** Total current as planned, and as it is set as far as is known. */
     this.planned_amps = o.amps;
     this.amps = o.amps;
     this.beside = o.beside || {};
-    this.carried = o.carried || [];
     /** What the supply is to be set to since a turn was too large or too small; null: nothing was. @type {number | null} */
     this.set_amps = null;
     /** What it was set to where the plan's current would not do. @type {{tells: "weak"|"strong", amps: number} | null} */
@@ -50,22 +47,8 @@ export class HeadingFlow extends Effects {
     this.turnedOnce = false;
     /** @type {Stage} */
     this.stage = "place";
-    /** @type {{at: string, side: 1|-1, t: number}[]} */
-    this.done = [];
-    /** @type {string | null} */
-    this.chosen = null;
     /** The coil that the page named last. @type {string | null} */
     this.named = null;
-    /** Another phone goes by the plan's order: this one goes from its end. */
-    this.fromEnd = false;
-    /** @type {any} */
-    this.verdict = null;
-    /** The verdict on the hold counted last has not come. */
-    this.awaiting = false;
-    /** What was known of its coil before it. @type {import("./awaited.js").Known} */
-    this.knownBefore = knownOf(null, false);
-    /** Readings of its coil that counted when its hold began. */
-    this.usedAtFirst = 0;
     /** Heading of the pad's +y; from the compass before anything is driven. @type {number | null} */
     this.rest_deg = null;
     /** The same as the phone was held when it gave its first heading. @type {number | null} */
@@ -76,19 +59,6 @@ export class HeadingFlow extends Effects {
     this.run = [];
   }
 
-  coil(id) {
-    return this.verdict?.coils?.find((c) => c.id === id);
-  }
-
-  /** As in the vector route. */
-  get unreadSince() {
-    return this.carried.some((id) => this.timesRead(id) === 0);
-  }
-
-  timesRead(id) {
-    return this.done.filter((d) => d.at === id).length;
-  }
-
   /** The coil named last stays the one to be read, whatever other phones read: this one may lie there. */
   get target() {
     return this.named || this.wanted;
@@ -97,7 +67,7 @@ export class HeadingFlow extends Effects {
   /** The coil to be read as far as is known now. @returns {string | null} */
   get wanted() {
     if (this.chosen) return this.chosen;
-    const unread = this.coils.filter((id) => this.timesRead(id) === 0 && !(this.coil(id)?.used > 0));
+    const { unread } = this;
     if (unread.length > 0) return this.fromEnd ? unread[unread.length - 1] : unread[0];
     if (this.awaiting) return null;
     // Both sides of what is in doubt, before the verdict's own wishes.
@@ -135,11 +105,6 @@ export class HeadingFlow extends Effects {
     return this.run.length ? Math.min(1, (this.run[this.run.length - 1].t - this.run[0].t) / LAG_S) : 0;
   }
 
-  /** As in the vector route. @param {number} t */
-  cutOff(t) {
-    if (this.stage === "waiting") this.countedAt = t;
-  }
-
   /** As in the vector route. */
   joins() {
     this.toNext();
@@ -175,10 +140,7 @@ export class HeadingFlow extends Effects {
   /** @param {number} t @param {{deg: number, turned_deg?: number, accuracy_deg?: number}} h */
   heading(t, h) {
     this.guess_deg ??= h.deg;
-    if (this.stage === "waiting" && t - this.countedAt > AWAIT_S) {
-      this.awaiting = false;
-      this.toNext();
-    }
+    if (this.stage === "waiting" && this.waitsNoMore(t)) this.toNext();
     if (this.stage !== "off" && this.stage !== "counting") return this.take();
     /** @type {any} */
     const line = { type: "heading", t, deg: tenth(h.deg) };
@@ -215,13 +177,9 @@ export class HeadingFlow extends Effects {
     const { at, side, t: began, usedAtFirst, off_deg, turned } = this.hold;
     this.line({ type: "lift", t: after(t) });
     this.hold = null;
-    this.done.push({ at, side, t: began });
     this.chosen = null;
-    this.awaiting = true;
-    this.knownBefore = knownOf(this.coil(at), this.carried.includes(at));
     this.usedAtFirst = usedAtFirst;
-    this.countedAt = t;
-    this.emit({ do: "counted", at });
+    this.takeIn({ at, side, t: began }, t);
     const byHand = turned.length > 1 ? turned[turned.length - 1] - turned[0] : 0;
     if (Math.abs(byHand) > MOVED_DEG) this.emit({ do: "turned", deg: byHand });
     else {
@@ -264,10 +222,8 @@ export class HeadingFlow extends Effects {
       this.abandon(t);
       return this.take();
     }
-    const last = this.done.pop();
+    const last = this.takeBack();
     if (!last) return [];
-    this.awaiting = false;
-    this.emit({ do: "undo", at: last.at, t: last.t });
     this.chosen = this.named = last.at;
     this.stage = "place";
     return this.take();
@@ -295,12 +251,7 @@ export class HeadingFlow extends Effects {
 
   /** @param {any} v */
   setVerdict(v) {
-    this.verdict = v;
-    const awaited = this.awaiting;
-    this.awaiting = this.awaiting && lacks(v, this.done[this.done.length - 1]?.at, this.knownBefore);
-    const { at } = this.done[this.done.length - 1] || {};
-    // Another phone read the same coil at the same time: it goes the same way, and sees this one do so.
-    if (awaited && !this.awaiting && this.timesRead(at) === 1 && this.coil(at)?.used > this.usedAtFirst + 1 && Math.random() < 0.5) this.fromEnd = !this.fromEnd;
+    if (this.hears(v)) this.news = false;
     if (this.stage === "waiting" || (this.stage === "place" && !this.wanted)) this.toNext();
     return this.take();
   }
@@ -346,8 +297,3 @@ export class HeadingFlow extends Effects {
 }
 
 const tenth = (x) => Math.round(x * 10) / 10;
-
-/** A moment after t: lines are put in order by their times. @param {number} t */
-function after(t) {
-  return Math.round((t + 0.001) * 1000) / 1000;
-}

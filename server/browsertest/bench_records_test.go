@@ -177,6 +177,18 @@ func TestSignOff(t *testing.T) {
 		t.Error(v)
 	}
 	shot(t, ctx, "compared")
+
+	// Another pad of the plan may be one signed before: it is known again by its number alone.
+	do(t, ctx, press("#new-check"), chromedp.WaitVisible("#begin-check", chromedp.ByQuery))
+	picked := func(plan, said string) {
+		t.Helper()
+		do(t, ctx, chromedp.Evaluate(fmt.Sprintf(`(() => { const s = document.querySelector("#dialog [name=plan]"); s.value = %q; s.dispatchEvent(new Event("change")); })()`, plan), nil))
+		waitFor(t, ctx, "what was signed of "+plan, fmt.Sprintf(`document.querySelector("#signed-before").textContent.startsWith(%q) && (%[1]q !== "" || document.querySelector("#signed-before").textContent === "")`, said))
+	}
+	picked("another", "Signed off before: K-17 (20")
+	shot(t, ctx, "signed-before")
+	picked("same", "")
+	picked("ring", "")
 }
 
 // TestSignOffWithException signs a pad that is not as planned, in writing.

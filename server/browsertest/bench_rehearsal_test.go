@@ -128,14 +128,16 @@ func TestRehearsalChosen(t *testing.T) {
 }
 
 // beginRehearsal begins a rehearsal on the pad of the bench with a fault, with the
-// phone on the first coil and the supply off.
-func beginRehearsal(t *testing.T, program *Running, fault string) context.Context {
+// phone on the first coil and the supply off; taps are what is tapped on the phone after its first screen.
+func beginRehearsal(t *testing.T, program *Running, fault string, taps ...string) context.Context {
 	t.Helper()
 	bench := newBrowser(t, 1440, 860)
 	do(t, bench, chromedp.Navigate(program.Bench))
 	waitFor(t, bench, "the pad", `document.querySelector("#plan-name").textContent.includes("Kennel")`)
 	do(t, bench, chromedp.Evaluate(fmt.Sprintf(`fetch("api/rehearsals", { method: "POST", body: JSON.stringify({ fault: %q }) }).then(() => true)`, fault), nil, awaited))
-	tapInPhone(t, bench, "begin")
+	for _, id := range append([]string{"begin"}, taps...) {
+		tapInPhone(t, bench, id)
+	}
 	waitFor(t, bench, "a coil to carry it to", `document.querySelector("#carry").ariaDisabled === "false"`)
 	do(t, bench, press("#carry"))
 	waitFor(t, bench, "the phone to lie", `document.querySelector("#carry").textContent.startsWith("It lies")`)
@@ -184,6 +186,23 @@ func TestRehearsalKeepsTheFocus(t *testing.T) {
 	do(t, bench, chromedp.Focus("#reveal", chromedp.ByQuery), chromedp.KeyEvent(kb.Enter))
 	waitFor(t, bench, "the focus on what was hidden", `document.activeElement.id === "truth" && document.activeElement.textContent.includes("B2")`)
 	waitFor(t, bench, "it in view", `(() => { const r = document.querySelector("#truth dd").getBoundingClientRect(); return r.top >= 0 && r.bottom <= innerHeight; })()`)
+}
+
+// TestRehearsalAlongARow: while the phone is to be drawn along a row the bench asks for that too,
+// not for the coil that nobody has read yet.
+func TestRehearsalAlongARow(t *testing.T) {
+	t.Parallel()
+	program := startProgram(t)
+	bench := beginRehearsal(t, program, "none", "by-row")
+	tapInPhone(t, bench, "is-on")
+	for _, tap := range []string{"stroke", "not-drawn"} {
+		waitFor(t, bench, "before "+tap, inPhone(`document.querySelector("#`+tap+`")`))
+		waitFor(t, bench, "the row on the bench", `document.querySelector("#prompt").textContent === "Draw the phone along A1 to A3."`)
+		says(t, bench, "#verdict .next", "draw the phone along its row")
+		tapInPhone(t, bench, tap)
+	}
+	tapInPhone(t, bench, "coil-by-coil")
+	waitFor(t, bench, "a coil again", `document.querySelector("#prompt").textContent === "Lay the phone on A2."`)
 }
 
 // TestRehearsalSupplyAsked: after two coils without a field the phone asks once whether

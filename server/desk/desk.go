@@ -320,7 +320,12 @@ func (d *Desk) Leave(sourceID string) {
 			c.order = slices.DeleteFunc(slices.Clone(c.order), func(id string) bool { return id == sourceID })
 		}
 	}
+	others := c.verdict != nil && c.readLast() != ""
 	d.mu.Unlock()
+	if others {
+		d.pushState() // what is asked for next may be another's to read now
+		return
+	}
 	d.pushPhones()
 }
 

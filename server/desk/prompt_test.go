@@ -65,6 +65,57 @@ func TestPromptSaysWithWhat(t *testing.T) {
 	}
 }
 
+// Of two phones one comes from the plan's end: the bench asks for what the phone asks for that
+// read last, and once that is gone for what the other one does.
+func TestPromptGoesThePhonesWay(t *testing.T) {
+	c := &check{sources: map[string]*source{}}
+	v := verdict.Verdict{Outcome: verdict.Undecided}
+	for _, id := range []string{"A1", "A2", "A3", "B1", "B2", "B3"} {
+		v.Coils = append(v.Coils, verdict.Coil{ID: id, State: verdict.StateUndecided})
+	}
+	seq := int64(0)
+	read := func(phone string, coil int) {
+		s := c.known(phone)
+		s.online = 1
+		at := v.Coils[coil].ID
+		seq++
+		c.take(s, seq, []capture.Line{capture.Start{V: 1, Route: capture.Vector}, capture.Hold{T: 1, Coil: at}, capture.Lift{T: 4}})
+		v.Coils[coil].Used = 1
+	}
+	asks := func(want, when string) {
+		t.Helper()
+		if got := c.prompt(&v).At; got != want {
+			t.Errorf("%s: asked for %s, expected %s", when, got, want)
+		}
+	}
+	read("a", 0)
+	asks("A2", "one phone")
+	read("b", 5)
+	asks("B2", "the other has read")
+	read("a", 1)
+	asks("A3", "the first has read on")
+	c.sources["a"].online = 0
+	asks("B2", "the first has left")
+	c.sources["b"].online = 0
+	asks("A3", "both have left")
+}
+
+// What a phone has not ended counts for nothing yet: it may be asking about it.
+func TestOpenHoldDoesNotCount(t *testing.T) {
+	c := &check{sources: map[string]*source{}}
+	c.take(c.known("a"), 1, []capture.Line{capture.Start{V: 1, Route: capture.Vector}, capture.Hold{T: 1, Coil: "A1"}, capture.Lift{T: 4}, capture.Hold{T: 5, Coil: "A2"}, capture.Drive{T: 6, State: capture.On}, capture.B{T: 7}})
+	count := func(holds, drives int, when string) {
+		t.Helper()
+		captures, _ := c.counting()
+		if cut := captures[0].Cut(); len(cut.Holds) != holds || len(cut.Drives) != drives {
+			t.Errorf("%s: %d holds count, with %d switchings", when, len(cut.Holds), len(cut.Drives))
+		}
+	}
+	count(1, 1, "A2 not ended")
+	c.take(c.known("a"), 2, []capture.Line{capture.Lift{T: 8}})
+	count(2, 1, "A2 ended")
+}
+
 // A compass goes where its phone shows, and the bench asks for the same: first for the other
 // side of a coil that one side left open, then for what the verdict asks for, without
 // millimetres of its own.

@@ -20,6 +20,8 @@ type source struct {
 	route    capture.Route
 	latest   *capture.B
 	at       string // coil of the open hold
+	over     string // coil of the last hold that ended
+	overAt   int    // when that was, by the messages of the check
 	count    int    // samples in it
 	drive    capture.DriveState
 	lastT    float64
@@ -99,6 +101,9 @@ func (c *check) take(s *source, seq int64, lines []capture.Line) {
 		case capture.Hold:
 			s.at, s.count = l.Coil, 0
 		case capture.Lift:
+			if s.at != "" {
+				s.over, s.overAt = s.at, c.messages
+			}
 			s.at, s.count = "", 0
 		case capture.Ohms:
 			s.came[placed{l.Across, l.T}] = c.messages
@@ -178,11 +183,29 @@ func without(c *capture.Capture, source string, thrown []store.ThrownOut) *captu
 	return &kept
 }
 
+// ended leaves out the hold or pass that a source is still at: the phone may be asking
+// whether it is one, as where the field over a coil does not change.
+func ended(c *capture.Capture, source string) *capture.Capture {
+	var open []store.ThrownOut
+	cut := c.Cut()
+	for _, h := range cut.Holds {
+		if h.Open {
+			open = append(open, store.ThrownOut{Source: source, Coil: h.Hold.Coil, T: h.Hold.T})
+		}
+	}
+	for _, p := range cut.Passes {
+		if p.Open {
+			open = append(open, store.ThrownOut{Source: source, Coil: p.Pass.Along[0], T: p.Pass.T})
+		}
+	}
+	return without(c, source, open)
+}
+
 // counting is what counts of a check, with the source of each capture.
 func (c *check) counting() (captures []*capture.Capture, sources []string) {
 	for _, id := range c.order {
 		for _, cap := range c.sources[id].captures(c.thrown) {
-			captures, sources = append(captures, cap), append(sources, id)
+			captures, sources = append(captures, ended(cap, id)), append(sources, id)
 		}
 	}
 	return captures, sources

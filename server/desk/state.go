@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -413,18 +414,55 @@ func (c *check) compassAgain(v *verdict.Verdict) *Prompt {
 	return &Prompt{Do: "hold", At: at, Say: c.reading(at) + " again, as it shows.", Why: why, Shown: true}
 }
 
+// unread is the coil to be read next of those that nobody has read, in the plan's order; ""
+// where there is none. Of two phones that went the same way one comes from the plan's end:
+// what it read last lies behind all of them.
+func (c *check) unread(v *verdict.Verdict) string {
+	first, last, behind := "", "", false
+	over := c.readLast()
+	for i := range v.Coils {
+		k := &v.Coils[i]
+		behind = behind || k.ID == over
+		if k.Used == 0 && k.State == verdict.StateUndecided {
+			first, last, behind = cmp.Or(first, k.ID), k.ID, false
+		}
+	}
+	if behind {
+		return last
+	}
+	return first
+}
+
+// readLast is the coil that a phone read last, of those that are there if any is; "" as long
+// as only one has read.
+func (c *check) readLast() string {
+	phones, latest := 0, &source{}
+	for _, id := range c.order {
+		s := c.sources[id]
+		if s.fed || s.over == "" {
+			continue
+		}
+		phones++
+		there, was := s.online > 0, latest.online > 0
+		if there && !was || there == was && s.overAt > latest.overAt {
+			latest = s
+		}
+	}
+	if phones < 2 {
+		return ""
+	}
+	return latest.over
+}
+
 // prompt picks the next step: coils not read yet in the plan's order, then what
 // the verdict asks for, then mending or the end.
 func (c *check) prompt(v *verdict.Verdict) Prompt {
-	for i := range v.Coils {
-		if v.Coils[i].Used == 0 && v.Coils[i].State == verdict.StateUndecided {
-			id := v.Coils[i].ID
-			why := fmt.Sprintf("%s has not been read yet.", id)
-			if c.before != nil && v.Next != nil && v.Next.At == id {
-				why = v.Next.Why // it was read before the mend
-			}
-			return Prompt{Do: "hold", At: id, Say: c.reading(id) + ".", Why: why}
+	if id := c.unread(v); id != "" {
+		why := fmt.Sprintf("%s has not been read yet.", id)
+		if c.before != nil && v.Next != nil && v.Next.At == id {
+			why = v.Next.Why // it was read before the mend
 		}
+		return Prompt{Do: "hold", At: id, Say: c.reading(id) + ".", Why: why}
 	}
 	if c.byCompass() {
 		if p := c.compassAgain(v); p != nil {

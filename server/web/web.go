@@ -134,7 +134,7 @@ func (s *Site) Phone() http.Handler { return head(s.phoneListener()) }
 
 func (s *Site) phoneListener() http.Handler {
 	r := chi.NewRouter()
-	r.Use(headers(cspPhone), s.timely, s.sameOrigin, squeeze)
+	r.Use(headers(cspPhone), s.timely, s.sameOrigin, squeeze, s.survives)
 	r.Route("/{key}", s.phoneRoutes)
 	forbid := func(w http.ResponseWriter, r *http.Request) {
 		unread(w, r)
@@ -238,7 +238,7 @@ func (s *Site) Bench(listen string) http.Handler { return head(s.benchListener(l
 
 func (s *Site) benchListener(listen string) http.Handler {
 	r := chi.NewRouter()
-	r.Use(headers(cspBench), s.timely, loopbackHost(listen), s.sameOrigin, squeeze)
+	r.Use(headers(cspBench), s.timely, loopbackHost(listen), s.sameOrigin, squeeze, s.survives)
 	nothing := func(w http.ResponseWriter, r *http.Request) {
 		refuse(w, r, http.StatusNotFound, "no-page", "There is nothing at this address.", "Open the bench page by the address that the program printed.")
 	}

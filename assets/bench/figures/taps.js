@@ -40,7 +40,7 @@ class Taps {
 
   draw() {
     const face = entries.now?.check === this.check ? entries.now.faces[this.coil] : undefined;
-    this.title.textContent = `${this.coil} by hand, supply on. ${needleOver(this.coil)}`;
+    this.title.textContent = `${this.coil} by hand, supply on. ${needleOver(this.coil)} Tap what it shows, not what is planned.`;
     this.element.setAttribute("aria-label", `Which face of ${this.coil} looks up, read by hand`);
     for (const b of this.buttons) b.setAttribute("aria-pressed", String(b.dataset.tap === face));
     /** @type {any} */ (this.clear).disabled = !face;

@@ -64,7 +64,7 @@ function supplyScreen(run, told) {
 function facesScreen(run, told) {
   const at = run.target;
   const n = told.north;
-  const options = { next: at, states: told.states(), faces: run.faces, label: `The pad. ${at} is next` };
+  const options = { next: at, states: told.states(), faces: run.faces, asks: true, label: `The pad. ${at} is next` };
   return {
     title: `Which face of ${at} looks up?`,
     lead: `Supply on. ${needleOver(at)}`,

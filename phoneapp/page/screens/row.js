@@ -57,11 +57,12 @@ function drawn(told, row, top_deg, under) {
 }
 
 /** @param {import("../rows.js").Row} row @param {boolean} under */
-function arrow({ from, to, length_mm }, under) {
+function arrow(row, under) {
+  const { from, to, length_mm } = row;
   const [x, y] = to;
   const back = [0, 1].map((k) => ((from[k] - to[k]) / length_mm) * Math.max(HEAD_MM, HEAD * length_mm));
   const [bx, by, px, py] = [x + back[0], y + back[1], -back[1] * 0.55, back[0] * 0.55];
-  return svg("g", { class: under ? "stroke is-under-way" : "stroke", "aria-hidden": "true" }, svg("path", { d: `M${from[0]} ${-from[1]}L${x} ${-y}M${bx + px} ${-(by + py)}L${x} ${-y}L${bx - px} ${-(by - py)}` }));
+  return svg("g", { class: under ? "stroke is-under-way" : "stroke", "aria-hidden": "true", "data-along": rowName(row) }, svg("path", { d: `M${from[0]} ${-from[1]}L${x} ${-y}M${bx + px} ${-(by + py)}L${x} ${-y}L${bx - px} ${-(by - py)}` }));
 }
 
 /**

@@ -44,6 +44,9 @@ export function thePhoneIsAskedForExactly() {
   const drawn = (transform) => frame(`<svg><g class="coil is-next" data-coil="B2"></g><g class="phone-on" transform="${transform}"></g></svg>`);
   equal(phoneAsks(drawn("translate(120.5 -80) rotate(-180)")), { id: "B2", x_mm: 120.5, y_mm: 80, top_deg: 180 });
   equal(phoneAsks(drawn("translate(-3 12) rotate(90)")), { id: "B2", x_mm: -3, y_mm: -12, top_deg: -90 });
+  const along = (name) => phoneAsks(frame(`<svg><g class="coil is-next" data-coil="B3"></g><g class="phone-on" transform="translate(9 -8) rotate(0)"></g><g class="${name}" data-along="B1 to B3"></g></svg>`));
+  equal(along("stroke"), { id: "B3", x_mm: 9, y_mm: 8, top_deg: 0, along: "B1 to B3" });
+  equal(along("stroke is-under-way"), { id: "B3", x_mm: 9, y_mm: 8, top_deg: 0, along: "B1 to B3", drawn: true });
   equal(phoneAsks(frame("<svg></svg>")), null, "nothing asked for");
   equal(phoneAsks(null), null, "no page yet");
 }

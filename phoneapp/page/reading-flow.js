@@ -1,0 +1,113 @@
+// What flow.js and heading-flow.js share: the readings that count, and the verdict on
+// the last of them. On a slow bench one on the readings before it may come in between:
+// what that asks for has been done already. Pure.
+import { Effects } from "./effects.js";
+
+const AWAIT_S = 15; // so long it is waited for; a reading may also turn out to be of no use
+
+/** @typedef {{used: number, read: string | null}} Known of a coil; read: what was read of it, where a reading may take the place of another */
+/** @typedef {{at: string, t: number, along?: string[], quiet?: boolean, side?: 1|-1}} Read a hold or a stroke; along: a stroke's coils; quiet: there was hardly any field; side: of the coil, beside it */
+
+/** @template {{do: string}} E @extends {Effects<E>} */
+export class ReadingFlow extends Effects {
+  /** @param {{coils: string[], carried?: string[], toss?: () => boolean}} o coils: in the plan's order; carried: read before a mend only; toss: of a coin, by which two phones that go the same way part */
+  constructor({ coils, carried = [], toss = () => Math.random() < 0.5 }) {
+    super();
+    this.coils = coils;
+    this.carried = carried;
+    this.toss = toss;
+    /** @type {string} */
+    this.stage = "";
+    /** What counts and was not taken back, in order. @type {Read[]} */
+    this.done = [];
+    /** The coil picked by the person. @type {string | null} */
+    this.chosen = null;
+    /** Another phone goes by the plan's order: this one goes from its end. */
+    this.fromEnd = false;
+    /** @type {any} the last verdict */
+    this.verdict = null;
+    /** The verdict on what was counted last has not come. */
+    this.awaiting = false;
+    /** Something was counted, and no verdict on it has been looked at. */
+    this.news = false;
+    /** What was known of its coil before it. @type {Known} */
+    this.knownBefore = { used: 0, read: null };
+    /** Readings of its coil that counted when it began. */
+    this.usedAtFirst = 0;
+    /** When it was counted, or a connection was there last. */
+    this.countedAt = 0;
+  }
+
+  /** A coil as the verdict has it. @param {string | undefined} id */
+  coil(id) {
+    return this.verdict?.coils?.find((c) => c.id === id);
+  }
+
+  timesRead(id) {
+    return this.done.filter((d) => d.at === id || d.along?.includes(id)).length;
+  }
+
+  /** Coils that nobody has read yet, this phone or another. */
+  get unread() {
+    return this.coils.filter((id) => this.timesRead(id) === 0 && !(this.coil(id)?.used > 0));
+  }
+
+  /** Some coil was read before the mend only, as far as this page knows. */
+  get unreadSince() {
+    return this.carried.some((id) => this.timesRead(id) === 0);
+  }
+
+  /** A hold or a stroke counts, and the verdict on it is waited for. @param {Read} read @param {number} t now */
+  takeIn(read, t) {
+    const { at, along } = read;
+    this.done.push(read);
+    this.awaiting = this.news = true;
+    const coil = this.coil(at);
+    // Where a new reading takes the place of one before a mend no more of them count than before.
+    this.knownBefore = { used: coil?.used ?? 0, read: this.carried.includes(at) ? readOf(coil) : null };
+    this.countedAt = t;
+    this.emit(/** @type {any} */ ({ do: "counted", at, ...(along ? { along } : {}) }));
+  }
+
+  /** What was counted last does not count after all. */
+  takeBack() {
+    const last = this.done.pop();
+    if (!last) return undefined;
+    this.awaiting = false;
+    this.usedAtFirst = Infinity; // that of what was counted before it is not known any more
+    this.emit(/** @type {any} */ ({ do: "undo", at: last.at, t: last.t }));
+    return last;
+  }
+
+  /** A verdict has come: whether it knows of what was counted last. @param {any} v */
+  hears(v) {
+    this.verdict = v;
+    const { at } = this.done[this.done.length - 1] || {};
+    const coil = this.coil(at);
+    const { used, read } = this.knownBefore;
+    this.awaiting = this.awaiting && !!coil && coil.used <= used && (read === null || readOf(coil) === read);
+    // Another phone read the same coil at the same time: it goes the same way, and sees this one do so.
+    if (this.news && !this.awaiting && this.done.filter((d) => d.at === at).length === 1 && coil?.used > this.usedAtFirst + 1 && this.toss()) this.fromEnd = !this.fromEnd;
+    return !this.awaiting;
+  }
+
+  /** Whether the verdict was waited for long enough. @param {number} t */
+  waitsNoMore(t) {
+    if (t - this.countedAt <= AWAIT_S) return false;
+    this.awaiting = false;
+    return true;
+  }
+
+  /** There is no connection: the verdict is waited for from when it is back. @param {number} t */
+  cutOff(t) {
+    if (this.stage === "waiting") this.countedAt = t;
+  }
+}
+
+/** No two readings come to the same. */
+const readOf = (coil) => JSON.stringify(coil?.measured_uT ?? coil?.p ?? null);
+
+/** A moment after t: lines are put in order by their times. @param {number} t */
+export function after(t) {
+  return Math.round((t + 0.001) * 1000) / 1000;
+}
