@@ -21,8 +21,9 @@ const (
 	// The earth's field with steel under it is no larger than the one; what is larger than the
 	// other, uT, is a driven coil's, or a phone's whose own magnetism was never taken out.
 	mostEarth, noEarth = 85, 110
-	ownMagnetism       = 30 // uT within which two backgrounds of such a phone lie
-	enoughAgree        = 4  // holds whose backgrounds agree better than their coils: such a phone
+	ownMagnetism       = 30   // uT within which two backgrounds of such a phone lie
+	enoughAgree        = 4    // holds whose backgrounds agree better than their coils: such a phone
+	mostlyDark         = 0.67 // of the holds told on must read no more than the earth's field
 )
 
 // told are a hold's two levels by what was told at them, if it tells them plainly.
@@ -74,7 +75,7 @@ func (s *Source) dropSwapped() {
 	for i := range cut.Holds {
 		all = append(all, toldLevels(s.plan, cut, &cut.Holds[i]))
 	}
-	all = s.dropAllSwapped(all)
+	all = s.dropDark(s.dropAllSwapped(all))
 	// What a hold itself tells counts among the others: one cannot outvote two.
 	dark := map[float64][]sample{} // by how the phone lay
 	for i, l := range all {
@@ -147,6 +148,61 @@ func (s *Source) dropAllSwapped(all []told) []told {
 		return len(xs) > 0 && lit(medianOf(xs))
 	})
 	return left
+}
+
+// dropDark leaves out the holds told on that read no more than the earth's field, nearly all
+// of them, and the rests told off that read more: the supply was on in the rests alone. It
+// returns what the holds that are left tell.
+func (s *Source) dropDark(all []told) []told {
+	var own []sample // backgrounds of a phone with a magnetism of its own
+	for _, l := range all {
+		if l.plain && sizeOf(l.off) > noEarth {
+			own = append(own, sample{u: l.off})
+		}
+	}
+	lit := func(r capture.Stretch) bool {
+		xs := allOf(&r)
+		if len(xs) == 0 {
+			return false
+		}
+		ground := medianOf(xs)
+		return sizeOf(ground) > noEarth && !slices.ContainsFunc(own, func(x sample) bool { return Gap(x.u, ground) < ownMagnetism })
+	}
+	if !slices.ContainsFunc(s.cut.Rests, lit) {
+		return all
+	}
+	dark := make([]bool, len(all))
+	on, count := 0, 0
+	for i := range s.cut.Holds {
+		if h := &s.cut.Holds[i]; !all[i].plain && s.toldOn(h) {
+			on++
+			if dark[i] = sizeOf(medianOf(allOf(h))) < mostEarth; dark[i] {
+				count++
+			}
+		}
+	}
+	if count == 0 || float64(count) < mostlyDark*float64(on) {
+		return all
+	}
+	var holds []capture.Stretch
+	var left []told
+	for i, h := range s.cut.Holds {
+		if !dark[i] {
+			holds, left = append(holds, h), append(left, all[i])
+		} else if !slices.Contains(s.SwappedAlways, h.Hold.Coil) {
+			s.SwappedAlways = append(s.SwappedAlways, h.Hold.Coil)
+		}
+	}
+	s.cut.Holds, s.cut.Rests = holds, slices.DeleteFunc(s.cut.Rests, lit)
+	return left
+}
+
+// toldOn tells of a hold in which the supply was told to be on all the time.
+func (s *Source) toldOn(h *capture.Stretch) bool {
+	return len(h.B) > 0 && !slices.ContainsFunc(h.B, func(b capture.B) bool {
+		drive, known := DriveAt(s.cut, s.plan, b.T)
+		return !known || drive.State != capture.On
+	})
 }
 
 // scatterOf is how far samples lie from their middle, on average.

@@ -113,6 +113,53 @@ func TestOnToldForOffFromTheBeginning(t *testing.T) {
 	}
 }
 
+// TestRestWithTheSupplyOn: the supply was on while it was told to be off, in a rest, and off
+// while it was told to be on over the coils: those read the earth's field, whatever coil they
+// lie on, and tell nothing. A phone with a magnetism of its own reads more than that over them.
+func TestRestWithTheSupplyOn(t *testing.T) {
+	for _, tc := range []struct {
+		name  string
+		rest  float64
+		over  []float64 // read over A1, A2, A3 with the supply told on
+		count int
+		said  []string
+	}{
+		{"always the other way round", -485, []float64{-41, -42, -40}, 0, []string{"A1", "A2", "A3"}},
+		{"over one coil so far", 403, []float64{-41}, 0, []string{"A1"}},
+		{"told rightly", -41, []float64{403, 390, -470}, 3, nil},
+		{"told rightly, no current", -41, []float64{-42, -40, -41}, 3, nil},
+		{"a phone of its own magnetism", -485, []float64{-41, -930, -921}, 3, nil},
+		{"the same without current", -485, []float64{-484, -486, -485}, 3, nil},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			rng := rand.New(rand.NewPCG(7, 3))
+			lines := []string{`{"type":"start","v":1,"route":"vector"}`}
+			now := 0.0
+			read := func(z float64) {
+				for range 25 {
+					now += 0.1
+					lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[12.1,%.3f,%.3f]}`, now, -16+0.3*rng.NormFloat64(), z+0.3*rng.NormFloat64()))
+				}
+			}
+			lines = append(lines, `{"type":"drive","t":0,"state":"off"}`)
+			read(tc.rest)
+			now += 0.1
+			lines = append(lines, fmt.Sprintf(`{"type":"drive","t":%.2f,"state":"on"}`, now))
+			for k, z := range tc.over {
+				now += 2
+				lines = append(lines, fmt.Sprintf(`{"type":"hold","t":%.2f,"at":"A%d"}`, now, k+1))
+				read(z)
+				now += 0.1
+				lines = append(lines, fmt.Sprintf(`{"type":"lift","t":%.2f}`, now))
+			}
+			got := readLines(t, lines)
+			if len(got.holds) != tc.count || !slices.Equal(got.SwappedAlways, tc.said) {
+				t.Errorf("%d holds count, expected %d; told the wrong way round over %v, expected %v", len(got.holds), tc.count, got.SwappedAlways, tc.said)
+			}
+		})
+	}
+}
+
 // TestWeakCoilReadByAPhoneThatRezeroed: over a weak coil a phone that re-zeroed itself by as much
 // as the coil pulls looks as if on and off had been told the wrong way round. It counts.
 func TestWeakCoilReadByAPhoneThatRezeroed(t *testing.T) {
