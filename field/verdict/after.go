@@ -212,15 +212,15 @@ func (e *engine) readSince(j int) bool {
 	return false
 }
 
-// stillWrong is a coil that was turned and is read as anything but planned since: what
-// was read before the mend then says nothing of coils that were to be left alone, one of
-// which may have been turned instead. None is -1.
+// stillWrong is a coil that was turned and is read as reversed since: what was read before
+// the mend then says nothing of coils that were to be left alone, one of which may have been
+// turned instead. None is -1.
 func (e *engine) stillWrong(p []map[State]float64) int {
 	if e.ev.mended == nil {
 		return -1
 	}
 	for j := range e.m.plan.Coils {
-		if e.ev.mended.turned[j] && e.readSince(j) && p[j][StateAsPlanned] < 0.5 {
+		if e.ev.mended.turned[j] && e.readSince(j) && p[j][StateReversed] > 0.5 {
 			return j
 		}
 	}

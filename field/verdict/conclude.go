@@ -46,7 +46,8 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Coils = append(v.Coils, c)
 	}
 	closing := e.closing()
-	if still >= 0 {
+	instead := e.turnedInstead(still)
+	if instead != nil {
 		v.Notes = append(v.Notes, fmt.Sprintf("%s was mended and is not as planned yet. Another coil may have been turned in its place: read every coil again before you turn anything.", e.m.plan.Coils[still].ID))
 	}
 	again := e.toReadAgain(list, weights)
@@ -80,8 +81,8 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	}
 	if closing != nil && (sound || e.ev.mended.touched[e.m.plan.CoilIndex(closing.At)]) {
 		v.Next = closing
-	} else if n := e.turnedInstead(still); n != nil {
-		v.Next = n
+	} else if instead != nil {
+		v.Next = instead
 	}
 	for j := range v.Coils {
 		for st, q := range v.Coils[j].P {

@@ -360,7 +360,8 @@ func (ev *evidence) facesByCoil() (out [][]faceReading) {
 	return out
 }
 
-// addReadings adds what was read by hand and with an ohmmeter.
+// addReadings adds what was read by hand and with an ohmmeter. A figure that was noted by
+// another source already, to the last digit, is the same measurement, written down twice.
 func (ev *evidence) addReadings(plan *layout.Plan, cut *capture.Stretches) {
 	for _, r := range cut.Readings {
 		f := faceReading{coil: plan.CoilIndex(r.Coil), face: r.Face, ut: math.NaN()}
@@ -369,6 +370,7 @@ func (ev *evidence) addReadings(plan *layout.Plan, cut *capture.Stretches) {
 		}
 		ev.faces = append(ev.faces, f)
 	}
+	others := ev.ohms
 	for _, o := range cut.Ohms {
 		kind, id := o.Target()
 		r := ohmReading{kind: kind, ohms: math.Inf(1), celsius: math.NaN()}
@@ -389,6 +391,8 @@ func (ev *evidence) addReadings(plan *layout.Plan, cut *capture.Stretches) {
 		if r.leaks(plan) {
 			r.ohms = math.Inf(1)
 		}
-		ev.ohms = append(ev.ohms, r)
+		if !slices.ContainsFunc(others, r.same) {
+			ev.ohms = append(ev.ohms, r)
+		}
 	}
 }

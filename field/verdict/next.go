@@ -329,6 +329,9 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 		face.next = Next{At: id, Why: face.why(id, "Read the face of %s once more.")}
 		out = append(out, face)
 	}
+	if measured && len(out) > 0 {
+		return out // the meter would show what it showed
+	}
 	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur().CoilOhms[j]) })
 	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
 	least := func(a, b choice) int { return cmp.Compare(a.left, b.left) }
@@ -458,6 +461,18 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 	return out
 }
 
+// farthestSensor is how far from a phone's mark its sensor lies at most, metres: half the length
+// of a long phone.
+const farthestSensor = 0.085
+
+// spread is how far places lie from each other at most, about their middle.
+func spread(places []r2.Vec) (most float64) {
+	for _, p := range places {
+		most = math.Max(most, r2.Norm(r2.Sub(p, places[0]))/2)
+	}
+	return most
+}
+
 // toMiddle is where to lay the mark so that the sensor comes over the middle of a
 // coil, where that is far from where the mark usually lies.
 func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, words string, ok bool) {
@@ -467,8 +482,8 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 		o = r2.Add(o, r2.Scale(1/float64(len(places)), p))
 	}
 	w := e.m.plan.WindingOf(j)
-	if r2.Norm(o) < 0.5*math.Min(w.InnerX, w.InnerY)/2 {
-		return shift, "", false
+	if near := 0.5 * math.Min(w.InnerX, w.InnerY) / 2; r2.Norm(o) < near || r2.Norm(o) > farthestSensor || spread(places) > near {
+		return shift, "", false // it is over the middle as it is, or nobody knows where it is
 	}
 	const whole = 1e-3 // millimetres
 	o = toPad(o, topDeg)

@@ -87,6 +87,11 @@ func (r *ohmReading) of(c *layout.Currents) float64 {
 	return c.PadOhms
 }
 
+// same tells whether two readings are of the same, to the last digit.
+func (r *ohmReading) same(o ohmReading) bool {
+	return r.kind == o.kind && r.index == o.index && r.ohms == o.ohms && (r.celsius == o.celsius || math.IsNaN(r.celsius) && math.IsNaN(o.celsius))
+}
+
 // leaks tells of a figure that is no resistance of copper: the meter's own, or of fingers on
 // its tips. What was measured is open.
 func (r *ohmReading) leaks(plan *layout.Plan) bool {
