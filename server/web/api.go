@@ -94,6 +94,18 @@ func (s *Site) read(w http.ResponseWriter, r *http.Request, v any) bool {
 	return true
 }
 
+// okAnswer is told where there is no more to say than that it was done.
+var okAnswer = map[string]bool{"ok": true}
+
+// answer tells what a request came to, or why it came to nothing.
+func (s *Site) answer(w http.ResponseWriter, v any, err error) {
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, v)
+}
+
 func (s *Site) newCheck(w http.ResponseWriter, r *http.Request) {
 	var q struct {
 		planRequest
@@ -159,9 +171,5 @@ func (s *Site) truth(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	t, err := re.Truth()
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, t)
+	s.answer(w, t, err)
 }

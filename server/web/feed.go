@@ -28,17 +28,9 @@ func (s *Site) feedRoutes(r chi.Router) {
 	r.Post("/feeds/{do}", s.feedDo)
 }
 
-// feedSource is the request's source, "feed" where it names none.
-func feedSource(w http.ResponseWriter, r *http.Request) (string, bool) {
-	if r.URL.Query().Get("source") == "" {
-		return "feed", true
-	}
-	return sourceOf(w, r)
-}
-
 // feedPost takes readings in any text: see the package feed.
 func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
-	name, ok := feedSource(w, r)
+	name, ok := sourceOf(w, r, "feed")
 	if !ok {
 		return
 	}
@@ -69,11 +61,7 @@ func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
 		*to = n
 	}
 	answer, err := s.feeds.Take(r.Context(), name, raw, sent)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, answer)
+	s.answer(w, answer, err)
 }
 
 // Limits of a feed's socket. Chunks waiting are taken together, so that a device
@@ -86,7 +74,7 @@ const (
 
 // feedSocket is the same by websocket: text in, an answer for what was taken.
 func (s *Site) feedSocket(w http.ResponseWriter, r *http.Request) {
-	name, ok := feedSource(w, r)
+	name, ok := sourceOf(w, r, "feed")
 	if !ok {
 		return
 	}
