@@ -217,7 +217,7 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 	if c.before != nil {
 		r.Check.Mend = c.before.Mend
 	}
-	if r.OutFace, err = d.store.Setting(ctx, store.OutFace); err != nil {
+	if r.OutFace, err = d.store.OutFace(ctx); err != nil {
 		return nil, err
 	}
 	r.Signed, r.Serial, r.Maker, r.Note = now.Format(time.RFC3339), q.Serial, q.Maker, q.Note

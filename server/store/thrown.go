@@ -1,6 +1,9 @@
 package store
 
-import "context"
+import (
+	"context"
+	"database/sql"
+)
 
 // ThrownOut is a reading that the person took back. Its samples stay stored.
 type ThrownOut struct {
@@ -17,20 +20,10 @@ func (s *Store) ThrowOut(ctx context.Context, check string, t ThrownOut) error {
 
 // ThrownOut lists the holds of a check that were taken back.
 func (s *Store) ThrownOut(ctx context.Context, check string) ([]ThrownOut, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT source, coil, hold_t FROM thrown_out WHERE check_id=?", check)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []ThrownOut
-	for rows.Next() {
-		var t ThrownOut
-		if err := rows.Scan(&t.Source, &t.Coil, &t.T); err != nil {
-			return nil, err
-		}
-		out = append(out, t)
-	}
-	return out, rows.Err()
+	return collect(ctx, s.db, func(r *sql.Rows) (t ThrownOut, err error) {
+		err = r.Scan(&t.Source, &t.Coil, &t.T)
+		return t, err
+	}, "SELECT source, coil, hold_t FROM thrown_out WHERE check_id=?", check)
 }
 
 // PutBack makes a hold that was taken back count again.
