@@ -66,11 +66,7 @@ func (p *Plan) Solve(faults ...Fault) (*Currents, error) {
 	b.sign = make([]float64, 0, ns)
 	b.nodes = 2
 	if len(p.Groups) == 0 {
-		ids := make([]string, ns)
-		for i := range p.Strings {
-			ids[i] = p.Strings[i].ID
-		}
-		c.PadOhms, err = b.join(Parallel, ids, 1, 0, w.padSign, 0)
+		c.PadOhms, err = b.join(Parallel, p.StringIDs(), 1, 0, w.padSign, 0)
 	} else {
 		root := p.RootGroup()
 		if root < 0 {

@@ -65,10 +65,7 @@ func TestCSV(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	turns := make([]float64, len(p.Coils))
-	for k := range turns {
-		turns[k] = cur.AmpereTurns(p, k)
-	}
+	turns := cur.AllAmpereTurns(p)
 	pad := field.NewPad(p)
 	lowX, highX, lowY, highY := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
 	for _, row := range rows[1:] {

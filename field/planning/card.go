@@ -64,10 +64,7 @@ func (j *job) cards() {
 
 func (j *job) card(c *layout.Coil) Card {
 	w, f := &j.plan.Windings[c.Winding], &j.f.Windings[c.Winding]
-	card := Card{Winding: w.ID, Coils: []string{c.ID}, North: "up", Sense: string(c.Sense), PlusLead: PlusLead(c.Sense, c.North)}
-	if c.North == layout.Down {
-		card.North = "down"
-	}
+	card := Card{Winding: w.ID, Coils: []string{c.ID}, North: c.North.String(), Sense: string(c.Sense), PlusLead: PlusLead(c.Sense, c.North)}
 	mm := func(metres float64) string { return fmt.Sprintf("%.4g mm", metres/millimetre) }
 	former := "round former, " + mm(w.InnerX) + " across"
 	switch w.Shape {

@@ -76,19 +76,23 @@ type job struct {
 	f       Figures
 }
 
+func newJob(p *layout.Plan, o Options) (*job, error) {
+	c, err := p.Solve()
+	if err != nil {
+		return nil, err
+	}
+	return &job{o: o, plan: p, pad: field.NewPad(p), c: c, turns: c.AllAmpereTurns(p)}, nil
+}
+
 // Plan works out the figures of a plan. It fails on options out of range, on
 // plans that cannot be solved and on figures that are no finite numbers.
 func Plan(p *layout.Plan, o Options) (*Figures, error) {
 	if err := o.Check(); err != nil {
 		return nil, err
 	}
-	c, err := p.Solve()
+	j, err := newJob(p, o)
 	if err != nil {
 		return nil, err
-	}
-	j := &job{o: o, plan: p, pad: field.NewPad(p), c: c, turns: make([]float64, len(p.Coils))}
-	for k := range j.turns {
-		j.turns[k] = c.AmpereTurns(p, k)
 	}
 	j.f = Figures{RoomCelsius: o.RoomCelsius, Warnings: []Warning{}}
 	j.henries = inductances(p)
@@ -105,6 +109,18 @@ func Plan(p *layout.Plan, o Options) (*Figures, error) {
 		return nil, err
 	}
 	return &j.f, nil
+}
+
+// Brief is what follows a plan while its coils are being moved: only what is
+// quick to work out. It says the same as Plan.
+func Brief(p *layout.Plan) (Check, error) {
+	j, err := newJob(p, Defaults())
+	if err != nil {
+		return Check{}, err
+	}
+	j.overCoils()
+	j.check()
+	return j.f.Check, nil
 }
 
 // Units at the edge.

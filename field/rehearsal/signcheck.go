@@ -49,10 +49,7 @@ func PlainSignLooks(plan *layout.Plan, faults []layout.Fault, offsetMM [2]float6
 		return nil, err
 	}
 	pad := field.NewPad(plan)
-	turns := make([]float64, len(plan.Coils))
-	for j := range turns {
-		turns[j] = c.AmpereTurns(plan, j)
-	}
+	turns := c.AllAmpereTurns(plan)
 	p := lie(topDeg, 0, 0)
 	looks := make([]SignLook, len(plan.Coils))
 	for j := range plan.Coils {

@@ -273,10 +273,6 @@ func PlanOf(p *layout.Plan, toml string) PlanState {
 	}
 	for j := range p.Coils {
 		c := &p.Coils[j]
-		north := "up"
-		if c.North == layout.Down {
-			north = "down"
-		}
 		winding, in := "", ""
 		if c.Winding >= 0 {
 			winding = p.Windings[c.Winding].ID
@@ -284,7 +280,7 @@ func PlanOf(p *layout.Plan, toml string) PlanState {
 		if i := p.StringOf(j); i >= 0 {
 			in = p.Strings[i].ID
 		}
-		s.Coils = append(s.Coils, CoilState{ID: c.ID, X: c.At.X * mm, Y: c.At.Y * mm, TurnedDeg: c.Turned * 180 / math.Pi, North: north,
+		s.Coils = append(s.Coils, CoilState{ID: c.ID, X: c.At.X * mm, Y: c.At.Y * mm, TurnedDeg: c.Turned * 180 / math.Pi, North: c.North.String(),
 			Sense: string(c.Sense), Winding: winding, String: in})
 	}
 	for i := range p.Strings {

@@ -138,10 +138,7 @@ func (r *Record) drawing(p *layout.Plan) string {
 	for j := range p.Coils {
 		c, w := &p.Coils[j], p.WindingOf(j)
 		claim := Claim(r.coil(c.ID))
-		up := 1
-		if c.North == layout.Down {
-			up = -1
-		}
+		up := int(c.North)
 		shown, class := up, "face"
 		switch claim {
 		case verdict.StateReversed:
