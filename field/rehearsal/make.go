@@ -101,10 +101,7 @@ func (s *script) start(rng *rand.Rand) {
 
 // on is how the supply drives the pad when it is not off.
 func (s *script) on() capture.Drive {
-	d := capture.Drive{State: capture.On}
-	if p := &s.plan.Supply; p.Pulsed {
-		d.State, d.Hz, d.Duty = capture.Pulse, p.Hz, p.Duty
-	}
+	d := capture.Driven(&s.plan.Supply)
 	if s.o.TellAmps {
 		amps := s.scale * s.world.currents.PadAmps
 		amps = math.Max(0, math.Round(100*(amps*(1+0.01*s.meter.NormFloat64())+0.005*s.meter.NormFloat64()))/100)

@@ -94,7 +94,7 @@ func (d *Desk) SetPairing(p Pairing) {
 	d.pairing = p
 	d.mu.Unlock()
 	if known {
-		d.pushState()
+		d.PushState()
 	}
 }
 
@@ -131,7 +131,7 @@ func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *ch
 	}
 	d.send(toPhones, map[string]any{"check": c.ID})
 	d.touch()
-	d.pushState()
+	d.PushState()
 	return nil
 }
 
@@ -268,7 +268,7 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 			return 0, badLine(e, i+1, m.Seq)
 		}
 	}
-	_, err = d.appendLocked(ctx, c, s, m.Seq, m.Lines, lines)
+	err = d.appendLocked(ctx, c, s, m.Seq, m.Lines, lines)
 	var taken *store.SeqTakenError
 	if errors.As(err, &taken) {
 		return 0, &ClientError{Code: "seq-taken", Seq: m.Seq, LastSeq: &taken.Last,

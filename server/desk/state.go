@@ -223,12 +223,11 @@ type FaceState struct {
 
 func (c *check) faces() []FaceState {
 	out := []FaceState{}
-	for _, id := range c.order {
-		for _, cap := range c.sources[id].captures(c.thrown) {
-			for _, l := range cap.Lines {
-				if r, ok := l.(capture.Reading); ok {
-					out = append(out, FaceState{Source: id, At: r.Coil, T: r.T, Face: r.Face, UT: r.UT})
-				}
+	captures, sources := c.counting()
+	for i, cap := range captures {
+		for _, l := range cap.Lines {
+			if r, ok := l.(capture.Reading); ok {
+				out = append(out, FaceState{Source: sources[i], At: r.Coil, T: r.T, Face: r.Face, UT: r.UT})
 			}
 		}
 	}
@@ -370,12 +369,11 @@ func (c *check) byCompass() bool {
 // it: a phone asks for its other side before anything else. None is "".
 func (c *check) otherSide(v *verdict.Verdict) string {
 	sides := map[string]int{}
-	for _, id := range c.order {
-		for _, cap := range c.sources[id].captures(c.thrown) {
-			for _, h := range cap.Cut().Holds {
-				if !h.Open && len(h.Bearings) > 0 {
-					sides[h.Hold.Coil]++
-				}
+	captures, _ := c.counting()
+	for _, cap := range captures {
+		for _, h := range cap.Cut().Holds {
+			if !h.Open && len(h.Bearings) > 0 {
+				sides[h.Hold.Coil]++
 			}
 		}
 	}

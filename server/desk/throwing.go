@@ -72,6 +72,3 @@ func (d *Desk) PutBack(ctx context.Context, source, at string, t float64) error 
 	d.touch()
 	return nil
 }
-
-// Tell tells the bench pages the state as it is now.
-func (d *Desk) Tell() { d.pushState() }

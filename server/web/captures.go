@@ -20,7 +20,7 @@ func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	s.Desk.Tell() // before the new verdict, which may take a while
+	s.Desk.PushState() // before the new verdict, which may take a while
 	writeJSON(w, http.StatusOK, okAnswer)
 }
 
@@ -39,7 +39,7 @@ func (s *Site) putBack(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	s.Desk.Tell() // before the new verdict, which may take a while
+	s.Desk.PushState() // before the new verdict, which may take a while
 	writeJSON(w, http.StatusOK, okAnswer)
 }
 
