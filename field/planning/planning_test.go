@@ -422,7 +422,7 @@ func TestCards(t *testing.T) {
 		{layout.CounterClockwise, layout.Down, finishLead}, {layout.Clockwise, layout.Down, startLead},
 		{layout.SenseUnknown, layout.Up, UnknownLead},
 	} {
-		if got := PlusLead(c.sense, c.north); got != c.want {
+		if got := plusLead(c.sense, c.north); got != c.want {
 			t.Errorf("wound %q, north %d: plus at %q, want %q", c.sense, c.north, got, c.want)
 		}
 	}

@@ -430,8 +430,8 @@ func checkMessages(plan *layout.Plan, a *store.Archived) error {
 		if err := moment(at+".received", m.Received); err != nil {
 			return err
 		}
-		if len(m.Lines) == 0 || len(m.Lines) > MaxLines {
-			return fmt.Errorf("%s.lines: expected 1 to %d, found %d", at, MaxLines, len(m.Lines))
+		if len(m.Lines) == 0 || len(m.Lines) > maxMessageLines {
+			return fmt.Errorf("%s.lines: expected 1 to %d, found %d", at, maxMessageLines, len(m.Lines))
 		}
 		for k := range m.Lines {
 			var err error

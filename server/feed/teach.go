@@ -217,7 +217,7 @@ func (h *Hub) Solve(name string, half Half) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	defer h.touch()
-	solved, err := solveAxes(t.steps, half, Named(t.draft.Field))
+	solved, err := solveAxes(t.steps, half, axesNamed(t.draft.Field))
 	if err != nil {
 		t.solved = nil
 		return refused("not-settled", err)

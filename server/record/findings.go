@@ -25,7 +25,7 @@ type Source struct {
 // Collect puts together everything that a record says of a pad besides who
 // signs it and when.
 func Collect(plan *layout.Plan, toml string, v *verdict.Verdict, sources []Source) (*Record, error) {
-	r := &Record{Type: Type, V: Version, Verdict: v, Cautions: Cautions, Ohms: []Ohm{}, Readings: []Reading{}, Phones: []Phone{}, Plan: Plan{Name: plan.Name, TOML: toml}}
+	r := &Record{Type: recordType, V: recordVersion, Verdict: v, Cautions: cautions, Ohms: []Ohm{}, Readings: []Reading{}, Phones: []Phone{}, Plan: Plan{Name: plan.Name, TOML: toml}}
 	var err error
 	if r.Predicted, err = predict.Predict(plan, nil); err != nil {
 		return nil, err
