@@ -255,7 +255,7 @@ func (w *Winding) HalfExtent() r2.Vec {
 	return r2.Vec{X: w.InnerX/2 + w.Build, Y: w.InnerY/2 + w.Build}
 }
 
-// CornerRadius is the radius of the inner corners, whatever the shape.
+// CornerRadius is the radius of the inner corners, whatever the shape, metres.
 func (w *Winding) CornerRadius() float64 {
 	switch w.Shape {
 	case Rectangle:

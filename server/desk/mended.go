@@ -21,7 +21,7 @@ func (d *Desk) BeginAfterMend(ctx context.Context) error {
 
 // mendAsked is the mend that the likeliest cause asks for; nil where none is.
 func (c *check) mendAsked() []verdict.Mend {
-	if v := c.verdict; v != nil && v.Outcome == verdict.Fault && len(v.Causes) > 0 && c.hearsal == nil && c.signed == nil {
+	if v := c.verdict; v != nil && v.Outcome == verdict.Fault && len(v.Causes) > 0 && c.rehearsing == nil && c.signed == nil {
 		return v.Causes[0].Mend
 	}
 	return nil

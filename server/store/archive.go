@@ -37,7 +37,7 @@ type ArchivedMessage struct {
 	Lines    []json.RawMessage `json:"lines"`
 }
 
-// ArchivedHold is a hold, as the verdict saw it or taken back.
+// ArchivedHold is a hold as the verdict saw it, or any reading that was taken back.
 type ArchivedHold struct {
 	Source  string  `json:"source"`
 	Coil    string  `json:"coil"`

@@ -24,8 +24,7 @@ func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, okAnswer)
 }
 
-// putBack makes a reading that was thrown out count again, named
-// likewise.
+// putBack makes a reading that was thrown out count again, named likewise.
 func (s *Site) putBack(w http.ResponseWriter, r *http.Request) {
 	var q struct {
 		At     string  `json:"at"`
