@@ -365,11 +365,11 @@ func checkLabel(_ *layout.Plan, a *store.Archived) error {
 
 // checkHolds looks through the holds that a verdict saw and those thrown out.
 func checkHolds(plan *layout.Plan, a *store.Archived) error {
-	for key, list := range map[string]*[]store.ArchivedHold{"thrown_out": &a.ThrownOut, "holds": &a.Holds} {
+	for key, list := range map[string]*[]store.Hold{"thrown_out": &a.ThrownOut, "holds": &a.Holds} {
 		if *list == nil {
-			*list = []store.ArchivedHold{}
+			*list = []store.Hold{}
 		}
-		slices.SortFunc(*list, func(x, y store.ArchivedHold) int {
+		slices.SortFunc(*list, func(x, y store.Hold) int {
 			return cmp.Or(cmp.Compare(x.Source, y.Source), cmp.Compare(x.T, y.T), cmp.Compare(x.Coil, y.Coil))
 		})
 		for i, h := range *list {

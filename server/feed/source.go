@@ -107,7 +107,7 @@ type Answer struct {
 
 // Sent tells where a chunk comes from.
 type Sent struct {
-	Line  int    // number of its first line, 0 where not told
+	Line  int64  // number of its first line, 0 where not told
 	Run   string // a sender's own name for itself
 	Batch int64  // number of the chunk in the run
 }
@@ -135,7 +135,7 @@ func (h *Hub) Take(ctx context.Context, name string, chunk []byte, sent Sent) (A
 		return Answer{}, tooFast(fmt.Sprintf("%d bytes a second", bytesSecond))
 	}
 	if sent.Line > 0 {
-		s.parser.lineIs(sent.Line)
+		s.parser.lineIs(int(sent.Line))
 	}
 	if s.counts.Messages == 0 {
 		s.parser.recall(h.header(name))

@@ -23,8 +23,8 @@ type Archived struct {
 	Mend      json.RawMessage   `json:"mend,omitempty"`  // how it was mended
 	Label     *Label            `json:"label,omitempty"`
 	Messages  []ArchivedMessage `json:"messages"`
-	ThrownOut []ArchivedHold    `json:"thrown_out"`
-	Holds     []ArchivedHold    `json:"holds"`
+	ThrownOut []Hold            `json:"thrown_out"`
+	Holds     []Hold            `json:"holds"`
 	Verdicts  []ArchivedVerdict `json:"verdicts"`
 	Record    *ArchivedRecord   `json:"record,omitempty"`
 }
@@ -37,8 +37,8 @@ type ArchivedMessage struct {
 	Lines    []json.RawMessage `json:"lines"`
 }
 
-// ArchivedHold is a hold as the verdict saw it, or any reading that was taken back.
-type ArchivedHold struct {
+// Hold is a hold as the verdict saw it, or any reading that was taken back.
+type Hold struct {
 	Source  string  `json:"source"`
 	Coil    string  `json:"coil"`
 	T       float64 `json:"t"`
@@ -106,7 +106,7 @@ func (s *Store) Archive(ctx context.Context, id string) (*Archived, error) {
 	}, "SELECT source, seq, received, lines FROM messages WHERE check_id=? ORDER BY source, seq", id); err != nil {
 		return nil, err
 	}
-	hold := func(r *sql.Rows) (h ArchivedHold, err error) {
+	hold := func(r *sql.Rows) (h Hold, err error) {
 		err = r.Scan(&h.Source, &h.Coil, &h.T, &h.Samples)
 		return h, err
 	}

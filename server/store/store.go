@@ -299,14 +299,6 @@ func (s *Store) SaveVerdict(ctx context.Context, check string, verdict []byte, h
 	})
 }
 
-// Hold is a hold as the verdict saw it.
-type Hold struct {
-	Source  string
-	Coil    string
-	T       float64
-	Samples int
-}
-
 // LastVerdict returns the verdict of a check reached last, nil when none was.
 func (s *Store) LastVerdict(ctx context.Context, check string) ([]byte, error) {
 	var v string

@@ -44,7 +44,7 @@ func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusBadRequest, "bad-run", "The run in this address may have 64 letters at most.", "Shorten what stands behind run= in the address.")
 		return
 	}
-	for key, to := range map[string]*int64{"batch": &sent.Batch, "line": nil} {
+	for key, to := range map[string]*int64{"batch": &sent.Batch, "line": &sent.Line} {
 		text := q.Get(key)
 		if text == "" {
 			continue
@@ -53,10 +53,6 @@ func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
 		if err != nil || n < 1 || n > 1e15 {
 			problem(w, http.StatusBadRequest, "bad-"+key, fmt.Sprintf("Expected %s as a whole number of 1 or more, found %.40q.", key, text), "Put such a number in the address.")
 			return
-		}
-		if to == nil {
-			sent.Line = int(n)
-			continue
 		}
 		*to = n
 	}

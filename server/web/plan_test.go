@@ -101,7 +101,7 @@ func TestPlanLook(t *testing.T) {
 	}
 	var refused sight
 	edit[0].ID = "Z1"
-	if code := s.postBench(t, "/api/plan/edit", editRequest{demo, edit}, &refused); code != 422 || refused.Error.Code != "no-edit" {
+	if code := s.postBench(t, "/api/plan/look", editRequest{demo, edit}, &refused); code != 422 || refused.Error.Code != "no-edit" {
 		t.Errorf("%d %+v", code, refused)
 	}
 }
