@@ -510,11 +510,15 @@ func (r *planReader) checkGroups(p *Plan, strings, groups []*table) {
 			sound = false
 		}
 	}
-	if !sound {
-		return
+	if sound {
+		r.checkRoots(p, parent, groups)
 	}
-	// Every string and all but one group now have exactly one parent. Walk up
-	// from each group: it must come to a root.
+}
+
+// checkRoots reports groups that contain themselves, and more than one that is part of no
+// other. Parent has the index of the group of every string, and of every group that is
+// part of one: walking up from a group must come to a root.
+func (r *planReader) checkRoots(p *Plan, parent map[string]int, groups []*table) {
 	var roots []int
 	for g := range p.Groups {
 		at, steps := g, 0
