@@ -69,8 +69,8 @@ func Parse(name string, data []byte) (*Plan, error) {
 // as far as it could be read, whatever is wrong with it. A coil of no known
 // winding has -1 for one. Values are what the file says, as written. Both are nil
 // only where the text is not TOML.
-func Draft(name string, data []byte) (plan *Plan, values map[string]any, problems *Problems) {
-	r := &planReader{file: name}
+func Draft(data []byte) (plan *Plan, values map[string]any, problems *Problems) {
+	r := &planReader{}
 	plan = r.read(data)
 	return plan, r.values, r.problems.orNil()
 }

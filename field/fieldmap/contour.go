@@ -11,7 +11,7 @@ type line []point
 // one to the right of a point has an even number, the one up from it an odd one.
 type mesh struct {
 	values []float64
-	nx, ny int
+	nx     int
 	level  float64
 	links  map[int][]int // crossings joined with a crossing across a cell
 	order  []int         // crossings in the order they were found
@@ -25,7 +25,7 @@ func (m *mesh) edgeUp(i, j int) int    { return 2*(j*m.nx+i) + 1 }
 // contours finds the lines on which values, one for each point of the grid, are
 // level: marching squares, joined into runs as long as can be.
 func contours(values []float64, nx, ny int, level float64) []line {
-	m := &mesh{values: values, nx: nx, ny: ny, level: level, links: map[int][]int{}}
+	m := &mesh{values: values, nx: nx, level: level, links: map[int][]int{}}
 	for j := range ny - 1 {
 		for i := range nx - 1 {
 			m.cell(i, j)

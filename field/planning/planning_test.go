@@ -454,10 +454,9 @@ func contains(list []string, s string) bool {
 
 func TestOptionsRefused(t *testing.T) {
 	for want, turn := range map[string]func(*Options){
-		"room temperature in C: expected a number from -40 to 80, found NaN":       func(o *Options) { o.RoomCelsius = math.NaN() },
-		"kilograms on a spool: expected a number from 0.01 to 1000, found 0":       func(o *Options) { o.SpoolKg = 0 },
-		"slack of leads in percent: expected a number from 0 to 500, found -100":   func(o *Options) { o.LeadSlack = -1 },
-		"place of the plug in metres: expected a number from 0 to 100, found +Inf": func(o *Options) { o.PlugAt.X = math.Inf(1) },
+		"room temperature in C: expected a number from -40 to 80, found NaN":     func(o *Options) { o.RoomCelsius = math.NaN() },
+		"kilograms on a spool: expected a number from 0.01 to 1000, found 0":     func(o *Options) { o.SpoolKg = 0 },
+		"slack of leads in percent: expected a number from 0 to 500, found -100": func(o *Options) { o.LeadSlack = -1 },
 	} {
 		o := Defaults()
 		turn(&o)

@@ -11,15 +11,8 @@ import (
 	"polewise/layout"
 )
 
-// Made is a made-up capture and what is true of it.
-type Made struct {
-	Lines []capture.Line
-	// OffsetMM is where the sensor really sits relative to the mark.
-	OffsetMM [2]float64
-	// CurrentScale is the supply's real current over the planned one.
-	CurrentScale float64
-	Currents     *layout.Currents // with the faults, at the planned supply
-}
+// Made is a made-up capture.
+type Made struct{ Lines []capture.Line }
 
 // Write writes the capture as JSON Lines.
 func (m *Made) Write(w io.Writer) error { return capture.Write(w, m.Lines...) }
@@ -51,7 +44,7 @@ func Make(plan *layout.Plan, o Options) (*Made, error) {
 	if o.Ohms {
 		s.measureOhms()
 	}
-	return &Made{Lines: s.lines, OffsetMM: s.offsetMM, CurrentScale: s.scale, Currents: s.world.currents}, nil
+	return &Made{s.lines}, nil
 }
 
 // script writes a capture down as it happens.

@@ -68,7 +68,7 @@ func (s *Site) planLook(w http.ResponseWriter, r *http.Request) {
 
 func sightOf(text string) *planSight {
 	out := &planSight{PlanTOML: text, UnitMM: 1, Problems: []layout.Problem{}, Gauges: map[string]gauge{}}
-	plan, values, problems := layout.Draft("", []byte(text))
+	plan, values, problems := layout.Draft([]byte(text))
 	if problems != nil {
 		out.Problems, out.More = problems.List, problems.More
 	}
