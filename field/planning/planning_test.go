@@ -19,17 +19,15 @@ func kennel(t testing.TB) *layout.Plan { return demo(t, "kennel") }
 
 func demo(t testing.TB, id string) *layout.Plan {
 	t.Helper()
-	for _, d := range assets.DemoPlans() {
-		if d.ID == id {
-			p, err := layout.Parse(id, d.TOML)
-			if err != nil {
-				t.Fatal(err)
-			}
-			return p
-		}
+	d, ok := assets.DemoNamed(id)
+	if !ok {
+		t.Fatal("no demo ", id)
 	}
-	t.Fatalf("no demo %s", id)
-	return nil
+	p, err := layout.Parse(id, d.TOML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
 }
 
 // single is one round coil driven at so many amperes.

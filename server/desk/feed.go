@@ -45,13 +45,9 @@ var ErrOtherCheck = errors.New("another check has begun")
 // belong to the check named; ErrOtherCheck says that it has ended. When it
 // returns without error the lines are on disk.
 func (d *Desk) Receive(ctx context.Context, check, source string, lines []capture.Line) error {
-	raws := make([]json.RawMessage, len(lines))
-	for i, l := range lines {
-		raw, err := capture.AppendLine(nil, l)
-		if err != nil {
-			return fmt.Errorf("a line cannot be written: %w", err)
-		}
-		raws[i] = raw
+	raws, err := capture.Raw(lines)
+	if err != nil {
+		return fmt.Errorf("a line cannot be written: %w", err)
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -72,7 +68,7 @@ func (d *Desk) Receive(ctx context.Context, check, source string, lines []captur
 		return err
 	}
 	s.fed = true
-	err := d.appendLocked(ctx, c, s, s.last+1, raws, lines)
+	err = d.appendLocked(ctx, c, s, s.last+1, raws, lines)
 	var taken *store.SeqTakenError
 	if errors.As(err, &taken) { // only if somebody else writes the same file
 		s.last = taken.Last

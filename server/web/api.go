@@ -48,10 +48,8 @@ func (s *Site) planOf(q planRequest) (desk.PlanText, error) {
 	case q.PlanTOML != nil:
 		return desk.PlanText{Name: "plan", TOML: []byte(*q.PlanTOML)}, nil
 	case q.Demo != nil:
-		for _, d := range assets.DemoPlans() {
-			if d.ID == *q.Demo {
-				return desk.PlanText{Name: d.ID + ".toml", TOML: d.TOML}, nil
-			}
+		if d, ok := assets.DemoNamed(*q.Demo); ok {
+			return desk.PlanText{Name: d.ID + ".toml", TOML: d.TOML}, nil
 		}
 		return desk.PlanText{}, &desk.ClientError{Code: "no-demo", Say: fmt.Sprintf("There is no demo plan %q.", *q.Demo), Hint: "Choose one from the list."}
 	}

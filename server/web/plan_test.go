@@ -242,14 +242,9 @@ func getJSON(t *testing.T, url string, v any) {
 
 // BenchmarkPlanLook is what a drag of one of twenty coils costs.
 func BenchmarkPlanLook(b *testing.B) {
-	var text []byte
-	for _, d := range assets.DemoPlans() {
-		if d.ID == "mat" {
-			text = d.TOML
-		}
-	}
+	mat, _ := assets.DemoNamed("mat")
 	for b.Loop() {
-		out, err := layout.EditText(text, []layout.Edit{{Op: "set", Table: "coil", ID: "A1", Key: "at", Value: []any{45.0, 236.0}}})
+		out, err := layout.EditText(mat.TOML, []layout.Edit{{Op: "set", Table: "coil", ID: "A1", Key: "at", Value: []any{45.0, 236.0}}})
 		if err != nil {
 			b.Fatal(err)
 		}
