@@ -5,6 +5,7 @@ package assets
 import (
 	"embed"
 	"io/fs"
+	"slices"
 	"strings"
 )
 
@@ -46,6 +47,16 @@ func DemoPlans() []DemoPlan {
 		out[i] = DemoPlan{ID: id, Name: nameOf(text), TOML: text}
 	}
 	return out
+}
+
+// DemoNamed is the demo plan of an id; ok is false where there is none.
+func DemoNamed(id string) (d DemoPlan, ok bool) {
+	plans := DemoPlans()
+	i := slices.IndexFunc(plans, func(d DemoPlan) bool { return d.ID == id })
+	if i < 0 {
+		return d, false
+	}
+	return plans[i], true
 }
 
 func demo(id string) []byte {

@@ -216,6 +216,16 @@ func BenchmarkMap(b *testing.B) {
 	}
 }
 
+// Columns returns the field of every coil in teslas per ampere-turn at a point
+// of the pad frame. It writes to dst where that has room for all coils.
+func (pad *Pad) Columns(dst []r3.Vec, at r3.Vec) []r3.Vec {
+	dst = dst[:0]
+	for j := range pad.coils {
+		dst = append(dst, pad.coils[j].at(at))
+	}
+	return dst
+}
+
 // BenchmarkColumns: the cost per coil must not grow with the number of coils;
 // "x-one" is the cost per coil and point over that of a pad of one coil.
 func BenchmarkColumns(b *testing.B) {

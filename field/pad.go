@@ -73,16 +73,6 @@ func (c *coil) slopes(at r3.Vec) (b, alongX, alongZ r3.Vec) {
 // in metres, and how it changes along x and along z, per metre.
 func (pad *Pad) Slopes(j int, at r3.Vec) (b, alongX, alongZ r3.Vec) { return pad.coils[j].slopes(at) }
 
-// Columns returns the field of every coil in teslas per ampere-turn at a point
-// of the pad frame. It writes to dst where that has room for all coils.
-func (pad *Pad) Columns(dst []r3.Vec, at r3.Vec) []r3.Vec {
-	dst = dst[:0]
-	for j := range pad.coils {
-		dst = append(dst, pad.coils[j].at(at))
-	}
-	return dst
-}
-
 // At returns the field of all coils together at a point of the pad frame,
 // teslas; ampereTurns has one value per coil, positive for north up.
 func (pad *Pad) At(ampereTurns []float64, at r3.Vec) r3.Vec {

@@ -186,10 +186,10 @@ func (t *roundTable) cell(l *roundLevel, i, j int) *roundCell {
 	}
 	var values [roundNodes][2 * roundNodes]float64 // row: node along z; column: node along u, both quantities
 	for k := range roundNodes {
-		z := c.z + chebyshevNode(k, roundNodes)/c.perZ
+		z := c.z + chebyshevNode(k)/c.perZ
 		for m := range roundNodes {
 			// The innermost cells may reach over the axis.
-			rho := math.Max(math.Abs(t.inner+c.u+chebyshevNode(m, roundNodes)/c.perU), 1e-9)
+			rho := math.Max(math.Abs(t.inner+c.u+chebyshevNode(m)/c.perU), 1e-9)
 			r, v := RoundWinding(t.inner, t.build, t.width, rho, z)
 			values[k][m], values[k][roundNodes+m] = r/(rho*z), v
 		}
@@ -209,7 +209,8 @@ func (t *roundTable) cell(l *roundLevel, i, j int) *roundCell {
 	return c
 }
 
-func chebyshevNode(i, n int) float64 { return math.Cos(math.Pi * (float64(i) + 0.5) / float64(n)) }
+// chebyshevNode is the i-th of a cell's nodes, 1 to -1.
+func chebyshevNode(i int) float64 { return math.Cos(math.Pi * (float64(i) + 0.5) / roundNodes) }
 
 // fitThrough is the matrix from values at the Chebyshev nodes to the
 // coefficients of the powers of x.

@@ -36,9 +36,9 @@ type Flow struct {
 // inverse would drown everything else in rounding.
 const leastSourceOhms = 1e-9
 
-// ErrShorted means that wires alone join the terminals of an ideal voltage
+// errShorted means that wires alone join the terminals of an ideal voltage
 // supply.
-var ErrShorted = errors.New("layout: the supply is shorted by a wire and nothing limits its current")
+var errShorted = errors.New("layout: the supply is shorted by a wire and nothing limits its current")
 
 // Solve finds the voltage of every node and the current in every part, by
 // nodal analysis: Kirchhoff's current law at every node, wires first joined to
@@ -55,7 +55,7 @@ func (c *Circuit) Solve() (*Flow, error) {
 	n := nodal{Circuit: c, nodes: c.Plus + 1}
 	n.gather()
 	if n.ideal && n.shorted {
-		return nil, ErrShorted
+		return nil, errShorted
 	}
 	n.number()
 	f := &Flow{NodeVolts: make([]float64, n.nodes), PartAmps: make([]float64, len(c.Parts))}

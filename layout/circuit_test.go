@@ -126,7 +126,7 @@ func TestCircuitKirchhoff(t *testing.T) {
 			c.Amps = rapid.Float64Range(0.1, 5).Draw(t, "amps")
 		}
 		f, err := c.Solve()
-		if errors.Is(err, ErrShorted) {
+		if errors.Is(err, errShorted) {
 			if c.Volts == 0 || c.SourceOhms > 0 {
 				t.Fatal("a supply that is not ideal is called shorted")
 			}
@@ -172,7 +172,7 @@ func TestCircuitKirchhoff(t *testing.T) {
 
 func TestCircuitCorners(t *testing.T) {
 	wire := Part{From: 1, To: 0}
-	if _, err := (&Circuit{Plus: 1, Volts: 4, Parts: []Part{wire}}).Solve(); !errors.Is(err, ErrShorted) {
+	if _, err := (&Circuit{Plus: 1, Volts: 4, Parts: []Part{wire}}).Solve(); !errors.Is(err, errShorted) {
 		t.Errorf("an ideal supply across a wire: got %v", err)
 	}
 	f, err := (&Circuit{Plus: 1, Volts: 4, SourceOhms: 2, Parts: []Part{wire}}).Solve()

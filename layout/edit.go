@@ -247,7 +247,7 @@ func (e *textEditor) replace(place string, old, value any, literal string) error
 		if len(left) <= len(now) && reflect.DeepEqual(normal(left), normal(now[:len(left)])) {
 			for i := len(was) - 1; i >= 0; i-- {
 				if !slices.ContainsFunc(now, func(v any) bool { return reflect.DeepEqual(normal(v), normal(was[i])) }) {
-					e.removeItem(place, i, len(was))
+					e.removeItem(place, i)
 					was = slices.Delete(slices.Clone(was), i, i+1)
 				}
 			}
@@ -265,8 +265,8 @@ func (e *textEditor) replace(place string, old, value any, literal string) error
 	return nil
 }
 
-// removeItem takes member i of n out of a list written in brackets.
-func (e *textEditor) removeItem(place string, i, n int) {
+// removeItem takes member i out of a list written in brackets.
+func (e *textEditor) removeItem(place string, i int) {
 	item := func(k int) span { return e.spans().pairs[fmt.Sprintf("%s[%d]", place, k)] }
 	from, to := item(i).from, item(i).to
 	if to == 0 || i > 0 && item(i-1).to > from {
@@ -448,7 +448,7 @@ func (e *textEditor) remove(kind, id string) error {
 	at := slices.IndexFunc(tables, func(t map[string]any) bool { return t["id"] == id })
 	e.values[kind] = slices.Delete(slices.Clone(tables), at, at+1)
 	if _, inline := e.spans().pairs[kind]; inline {
-		e.removeItem(kind, at, len(tables))
+		e.removeItem(kind, at)
 	} else {
 		e.cutTable(path)
 	}
@@ -662,7 +662,7 @@ func tomlValue(v any) (string, error) {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return "", fmt.Errorf("expected a finite number")
 		}
-		return tomlNumber(v + 0), nil
+		return plain(v + 0), nil
 	case []any:
 		items := make([]string, len(v))
 		for i := range v {

@@ -24,11 +24,9 @@ const (
 	CoilInWrongString FaultKind = "coil-in-wrong-string"
 )
 
-// Kinds lists every kind of fault.
-func Kinds() []FaultKind {
-	return []FaultKind{CoilReversed, StringReversed, GroupReversed, PadReversed, CoilShorted, TurnsShorted,
-		StringOpen, CoilOpen, StringsInSeries, CoilInWrongString}
-}
+// faultKinds are all of them.
+var faultKinds = []FaultKind{CoilReversed, StringReversed, GroupReversed, PadReversed, CoilShorted, TurnsShorted,
+	StringOpen, CoilOpen, StringsInSeries, CoilInWrongString}
 
 // Fault is one thing wrong. Which fields count depends on Kind: ID for most,
 // IDs for StringsInSeries, ID and String for CoilInWrongString.
@@ -143,9 +141,9 @@ func ParseFault(s string) (Fault, error) {
 		}
 		f.ID, f.String = what[0], what[1]
 	default:
-		words := make([]string, 0, len(Kinds()))
-		for _, k := range Kinds() {
-			words = append(words, string(k))
+		words := make([]string, len(faultKinds))
+		for i, k := range faultKinds {
+			words[i] = string(k)
 		}
 		if near := nearest(kind, words); near != "" {
 			return bad(fmt.Sprintf("a kind of fault; did you mean %s?", near))

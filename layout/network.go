@@ -22,3 +22,12 @@ type Currents struct {
 func (c *Currents) AmpereTurns(p *Plan, j int) float64 {
 	return float64(p.Coils[j].North) * c.CoilAmps[j] * c.CoilTurns[j]
 }
+
+// AllAmpereTurns returns AmpereTurns of every coil.
+func (c *Currents) AllAmpereTurns(p *Plan) []float64 {
+	all := make([]float64, len(p.Coils))
+	for j := range all {
+		all[j] = c.AmpereTurns(p, j)
+	}
+	return all
+}

@@ -69,8 +69,8 @@ func Parse(name string, data []byte) (*Plan, error) {
 // as far as it could be read, whatever is wrong with it. A coil of no known
 // winding has -1 for one. Values are what the file says, as written. Both are nil
 // only where the text is not TOML.
-func Draft(name string, data []byte) (plan *Plan, values map[string]any, problems *Problems) {
-	r := &planReader{file: name}
+func Draft(data []byte) (plan *Plan, values map[string]any, problems *Problems) {
+	r := &planReader{}
 	plan = r.read(data)
 	return plan, r.values, r.problems.orNil()
 }
@@ -143,7 +143,7 @@ func (r *planReader) plan(t *table) *Plan {
 	p.Unit = LengthUnit(unit)
 
 	if o, ok := t.child("outline", optional, ""); ok {
-		if x, y, ok := o.pair("size", required, p.size()); ok {
+		if x, y, ok := o.pair("size", p.size()); ok {
 			p.Outline = r2.Scale(p.Unit.Metres(), r2.Vec{X: x, Y: y})
 		}
 		o.unknown()
@@ -274,7 +274,7 @@ func readWinding(t *table, p *Plan) (w Winding, outlined bool) {
 		w.InnerX *= m
 		w.InnerY = w.InnerX
 	default:
-		w.InnerX, w.InnerY, sized = t.pair("inner", required, p.size())
+		w.InnerX, w.InnerY, sized = t.pair("inner", p.size())
 		w.InnerX, w.InnerY = w.InnerX*m, w.InnerY*m
 	}
 	if corner, ok := t.number("corner", optional, p.lengthFrom(0)); !ok {
@@ -290,8 +290,8 @@ func readWinding(t *table, p *Plan) (w Winding, outlined bool) {
 			rounded = false
 		}
 	}
-	turns, turnsOK := t.whole("turns", 1, maxTurns, "the number of turns")
-	w.Turns = int(turns)
+	turns, turnsOK := t.turns()
+	w.Turns = turns
 	build, buildOK := t.number("build", required, p.size())
 	width, widthOK := t.number("width", required, p.size())
 	w.Build, w.Width = build*m, width*m
@@ -376,7 +376,7 @@ func readCoil(t *table, p *Plan) (c Coil, placed bool) {
 		}
 	}
 	far := limits{lo: -maxMetres / p.Unit.Metres(), hi: maxMetres / p.Unit.Metres(), what: "a place in " + string(p.Unit)}
-	x, y, atOK := t.pair("at", required, far)
+	x, y, atOK := t.pair("at", far)
 	c.At = r2.Scale(p.Unit.Metres(), r2.Vec{X: x, Y: y})
 	deg, ok := t.number("turned", optional, limits{lo: -360, hi: 360, what: "an angle in degrees"})
 	turnedOK := ok || !t.has("turned")
@@ -401,7 +401,7 @@ func readString(t *table, p *Plan, inString []*table) String {
 	var s String
 	s.ID = readID(t, `"A"`)
 	s.LeadOhms, _ = t.number("lead_ohms", optional, limits{lo: 0, hi: 1e6, what: "a resistance in ohms"})
-	ids, _ := t.texts("coils", "ids of coils")
+	ids := t.texts("coils", "ids of coils")
 	all := make([]string, len(p.Coils))
 	for j := range p.Coils {
 		all[j] = p.Coils[j].ID
@@ -430,7 +430,7 @@ func readGroup(t *table) Group {
 	g.ID = readID(t, `"left"`)
 	join, _ := t.word("join", required, string(Parallel), string(Series))
 	g.Join = Join(join)
-	g.Of, _ = t.texts("of", "ids of strings or groups")
+	g.Of = t.texts("of", "ids of strings or groups")
 	return g
 }
 
@@ -510,11 +510,15 @@ func (r *planReader) checkGroups(p *Plan, strings, groups []*table) {
 			sound = false
 		}
 	}
-	if !sound {
-		return
+	if sound {
+		r.checkRoots(p, parent, groups)
 	}
-	// Every string and all but one group now have exactly one parent. Walk up
-	// from each group: it must come to a root.
+}
+
+// checkRoots reports groups that contain themselves, and more than one that is part of no
+// other. Parent has the index of the group of every string, and of every group that is
+// part of one: walking up from a group must come to a root.
+func (r *planReader) checkRoots(p *Plan, parent map[string]int, groups []*table) {
 	var roots []int
 	for g := range p.Groups {
 		at, steps := g, 0

@@ -14,6 +14,7 @@ package layout
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -102,6 +103,14 @@ const (
 	Up   Face = 1
 	Down Face = -1
 )
+
+// String is the face in the plan's words.
+func (f Face) String() string {
+	if f == Down {
+		return "down"
+	}
+	return "up"
+}
 
 // Sense is the winding direction from the start lead to the finish lead, seen
 // from above. It decides which lead is marked plus, and nothing else.
@@ -198,13 +207,46 @@ func (p *Plan) GroupIndex(id string) int {
 // StringOf returns the index of the string that coil j is planned in.
 func (p *Plan) StringOf(j int) int {
 	for i := range p.Strings {
-		for _, k := range p.Strings[i].Coils {
-			if k == j {
-				return i
-			}
+		if slices.Contains(p.Strings[i].Coils, j) {
+			return i
 		}
 	}
 	return -1
+}
+
+// StringIDs lists the strings by their ids.
+func (p *Plan) StringIDs() []string {
+	ids := make([]string, len(p.Strings))
+	for i := range ids {
+		ids[i] = p.Strings[i].ID
+	}
+	return ids
+}
+
+// Copper returns the corners of the box around all copper, pad frame, metres: turned
+// outlines with round corners. Without coils lo is +Inf and hi -Inf.
+func (p *Plan) Copper() (lo, hi r2.Vec) {
+	lo, hi = r2.Vec{X: math.Inf(1), Y: math.Inf(1)}, r2.Vec{X: math.Inf(-1), Y: math.Inf(-1)}
+	for j := range p.Coils {
+		c, w := &p.Coils[j], p.WindingOf(j)
+		// The box of what lies between the corners' centres, and the rounding around it.
+		half, r := w.HalfExtent(), w.CornerRadius()+w.Build
+		sin, cos := math.Sincos(c.Turned)
+		x := math.Abs(cos)*(half.X-r) + math.Abs(sin)*(half.Y-r) + r
+		y := math.Abs(sin)*(half.X-r) + math.Abs(cos)*(half.Y-r) + r
+		lo.X, hi.X = math.Min(lo.X, c.At.X-x), math.Max(hi.X, c.At.X+x)
+		lo.Y, hi.Y = math.Min(lo.Y, c.At.Y-y), math.Max(hi.Y, c.At.Y+y)
+	}
+	return lo, hi
+}
+
+// Beside returns where a phone is laid beside coil j to have its compass turned: over the
+// winding's inner edge on either side of its own x and y axis, from the coil's centre in
+// metres, pad frame.
+func (p *Plan) Beside(j int) [4]r2.Vec {
+	sin, cos := math.Sincos(p.Coils[j].Turned)
+	x, y := p.WindingOf(j).InnerX/2, p.WindingOf(j).InnerY/2
+	return [4]r2.Vec{{X: cos * x, Y: sin * x}, {X: -cos * x, Y: -sin * x}, {X: -sin * y, Y: cos * y}, {X: sin * y, Y: -cos * y}}
 }
 
 // HalfExtent is half the outer size of a winding along x and y before turning,
@@ -213,7 +255,7 @@ func (w *Winding) HalfExtent() r2.Vec {
 	return r2.Vec{X: w.InnerX/2 + w.Build, Y: w.InnerY/2 + w.Build}
 }
 
-// CornerRadius is the radius of the inner corners, whatever the shape.
+// CornerRadius is the radius of the inner corners, whatever the shape, metres.
 func (w *Winding) CornerRadius() float64 {
 	switch w.Shape {
 	case Rectangle:

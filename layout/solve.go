@@ -27,6 +27,41 @@ func (p *Plan) Solve(faults ...Fault) (*Currents, error) {
 	if err != nil {
 		return nil, err
 	}
+	c := w.ohms()
+	b := newBuilder(w, c)
+	if c.PadOhms, err = b.pad(); err != nil {
+		return nil, err
+	}
+	if math.IsInf(c.PadOhms, 1) {
+		c.PadVolts = p.Supply.Volts
+		return c, nil
+	}
+	flow, err := b.circuit.Solve()
+	if err != nil {
+		return nil, err
+	}
+
+	share := 1.0
+	if limit := p.Supply.LimitAmps; limit > 0 && flow.SupplyAmps > limit {
+		share = limit / flow.SupplyAmps // the network is linear
+	}
+	c.PadAmps = share * flow.SupplyAmps
+	c.PadVolts = c.PadAmps * c.PadOhms
+	for k, i := range b.stringOf {
+		c.StringAmps[i] = b.sign[k] * share * flow.PartAmps[k]
+		for _, j := range w.coils[i] {
+			if w.turnsLeft[j] > 0 {
+				c.CoilAmps[j] = w.coilSign[j] * c.StringAmps[i]
+			}
+		}
+	}
+	return c, nil
+}
+
+// ohms gives the turns that are left and the resistances of coils and strings; nothing
+// flows yet.
+func (w *wiring) ohms() *Currents {
+	p := w.plan
 	nc, ns := len(p.Coils), len(p.Strings)
 	store := make([]float64, 3*nc+2*ns+len(p.Groups))
 	take := func(n int) []float64 {
@@ -56,55 +91,7 @@ func (p *Plan) Solve(faults ...Fault) (*Currents, error) {
 		}
 		c.StringOhms[i] = math.Max(ohms, leastStringOhms)
 	}
-
-	b := &builder{w: w, c: c, circuit: Circuit{Plus: 1, Volts: p.Supply.Volts, SourceOhms: p.Supply.SourceOhms}}
-	if p.Supply.Volts == 0 {
-		b.circuit.Amps = p.Supply.Amps
-	}
-	b.circuit.Parts = make([]Part, 0, ns)
-	b.stringOf = make([]int, 0, ns)
-	b.sign = make([]float64, 0, ns)
-	b.nodes = 2
-	if len(p.Groups) == 0 {
-		ids := make([]string, ns)
-		for i := range p.Strings {
-			ids[i] = p.Strings[i].ID
-		}
-		c.PadOhms, err = b.join(Parallel, ids, 1, 0, w.padSign, 0)
-	} else {
-		root := p.RootGroup()
-		if root < 0 {
-			return nil, errors.New("layout: no group is the pad")
-		}
-		c.PadOhms, err = b.group(root, 1, 0, w.padSign, 0)
-	}
-	if err != nil {
-		return nil, err
-	}
-	if math.IsInf(c.PadOhms, 1) {
-		c.PadVolts = p.Supply.Volts
-		return c, nil
-	}
-	flow, err := b.circuit.Solve()
-	if err != nil {
-		return nil, err
-	}
-
-	share := 1.0
-	if limit := p.Supply.LimitAmps; limit > 0 && flow.SupplyAmps > limit {
-		share = limit / flow.SupplyAmps // the network is linear
-	}
-	c.PadAmps = share * flow.SupplyAmps
-	c.PadVolts = c.PadAmps * c.PadOhms
-	for k, i := range b.stringOf {
-		c.StringAmps[i] = b.sign[k] * share * flow.PartAmps[k]
-		for _, j := range w.coils[i] {
-			if w.turnsLeft[j] > 0 {
-				c.CoilAmps[j] = w.coilSign[j] * c.StringAmps[i]
-			}
-		}
-	}
-	return c, nil
+	return c
 }
 
 // RootGroup is the index of the group that is the pad: the one that is part of
@@ -126,6 +113,30 @@ type builder struct {
 	nodes    int
 	stringOf []int     // string of each part
 	sign     []float64 // of each part: -1 where the string is the wrong way round
+}
+
+// newBuilder begins with the supply alone, between nodes 1 and 0.
+func newBuilder(w *wiring, c *Currents) *builder {
+	supply, ns := &w.plan.Supply, len(w.plan.Strings)
+	b := &builder{w: w, c: c, nodes: 2, stringOf: make([]int, 0, ns), sign: make([]float64, 0, ns)}
+	b.circuit = Circuit{Plus: 1, Volts: supply.Volts, SourceOhms: supply.SourceOhms, Parts: make([]Part, 0, ns)}
+	if supply.Volts == 0 {
+		b.circuit.Amps = supply.Amps
+	}
+	return b
+}
+
+// pad joins all between the supply's terminals and returns its resistance.
+func (b *builder) pad() (float64, error) {
+	p := b.w.plan
+	if len(p.Groups) == 0 {
+		return b.join(Parallel, p.StringIDs(), 1, 0, b.w.padSign, 0)
+	}
+	root := p.RootGroup()
+	if root < 0 {
+		return 0, errors.New("layout: no group is the pad")
+	}
+	return b.group(root, 1, 0, b.w.padSign, 0)
 }
 
 // group joins a group between two nodes and returns its resistance.

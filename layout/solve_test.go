@@ -371,7 +371,7 @@ func drawPlan(t *rapid.T) *Plan {
 func drawFaults(t *rapid.T, p *Plan) []Fault {
 	var out []Fault
 	for range rapid.IntRange(0, 4).Draw(t, "faults") {
-		f := Fault{Kind: rapid.SampledFrom(Kinds()).Draw(t, "kind")}
+		f := Fault{Kind: rapid.SampledFrom(faultKinds).Draw(t, "kind")}
 		switch f.Kind {
 		case StringReversed, StringOpen:
 			f.ID = rapid.SampledFrom(p.Strings).Draw(t, "string").ID

@@ -190,29 +190,28 @@ func (t *table) finite(key string, v any, l limits) (float64, bool) {
 	return x, ok
 }
 
-// whole reads a whole number within limits.
-func (t *table) whole(key string, lo, hi int64, what string) (int64, bool) {
+// turns reads a number of turns.
+func (t *table) turns() (int, bool) {
+	const key = "turns"
 	v, ok := t.get(key)
-	expected := fmt.Sprintf("%s, a whole number from %d to %d", what, lo, hi)
+	expected := fmt.Sprintf("the number of turns, a whole number from 1 to %d", maxTurns)
 	if !ok {
 		t.missing(key, expected, t.as(key, "Add it"))
 		return 0, false
 	}
 	n, ok := v.(int64)
-	if !ok || n < lo || n > hi {
+	if !ok || n < 1 || n > maxTurns {
 		t.bad(key, t.as(key, "Put it right"), "expected %s, found %s.", expected, show(v))
-		return n, false
+		return int(n), false
 	}
-	return n, true
+	return int(n), true
 }
 
-// pair reads a list of two numbers.
-func (t *table) pair(key string, n need, l limits) (x, y float64, ok bool) {
+// pair reads a list of two numbers, which has to be there.
+func (t *table) pair(key string, l limits) (x, y float64, ok bool) {
 	v, there := t.get(key)
 	if !there {
-		if n == required {
-			t.missing(key, "[x, y], each "+l.what, asLike(key, "Add it", pairExamples))
-		}
+		t.missing(key, "[x, y], each "+l.what, asLike(key, "Add it", pairExamples))
 		return 0, 0, false
 	}
 	list, isList := v.([]any)
@@ -225,34 +224,33 @@ func (t *table) pair(key string, n need, l limits) (x, y float64, ok bool) {
 	return x, y, okX && okY
 }
 
-// texts reads a list of strings that is not empty.
-func (t *table) texts(key, what string) ([]string, bool) {
+// texts reads a list of strings that is not empty, as far as it is one.
+func (t *table) texts(key, what string) []string {
 	v, ok := t.get(key)
 	example := fmt.Sprintf(`Write %s = ["...", "..."].`, key)
 	if !ok {
 		t.missing(key, "a list of "+what, example)
-		return nil, false
+		return nil
 	}
 	list, ok := v.([]any)
 	if !ok {
 		t.bad(key, example, "expected a list of %s, found %s.", what, show(v))
-		return nil, false
+		return nil
 	}
 	if len(list) == 0 {
 		t.bad(key, "Name at least one, or take the whole table out.", "expected a list of %s, found an empty one.", what)
-		return nil, false
+		return nil
 	}
 	out := make([]string, 0, len(list))
 	for _, e := range list {
 		s, isText := e.(string)
 		if !isText {
 			t.bad(key, example, "expected a list of %s, found %s in it.", what, show(e))
-			ok = false
 			continue
 		}
 		out = append(out, s)
 	}
-	return out, ok
+	return out
 }
 
 // child reads a single table, like [supply].
@@ -431,7 +429,8 @@ func show(v any) string {
 	return fmt.Sprintf("a %T", v)
 }
 
-// plain writes a number without an exponent where that stays short.
+// plain writes a number without an exponent where that stays short; a whole one without a
+// point, which a plan accepts wherever it wants a number.
 func plain(x float64) string {
 	if a := math.Abs(x); a == 0 || a >= 1e-4 && a < 1e7 {
 		return strconv.FormatFloat(x, 'f', -1, 64)

@@ -28,18 +28,18 @@ func (p *Plan) Write(w io.Writer) error {
 	s := &p.Supply
 	line("\n[supply]")
 	if s.Volts != 0 {
-		line("volts = %s", tomlNumber(s.Volts))
+		line("volts = %s", plain(s.Volts))
 	} else {
-		line("amps = %s", tomlNumber(s.Amps))
+		line("amps = %s", plain(s.Amps))
 	}
 	if s.SourceOhms != 0 {
-		line("source_ohms = %s", tomlNumber(s.SourceOhms))
+		line("source_ohms = %s", plain(s.SourceOhms))
 	}
 	if s.LimitAmps != 0 {
-		line("limit_amps = %s", tomlNumber(s.LimitAmps))
+		line("limit_amps = %s", plain(s.LimitAmps))
 	}
 	if s.Pulsed {
-		line("drive = \"pulsed\"\nhz = %s\nduty = %s", tomlNumber(s.Hz), tomlNumber(s.Duty))
+		line("drive = \"pulsed\"\nhz = %s\nduty = %s", plain(s.Hz), plain(s.Duty))
 	}
 
 	line("\n[sensor]\nabove = %s", length(p.Above))
@@ -59,10 +59,10 @@ func (p *Plan) Write(w io.Writer) error {
 		if math.IsNaN(k.AWG) {
 			line("wire_mm = %s", inUnits(k.Wire, 1e-3))
 		} else {
-			line("wire_awg = %s", tomlNumber(k.AWG))
+			line("wire_awg = %s", plain(k.AWG))
 		}
 		if k.GivenOhms != 0 {
-			line("ohms = %s", tomlNumber(k.GivenOhms))
+			line("ohms = %s", plain(k.GivenOhms))
 		}
 	}
 
@@ -87,7 +87,7 @@ func (p *Plan) Write(w io.Writer) error {
 		}
 		line("\n[[string]]\nid = %s\ncoils = %s", tomlText(p.Strings[i].ID), tomlTexts(ids))
 		if p.Strings[i].LeadOhms != 0 {
-			line("lead_ohms = %s", tomlNumber(p.Strings[i].LeadOhms))
+			line("lead_ohms = %s", plain(p.Strings[i].LeadOhms))
 		}
 	}
 	for _, g := range p.Groups {
@@ -109,16 +109,10 @@ func inUnits(x, unit float64) string {
 	for digits := 1; digits < 17; digits++ {
 		short, err := strconv.ParseFloat(strconv.FormatFloat(best, 'g', digits, 64), 64)
 		if err == nil && short*unit == x {
-			return tomlNumber(short)
+			return plain(short)
 		}
 	}
-	return tomlNumber(best)
-}
-
-// tomlNumber writes a number; a whole one without a point, which a plan accepts
-// wherever it wants a number.
-func tomlNumber(x float64) string {
-	return plain(x)
+	return plain(best)
 }
 
 func tomlTexts(texts []string) string {

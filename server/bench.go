@@ -61,16 +61,9 @@ func bench(c *cobra.Command, o benchOptions) error {
 	if (o.cert == "") != (o.key == "") {
 		return usage(errors.New("--cert and --key go together: name both files, or neither"))
 	}
-	text := desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}
-	if o.plan != "" {
-		raw, err := layout.ReadFile(o.plan)
-		if err != nil {
-			return badData(cannotRead("a plan", o.plan, err))
-		}
-		if _, err := layout.Parse(o.plan, raw); err != nil {
-			return badData(err)
-		}
-		text = desk.PlanText{Name: o.plan, TOML: raw, Asked: true}
+	text, err := planText(o.plan)
+	if err != nil {
+		return err
 	}
 	if o.data == "" {
 		dir, err := os.UserConfigDir()
@@ -139,23 +132,43 @@ func bench(c *cobra.Command, o benchOptions) error {
 	failed := make(chan error, 2)
 	go func() { failed <- benchSrv.Serve(benchLn) }()
 	go func() { failed <- phoneSrv.ServeTLS(phoneLn, "", "") }()
-
-	var trouble error
-	if o.readyFile != "" {
-		trouble = writeReady(o.readyFile, urls)
-	}
-	if trouble == nil {
-		welcome(c, urls, st.Path())
-		select {
-		case <-ctx.Done():
-		case trouble = <-failed:
-		}
-	}
+	trouble := untilEnded(ctx, c, o.readyFile, urls, st.Path(), failed)
 	stop()
 	site.Close()
 	wait, cancel := context.WithTimeout(context.Background(), shutdownWait)
 	defer cancel()
 	return errors.Join(trouble, benchSrv.Shutdown(wait), phoneSrv.Shutdown(wait))
+}
+
+// planText is the plan to begin with: the one named, else a demo.
+func planText(name string) (desk.PlanText, error) {
+	if name == "" {
+		return desk.PlanText{Name: "kennel.toml", TOML: assets.Demo()}, nil
+	}
+	raw, err := layout.ReadFile(name)
+	if err != nil {
+		return desk.PlanText{}, badData(cannotRead("a plan", name, err))
+	}
+	if _, err := layout.Parse(name, raw); err != nil {
+		return desk.PlanText{}, badData(err)
+	}
+	return desk.PlanText{Name: name, TOML: raw, Asked: true}, nil
+}
+
+// untilEnded says where the pages are and waits for the end.
+func untilEnded(ctx context.Context, c *cobra.Command, readyFile string, u urls, data string, failed <-chan error) error {
+	if readyFile != "" {
+		if err := writeReady(readyFile, u); err != nil {
+			return err
+		}
+	}
+	welcome(c, u, data)
+	select {
+	case <-ctx.Done():
+		return nil
+	case err := <-failed:
+		return err
+	}
 }
 
 func listen(address, flag string) (net.Listener, error) {

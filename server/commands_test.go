@@ -75,6 +75,7 @@ func TestExitStatus(t *testing.T) {
 		{"predict without plan", "", []string{"predict"}, exitUsage, "expected one plan file, as in polewise predict pad.toml, found 0 arguments"},
 		{"predict at nowhere", "", []string{"predict", plan, "--at", "1,2"}, exitUsage, "three numbers"},
 		{"rehearse a fault unknown", "", []string{"rehearse", plan, "--fault", "coil-bored:A1"}, exitUsage, "coil-bored"},
+		{"an offset with a word first", "", []string{"rehearse", plan, "--offset", "abc,3"}, exitUsage, `--offset "abc,3": expected two numbers`},
 		{"a plan that is not there", "", []string{"predict", "nowhere.toml"}, exitData, "nowhere.toml"},
 		{"a broken plan", "", []string{"predict", broken}, exitData, "format"},
 		{"a broken capture", startLine + "{", []string{"judge", plan, "-"}, exitData, "line 2"},

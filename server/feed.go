@@ -324,10 +324,7 @@ func (s *sender) post(ctx context.Context, at string, chunk []byte) (status int,
 
 // count adds an answer up and tells the person what they should know.
 func (s *sender) count(a feed.Answer) {
-	s.total.Messages += a.Messages
-	s.total.Readings += a.Readings
-	s.total.Kept += a.Kept
-	s.total.Bad += a.Bad
+	s.total.Add(a.Counts)
 	s.taught = a.Taught
 	for _, b := range a.Lines {
 		if s.told == maxTold {

@@ -53,60 +53,46 @@ decided, 64 wrong usage, 65 unusable plan or capture.`,
 			}
 			return nil
 		},
-		RunE: func(c *cobra.Command, args []string) error {
-			plan, err := loadPlan(args[0])
-			if err != nil {
-				return err
-			}
-			var captures []*capture.Capture
-			for _, name := range args[1:] {
-				cap, err := loadCapture(c.InOrStdin(), name)
-				if err == nil {
-					err = cap.Check(plan)
-				}
-				var pathErr *fs.PathError
-				switch {
-				case errors.As(err, &pathErr):
-					return badData(cannotRead("a capture", name, err))
-				case err != nil:
-					return badData(fmt.Errorf("%s: %w", captureName(name), err))
-				}
-				for k, other := range captures {
-					if reflect.DeepEqual(cap, other) {
-						return usage(fmt.Errorf("%s holds the same readings as %s: expected each capture once, as a reading counts once. Leave one of them out", captureName(name), captureName(args[1+k])))
-					}
-				}
-				captures = append(captures, cap)
-			}
-			keepSmall()
-			m, err := verdict.Warm(plan)
-			if err != nil {
-				return badData(err)
-			}
-			v, because, err := m.Explain(captures...)
-			if err != nil {
-				return badData(err)
-			}
-			if !why {
-				because = nil
-			}
-			if asJSON {
-				err = writeJSON(c.OutOrStdout(), struct {
-					*verdict.Verdict
-					Why *verdict.Why `json:"why,omitempty"`
-				}{v, because})
-			} else {
-				err = printVerdict(c.OutOrStdout(), v, because)
-			}
-			if err != nil {
-				return err
-			}
-			return outcome(v.Outcome)
-		},
+		RunE: func(c *cobra.Command, args []string) error { return judge(c, args[0], args[1:], asJSON, why) },
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the verdict as JSON")
 	c.Flags().BoolVar(&why, "why", false, "name the readings that carried the verdict and the best rival explanation")
 	return c
+}
+
+func judge(c *cobra.Command, planFile string, names []string, asJSON, why bool) error {
+	plan, err := loadPlan(planFile)
+	if err != nil {
+		return err
+	}
+	captures, err := loadCaptures(c.InOrStdin(), names, plan)
+	if err != nil {
+		return err
+	}
+	keepSmall()
+	m, err := verdict.Warm(plan)
+	if err != nil {
+		return badData(err)
+	}
+	v, because, err := m.Explain(captures...)
+	if err != nil {
+		return badData(err)
+	}
+	if !why {
+		because = nil
+	}
+	if asJSON {
+		err = writeJSON(c.OutOrStdout(), struct {
+			*verdict.Verdict
+			Why *verdict.Why `json:"why,omitempty"`
+		}{v, because})
+	} else {
+		err = printVerdict(c.OutOrStdout(), v, because)
+	}
+	if err != nil {
+		return err
+	}
+	return outcome(v.Outcome)
 }
 
 func loadPlan(name string) (*layout.Plan, error) {
@@ -127,6 +113,31 @@ func captureName(name string) string {
 		return "standard input"
 	}
 	return name
+}
+
+// loadCaptures reads captures of a plan's pad, each once.
+func loadCaptures(stdin io.Reader, names []string, plan *layout.Plan) ([]*capture.Capture, error) {
+	var captures []*capture.Capture
+	for _, name := range names {
+		cap, err := loadCapture(stdin, name)
+		if err == nil {
+			err = cap.Check(plan)
+		}
+		var pathErr *fs.PathError
+		switch {
+		case errors.As(err, &pathErr):
+			return nil, badData(cannotRead("a capture", name, err))
+		case err != nil:
+			return nil, badData(fmt.Errorf("%s: %w", captureName(name), err))
+		}
+		for k, other := range captures {
+			if reflect.DeepEqual(cap, other) {
+				return nil, usage(fmt.Errorf("%s holds the same readings as %s: expected each capture once, as a reading counts once. Leave one of them out", captureName(name), captureName(names[k])))
+			}
+		}
+		captures = append(captures, cap)
+	}
+	return captures, nil
 }
 
 func loadCapture(stdin io.Reader, name string) (*capture.Capture, error) {

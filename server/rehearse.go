@@ -7,7 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"polewise/field/capture"
 	"polewise/field/rehearsal"
 	"polewise/layout"
 )
@@ -19,7 +18,7 @@ func rehearseCommand() *cobra.Command {
 	o.Rest = rehearsal.RestHolds
 	o.TellOffsetMM = 4
 	var faults []string
-	var route, rest, offset string
+	var offset string
 	c := &cobra.Command{
 		Use:   "rehearse PLAN",
 		Short: "Write a made-up capture of a pad, with faults of your choice",
@@ -30,44 +29,13 @@ Faults: coil-reversed:ID, string-reversed:ID, group-reversed:ID, pad-reversed,
 coil-shorted:ID[,OHMS LEFT], turns-shorted:ID[,SHARE], string-open:ID,
 coil-open:ID, strings-in-series:ID,ID, coil-in-wrong-string:ID,STRING.`,
 		Args: onePlan,
-		RunE: func(c *cobra.Command, args []string) error {
-			plan, err := loadPlan(args[0])
-			if err != nil {
-				return err
-			}
-			for _, s := range faults {
-				f, err := layout.ParseFault(s)
-				if err != nil {
-					return usage(fmt.Errorf("--fault: %w", err))
-				}
-				o.Faults = append(o.Faults, f)
-			}
-			o.Route, o.Rest = capture.Route(route), rehearsal.Rest(rest)
-			if offset != "" {
-				xy := strings.Split(offset, ",")
-				var v [2]float64
-				for i := range v {
-					if len(xy) == 2 {
-						v[i], err = strconv.ParseFloat(strings.TrimSpace(xy[i]), 64)
-					}
-				}
-				if len(xy) != 2 || err != nil {
-					return usage(fmt.Errorf("--offset %q: expected two numbers in millimetres, as in --offset 3,40", offset))
-				}
-				o.OffsetMM = &v
-			}
-			made, err := rehearsal.Make(plan, o)
-			if err != nil {
-				return usage(err)
-			}
-			return made.Write(c.OutOrStdout())
-		},
+		RunE: func(c *cobra.Command, args []string) error { return rehearse(c, args[0], o, faults, offset) },
 	}
 	f := c.Flags()
 	f.StringArrayVar(&faults, "fault", nil, "what is wrong, as `KIND:ID` (repeatable)")
 	f.Uint64Var(&o.Seed, "seed", 1, "the same `NUMBER` makes the same capture")
-	f.StringVar(&route, "route", "vector", "what the phone gives, `ROUTE` being vector, heading or hand")
-	f.StringVar(&rest, "rest", string(o.Rest), "`WHEN` the supply is off: once, holds (within each hold too) or none")
+	f.StringVar((*string)(&o.Route), "route", string(o.Route), "what the phone gives, `ROUTE` being vector, heading or hand")
+	f.StringVar((*string)(&o.Rest), "rest", string(o.Rest), "`WHEN` the supply is off: once, holds (within each hold too) or none")
 	f.BoolVar(&o.Passes, "passes", false, "draw the phone along each row instead of holding it on each coil")
 	f.BoolVar(&o.Ohms, "ohms", false, "measure resistances as well")
 	f.BoolVar(&o.TellAmps, "amps", false, "report the current read off the supply")
@@ -83,4 +51,33 @@ coil-open:ID, strings-in-series:ID,ID, coil-in-wrong-string:ID,STRING.`,
 	f.Float64Var(&o.CurrentSD, "current-sd", o.CurrentSD, "`SHARE` by which the supply's current is off the plan, one sd")
 	f.Float64Var(&o.HandMistakes, "hand-mistakes", o.HandMistakes, "hand route: `SHARE` of faces read wrong")
 	return c
+}
+
+func rehearse(c *cobra.Command, planFile string, o rehearsal.Options, faults []string, offset string) error {
+	plan, err := loadPlan(planFile)
+	if err != nil {
+		return err
+	}
+	for _, s := range faults {
+		f, err := layout.ParseFault(s)
+		if err != nil {
+			return usage(fmt.Errorf("--fault: %w", err))
+		}
+		o.Faults = append(o.Faults, f)
+	}
+	if offset != "" {
+		x, y, _ := strings.Cut(offset, ",")
+		var mm [2]float64
+		for i, text := range []string{x, y} {
+			if mm[i], err = strconv.ParseFloat(strings.TrimSpace(text), 64); err != nil {
+				return usage(fmt.Errorf("--offset %q: expected two numbers in millimetres, as in --offset 3,40", offset))
+			}
+		}
+		o.OffsetMM = &mm
+	}
+	made, err := rehearsal.Make(plan, o)
+	if err != nil {
+		return usage(err)
+	}
+	return made.Write(c.OutOrStdout())
 }

@@ -7,6 +7,8 @@
 // conversion to SI is made by whoever computes with them.
 package capture
 
+import "polewise/layout"
+
 // Route is how readings come in.
 type Route string
 
@@ -72,6 +74,14 @@ type Drive struct {
 	// Amps is the pad's total current at the peak, read off the supply; nil
 	// when it was not read.
 	Amps *float64 `json:"amps,omitempty"`
+}
+
+// Driven is the supply on as the plan has it, without a time.
+func Driven(s *layout.Supply) Drive {
+	if s.Pulsed {
+		return Drive{State: Pulse, Hz: s.Hz, Duty: s.Duty}
+	}
+	return Drive{State: On}
 }
 
 // B is one magnetometer sample.

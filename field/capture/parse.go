@@ -16,8 +16,8 @@ import (
 // Bounds on what is accepted. They are far above any honest capture and keep a
 // hostile one from filling the memory.
 const (
-	MaxLineBytes = 64 << 10
-	MaxLines     = 2_000_000
+	maxLineBytes = 64 << 10
+	maxLines     = 2_000_000
 	maxSeconds   = 1e7
 	// A first sample may carry the time of its own taking, a little before the capture began.
 	minSeconds   = -1
@@ -91,13 +91,13 @@ func bad(key, remedy, format string, args ...any) *Error {
 func Read(r io.Reader) (*Capture, error) {
 	c := &Capture{}
 	sc := bufio.NewScanner(r)
-	sc.Buffer(make([]byte, 0, 4096), MaxLineBytes)
+	sc.Buffer(make([]byte, 0, 4096), maxLineBytes)
 	number := 0
 	started := false
 	for sc.Scan() {
 		number++
-		if number > MaxLines {
-			return nil, &Error{Line: number, Say: fmt.Sprintf("expected at most %d lines.", MaxLines), Remedy: "Split the capture into several."}
+		if number > maxLines {
+			return nil, &Error{Line: number, Say: fmt.Sprintf("expected at most %d lines.", maxLines), Remedy: "Split the capture into several."}
 		}
 		raw := bytes.TrimSpace(sc.Bytes())
 		if number == 1 {
@@ -119,7 +119,7 @@ func Read(r io.Reader) (*Capture, error) {
 		}
 	}
 	if errors.Is(sc.Err(), bufio.ErrTooLong) {
-		return nil, &Error{Line: number + 1, Say: fmt.Sprintf("the line is longer than %d bytes.", MaxLineBytes), Remedy: "Put one JSON object on each line."}
+		return nil, &Error{Line: number + 1, Say: fmt.Sprintf("the line is longer than %d bytes.", maxLineBytes), Remedy: "Put one JSON object on each line."}
 	}
 	if err := sc.Err(); err != nil {
 		return nil, fmt.Errorf("reading the capture: %w", err)
@@ -201,8 +201,8 @@ type wire struct {
 // ParseLine reads one line. A line of a type not known comes back as Unknown;
 // any error is an *Error without a line number.
 func ParseLine(raw []byte) (Line, error) {
-	if len(raw) > MaxLineBytes {
-		return nil, bad("", "Put one JSON object on each line.", "the line is longer than %d bytes.", MaxLineBytes)
+	if len(raw) > maxLineBytes {
+		return nil, bad("", "Put one JSON object on each line.", "the line is longer than %d bytes.", maxLineBytes)
 	}
 	sent := raw
 	raw = exact(raw)

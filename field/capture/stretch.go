@@ -62,94 +62,118 @@ func (c *Capture) Cut() *Stretches {
 		latest = max(latest, l.At())
 	}
 	slices.SortStableFunc(lines, func(a, b Line) int { return cmp.Compare(a.At(), b.At()) })
-
-	var open, rest *Stretch
-	shut := func(t float64) {
-		if open == nil {
-			return
-		}
-		open.To = t
-		if open.Hold != nil {
-			s.Holds = append(s.Holds, *open)
-		} else {
-			s.Passes = append(s.Passes, *open)
-		}
-		open = nil
-	}
-	endRest := func() {
-		if rest != nil && len(rest.B)+len(rest.Bearings) > 0 {
-			s.Rests = append(s.Rests, *rest)
-		}
-		rest = nil
-	}
-	top := func(own *float64) float64 {
-		if own != nil {
-			return *own
-		}
-		return c.Start.TopDeg
-	}
-	off := false
-	var last *B
+	k := cutter{Stretches: s, topDeg: c.Start.TopDeg}
 	for _, l := range lines {
-		where := open
-		if where == nil && off {
-			if rest == nil {
-				rest = &Stretch{From: l.At(), TopDeg: c.Start.TopDeg}
-			}
-			where = rest
-			where.To = l.At()
-		}
-		switch l := l.(type) {
-		case Drive:
-			s.Drives = append(s.Drives, l)
-			off = l.State == Off
-			if !off {
-				endRest()
-			}
-		case Hold:
-			shut(l.T)
-			endRest()
-			open = &Stretch{Hold: &l, From: l.T, TopDeg: top(l.TopDeg)}
-		case Pass:
-			shut(l.T)
-			endRest()
-			open = &Stretch{Pass: &l, From: l.T, TopDeg: top(l.TopDeg)}
-		case Lift, PassEnd:
-			shut(l.At())
-		case B:
-			if last != nil && last.UT == l.UT {
-				if where != nil {
-					where.Repeated++
-					if n := len(where.B); n > 0 {
-						where.B[n-1].Until = l.T
-					}
-				}
-				continue
-			}
-			last = &l
-			if where != nil {
-				where.B = append(where.B, l)
-			}
-		case Gravity:
-			if where != nil {
-				where.Gravity = append(where.Gravity, l)
-			}
-		case Bearing:
-			if where != nil && (l.AccuracyDeg == nil || *l.AccuracyDeg >= 0) { // below zero it is none
-				where.Bearings = append(where.Bearings, l)
-			}
-		case Reading:
-			s.Readings = append(s.Readings, l)
-		case Ohms:
-			s.Ohms = append(s.Ohms, l)
-		}
+		k.take(l)
 	}
-	endRest()
-	if open != nil {
-		open.Open = true
-		shut(latest)
+	k.endRest()
+	if k.open != nil {
+		k.open.Open = true
+		k.shut(latest)
 	}
 	return s
+}
+
+// cutter goes through lines in order of time.
+type cutter struct {
+	*Stretches
+	topDeg     float64  // of the phone where a line does not say
+	open, rest *Stretch // a hold or pass begun, and a rest; nil: none
+	off        bool     // the supply
+	last       *B
+}
+
+// here is the stretch that a line belongs to, nil where it is none.
+func (k *cutter) here(t float64) *Stretch {
+	if k.open != nil || !k.off {
+		return k.open
+	}
+	if k.rest == nil {
+		k.rest = &Stretch{From: t, TopDeg: k.topDeg}
+	}
+	k.rest.To = t
+	return k.rest
+}
+
+func (k *cutter) take(l Line) {
+	here := k.here(l.At())
+	switch l := l.(type) {
+	case Drive:
+		k.Drives = append(k.Drives, l)
+		if k.off = l.State == Off; !k.off {
+			k.endRest()
+		}
+	case Hold:
+		k.begin(&Stretch{Hold: &l, From: l.T}, l.TopDeg)
+	case Pass:
+		k.begin(&Stretch{Pass: &l, From: l.T}, l.TopDeg)
+	case Lift, PassEnd:
+		k.shut(l.At())
+	case B:
+		frozen := k.last != nil && k.last.UT == l.UT
+		if !frozen {
+			k.last = &l
+		}
+		if here != nil {
+			here.sample(l, frozen)
+		}
+	case Gravity:
+		if here != nil {
+			here.Gravity = append(here.Gravity, l)
+		}
+	case Bearing:
+		if here != nil && (l.AccuracyDeg == nil || *l.AccuracyDeg >= 0) { // below zero it is none
+			here.Bearings = append(here.Bearings, l)
+		}
+	case Reading:
+		k.Readings = append(k.Readings, l)
+	case Ohms:
+		k.Ohms = append(k.Ohms, l)
+	}
+}
+
+// begin opens a hold or pass, which ends whatever was before.
+func (k *cutter) begin(s *Stretch, topDeg *float64) {
+	k.shut(s.From)
+	k.endRest()
+	s.TopDeg = k.topDeg
+	if topDeg != nil {
+		s.TopDeg = *topDeg
+	}
+	k.open = s
+}
+
+// shut ends the hold or pass that is open.
+func (k *cutter) shut(t float64) {
+	if k.open == nil {
+		return
+	}
+	k.open.To = t
+	if k.open.Hold != nil {
+		k.Holds = append(k.Holds, *k.open)
+	} else {
+		k.Passes = append(k.Passes, *k.open)
+	}
+	k.open = nil
+}
+
+func (k *cutter) endRest() {
+	if k.rest != nil && len(k.rest.B)+len(k.rest.Bearings) > 0 {
+		k.Rests = append(k.Rests, *k.rest)
+	}
+	k.rest = nil
+}
+
+// sample adds a sample, or counts one that repeats the one before bit for bit.
+func (s *Stretch) sample(b B, frozen bool) {
+	if !frozen {
+		s.B = append(s.B, b)
+		return
+	}
+	s.Repeated++
+	if n := len(s.B); n > 0 {
+		s.B[n-1].Until = b.T
+	}
 }
 
 // DriveAt returns what the supply did at time t, by the last drive line at or

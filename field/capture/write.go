@@ -25,6 +25,19 @@ func AppendLine(dst []byte, l Line) ([]byte, error) {
 	return append(dst, body[1:]...), nil
 }
 
+// Raw is each line as AppendLine writes it.
+func Raw(lines []Line) ([]json.RawMessage, error) {
+	raws := make([]json.RawMessage, len(lines))
+	for i, l := range lines {
+		raw, err := AppendLine(nil, l)
+		if err != nil {
+			return nil, err
+		}
+		raws[i] = raw
+	}
+	return raws, nil
+}
+
 // Write writes lines as JSON Lines.
 func Write(w io.Writer, lines ...Line) error {
 	var buf []byte

@@ -119,7 +119,7 @@ func (p *picture) draw(c vg.Canvas) {
 		p.coil(k)
 	}
 	for _, f := range figures {
-		p.centred(f.text, f.at, smallSize, ink)
+		p.figure(f)
 	}
 	p.axes()
 	p.bar()
@@ -217,21 +217,27 @@ func (p *picture) level() []figure {
 			if length < 60 {
 				continue
 			}
-			half := p.width(text, smallSize)/2 + 2
-			for n := range 12 { // places to try along the line
-				i := (2*n + 1) * len(points) / 24
-				at := points[i]
-				b := box{at.X.Points() - half, at.Y.Points() - 6, at.X.Points() + half, at.Y.Points() + 6}
-				if p.free(b) && !p.onCopper(g.X0+run[i].x*g.Step, g.Y0+run[i].y*g.Step) {
-					p.labels = append(p.labels, b)
-					figures = append(figures, figure{at, text})
-					break
-				}
+			if at, ok := p.roomOn(run, points, p.width(text, smallSize)/2+2); ok {
+				figures = append(figures, figure{at, text})
 			}
 		}
 	}
 	p.SetLineDash(nil, 0)
 	return figures
+}
+
+// roomOn takes a place on a line for a figure of so much half width, if one is free.
+func (p *picture) roomOn(run line, points []vg.Point, half float64) (vg.Point, bool) {
+	for n := range 12 { // places to try along the line
+		i := (2*n + 1) * len(points) / 24
+		at := points[i]
+		b := box{at.X.Points() - half, at.Y.Points() - 6, at.X.Points() + half, at.Y.Points() + 6}
+		if p.free(b) && !p.onCopper(p.grid.X0+run[i].x*p.grid.Step, p.grid.Y0+run[i].y*p.grid.Step) {
+			p.labels = append(p.labels, b)
+			return at, true
+		}
+	}
+	return vg.Point{}, false
 }
 
 // signed writes a level; the sign of a vertical field is always told.
@@ -349,21 +355,14 @@ func (p *picture) axes() {
 	p.Stroke(rectangle(leftMargin, bottomMargin, leftMargin+p.w, bottomMargin+p.h))
 	g := p.grid
 	every := step(math.Max(p.w, p.h)/p.scale/millimetre, 9)
-	tick := func(x0, y0, x1, y1 float64) {
-		var t vg.Path
-		t.Move(pt(x0, y0))
-		t.Line(pt(x1, y1))
-		p.SetColor(ink)
-		p.Stroke(t)
-	}
 	for mm := math.Ceil(g.X0/millimetre/every) * every; mm*millimetre <= g.X(g.NX-1); mm += every {
 		x, s := p.x(mm*millimetre), number(mm)
-		tick(x, bottomMargin, x, bottomMargin-4)
+		p.tick(x, bottomMargin, x, bottomMargin-4)
 		p.text(s, x-p.width(s, textSize)/2, bottomMargin-17, textSize, ink)
 	}
 	for mm := math.Ceil(g.Y0/millimetre/every) * every; mm*millimetre <= g.Y(g.NY-1); mm += every {
 		y, s := p.y(mm*millimetre), number(mm)
-		tick(leftMargin, y, leftMargin-4, y)
+		p.tick(leftMargin, y, leftMargin-4, y)
 		p.text(s, leftMargin-8-p.width(s, textSize), y-textSize*0.36, textSize, ink)
 	}
 	p.text("x, mm", leftMargin+p.w/2-p.width("x, mm", textSize)/2, 14, textSize, soft)
@@ -372,6 +371,14 @@ func (p *picture) axes() {
 	p.Rotate(math.Pi / 2)
 	p.text("y, mm", 0, 0, textSize, soft)
 	p.Pop()
+}
+
+func (p *picture) tick(x0, y0, x1, y1 float64) {
+	var t vg.Path
+	t.Move(pt(x0, y0))
+	t.Line(pt(x1, y1))
+	p.SetColor(ink)
+	p.Stroke(t)
 }
 
 // number writes a round number of millimetres.
@@ -398,11 +405,7 @@ func (p *picture) bar() {
 	for k := int(math.Ceil(-p.most / every)); float64(k)*every <= p.most; k++ {
 		b := float64(k) * every
 		y := y0 + high*(b/p.most+1)/2
-		var t vg.Path
-		t.Move(pt(x0+wide, y))
-		t.Line(pt(x0+wide+4, y))
-		p.SetColor(ink)
-		p.Stroke(t)
+		p.tick(x0+wide, y, x0+wide+4, y)
 		p.text(signed(b, Vertical), x0+wide+8, y-textSize*0.36, textSize, ink)
 	}
 	p.text("Bz, uT", x0, y0+high+9, textSize, ink)
@@ -441,12 +444,12 @@ func (p *picture) text(s string, x, y, size float64, c color.Color) {
 	p.FillString(p.face(size), pt(x, y), s)
 }
 
-// centred writes a figure on a light ground.
-func (p *picture) centred(s string, at vg.Point, size float64, c color.Color) {
-	x, y, half := at.X.Points(), at.Y.Points(), p.width(s, size)/2
+// figure writes a figure on a light ground.
+func (p *picture) figure(f figure) {
+	x, y, half := f.at.X.Points(), f.at.Y.Points(), p.width(f.text, smallSize)/2
 	p.SetColor(veil)
 	p.Fill(rounded(x-half-2, y-5.5, x+half+2, y+5.5, 3))
-	p.text(s, x-half, y-size*0.36, size, c)
+	p.text(f.text, x-half, y-smallSize*0.36, smallSize, ink)
 }
 
 func rectangle(x0, y0, x1, y1 float64) vg.Path {

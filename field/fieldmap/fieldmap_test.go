@@ -22,17 +22,15 @@ import (
 
 func demo(t *testing.T, id string) *layout.Plan {
 	t.Helper()
-	for _, d := range assets.DemoPlans() {
-		if d.ID == id {
-			p, err := layout.Parse(id, d.TOML)
-			if err != nil {
-				t.Fatal(err)
-			}
-			return p
-		}
+	d, ok := assets.DemoNamed(id)
+	if !ok {
+		t.Fatal("no demo ", id)
 	}
-	t.Fatal("no demo ", id)
-	return nil
+	p, err := layout.Parse(id, d.TOML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
 }
 
 func sample(t *testing.T, p *layout.Plan, points int) *Grid {
@@ -65,10 +63,7 @@ func TestCSV(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	turns := make([]float64, len(p.Coils))
-	for k := range turns {
-		turns[k] = cur.AmpereTurns(p, k)
-	}
+	turns := cur.AllAmpereTurns(p)
 	pad := field.NewPad(p)
 	lowX, highX, lowY, highY := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
 	for _, row := range rows[1:] {

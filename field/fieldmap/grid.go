@@ -56,10 +56,6 @@ func Sample(ctx context.Context, p *layout.Plan, points int, told func(done, of 
 	if err != nil {
 		return nil, err
 	}
-	turns := make([]float64, len(p.Coils))
-	for k := range turns {
-		turns[k] = cur.AmpereTurns(p, k)
-	}
 	x0, y0, x1, y1, z := extent(p)
 	long := math.Max(x1-x0, y1-y0)
 	x0, y0, x1, y1 = x0-around*long, y0-around*long, x1+around*long, y1+around*long
@@ -67,7 +63,7 @@ func Sample(ctx context.Context, p *layout.Plan, points int, told func(done, of 
 	const hair = 1e-9 // of rounding
 	g := &Grid{X0: x0, Y0: y0, Step: step, Z: z,
 		NX: int(math.Ceil((x1-x0)/step-hair)) + 1, NY: int(math.Ceil((y1-y0)/step-hair)) + 1}
-	g.B, err = field.NewPad(p).Map(ctx, turns, g.box(), g.NX, g.NY, z, told)
+	g.B, err = field.NewPad(p).Map(ctx, cur.AllAmpereTurns(p), g.box(), g.NX, g.NY, z, told)
 	if err != nil {
 		return nil, err
 	}
@@ -81,21 +77,14 @@ func Sample(ctx context.Context, p *layout.Plan, points int, told func(done, of 
 
 // extent is the box around the pad and its coils, and the sensor's height.
 func extent(p *layout.Plan) (x0, y0, x1, y1, z float64) {
-	x0, y0, x1, y1 = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	lo, hi := p.Copper()
 	if p.Outline.X > 0 {
-		x0, y0, x1, y1 = 0, 0, p.Outline.X, p.Outline.Y
+		lo, hi = r2.Vec{X: math.Min(0, lo.X), Y: math.Min(0, lo.Y)}, r2.Vec{X: math.Max(p.Outline.X, hi.X), Y: math.Max(p.Outline.Y, hi.Y)}
 	}
 	for k := range p.Coils {
-		c, w := &p.Coils[k], p.WindingOf(k)
-		h, r := w.HalfExtent(), w.CornerRadius()+w.Build
-		sin, cos := math.Sincos(c.Turned)
-		dx := math.Abs(cos)*(h.X-r) + math.Abs(sin)*(h.Y-r) + r
-		dy := math.Abs(sin)*(h.X-r) + math.Abs(cos)*(h.Y-r) + r
-		x0, x1 = math.Min(x0, c.At.X-dx), math.Max(x1, c.At.X+dx)
-		y0, y1 = math.Min(y0, c.At.Y-dy), math.Max(y1, c.At.Y+dy)
 		z = math.Max(z, p.SensorHeight(k))
 	}
-	return x0, y0, x1, y1, z
+	return lo.X, lo.Y, hi.X, hi.Y, z
 }
 
 // Units at the edge.

@@ -19,7 +19,7 @@ import (
 func Self(w *layout.Winding) float64 {
 	n2 := float64(w.Turns) * float64(w.Turns)
 	inner := turn(w, 0)
-	l := RoundWinding(inner.equalRound(), w.Build, w.Width)
+	l := roundWinding(inner.equalRound(), w.Build, w.Width)
 	if inner.round() {
 		return n2 * l
 	}

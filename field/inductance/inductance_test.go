@@ -74,7 +74,7 @@ func TestCirclesAgainstTable(t *testing.T) {
 
 func TestRoundWindingAgainstTable(t *testing.T) {
 	for _, v := range table(t, "winding_self.csv") {
-		l := v[3] * v[3] * RoundWinding((v[0]-v[2]/2)*1e-3, v[2]*1e-3, v[1]*1e-3)
+		l := v[3] * v[3] * roundWinding((v[0]-v[2]/2)*1e-3, v[2]*1e-3, v[1]*1e-3)
 		near(t, "winding", mu0Of4Pi*l, v[4]*1e-6, 2e-8) // the table has 9 digits, the rule does 1e-8
 	}
 }
@@ -86,7 +86,7 @@ func TestRoundWindingAgainstTable(t *testing.T) {
 func TestThinLayerIsNagaokas(t *testing.T) {
 	// What the build takes away goes with the build: two of them give the sheet.
 	sheet := func(length float64) float64 {
-		at := func(build float64) float64 { return RoundWinding(1-build/2, build, length) }
+		at := func(build float64) float64 { return roundWinding(1-build/2, build, length) }
 		const build = 1e-4
 		return 2*at(build/2) - at(build)
 	}
@@ -110,7 +110,7 @@ func TestFlatSpiral(t *testing.T) {
 			s := build * v * v * v
 			return 3 * v * v * build * gauss24.over(s/2, build-s/2, func(u float64) float64 { return circles(inner+u+s/2, inner+u-s/2, 0) })
 		})
-		near(t, "flat spiral", RoundWinding(inner, build, width), 2*sum/(build*build), 1e-6)
+		near(t, "flat spiral", roundWinding(inner, build, width), 2*sum/(build*build), 1e-6)
 	}
 }
 

@@ -9,8 +9,8 @@ import (
 	"polewise/layout"
 )
 
-// path is the way of one turn, seen from above: a rectangle with half sides hx
-// and hy, and everything on its outer side at distance r. A circle has no
+// path is the way of one turn, seen from above, in metres: a rectangle with half
+// sides hx and hy, and everything on its outer side at distance r. A circle has no
 // rectangle. The turn runs counter-clockwise.
 type path struct{ hx, hy, r float64 }
 

@@ -37,11 +37,11 @@ func dLessB(m, m1 float64) float64 {
 	return 2*(k-e)/m - k
 }
 
-// RoundWinding is the self inductance in henries, for a single turn's worth
+// roundWinding is the self inductance in henries, for a single turn's worth
 // (times turns squared for a winding), of a round winding of rectangular section
 // evenly filled: inner radius, radial build and axial width in metres, all
 // positive. It is the mean of circles over all pairs of points of the section.
-func RoundWinding(inner, build, width float64) float64 {
+func roundWinding(inner, build, width float64) float64 {
 	// The pairs by their distances: s in radius, t in height, both from 0 (each
 	// stands for two), and the mean radius in between. The logarithm at s = t = 0
 	// is taken by cutting the rectangle of (s, t) along its diagonal and going

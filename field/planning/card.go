@@ -27,12 +27,12 @@ type Card struct {
 	Mark     []string `json:"mark"`
 }
 
-// PlusLead is the lead that gets the plus mark, so that the coil faces as
+// plusLead is the lead that gets the plus mark, so that the coil faces as
 // planned when current enters there. Current that runs counter-clockwise seen
 // from above makes the face that looks up a north pole (right-hand rule): wound
 // counter-clockwise from start to finish, it has to enter at the start for north
 // up. Both other facts turn that round.
-func PlusLead(sense layout.Sense, north layout.Face) string {
+func plusLead(sense layout.Sense, north layout.Face) string {
 	switch {
 	case sense == layout.SenseUnknown:
 		return UnknownLead
@@ -64,10 +64,7 @@ func (j *job) cards() {
 
 func (j *job) card(c *layout.Coil) Card {
 	w, f := &j.plan.Windings[c.Winding], &j.f.Windings[c.Winding]
-	card := Card{Winding: w.ID, Coils: []string{c.ID}, North: "up", Sense: string(c.Sense), PlusLead: PlusLead(c.Sense, c.North)}
-	if c.North == layout.Down {
-		card.North = "down"
-	}
+	card := Card{Winding: w.ID, Coils: []string{c.ID}, North: c.North.String(), Sense: string(c.Sense), PlusLead: plusLead(c.Sense, c.North)}
 	mm := func(metres float64) string { return fmt.Sprintf("%.4g mm", metres/millimetre) }
 	former := "round former, " + mm(w.InnerX) + " across"
 	switch w.Shape {
@@ -100,7 +97,7 @@ func (j *job) card(c *layout.Coil) Card {
 	case UnknownLead:
 		card.Mark = []string{
 			fmt.Sprintf("look at the coil from above, as it will lie: if the turns run counter-clockwise from start to finish, mark the %s lead plus, else the %s lead",
-				PlusLead(layout.CounterClockwise, c.North), PlusLead(layout.Clockwise, c.North)),
+				plusLead(layout.CounterClockwise, c.North), plusLead(layout.Clockwise, c.North)),
 			"once marked, do not turn the coil over: the mark holds for the side that looks up now",
 		}
 	default:

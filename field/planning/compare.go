@@ -3,6 +3,7 @@ package planning
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"polewise/layout"
@@ -121,11 +122,7 @@ func suspects(p *layout.Plan) []suspect {
 		}
 	}
 	if len(p.Groups) == 0 {
-		ids := make([]string, len(p.Strings))
-		for i := range p.Strings {
-			ids[i] = p.Strings[i].ID
-		}
-		chain(ids)
+		chain(p.StringIDs())
 	}
 	for g := range p.Groups {
 		if p.Groups[g].Join == layout.Parallel {
@@ -259,11 +256,11 @@ func (c *comparer) tell(kind layout.FaultKind, faults []layout.Fault) string {
 	for _, f := range faults {
 		from := c.plan.Strings[c.plan.StringOf(c.plan.CoilIndex(f.ID))].ID
 		move := fmt.Sprintf("from string %s into string %s", from, f.String)
-		if len(moves) == 0 || moves[len(moves)-1] != move {
+		if !slices.Contains(moves, move) {
 			moves = append(moves, move)
 		}
 	}
-	return "a wrong join: a coil moved " + either(unique(moves))
+	return "a wrong join: a coil moved " + either(moves)
 }
 
 // shortedTurns works out what share of turns, in one coil of each string, would
@@ -335,16 +332,4 @@ func either(ids []string) string {
 		return strings.Join(ids[:len(ids)-1], ", ") + " or " + ids[len(ids)-1]
 	}
 	return strings.Join(ids, ", ") + more
-}
-
-func unique(list []string) []string {
-	var out []string
-	seen := map[string]bool{}
-	for _, s := range list {
-		if !seen[s] {
-			seen[s] = true
-			out = append(out, s)
-		}
-	}
-	return out
 }

@@ -67,7 +67,7 @@ func (j *job) cut() {
 		}
 		return place(coils[0], "plus"), place(coils[len(coils)-1], "minus")
 	}
-	plugPlus, plugMinus := end{"plug plus", j.o.PlugAt}, end{"plug minus", j.o.PlugAt}
+	plugPlus, plugMinus := end{name: "plug plus"}, end{name: "plug minus"} // at the pad's lower left corner
 	// Members in parallel are joined where their leads meet: at the plug for the
 	// pad itself, at the ends of the first member for a group within it.
 	var grouped func(g int) (plus, minus end)

@@ -56,16 +56,17 @@ func (j *job) keep() {
 // reaches tells whether the field is as strong as the limit anywhere at a
 // distance from the box around all copper.
 func (j *job) reaches(distance, limitUT float64) bool {
-	lo, hi, half := j.extent()
+	lo, hi := j.plan.Copper()
+	half := j.halfHeight()
 	pitch := math.Max(distance/2, 4*millimetre)
 	steps := func(length float64) int { return min(max(int(math.Ceil(length/pitch)), 2), 80) }
 	strong := func(x, y, z float64) bool { return r3.Norm(j.at(x, y, z)) >= limitUT }
-	nx, ny, nz := steps(hi[0]-lo[0]), steps(hi[1]-lo[1]), steps(2*half)
+	nx, ny, nz := steps(hi.X-lo.X), steps(hi.Y-lo.Y), steps(2*half)
 	// Above and below are alike: every coil is the same on both sides of z = 0.
 	for a := range nx + 1 {
-		x := lo[0] + (hi[0]-lo[0])*float64(a)/float64(nx)
+		x := lo.X + (hi.X-lo.X)*float64(a)/float64(nx)
 		for b := range ny + 1 {
-			y := lo[1] + (hi[1]-lo[1])*float64(b)/float64(ny)
+			y := lo.Y + (hi.Y-lo.Y)*float64(b)/float64(ny)
 			if strong(x, y, half+distance) {
 				return true
 			}
@@ -90,20 +91,20 @@ func (j *job) reaches(distance, limitUT float64) bool {
 		return false
 	}
 	for a := range nx + 1 {
-		x := lo[0] + (hi[0]-lo[0])*float64(a)/float64(nx)
-		if rim(x, lo[1], -math.Pi/2) || rim(x, hi[1], math.Pi/2) {
+		x := lo.X + (hi.X-lo.X)*float64(a)/float64(nx)
+		if rim(x, lo.Y, -math.Pi/2) || rim(x, hi.Y, math.Pi/2) {
 			return true
 		}
 	}
 	for b := range ny + 1 {
-		y := lo[1] + (hi[1]-lo[1])*float64(b)/float64(ny)
-		if rim(lo[0], y, math.Pi) || rim(hi[0], y, 0) {
+		y := lo.Y + (hi.Y-lo.Y)*float64(b)/float64(ny)
+		if rim(lo.X, y, math.Pi) || rim(hi.X, y, 0) {
 			return true
 		}
 	}
 	for e := 1; e < 6; e++ {
 		turn := math.Pi / 2 * float64(e) / 6
-		if rim(hi[0], hi[1], turn) || rim(lo[0], hi[1], math.Pi/2+turn) || rim(lo[0], lo[1], math.Pi+turn) || rim(hi[0], lo[1], 3*math.Pi/2+turn) {
+		if rim(hi.X, hi.Y, turn) || rim(lo.X, hi.Y, math.Pi/2+turn) || rim(lo.X, lo.Y, math.Pi+turn) || rim(hi.X, lo.Y, 3*math.Pi/2+turn) {
 			return true
 		}
 	}

@@ -4,8 +4,6 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
-
-	"polewise/layout"
 )
 
 // Over is the field where the sensor lies.
@@ -73,8 +71,8 @@ func (j *job) overCoils() {
 			}
 		}
 		over.AsideUT[0] = math.Inf(1)
-		for _, d := range [4][2]float64{{w.InnerX / 2, 0}, {-w.InnerX / 2, 0}, {0, w.InnerY / 2}, {0, -w.InnerY / 2}} {
-			b := j.at(c.At.X+cos*d[0]-sin*d[1], c.At.Y+sin*d[0]+cos*d[1], z)
+		for _, d := range p.Beside(k) {
+			b := j.at(c.At.X+d.X, c.At.Y+d.Y, z)
 			pull := math.Hypot(b.X, b.Y)
 			over.AsideUT[0], over.AsideUT[1] = math.Min(over.AsideUT[0], pull), math.Max(over.AsideUT[1], pull)
 		}
@@ -89,14 +87,14 @@ func (j *job) overCoils() {
 // overPad fills in what is told of the whole pad.
 func (j *job) overPad() {
 	o := &j.f.Over
-	lo, hi, z := j.extent()
+	lo, hi := j.plan.Copper()
 	const n = 40
 	var sum, square float64
 	o.LeastUT = math.Inf(1)
 	for a := range n {
 		for e := range n {
-			x, y := lo[0]+(hi[0]-lo[0])*(float64(a)+0.5)/n, lo[1]+(hi[1]-lo[1])*(float64(e)+0.5)/n
-			b := r3.Norm(j.at(x, y, z+j.plan.Above))
+			x, y := lo.X+(hi.X-lo.X)*(float64(a)+0.5)/n, lo.Y+(hi.Y-lo.Y)*(float64(e)+0.5)/n
+			b := r3.Norm(j.at(x, y, j.halfHeight()+j.plan.Above))
 			sum += b
 			square += b * b
 			o.LeastUT, o.MostUT = math.Min(o.LeastUT, b), math.Max(o.MostUT, b)
@@ -108,24 +106,10 @@ func (j *job) overPad() {
 	}
 }
 
-// extent is the box around all copper: corners in the plane, and half the
-// height, metres.
-func (j *job) extent() (lo, hi [2]float64, half float64) {
-	lo, hi = [2]float64{math.Inf(1), math.Inf(1)}, [2]float64{math.Inf(-1), math.Inf(-1)}
+// halfHeight is half the height of the highest winding, metres.
+func (j *job) halfHeight() (half float64) {
 	for k := range j.plan.Coils {
-		c, w := &j.plan.Coils[k], j.plan.WindingOf(k)
-		// A rounded rectangle turned: its core's box, and the rounding around it.
-		e := w.HalfExtent()
-		r := math.Min(e.X, e.Y)
-		if w.Shape == layout.Rectangle {
-			r = math.Min(r, w.Corner+w.Build)
-		}
-		sin, cos := math.Sincos(c.Turned)
-		x := math.Abs(cos)*(e.X-r) + math.Abs(sin)*(e.Y-r) + r
-		y := math.Abs(sin)*(e.X-r) + math.Abs(cos)*(e.Y-r) + r
-		lo[0], hi[0] = math.Min(lo[0], c.At.X-x), math.Max(hi[0], c.At.X+x)
-		lo[1], hi[1] = math.Min(lo[1], c.At.Y-y), math.Max(hi[1], c.At.Y+y)
-		half = math.Max(half, w.Width/2)
+		half = math.Max(half, j.plan.WindingOf(k).Width/2)
 	}
-	return lo, hi, half
+	return half
 }

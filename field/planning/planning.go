@@ -9,9 +9,6 @@ package planning
 
 import (
 	"fmt"
-	"math"
-
-	"gonum.org/v1/gonum/spatial/r2"
 
 	"polewise/field"
 	"polewise/layout"
@@ -23,11 +20,10 @@ type Options struct {
 	SpoolKg     float64 // copper on a spool
 	TailMM      float64 // wire left at each end of a coil
 	LeadSlack   float64 // share by which leads are cut longer
-	PlugAt      r2.Vec  // where the pad's two leads come out, metres, pad frame
 }
 
-// Defaults is a room at 20 C, spools of half a kilogram, tails of 150 mm, 15
-// percent of slack and the plug at the pad's lower left corner.
+// Defaults is a room at 20 C, spools of half a kilogram, tails of 150 mm and 15
+// percent of slack.
 func Defaults() Options {
 	return Options{RoomCelsius: 20, SpoolKg: 0.5, TailMM: 150, LeadSlack: 0.15}
 }
@@ -40,7 +36,6 @@ func (o *Options) Check() error {
 	}{
 		{"room temperature in C", o.RoomCelsius, -40, 80}, {"kilograms on a spool", o.SpoolKg, 0.01, 1000},
 		{"tails in mm", o.TailMM, 0, 5000}, {"slack of leads in percent", 100 * o.LeadSlack, 0, 500},
-		{"place of the plug in metres", math.Max(math.Abs(o.PlugAt.X), math.Abs(o.PlugAt.Y)), 0, 100},
 	} {
 		if !(k.x >= k.lo && k.x <= k.hi) {
 			return fmt.Errorf("%s: expected a number from %g to %g, found %g", k.name, k.lo, k.hi, k.x)
@@ -76,19 +71,23 @@ type job struct {
 	f       Figures
 }
 
+func newJob(p *layout.Plan, o Options) (*job, error) {
+	c, err := p.Solve()
+	if err != nil {
+		return nil, err
+	}
+	return &job{o: o, plan: p, pad: field.NewPad(p), c: c, turns: c.AllAmpereTurns(p)}, nil
+}
+
 // Plan works out the figures of a plan. It fails on options out of range, on
 // plans that cannot be solved and on figures that are no finite numbers.
 func Plan(p *layout.Plan, o Options) (*Figures, error) {
 	if err := o.Check(); err != nil {
 		return nil, err
 	}
-	c, err := p.Solve()
+	j, err := newJob(p, o)
 	if err != nil {
 		return nil, err
-	}
-	j := &job{o: o, plan: p, pad: field.NewPad(p), c: c, turns: make([]float64, len(p.Coils))}
-	for k := range j.turns {
-		j.turns[k] = c.AmpereTurns(p, k)
 	}
 	j.f = Figures{RoomCelsius: o.RoomCelsius, Warnings: []Warning{}}
 	j.henries = inductances(p)
@@ -105,6 +104,18 @@ func Plan(p *layout.Plan, o Options) (*Figures, error) {
 		return nil, err
 	}
 	return &j.f, nil
+}
+
+// Brief is what follows a plan while its coils are being moved: only what is
+// quick to work out. It says the same as Plan.
+func Brief(p *layout.Plan) (Check, error) {
+	j, err := newJob(p, Defaults())
+	if err != nil {
+		return Check{}, err
+	}
+	j.overCoils()
+	j.check()
+	return j.f.Check, nil
 }
 
 // Units at the edge.

@@ -19,17 +19,15 @@ func kennel(t testing.TB) *layout.Plan { return demo(t, "kennel") }
 
 func demo(t testing.TB, id string) *layout.Plan {
 	t.Helper()
-	for _, d := range assets.DemoPlans() {
-		if d.ID == id {
-			p, err := layout.Parse(id, d.TOML)
-			if err != nil {
-				t.Fatal(err)
-			}
-			return p
-		}
+	d, ok := assets.DemoNamed(id)
+	if !ok {
+		t.Fatal("no demo ", id)
 	}
-	t.Fatalf("no demo %s", id)
-	return nil
+	p, err := layout.Parse(id, d.TOML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
 }
 
 // single is one round coil driven at so many amperes.
@@ -422,7 +420,7 @@ func TestCards(t *testing.T) {
 		{layout.CounterClockwise, layout.Down, finishLead}, {layout.Clockwise, layout.Down, startLead},
 		{layout.SenseUnknown, layout.Up, UnknownLead},
 	} {
-		if got := PlusLead(c.sense, c.north); got != c.want {
+		if got := plusLead(c.sense, c.north); got != c.want {
 			t.Errorf("wound %q, north %d: plus at %q, want %q", c.sense, c.north, got, c.want)
 		}
 	}
@@ -454,10 +452,9 @@ func contains(list []string, s string) bool {
 
 func TestOptionsRefused(t *testing.T) {
 	for want, turn := range map[string]func(*Options){
-		"room temperature in C: expected a number from -40 to 80, found NaN":       func(o *Options) { o.RoomCelsius = math.NaN() },
-		"kilograms on a spool: expected a number from 0.01 to 1000, found 0":       func(o *Options) { o.SpoolKg = 0 },
-		"slack of leads in percent: expected a number from 0 to 500, found -100":   func(o *Options) { o.LeadSlack = -1 },
-		"place of the plug in metres: expected a number from 0 to 100, found +Inf": func(o *Options) { o.PlugAt.X = math.Inf(1) },
+		"room temperature in C: expected a number from -40 to 80, found NaN":     func(o *Options) { o.RoomCelsius = math.NaN() },
+		"kilograms on a spool: expected a number from 0.01 to 1000, found 0":     func(o *Options) { o.SpoolKg = 0 },
+		"slack of leads in percent: expected a number from 0 to 500, found -100": func(o *Options) { o.LeadSlack = -1 },
 	} {
 		o := Defaults()
 		turn(&o)

@@ -158,9 +158,5 @@ func ways(p *layout.Plan) (through []float64, loops [][]float64) {
 	if root := p.RootGroup(); root >= 0 {
 		return join(p.Groups[root].Join, p.Groups[root].Of)
 	}
-	ids := make([]string, len(p.Strings))
-	for i := range ids {
-		ids[i] = p.Strings[i].ID
-	}
-	return join(layout.Parallel, ids)
+	return join(layout.Parallel, p.StringIDs())
 }

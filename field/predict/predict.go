@@ -60,22 +60,19 @@ func Predict(plan *layout.Plan, points []r3.Vec) (*Prediction, error) {
 		return nil, err
 	}
 	pad := field.NewPad(plan)
-	at := make([]float64, len(plan.Coils))
-	for j := range at {
-		at[j] = cur.AmpereTurns(plan, j)
-	}
+	turns := cur.AllAmpereTurns(plan)
 	p := &Prediction{Points: []Point{}, Pad: Pad{Ohms: cur.PadOhms, Amps: cur.PadAmps, Volts: cur.PadVolts}}
 	for j := range plan.Coils {
 		c := &plan.Coils[j]
 		place := r3.Vec{X: c.At.X, Y: c.At.Y, Z: plan.SensorHeight(j)}
-		b := vec(r3.Scale(1e6, pad.At(at, place)))
+		b := vec(r3.Scale(1e6, pad.At(turns, place)))
 		p.Coils = append(p.Coils, Coil{ID: c.ID, Amps: cur.CoilAmps[j], Ohms: cur.CoilOhms[j], BzUT: b[2], BUT: b, AtMM: vec(r3.Scale(1e3, place))})
 	}
 	for i := range plan.Strings {
 		p.Strings = append(p.Strings, String{ID: plan.Strings[i].ID, Ohms: cur.StringOhms[i], Amps: cur.StringAmps[i]})
 	}
 	for _, q := range points {
-		p.Points = append(p.Points, Point{AtMM: vec(r3.Scale(1e3, q)), BUT: vec(r3.Scale(1e6, pad.At(at, q)))})
+		p.Points = append(p.Points, Point{AtMM: vec(r3.Scale(1e3, q)), BUT: vec(r3.Scale(1e6, pad.At(turns, q)))})
 	}
 	if err := planning.Finite(p); err != nil {
 		return nil, err

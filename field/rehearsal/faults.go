@@ -120,9 +120,7 @@ func (p picker) turns() []layout.Fault {
 func (p picker) series() []layout.Fault {
 	var members []string
 	if len(p.plan.Groups) == 0 {
-		for i := range p.plan.Strings {
-			members = append(members, p.plan.Strings[i].ID)
-		}
+		members = p.plan.StringIDs()
 	} else if g := &p.plan.Groups[p.rng.IntN(len(p.plan.Groups))]; g.Join == layout.Parallel {
 		members = append(members, g.Of...)
 	}

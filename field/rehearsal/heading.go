@@ -39,7 +39,7 @@ func (s *script) headings() {
 func (s *script) sampleHeadings(l laid, seconds float64) {
 	top := math.Atan2(-l.y.X, l.y.Y) / degree
 	for end := s.t + seconds; s.t < end; {
-		b := s.field(l.sensorAt)
+		b := s.field(l.at, s.t)
 		// The sensor's own zero bends the field it points along.
 		for a, axis := range [3]r3.Vec{l.x, l.y, l.z} {
 			b = r3.Add(b, r3.Scale(s.sensor.zeroUT[a]*microtesla, axis))

@@ -74,7 +74,6 @@ func (s *script) pass(row []int) {
 		length += r2.Norm(r2.Sub(way[i+1], way[i]))
 	}
 
-	const mm = 1e-3
 	speed := 0.05 + 0.1*s.hand.Float64() // metres a second
 	type wave struct{ size, turns, phase float64 }
 	waves := func(size float64) (out [2]wave) {
@@ -86,8 +85,8 @@ func (s *script) pass(row []int) {
 	at := func(w [2]wave, share float64) float64 {
 		return w[0].size*math.Sin(2*math.Pi*w[0].turns*share+w[0].phase) + w[1].size*math.Sin(2*math.Pi*w[1].turns*share+w[1].phase)
 	}
-	hurry, wander, rise := waves(0.25), waves(s.o.PlacementMM*mm), waves(s.o.HeightMM*mm/2)
-	lift := s.o.HeightMM * mm * s.hand.NormFloat64()
+	hurry, wander, rise := waves(0.25), waves(s.o.PlacementMM*millimetre), waves(s.o.HeightMM*millimetre/2)
+	lift := s.o.HeightMM * millimetre * s.hand.NormFloat64()
 	top := s.o.TopDeg + s.o.YawDeg*s.hand.NormFloat64()
 	turn := waves(s.o.YawDeg / 4)
 	pitch, roll := s.o.TiltDeg*s.hand.NormFloat64(), s.o.TiltDeg*s.hand.NormFloat64()
@@ -100,12 +99,7 @@ func (s *script) pass(row []int) {
 		w := at(wander, share)
 		p := lie(top+at(turn, share), pitch, roll)
 		x, y = x+w*side.X, y+w*side.Y
-		l := laid{posture: p, sensorAt: s.sensorPlace(p, x, y, s.world.height(x, y)+lift+at(rise, share))}
-		if s.o.Gravity && k%5 == 0 {
-			s.gravity(l)
-		}
-		s.add(capture.B{T: tick(s.t), UT: s.sensor.read(l.toPhone(s.field(l.sensorAt)))})
-		s.next()
+		s.read(laid{p, s.sensorOver(p, x, y, lift+at(rise, share))}, k)
 		gone += (s.t - before) * speed * math.Max(0.2, 1+at(hurry, share))
 		before = s.t
 	}

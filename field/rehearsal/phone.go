@@ -14,19 +14,13 @@ import (
 // Phone is a made-up phone over a made-up pad, moved about and read live, with an
 // ohmmeter at hand. It is for one goroutine.
 type Phone struct {
-	o      Options
-	world  *world
-	sensor *sensor
-	rng    *rand.Rand
-	meter  *rand.Rand // the ohmmeter beside it
+	*scene
+	rng   *rand.Rand
+	meter *rand.Rand // the ohmmeter beside it
 
-	offsetMM [2]float64
-	posture  posture
-	mark     r3.Vec
-	down     bool
-
-	drive capture.Drive
-	phase float64
+	posture posture
+	mark    r3.Vec
+	down    bool
 }
 
 // liftedBy is how high a phone is held that is not down on the pad, and trembles
@@ -41,22 +35,12 @@ const (
 // uses the seed, the faults and what concerns sensor, surroundings and current;
 // placement, height, yaw and tilt come from whoever moves it.
 func NewPhone(plan *layout.Plan, o Options) (*Phone, error) {
-	if err := o.check(); err != nil {
-		return nil, err
-	}
-	stream := func(n uint64) *rand.Rand { return rand.New(rand.NewPCG(o.Seed, n)) }
-	scale := math.Min(math.Max(1+o.CurrentSD*stream(5).NormFloat64(), 0.5), 1.5)
-	w, err := newWorld(plan, o.Faults, scale, o.EarthUT, o.SteelUT, stream(6))
+	scene, _, err := newScene(plan, o)
 	if err != nil {
 		return nil, err
 	}
-	place := stream(7)
-	ph := &Phone{o: o, world: w, sensor: newSensor(&o, stream(1)), rng: stream(8), meter: stream(3), drive: capture.Drive{State: capture.Off}}
-	ph.offsetMM = [2]float64{15 * place.NormFloat64(), 35 + 25*place.NormFloat64()}
-	if o.OffsetMM != nil {
-		ph.offsetMM = *o.OffsetMM
-	}
-	ph.phase = place.Float64()
+	ph := &Phone{scene: scene, rng: o.stream(8), meter: o.stream(3)}
+	ph.drive.State = capture.Off
 	ph.Move(0, 0, o.TopDeg, 0, 0, false)
 	return ph, nil
 }
@@ -72,7 +56,7 @@ func (ph *Phone) Move(xMM, yMM, topDeg, pitchDeg, rollDeg float64, down bool) {
 		}
 	}
 	ph.posture = lie(topDeg, pitchDeg, rollDeg)
-	ph.mark = r3.Vec{X: xMM * 1e-3, Y: yMM * 1e-3}
+	ph.mark = r3.Vec{X: xMM * millimetre, Y: yMM * millimetre}
 	ph.mark.Z = ph.world.height(ph.mark.X, ph.mark.Y)
 	if !down {
 		ph.mark.Z += liftedBy
@@ -89,7 +73,7 @@ func (ph *Phone) Drive(state capture.DriveState) capture.Drive {
 	ph.drive = capture.Drive{State: state}
 	if state == capture.Pulse {
 		ph.drive.Hz, ph.drive.Duty = 1, 0.5
-		if s := &ph.world.plan.Supply; s.Pulsed {
+		if s := &ph.plan.Supply; s.Pulsed {
 			ph.drive.Hz, ph.drive.Duty = s.Hz, s.Duty
 		}
 	}
@@ -99,7 +83,7 @@ func (ph *Phone) Drive(state capture.DriveState) capture.Drive {
 // Ohms is what an ohmmeter shows across a coil, string or group unplugged from the
 // rest, or the pad (coil:ID, string:ID, group:ID, pad), at 20 C; nil: it is open.
 func (ph *Phone) Ohms(name string) (*float64, error) {
-	for _, a := range ph.world.plan.Measurables(ph.world.currents) {
+	for _, a := range ph.plan.Measurables(ph.world.currents) {
 		if a.Across == name {
 			return meterReads(a.Ohms20, 20, ph.meter), nil
 		}
@@ -118,17 +102,9 @@ func (ph *Phone) Read(t float64) (uT, ms2 [3]float64) {
 		p = shaken(p, ph.rng)
 		mark = r3.Add(mark, r3.Scale(trembles, r3.Vec{X: ph.rng.NormFloat64(), Y: ph.rng.NormFloat64(), Z: ph.rng.NormFloat64()}))
 	}
-	at := r3.Add(mark, p.offset(ph.offsetMM[0]*1e-3, ph.offsetMM[1]*1e-3))
-	at.Z = math.Max(at.Z, ph.world.height(ph.mark.X, ph.mark.Y)-ph.world.plan.Above+leastGap)
-	b := ph.world.background(at)
-	if driveShare(ph.drive.State, ph.drive.Hz, ph.drive.Duty, ph.phase, t) > 0 {
-		b = r3.Add(b, ph.world.pad.At(ph.world.turns, at))
-	}
-	g := p.gravity()
-	for a := range g {
-		g[a] = math.Round(1e3*(g[a]+0.02*ph.rng.NormFloat64())) / 1e3
-	}
-	return ph.sensor.read(p.toPhone(b)), g
+	at := ph.sensorAt(p, mark, ph.world.height(ph.mark.X, ph.mark.Y))
+	ms2 = p.readGravity(ph.rng)
+	return ph.sensor.read(p.toPhone(ph.field(at, t))), ms2
 }
 
 // shaken turns a posture by a few degrees about a random axis.

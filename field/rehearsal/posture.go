@@ -2,6 +2,7 @@ package rehearsal
 
 import (
 	"math"
+	"math/rand/v2"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -39,6 +40,15 @@ func (p *posture) offset(x, y float64) r3.Vec {
 func (p *posture) gravity() [3]float64 {
 	const g = 9.81
 	return [3]float64{g * p.x.Z, g * p.y.Z, g * p.z.Z}
+}
+
+// readGravity is one reading of it, with its noise.
+func (p *posture) readGravity(noise *rand.Rand) [3]float64 {
+	g := p.gravity()
+	for a := range g {
+		g[a] = math.Round(1e3*(g[a]+0.02*noise.NormFloat64())) / 1e3
+	}
+	return g
 }
 
 // headingDeg is the compass heading of the top edge, clockwise from the

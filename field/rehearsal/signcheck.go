@@ -49,16 +49,13 @@ func PlainSignLooks(plan *layout.Plan, faults []layout.Fault, offsetMM [2]float6
 		return nil, err
 	}
 	pad := field.NewPad(plan)
-	turns := make([]float64, len(plan.Coils))
-	for j := range turns {
-		turns[j] = c.AmpereTurns(plan, j)
-	}
+	turns := c.AllAmpereTurns(plan)
 	p := lie(topDeg, 0, 0)
 	looks := make([]SignLook, len(plan.Coils))
 	for j := range plan.Coils {
 		mark := r3.Vec{X: plan.Coils[j].At.X, Y: plan.Coils[j].At.Y, Z: plan.SensorHeight(j)}
 		pull := func(at r3.Vec) float64 { return pad.At(turns, at).Z / microtesla * float64(plan.Coils[j].North) }
-		l := SignLook{ID: plan.Coils[j].ID, Says: "nothing", MarkUT: pull(mark), SensorUT: pull(r3.Add(mark, p.offset(offsetMM[0]*1e-3, offsetMM[1]*1e-3)))}
+		l := SignLook{ID: plan.Coils[j].ID, Says: "nothing", MarkUT: pull(mark), SensorUT: pull(r3.Add(mark, p.offset(offsetMM[0]*millimetre, offsetMM[1]*millimetre)))}
 		if want := planned.AmpereTurns(plan, j); want != 0 {
 			l.AmpsShare = turns[j] / want
 		}

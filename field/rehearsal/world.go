@@ -10,8 +10,11 @@ import (
 	"polewise/layout"
 )
 
-// microtesla in teslas.
-const microtesla = 1e-6
+// Units at the edge.
+const (
+	millimetre = 1e-3
+	microtesla = 1e-6
+)
 
 // world is a pad with its faults, on a bench, on the earth.
 type world struct {

@@ -38,22 +38,22 @@ func post(t *testing.T, program *Running, source string, o rehearsal.Options, on
 	if err != nil {
 		t.Fatal(err)
 	}
-	var lines []json.RawMessage
+	var kept []capture.Line
 	keep := true
 	for _, l := range made.Lines {
 		if h, ok := l.(capture.Hold); ok && len(only) > 0 {
 			keep = slices.Contains(only, h.Coil)
 		}
 		if keep {
-			raw, err := capture.AppendLine(nil, l)
-			if err != nil {
-				t.Fatal(err)
-			}
-			lines = append(lines, raw)
+			kept = append(kept, l)
 		}
 		if _, lift := l.(capture.Lift); lift {
 			keep = len(only) == 0
 		}
+	}
+	lines, err := capture.Raw(kept)
+	if err != nil {
+		t.Fatal(err)
 	}
 	raw, err := json.Marshal(map[string]any{"seq": 1, "lines": lines})
 	if err != nil {

@@ -18,17 +18,15 @@ import (
 // demoNamed returns a demo's text and plan.
 func demoNamed(t *testing.T, id string) ([]byte, *layout.Plan) {
 	t.Helper()
-	for _, d := range assets.DemoPlans() {
-		if d.ID == id {
-			plan, err := layout.Parse(id, d.TOML)
-			if err != nil {
-				t.Fatal(err)
-			}
-			return d.TOML, plan
-		}
+	d, ok := assets.DemoNamed(id)
+	if !ok {
+		t.Fatal("no demo ", id)
 	}
-	t.Fatal("no demo ", id)
-	return nil, nil
+	plan, err := layout.Parse(id, d.TOML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d.TOML, plan
 }
 
 // madeCapture is what a careful maker's phone sends of a pad: its sensor found,

@@ -95,9 +95,7 @@ func newCompassPhone(t *testing.T, ctx context.Context, source compassSource, pl
 		t.Fatal(err)
 	}
 	v := &virtualPhone{t: t, ctx: ctx, plan: plan, pad: field.NewPad(plan), rng: rand.New(rand.NewPCG(3, 4)), offset: sensorOffset}
-	for j := range plan.Coils {
-		v.at = append(v.at, cur.AmpereTurns(plan, j))
-	}
+	v.at = cur.AllAmpereTurns(plan)
 	v.here, v.turn = r3.Vec{X: -0.3, Y: 0.2, Z: 0.01}, source.held
 	v.give = func(b r3.Vec) chromedp.Action {
 		heading := -math.Atan2(b.X, b.Y)*180/math.Pi + 0.3*v.rng.NormFloat64()

@@ -82,9 +82,7 @@ func newVirtualPhoneOver(t *testing.T, ctx context.Context, plan *layout.Plan, f
 		t.Fatal(err)
 	}
 	v := &virtualPhone{t: t, ctx: ctx, plan: plan, pad: field.NewPad(plan), rng: rand.New(rand.NewPCG(1, 2)), offset: sensorOffset}
-	for j := range plan.Coils {
-		v.at = append(v.at, cur.AmpereTurns(plan, j))
-	}
+	v.at = cur.AllAmpereTurns(plan)
 	v.here = r3.Vec{X: -0.3, Y: 0.2, Z: 0.01}
 	do(t, ctx, emulation.SetSensorOverrideEnabled(true, emulation.SensorTypeMagnetometer))
 	v.read()

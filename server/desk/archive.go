@@ -150,105 +150,132 @@ func badArchive(line int, format string, args ...any) error {
 	return &ClientError{Code: "bad-file", Say: fmt.Sprintf("Line %d: ", line) + fmt.Sprintf(format, args...), Hint: "Nothing was taken in. Export the checks again where they come from, as JSON, and leave the file as it is."}
 }
 
-// readArchive goes through a file of checks and hands each on once it is found
-// in order. What is wrong with the file comes back as a *ClientError.
+// archiveReader goes through a file of checks. What is wrong with the file comes back as a
+// *ClientError.
+type archiveReader struct {
+	*json.Decoder
+	lines *lineCounter
+}
+
+// here is the line that is read.
+func (r *archiveReader) here() int { return r.lines.line(r.InputOffset()) }
+
+func (r *archiveReader) bad(format string, args ...any) error {
+	return badArchive(r.here(), format, args...)
+}
+
+// broken puts an error of reading into words.
+func (r *archiveReader) broken(err error) error {
+	var s *json.SyntaxError
+	switch {
+	case errors.As(err, &s):
+		return r.bad("this is not JSON: %v.", err)
+	case errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF):
+		return r.bad("the file ends in the middle; it is not whole.")
+	}
+	return err
+}
+
+func (r *archiveReader) expect(want json.Delim, what string) error {
+	t, err := r.Token()
+	if err != nil {
+		return r.broken(err)
+	}
+	if t != want {
+		return r.bad("expected %s, found %v.", what, t)
+	}
+	return nil
+}
+
+// readArchive hands on each check of a file once it is found in order.
 func readArchive(file io.Reader, take func(archived) error) error {
 	lines := &lineCounter{r: file}
-	d := json.NewDecoder(lines)
-	here := func() int { return lines.line(d.InputOffset()) }
-	broken := func(err error) error {
-		var s *json.SyntaxError
-		if errors.As(err, &s) {
-			return badArchive(here(), "this is not JSON: %v.", err)
-		}
-		if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-			return badArchive(here(), "the file ends in the middle; it is not whole.")
-		}
-		return err
-	}
-	expect := func(want json.Delim, what string) error {
-		t, err := d.Token()
-		if err != nil {
-			return broken(err)
-		}
-		if t != want {
-			return badArchive(here(), "expected %s, found %v.", what, t)
-		}
-		return nil
-	}
-	if err := expect('{', `a file of checks, {"type":"`+archiveType+`",…}`); err != nil {
+	r := &archiveReader{json.NewDecoder(lines), lines}
+	if err := r.expect('{', `a file of checks, {"type":"`+archiveType+`",…}`); err != nil {
 		return err
 	}
 	seen := map[string]bool{}
-	ids := map[string]bool{}
-	for d.More() {
-		t, err := d.Token()
+	for r.More() {
+		t, err := r.Token()
 		if err != nil {
-			return broken(err)
+			return r.broken(err)
 		}
 		key, _ := t.(string)
 		if seen[key] {
-			return badArchive(here(), "%q stands there twice.", key)
+			return r.bad("%q stands there twice.", key)
 		}
 		seen[key] = true
 		switch key {
 		case "type", "v":
-			var v any
-			if err := d.Decode(&v); err != nil {
-				return broken(err)
-			}
-			if key == "type" && v != archiveType {
-				return badArchive(here(), "type: expected %q, found %v. This is no export of checks.", archiveType, v)
-			}
-			if key == "v" && v != float64(archiveVersion) {
-				return badArchive(here(), "v: expected %d, found %v. A newer polewise wrote this file; use that one.", archiveVersion, v)
-			}
+			err = r.form(key)
 		case "checks":
 			if !seen["type"] || !seen["v"] {
-				return badArchive(here(), `expected "type" and "v" before "checks".`)
+				return r.bad(`expected "type" and "v" before "checks".`)
 			}
-			if err := expect('[', `a list of checks after "checks"`); err != nil {
-				return err
-			}
-			for n := 1; d.More(); n++ {
-				var raw json.RawMessage
-				if err := d.Decode(&raw); err != nil {
-					return broken(err)
-				}
-				at := here() - bytes.Count(raw, []byte("\n")) // where it begins
-				if len(raw) > maxArchivedCheck {
-					return badArchive(at, "check %d has %d bytes; at most %d are taken.", n, len(raw), maxArchivedCheck)
-				}
-				a, err := parseArchived(raw, at)
-				if err != nil {
-					return err
-				}
-				if ids[a.check.ID] {
-					return badArchive(at, "check %s stands in the file twice.", a.check.ID)
-				}
-				ids[a.check.ID] = true
-				a.end = d.InputOffset()
-				if err := take(a); err != nil {
-					return err
-				}
-			}
-			if err := expect(']', "the end of the list"); err != nil {
-				return err
-			}
+			err = r.checks(take)
 		default:
-			return badArchive(here(), `expected "type", "v" or "checks", found %q.`, key)
+			err = r.bad(`expected "type", "v" or "checks", found %q.`, key)
+		}
+		if err != nil {
+			return err
 		}
 	}
-	if err := expect('}', "the end of the file"); err != nil {
+	if err := r.expect('}', "the end of the file"); err != nil {
 		return err
 	}
 	if !seen["checks"] {
-		return badArchive(here(), `there is no "checks" in this file.`)
+		return r.bad(`there is no "checks" in this file.`)
 	}
-	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return badArchive(here(), "something stands after the end.")
+	if _, err := r.Token(); !errors.Is(err, io.EOF) {
+		return r.bad("something stands after the end.")
 	}
 	return nil
+}
+
+// form reads one of the two values that name the file's form.
+func (r *archiveReader) form(key string) error {
+	var v any
+	if err := r.Decode(&v); err != nil {
+		return r.broken(err)
+	}
+	if key == "type" && v != archiveType {
+		return r.bad("type: expected %q, found %v. This is no export of checks.", archiveType, v)
+	}
+	if key == "v" && v != float64(archiveVersion) {
+		return r.bad("v: expected %d, found %v. A newer polewise wrote this file; use that one.", archiveVersion, v)
+	}
+	return nil
+}
+
+// checks reads the list of checks.
+func (r *archiveReader) checks(take func(archived) error) error {
+	if err := r.expect('[', `a list of checks after "checks"`); err != nil {
+		return err
+	}
+	ids := map[string]bool{}
+	for n := 1; r.More(); n++ {
+		var raw json.RawMessage
+		if err := r.Decode(&raw); err != nil {
+			return r.broken(err)
+		}
+		at := r.here() - bytes.Count(raw, []byte("\n")) // where it begins
+		if len(raw) > maxArchivedCheck {
+			return badArchive(at, "check %d has %d bytes; at most %d are taken.", n, len(raw), maxArchivedCheck)
+		}
+		a, err := parseArchived(raw, at)
+		if err != nil {
+			return err
+		}
+		if ids[a.check.ID] {
+			return badArchive(at, "check %s stands in the file twice.", a.check.ID)
+		}
+		ids[a.check.ID] = true
+		a.end = r.InputOffset()
+		if err := take(a); err != nil {
+			return err
+		}
+	}
+	return r.expect(']', "the end of the list")
 }
 
 var idPattern = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
@@ -293,38 +320,56 @@ func checkArchived(a *store.Archived) (*store.Record, error) {
 	if a.Rehearsal != "" && !idPattern.MatchString(a.Rehearsal) {
 		return nil, fmt.Errorf("rehearsal: expected an id, found %q", a.Rehearsal)
 	}
-	if a.After != "" {
-		if !idPattern.MatchString(a.After) || a.After == a.ID {
-			return nil, fmt.Errorf("after: expected the id of another check, found %q", a.After)
-		}
-		if a.Mend, err = compact(a.Mend); err != nil {
-			return nil, fmt.Errorf("mend: %v", err)
-		}
-		var mend []verdict.Mend
-		if err := json.Unmarshal(a.Mend, &mend); err != nil {
-			return nil, fmt.Errorf("mend: %v", err)
-		}
-	} else if len(a.Mend) > 0 {
-		return nil, errors.New("mend: expected none without \"after\"")
-	}
-	if a.Label != nil {
-		for _, f := range []struct {
-			key, text string
-			most      int
-		}{{"label.serial", a.Label.Serial, record.MaxSerial}, {"label.note", a.Label.Note, record.MaxNote}} {
-			if got, err := typed(f.key, f.text, f.most); err != nil || got != f.text {
-				return nil, fmt.Errorf("%s: expected at most %d printable characters without space around them", f.key, f.most)
-			}
+	for _, check := range []func(*layout.Plan, *store.Archived) error{checkMend, checkLabel, checkMessages, checkHolds, checkVerdicts} {
+		if err := check(plan, a); err != nil {
+			return nil, err
 		}
 	}
-	if err := checkMessages(plan, a); err != nil {
-		return nil, err
+	return checkRecord(plan, a)
+}
+
+func checkMend(_ *layout.Plan, a *store.Archived) (err error) {
+	if a.After == "" {
+		if len(a.Mend) > 0 {
+			return errors.New("mend: expected none without \"after\"")
+		}
+		return nil
 	}
-	for key, list := range map[string]*[]store.ArchivedHold{"thrown_out": &a.ThrownOut, "holds": &a.Holds} {
+	if !idPattern.MatchString(a.After) || a.After == a.ID {
+		return fmt.Errorf("after: expected the id of another check, found %q", a.After)
+	}
+	if a.Mend, err = compact(a.Mend); err != nil {
+		return fmt.Errorf("mend: %v", err)
+	}
+	var mend []verdict.Mend
+	if err := json.Unmarshal(a.Mend, &mend); err != nil {
+		return fmt.Errorf("mend: %v", err)
+	}
+	return nil
+}
+
+func checkLabel(_ *layout.Plan, a *store.Archived) error {
+	if a.Label == nil {
+		return nil
+	}
+	for _, f := range []struct {
+		key, text string
+		most      int
+	}{{"label.serial", a.Label.Serial, record.MaxSerial}, {"label.note", a.Label.Note, record.MaxNote}} {
+		if got, err := typed(f.key, f.text, f.most); err != nil || got != f.text {
+			return fmt.Errorf("%s: expected at most %d printable characters without space around them", f.key, f.most)
+		}
+	}
+	return nil
+}
+
+// checkHolds looks through the holds that a verdict saw and those thrown out.
+func checkHolds(plan *layout.Plan, a *store.Archived) error {
+	for key, list := range map[string]*[]store.Hold{"thrown_out": &a.ThrownOut, "holds": &a.Holds} {
 		if *list == nil {
-			*list = []store.ArchivedHold{}
+			*list = []store.Hold{}
 		}
-		slices.SortFunc(*list, func(x, y store.ArchivedHold) int {
+		slices.SortFunc(*list, func(x, y store.Hold) int {
 			return cmp.Or(cmp.Compare(x.Source, y.Source), cmp.Compare(x.T, y.T), cmp.Compare(x.Coil, y.Coil))
 		})
 		for i, h := range *list {
@@ -333,33 +378,37 @@ func checkArchived(a *store.Archived) (*store.Record, error) {
 				_, known = planning.OhmsAgree(plan, h.Coil, nil, nil)
 			}
 			if !idPattern.MatchString(h.Source) || h.Samples < 0 || !known {
-				return nil, fmt.Errorf("%s: expected a source, a coil of the plan and a time, found %q, %q, %g", key, h.Source, h.Coil, h.T)
+				return fmt.Errorf("%s: expected a source, a coil of the plan and a time, found %q, %q, %g", key, h.Source, h.Coil, h.T)
 			}
 			if i > 0 && (*list)[i-1].Source == h.Source && (*list)[i-1].T == h.T && (*list)[i-1].Coil == h.Coil {
-				return nil, fmt.Errorf("%s: %s at %g s stands there twice", key, h.Coil, h.T)
+				return fmt.Errorf("%s: %s at %g s stands there twice", key, h.Coil, h.T)
 			}
 		}
 	}
+	return nil
+}
+
+func checkVerdicts(plan *layout.Plan, a *store.Archived) (err error) {
 	if a.Verdicts == nil {
 		a.Verdicts = []store.ArchivedVerdict{}
 	}
 	for i := range a.Verdicts {
 		v := &a.Verdicts[i]
 		if err := moment(fmt.Sprintf("verdicts[%d].reached", i), v.Reached); err != nil {
-			return nil, err
+			return err
 		}
 		if v.Verdict, err = compact(v.Verdict); err != nil {
-			return nil, fmt.Errorf("verdicts[%d].verdict: %v", i, err)
+			return fmt.Errorf("verdicts[%d].verdict: %v", i, err)
 		}
 		var is verdict.Verdict
 		if err := json.Unmarshal(v.Verdict, &is); err != nil {
-			return nil, fmt.Errorf("verdicts[%d].verdict: %v", i, err)
+			return fmt.Errorf("verdicts[%d].verdict: %v", i, err)
 		}
 		if err := fits(plan, &is); err != nil {
-			return nil, fmt.Errorf("verdicts[%d].verdict: %v", i, err)
+			return fmt.Errorf("verdicts[%d].verdict: %v", i, err)
 		}
 	}
-	return checkRecord(plan, a)
+	return nil
 }
 
 func checkMessages(plan *layout.Plan, a *store.Archived) error {
@@ -381,8 +430,8 @@ func checkMessages(plan *layout.Plan, a *store.Archived) error {
 		if err := moment(at+".received", m.Received); err != nil {
 			return err
 		}
-		if len(m.Lines) == 0 || len(m.Lines) > MaxLines {
-			return fmt.Errorf("%s.lines: expected 1 to %d, found %d", at, MaxLines, len(m.Lines))
+		if len(m.Lines) == 0 || len(m.Lines) > maxMessageLines {
+			return fmt.Errorf("%s.lines: expected 1 to %d, found %d", at, maxMessageLines, len(m.Lines))
 		}
 		for k := range m.Lines {
 			var err error

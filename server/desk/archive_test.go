@@ -41,8 +41,8 @@ func fullCheck(t *testing.T) string {
 			{Source: "a", Seq: 1, Received: "2024-05-01T12:00:01Z", Lines: []json.RawMessage{[]byte(`{"type":"start","v":1,"route":"hand","device":"<x> & y"}`), []byte(`{"type":"reading","t":1,"at":"A1","face":"north"}`)}},
 			{Source: "a", Seq: 3, Received: "2024-05-01T12:00:02Z", Lines: []json.RawMessage{[]byte(`{"type":"strange","more":[1,2]}`)}},
 		},
-		ThrownOut: []store.ArchivedHold{{Source: "a", Coil: "A1", T: 1}, {Source: "a", Coil: "A2", T: 1}},
-		Holds:     []store.ArchivedHold{{Source: "a", Coil: "A2", T: 2.25, Samples: 7}, {Source: "a", Coil: "B1", T: 2.25, Samples: 3}},
+		ThrownOut: []store.Hold{{Source: "a", Coil: "A1", T: 1}, {Source: "a", Coil: "A2", T: 1}},
+		Holds:     []store.Hold{{Source: "a", Coil: "A2", T: 2.25, Samples: 7}, {Source: "a", Coil: "B1", T: 2.25, Samples: 3}},
 		Verdicts:  []store.ArchivedVerdict{},
 	}
 	text, err := a.Encode()

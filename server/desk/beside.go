@@ -31,21 +31,15 @@ func besides(plan *layout.Plan) map[string][]Beside {
 	if err != nil {
 		return nil
 	}
-	pad := field.NewPad(plan)
-	turns := make([]float64, len(plan.Coils))
-	for j := range turns {
-		turns[j] = cur.AmpereTurns(plan, j)
-	}
+	pad, turns := field.NewPad(plan), cur.AllAmpereTurns(plan)
 	out := map[string][]Beside{}
 	for j := range plan.Coils {
-		c, w := &plan.Coils[j], plan.WindingOf(j)
-		sin, cos := math.Sincos(c.Turned)
-		for _, s := range [][2]float64{{w.InnerX / 2, 0}, {-w.InnerX / 2, 0}, {0, w.InnerY / 2}, {0, -w.InnerY / 2}} {
-			x, y := cos*s[0]-sin*s[1], sin*s[0]+cos*s[1]
-			b := pad.At(turns, r3.Vec{X: c.At.X + x, Y: c.At.Y + y, Z: plan.SensorHeight(j)})
+		c := &plan.Coils[j]
+		for _, s := range plan.Beside(j) {
+			b := pad.At(turns, r3.Vec{X: c.At.X + s.X, Y: c.At.Y + s.Y, Z: plan.SensorHeight(j)})
 			tenth := func(v float64) float64 { return math.Round(v*10)/10 + 0 }
 			out[c.ID] = append(out[c.ID], Beside{
-				ShiftMM: [2]float64{tenth(x * 1e3), tenth(y * 1e3)},
+				ShiftMM: [2]float64{tenth(s.X * 1e3), tenth(s.Y * 1e3)},
 				BUT:     [3]float64{tenth(b.X * 1e6), tenth(b.Y * 1e6), tenth(b.Z * 1e6)},
 			})
 		}

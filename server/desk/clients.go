@@ -105,9 +105,9 @@ func (d *Desk) pushPhones() {
 	d.sendLocked(toBenches, map[string]any{"type": "phones", "phones": d.check.phones()})
 }
 
-// pushState gathers and queues in one go: of two pushes at once the older state must
-// not come last.
-func (d *Desk) pushState() {
+// PushState tells the bench pages the state as it is now. It gathers and queues in one go:
+// of two pushes at once the older state must not come last.
+func (d *Desk) PushState() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.sendLocked(toBenches, map[string]any{"type": "state", "state": d.stateLocked()})

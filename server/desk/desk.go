@@ -42,18 +42,18 @@ type Desk struct {
 // check is the pad under the phones now.
 type check struct {
 	store.Check
-	plan     *layout.Plan
-	sources  map[string]*source
-	order    []string // sources in the order they came
-	messages int      // stored
-	lines    int      // in all of them
-	thrown   []store.ThrownOut
-	verdict  *verdict.Verdict
-	account  *accounted
-	judging  *Judging // nil: nothing is being worked out
-	stop     context.CancelFunc
-	hearsal  *Rehearsal
-	before   *verdict.Before // nil: no mend came before
+	plan       *layout.Plan
+	sources    map[string]*source
+	order      []string // sources in the order they came
+	messages   int      // stored
+	lines      int      // in all of them
+	thrown     []store.ThrownOut
+	verdict    *verdict.Verdict
+	account    *accounted
+	judging    *Judging // nil: nothing is being worked out
+	stop       context.CancelFunc
+	rehearsing *Rehearsal
+	before     *verdict.Before // nil: no mend came before
 	signing
 }
 
@@ -94,7 +94,7 @@ func (d *Desk) SetPairing(p Pairing) {
 	d.pairing = p
 	d.mu.Unlock()
 	if known {
-		d.pushState()
+		d.PushState()
 	}
 }
 
@@ -121,7 +121,7 @@ func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *ch
 	if err != nil {
 		return err
 	}
-	c := &check{plan: plan, sources: map[string]*source{}, hearsal: r}
+	c := &check{plan: plan, sources: map[string]*source{}, rehearsing: r}
 	c.Check = store.Check{ID: newID(), Began: time.Now(), PlanName: plan.Name, PlanTOML: text.TOML}
 	if r != nil {
 		c.Rehearsal = r.ID
@@ -131,7 +131,7 @@ func (d *Desk) begin(ctx context.Context, text PlanText, r *Rehearsal, after *ch
 	}
 	d.send(toPhones, map[string]any{"check": c.ID})
 	d.touch()
-	d.pushState()
+	d.PushState()
 	return nil
 }
 
@@ -156,8 +156,8 @@ func (d *Desk) put(ctx context.Context, c, after *check, mend []verdict.Mend) (b
 		return false, fmt.Errorf("the new check cannot be stored: %w", err)
 	}
 	if old != nil {
-		if old.hearsal != nil && old.hearsal != c.hearsal {
-			old.hearsal.Stop()
+		if old.rehearsing != nil && old.rehearsing != c.rehearsing {
+			old.rehearsing.Stop()
 		}
 		c.welcome(old)
 	}
@@ -256,7 +256,7 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 	if err := d.fullLocked(s, m.Seq, len(lines)); err != nil {
 		return 0, err
 	}
-	if c.hearsal != nil && sourceID != BenchSource && !s.madeUp(lines) {
+	if c.rehearsing != nil && sourceID != BenchSource && !s.madeUp(lines) {
 		return 0, &ClientError{Code: "rehearsal", Seq: m.Seq, Say: "A rehearsal is on at the bench, with a pad that is made up: this phone's readings are not taken.", Hint: "Begin a new check of the real pad on the bench page, then read."}
 	}
 	for i, l := range lines {
@@ -268,7 +268,7 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 			return 0, badLine(e, i+1, m.Seq)
 		}
 	}
-	_, err = d.appendLocked(ctx, c, s, m.Seq, m.Lines, lines)
+	err = d.appendLocked(ctx, c, s, m.Seq, m.Lines, lines)
 	var taken *store.SeqTakenError
 	if errors.As(err, &taken) {
 		return 0, &ClientError{Code: "seq-taken", Seq: m.Seq, LastSeq: &taken.Last,
@@ -345,7 +345,7 @@ func (d *Desk) again(ctx context.Context, check string) error {
 	c := d.check
 	mend := c.mendAsked()
 	d.mu.Unlock()
-	if c.ID != check || c.hearsal != nil {
+	if c.ID != check || c.rehearsing != nil {
 		return nil
 	}
 	return d.beginSame(ctx, c, mend)

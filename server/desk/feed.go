@@ -45,13 +45,9 @@ var ErrOtherCheck = errors.New("another check has begun")
 // belong to the check named; ErrOtherCheck says that it has ended. When it
 // returns without error the lines are on disk.
 func (d *Desk) Receive(ctx context.Context, check, source string, lines []capture.Line) error {
-	raws := make([]json.RawMessage, len(lines))
-	for i, l := range lines {
-		raw, err := capture.AppendLine(nil, l)
-		if err != nil {
-			return fmt.Errorf("a line cannot be written: %w", err)
-		}
-		raws[i] = raw
+	raws, err := capture.Raw(lines)
+	if err != nil {
+		return fmt.Errorf("a line cannot be written: %w", err)
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -72,7 +68,7 @@ func (d *Desk) Receive(ctx context.Context, check, source string, lines []captur
 		return err
 	}
 	s.fed = true
-	_, err := d.appendLocked(ctx, c, s, s.last+1, raws, lines)
+	err = d.appendLocked(ctx, c, s, s.last+1, raws, lines)
 	var taken *store.SeqTakenError
 	if errors.As(err, &taken) { // only if somebody else writes the same file
 		s.last = taken.Last
@@ -82,11 +78,11 @@ func (d *Desk) Receive(ctx context.Context, check, source string, lines []captur
 
 // appendLocked stores a message, follows it, and asks for a verdict where it can
 // change one.
-func (d *Desk) appendLocked(ctx context.Context, c *check, s *source, seq int64, raws []json.RawMessage, lines []capture.Line) (fresh bool, err error) {
-	fresh, err = d.store.Append(ctx, c.ID, s.id, seq, raws)
+func (d *Desk) appendLocked(ctx context.Context, c *check, s *source, seq int64, raws []json.RawMessage, lines []capture.Line) error {
+	fresh, err := d.store.Append(ctx, c.ID, s.id, seq, raws)
 	d.storingLocked(err)
 	if err != nil || !fresh {
-		return fresh, err
+		return err
 	}
 	c.take(s, seq, lines)
 	d.followLocked(s, lines)
@@ -94,7 +90,7 @@ func (d *Desk) appendLocked(ctx context.Context, c *check, s *source, seq int64,
 		c.news++
 		d.touch()
 	}
-	return true, nil
+	return nil
 }
 
 // JoinFed counts a feed as connected.
@@ -111,10 +107,8 @@ func (d *Desk) JoinFed(source string) {
 func (d *Desk) SupplyOn(t float64, amps *float64) capture.Drive {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	line := capture.Drive{T: t, State: capture.On, Amps: amps}
-	if s := &d.check.plan.Supply; s.Pulsed {
-		line.State, line.Hz, line.Duty = capture.Pulse, s.Hz, s.Duty
-	}
+	line := capture.Driven(&d.check.plan.Supply)
+	line.T, line.Amps = t, amps
 	return line
 }
 

@@ -157,7 +157,7 @@ func (d *Desk) conclude(ctx context.Context, g *gathered, v *verdict.Verdict, ac
 	}
 	d.mu.Unlock()
 	if signed {
-		d.pushState()
+		d.PushState()
 		return // its verdict is the one signed
 	}
 	// Also one of nothing that counts any more: the one stored before it would stand.
@@ -177,5 +177,5 @@ func (d *Desk) conclude(ctx context.Context, g *gathered, v *verdict.Verdict, ac
 	d.mu.Unlock()
 	d.send(toPhones, map[string]any{"verdict": json.RawMessage(text)})
 	d.send(toPhones, map[string]any{"prompt": next})
-	d.pushState()
+	d.PushState()
 }

@@ -29,8 +29,8 @@ const wellEnoughMM = 6.0
 // Nothing of them is stored. It gives up with verdict.ErrHalted when ctx ends. Errors
 // meant for the client are *ClientError.
 func (d *Desk) Locate(ctx context.Context, raws []json.RawMessage) (*SensorPlace, error) {
-	if len(raws) == 0 || len(raws) > MaxLines {
-		return nil, &ClientError{Code: "no-lines", Say: fmt.Sprintf("Expected 1 to %d lines to find the sensor by, found %d.", MaxLines, len(raws)), Hint: "Begin finding the sensor again."}
+	if len(raws) == 0 || len(raws) > maxMessageLines {
+		return nil, &ClientError{Code: "no-lines", Say: fmt.Sprintf("Expected 1 to %d lines to find the sensor by, found %d.", maxMessageLines, len(raws)), Hint: "Begin finding the sensor again."}
 	}
 	d.mu.Lock()
 	plan := d.check.plan

@@ -21,7 +21,7 @@ func (d *Desk) BeginAfterMend(ctx context.Context) error {
 
 // mendAsked is the mend that the likeliest cause asks for; nil where none is.
 func (c *check) mendAsked() []verdict.Mend {
-	if v := c.verdict; v != nil && v.Outcome == verdict.Fault && len(v.Causes) > 0 && c.hearsal == nil && c.signed == nil {
+	if v := c.verdict; v != nil && v.Outcome == verdict.Fault && len(v.Causes) > 0 && c.rehearsing == nil && c.signed == nil {
 		return v.Causes[0].Mend
 	}
 	return nil
@@ -40,11 +40,8 @@ func (c *check) follow(old *check, mend []verdict.Mend) error {
 
 // asBefore is what a check leaves to the one after a mend: its own readings only.
 func (c *check) asBefore(mend []verdict.Mend) *verdict.Before {
-	b := &verdict.Before{Mend: mend}
-	for _, id := range c.order {
-		b.Captures = append(b.Captures, c.sources[id].captures(c.thrown)...)
-	}
-	return b
+	captures, _ := c.counting()
+	return &verdict.Before{Mend: mend, Captures: captures}
 }
 
 // loadBefore finds what a stored check goes on from.

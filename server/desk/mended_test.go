@@ -41,7 +41,7 @@ func TestCheckAfterAMend(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var raws []json.RawMessage
+		var lines []capture.Line
 		skip := false
 		for _, l := range made.Lines {
 			if h, ok := l.(capture.Hold); ok {
@@ -49,15 +49,15 @@ func TestCheckAfterAMend(t *testing.T) {
 			}
 			_, drive := l.(capture.Drive)
 			if !skip || drive {
-				raw, err := capture.AppendLine(nil, l)
-				if err != nil {
-					t.Fatal(err)
-				}
-				raws = append(raws, raw)
+				lines = append(lines, l)
 			}
 			if _, lift := l.(capture.Lift); lift {
 				skip = false
 			}
+		}
+		raws, err := capture.Raw(lines)
+		if err != nil {
+			t.Fatal(err)
 		}
 		m, err := json.Marshal(map[string]any{"seq": 1, "lines": raws})
 		if err != nil {

@@ -36,8 +36,8 @@ type Again struct {
 // room to go on from.
 const maxSeq = 1<<53 - 1
 
-// MaxLines bounds the lines of one message.
-const MaxLines = 5000
+// maxMessageLines bounds the lines of one message.
+const maxMessageLines = 5000
 
 // ClientError is something wrong with what a client sent, in words for the
 // person who has to do something about it.
@@ -75,8 +75,8 @@ func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
 	if m.Seq < 1 || m.Seq > maxSeq {
 		return nil, nil, &ClientError{Code: "no-seq", Say: fmt.Sprintf("Expected \"seq\" of 1 to %d, found %d.", int64(maxSeq), m.Seq), Hint: "Number messages from 1."}
 	}
-	if len(m.Lines) == 0 || len(m.Lines) > MaxLines {
-		return nil, nil, &ClientError{Code: "no-lines", Seq: m.Seq, Say: fmt.Sprintf("Message %d has %d lines; expected 1 to %d.", m.Seq, len(m.Lines), MaxLines), Hint: "Send at least one line, and split long messages."}
+	if len(m.Lines) == 0 || len(m.Lines) > maxMessageLines {
+		return nil, nil, &ClientError{Code: "no-lines", Seq: m.Seq, Say: fmt.Sprintf("Message %d has %d lines; expected 1 to %d.", m.Seq, len(m.Lines), maxMessageLines), Hint: "Send at least one line, and split long messages."}
 	}
 	lines := make([]capture.Line, len(m.Lines))
 	for i, r := range m.Lines {

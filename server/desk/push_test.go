@@ -39,7 +39,7 @@ func TestPushOfManyHolds(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var raws []json.RawMessage
+		var lines []capture.Line
 		for _, l := range made.Lines {
 			if _, ok := l.(capture.Hold); ok {
 				if holds == most {
@@ -47,11 +47,11 @@ func TestPushOfManyHolds(t *testing.T) {
 				}
 				holds++
 			}
-			raw, err := capture.AppendLine(nil, l)
-			if err != nil {
-				t.Fatal(err)
-			}
-			raws = append(raws, raw)
+			lines = append(lines, l)
+		}
+		raws, err := capture.Raw(lines)
+		if err != nil {
+			t.Fatal(err)
 		}
 		m, err := json.Marshal(desk.Message{Seq: 1, Lines: raws})
 		if err != nil {
@@ -110,13 +110,9 @@ func TestPushOfPasses(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var raws []json.RawMessage
-		for _, l := range made.Lines {
-			raw, err := capture.AppendLine(nil, l)
-			if err != nil {
-				t.Fatal(err)
-			}
-			raws = append(raws, raw)
+		raws, err := capture.Raw(made.Lines)
+		if err != nil {
+			t.Fatal(err)
 		}
 		if _, err := d.Ingest(t.Context(), fmt.Sprintf("phone-%d", seed), jsonOf(t, desk.Message{Seq: 1, Lines: raws})); err != nil {
 			t.Fatal(err)

@@ -211,7 +211,7 @@ func (s *source) madeUp(lines []capture.Line) bool {
 func (d *Desk) RehearsalByID(id string) *Rehearsal {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if r := d.check.hearsal; r != nil && r.ID == id {
+	if r := d.check.rehearsing; r != nil && r.ID == id {
 		return r
 	}
 	return nil

@@ -217,7 +217,7 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 	if c.before != nil {
 		r.Check.Mend = c.before.Mend
 	}
-	if r.OutFace, err = d.store.Setting(ctx, store.OutFace); err != nil {
+	if r.OutFace, err = d.store.OutFace(ctx); err != nil {
 		return nil, err
 	}
 	r.Signed, r.Serial, r.Maker, r.Note = now.Format(time.RFC3339), q.Serial, q.Maker, q.Note
@@ -234,7 +234,7 @@ func (d *Desk) SignOff(ctx context.Context, q SignOff) (*SignedState, error) {
 		return nil, err
 	}
 	d.send(toPhones, map[string]any{"prompt": c.nextStep(v), "signed": true})
-	d.pushState()
+	d.PushState()
 	return state, nil
 }
 
@@ -328,7 +328,7 @@ const maxTypedLines = 8
 func (d *Desk) SetLabel(ctx context.Context, id string, l store.Label) (store.Label, error) {
 	l, err := d.setLabel(ctx, id, l)
 	if err == nil && d.CheckID() == id {
-		d.pushState()
+		d.PushState()
 	}
 	return l, err
 }

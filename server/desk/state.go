@@ -224,12 +224,11 @@ type FaceState struct {
 
 func (c *check) faces() []FaceState {
 	out := []FaceState{}
-	for _, id := range c.order {
-		for _, cap := range c.sources[id].captures(c.thrown) {
-			for _, l := range cap.Lines {
-				if r, ok := l.(capture.Reading); ok {
-					out = append(out, FaceState{Source: id, At: r.Coil, T: r.T, Face: r.Face, UT: r.UT})
-				}
+	captures, sources := c.counting()
+	for i, cap := range captures {
+		for _, l := range cap.Lines {
+			if r, ok := l.(capture.Reading); ok {
+				out = append(out, FaceState{Source: sources[i], At: r.Coil, T: r.T, Face: r.Face, UT: r.UT})
 			}
 		}
 	}
@@ -274,10 +273,6 @@ func PlanOf(p *layout.Plan, toml string) PlanState {
 	}
 	for j := range p.Coils {
 		c := &p.Coils[j]
-		north := "up"
-		if c.North == layout.Down {
-			north = "down"
-		}
 		winding, in := "", ""
 		if c.Winding >= 0 {
 			winding = p.Windings[c.Winding].ID
@@ -285,7 +280,7 @@ func PlanOf(p *layout.Plan, toml string) PlanState {
 		if i := p.StringOf(j); i >= 0 {
 			in = p.Strings[i].ID
 		}
-		s.Coils = append(s.Coils, CoilState{ID: c.ID, X: c.At.X * mm, Y: c.At.Y * mm, TurnedDeg: c.Turned * 180 / math.Pi, North: north,
+		s.Coils = append(s.Coils, CoilState{ID: c.ID, X: c.At.X * mm, Y: c.At.Y * mm, TurnedDeg: c.Turned * 180 / math.Pi, North: c.North.String(),
 			Sense: string(c.Sense), Winding: winding, String: in})
 	}
 	for i := range p.Strings {
@@ -375,12 +370,11 @@ func (c *check) byCompass() bool {
 // it: a phone asks for its other side before anything else. None is "".
 func (c *check) otherSide(v *verdict.Verdict) string {
 	sides := map[string]int{}
-	for _, id := range c.order {
-		for _, cap := range c.sources[id].captures(c.thrown) {
-			for _, h := range cap.Cut().Holds {
-				if !h.Open && len(h.Bearings) > 0 {
-					sides[h.Hold.Coil]++
-				}
+	captures, _ := c.counting()
+	for _, cap := range captures {
+		for _, h := range cap.Cut().Holds {
+			if !h.Open && len(h.Bearings) > 0 {
+				sides[h.Hold.Coil]++
 			}
 		}
 	}

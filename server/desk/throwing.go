@@ -49,7 +49,7 @@ func (s *source) read(at string, t float64) bool {
 	return false
 }
 
-// PutBack takes the throwing out of a hold or pass back: it counts again.
+// PutBack makes a reading of a phone that was thrown out count again.
 func (d *Desk) PutBack(ctx context.Context, source, at string, t float64) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -72,6 +72,3 @@ func (d *Desk) PutBack(ctx context.Context, source, at string, t float64) error 
 	d.touch()
 	return nil
 }
-
-// Tell tells the bench pages the state as it is now.
-func (d *Desk) Tell() { d.pushState() }

@@ -124,15 +124,7 @@ type Reading struct {
 // Read understands a message. ok is false where the message holds none of the
 // field's numbers: it speaks of something else. An error says what is missing.
 func (d *Dialect) Read(m *Message) (r Reading, ok bool, err error) {
-	var raw [3]float64
-	found := 0
-	for a, p := range d.Field {
-		v, is := m.Get(p)
-		if is {
-			found++
-		}
-		raw[a] = v
-	}
+	raw, found := m.three(d.Field)
 	if found == 0 {
 		return r, false, nil
 	}
@@ -151,14 +143,9 @@ func (d *Dialect) Read(m *Message) (r Reading, ok bool, err error) {
 		}
 	}
 	if d.Gravity != nil {
-		var g [3]float64
-		n := 0
-		for a, p := range d.Gravity {
-			v, is := m.Get(p)
-			if is {
-				n++
-			}
-			g[a] = v * d.GravityScale
+		g, n := m.three(*d.Gravity)
+		for a := range g {
+			g[a] *= d.GravityScale
 		}
 		if g = d.GravityAxes.Apply(g); n == 3 && norm(g) < 500 {
 			r.Gravity = &g
@@ -188,12 +175,8 @@ func together(p [3]string) string {
 
 // Fits tells whether a message has all of the field's numbers.
 func (d *Dialect) Fits(m *Message) bool {
-	for _, p := range d.Field {
-		if _, ok := m.Get(p); !ok {
-			return false
-		}
-	}
-	return true
+	_, n := m.three(d.Field)
+	return n == 3
 }
 
 // SameShape tells whether a message has the very numbers the dialect was taught

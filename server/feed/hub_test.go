@@ -395,7 +395,7 @@ func TestNamed(t *testing.T) {
 		{[3]string{"column 1", "column 2", "column 3"}, false},
 		{[3]string{"mag[0]", "mag[1]", "mag[2]"}, false},
 	} {
-		if got := Named(c.paths); got != c.want {
+		if got := axesNamed(c.paths); got != c.want {
 			t.Errorf("%v: %v", c.paths, got)
 		}
 	}

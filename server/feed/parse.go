@@ -46,6 +46,18 @@ func (m *Message) Get(path string) (float64, bool) {
 	return 0, false
 }
 
+// three returns the numbers at three paths, and how many of them there are.
+func (m *Message) three(paths [3]string) (v [3]float64, n int) {
+	for a, p := range paths {
+		x, ok := m.Get(p)
+		if ok {
+			n++
+		}
+		v[a] = x
+	}
+	return v, n
+}
+
 // set adds a number; a path that comes twice has the last value.
 func (m *Message) set(path string, v float64) error {
 	for i := range m.Numbers {

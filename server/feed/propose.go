@@ -166,7 +166,7 @@ func triplesOf(history []keptMessage) []triple {
 
 func measure(history []keptMessage, paths [3]string) (t triple, ok bool) {
 	_, values := series(history, paths[:]...)
-	t = triple{paths: paths, named: Named(paths)}
+	t = triple{paths: paths, named: axesNamed(paths)}
 	name := strings.ToLower(strings.Join(paths[:], " "))
 	for _, w := range []string{"mag", "field", "compass", "tesla", "gauss"} {
 		t.field = t.field || strings.Contains(name, w)
@@ -239,8 +239,8 @@ func sibling(path string, axis byte) string {
 	return path[:i] + string(rune(axis)) + path[i+1:]
 }
 
-// Named tells whether three names end in x, y and z, in that order.
-func Named(paths [3]string) bool {
+// axesNamed tells whether three names end in x, y and z, in that order.
+func axesNamed(paths [3]string) bool {
 	return axisOf(paths[0]) == 'x' && axisOf(paths[1]) == 'y' && axisOf(paths[2]) == 'z'
 }
 

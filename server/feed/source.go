@@ -49,7 +49,6 @@ type source struct {
 	pace    float64 // messages a second, smoothed
 	without int     // messages since the last that had the field's numbers
 	latest  *[3]float64
-	clock   clock
 	gap     float64 // seconds between the last chunks of more than one reading
 
 	check   string
@@ -59,13 +58,19 @@ type source struct {
 	event   float64   // time of the last switch, laying down or lifting
 	between int       // readings kept outside holds
 	inHold  int
-	sum     [3]float64 // readings not kept yet
-	n       int
-	keptT   float64
-	gravity float64 // time of the last gravity line
+	thinning
 
 	proposal   *Proposal
 	proposedAt time.Time
+}
+
+// thinning is how far the readings of a source have become samples.
+type thinning struct {
+	clock   clock
+	sum     [3]float64 // readings not kept yet
+	n       int
+	keptT   float64 // time of the last sample
+	gravity float64 // time of the last gravity line
 }
 
 // Counts is what came of a source's lines.
@@ -74,6 +79,14 @@ type Counts struct {
 	Readings int `json:"readings"` // of the field
 	Kept     int `json:"kept"`     // samples stored
 	Bad      int `json:"bad"`
+}
+
+// Add counts on.
+func (c *Counts) Add(more Counts) {
+	c.Messages += more.Messages
+	c.Readings += more.Readings
+	c.Kept += more.Kept
+	c.Bad += more.Bad
 }
 
 // batch is the last numbered batch of a sender, so that one sent again is not
@@ -94,7 +107,7 @@ type Answer struct {
 
 // Sent tells where a chunk comes from.
 type Sent struct {
-	Line  int    // number of its first line, 0 where not told
+	Line  int64  // number of its first line, 0 where not told
 	Run   string // a sender's own name for itself
 	Batch int64  // number of the chunk in the run
 }
@@ -122,7 +135,7 @@ func (h *Hub) Take(ctx context.Context, name string, chunk []byte, sent Sent) (A
 		return Answer{}, tooFast(fmt.Sprintf("%d bytes a second", bytesSecond))
 	}
 	if sent.Line > 0 {
-		s.parser.lineIs(sent.Line)
+		s.parser.lineIs(int(sent.Line))
 	}
 	if s.counts.Messages == 0 {
 		s.parser.recall(h.header(name))
@@ -133,7 +146,41 @@ func (h *Hub) Take(ctx context.Context, name string, chunk []byte, sent Sent) (A
 	}
 	before := s.arrived()
 	s.last.Store(now.UnixNano())
-	var readings []Reading
+	readings, unread := s.understand(h, messages, now)
+	bad = append(bad, unread...)
+	kept, err := s.store(ctx, h, readings, before, now)
+	if err != nil {
+		return Answer{}, err
+	}
+	a := Answer{Counts: Counts{len(messages), len(readings), kept, len(bad)}, Lines: bad[:min(len(bad), maxBadShown)]}
+	switch {
+	case s.dialect != nil:
+		a.Taught = s.dialect.Name
+		if kept == 0 && s.full && len(readings) > 0 {
+			a.Say = "Of what this sensor reads where it lies now nothing more is kept: it was enough. Say on the bench page what it does next."
+		}
+	case a.Messages > 0:
+		a.Say = "Nobody has shown yet which of these numbers are the field. Do so on the bench page, under Other sensors; until then nothing is kept."
+	}
+	s.counts.Add(a.Counts)
+	for _, b := range bad {
+		if len(s.bad) == maxBadShown {
+			s.bad = append(s.bad[:0], s.bad[1:]...)
+		}
+		s.bad = append(s.bad, b)
+	}
+	if dt := now.Sub(before).Seconds(); len(messages) > 0 && dt > 0 {
+		w := math.Min(1, dt/2)
+		s.pace += w * (math.Min(float64(len(messages))/dt, 2*perSecond) - s.pace)
+	}
+	if sent.Run != "" {
+		s.remember(sent, a, now)
+	}
+	return a, nil
+}
+
+// understand reads messages by the source's dialect, and has them watched and taught by.
+func (s *source) understand(h *Hub, messages []Message, now time.Time) (readings []Reading, bad []BadLine) {
 	for i := range messages {
 		m := &messages[i]
 		s.watch.see(m, now)
@@ -141,7 +188,7 @@ func (h *Hub) Take(ctx context.Context, name string, chunk []byte, sent Sent) (A
 			s.teach.collect(m)
 		}
 		if s.dialect == nil {
-			s.dialect, s.offered = h.find(name, m)
+			s.dialect, s.offered = h.find(s.name, m)
 			if s.dialect == nil {
 				continue
 			}
@@ -157,38 +204,7 @@ func (h *Hub) Take(ctx context.Context, name string, chunk []byte, sent Sent) (A
 			s.without++
 		}
 	}
-	kept, err := s.store(ctx, h, readings, before, now)
-	if err != nil {
-		return Answer{}, err
-	}
-	a := Answer{Counts: Counts{len(messages), len(readings), kept, len(bad)}, Lines: bad[:min(len(bad), maxBadShown)]}
-	switch {
-	case s.dialect != nil:
-		a.Taught = s.dialect.Name
-		if kept == 0 && s.full && len(readings) > 0 {
-			a.Say = "Of what this sensor reads where it lies now nothing more is kept: it was enough. Say on the bench page what it does next."
-		}
-	case a.Messages > 0:
-		a.Say = "Nobody has shown yet which of these numbers are the field. Do so on the bench page, under Other sensors; until then nothing is kept."
-	}
-	s.counts.Messages += a.Messages
-	s.counts.Readings += a.Readings
-	s.counts.Kept += a.Kept
-	s.counts.Bad += a.Bad
-	for _, b := range bad {
-		if len(s.bad) == maxBadShown {
-			s.bad = append(s.bad[:0], s.bad[1:]...)
-		}
-		s.bad = append(s.bad, b)
-	}
-	if dt := now.Sub(before).Seconds(); len(messages) > 0 && dt > 0 {
-		w := math.Min(1, dt/2)
-		s.pace += w * (math.Min(float64(len(messages))/dt, 2*perSecond) - s.pace)
-	}
-	if sent.Run != "" {
-		s.remember(sent, a, now)
-	}
-	return a, nil
+	return readings, bad
 }
 
 func tooFast(limit string) error {
@@ -236,10 +252,14 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 	if s.dialect.Time == "" {
 		wait += s.gap // the reading may be so much older than it looks
 	}
-	s.full = f.At == "" && s.between >= maxBetween || f.At != "" && s.inHold >= maxInHold
+	count, most, every := &s.between, maxBetween, betweenEvery
+	if f.At != "" {
+		count, most, every = &s.inHold, maxInHold, holdEvery
+	}
+	s.full = *count >= most
 	var lines []capture.Line
 	kept := 0
-	sum, n, keptT, gravity, clock := s.sum, s.n, s.keptT, s.gravity, s.clock
+	asBefore := s.thinning
 	for i := range readings {
 		r := &readings[i]
 		t := arrived - gap*float64(len(readings)-1-i)/float64(len(readings))
@@ -254,32 +274,15 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 			s.sum[a] += r.UT[a]
 		}
 		s.n++
-		every := betweenEvery
-		if f.At != "" {
-			every = holdEvery
-		}
 		// A clock that ticks unevenly must not lose every other reading.
 		if t < s.keptT+0.8*every {
 			continue
 		}
-		if f.At == "" && s.between >= maxBetween || f.At != "" && s.inHold >= maxInHold {
+		if s.full {
 			s.sum, s.n = [3]float64{}, 0
 			continue
 		}
-		b := capture.B{T: t}
-		for a := range b.UT {
-			b.UT[a] = math.Round(1e4*s.sum[a]/float64(s.n)) / 1e4
-		}
-		s.sum, s.n, s.keptT = [3]float64{}, 0, t
-		if r.Gravity != nil && t >= s.gravity+0.5 {
-			g := capture.Gravity{T: t}
-			for a := range g.MS2 {
-				g.MS2[a] = math.Round(1e3*r.Gravity[a]) / 1e3
-			}
-			s.gravity = t
-			lines = append(lines, g)
-		}
-		lines = append(lines, b)
+		lines = append(lines, s.sample(t, r.Gravity)...)
 		kept++
 	}
 	if kept == 0 {
@@ -287,15 +290,29 @@ func (s *source) store(ctx context.Context, h *Hub, readings []Reading, before, 
 	}
 	if err := s.send(ctx, h, f, lines); err != nil {
 		// Sent again by a device with a clock of its own, they carry the same times.
-		s.sum, s.n, s.keptT, s.gravity, s.clock = sum, n, keptT, gravity, clock
+		s.thinning = asBefore
 		return 0, err
 	}
-	if f.At == "" {
-		s.between += kept
-	} else {
-		s.inHold += kept
-	}
+	*count += kept
 	return kept, nil
+}
+
+// sample is the mean of the readings not kept yet, with gravity before it twice a second.
+func (s *thinning) sample(t float64, gravity *[3]float64) (lines []capture.Line) {
+	if gravity != nil && t >= s.gravity+0.5 {
+		g := capture.Gravity{T: t}
+		for a := range g.MS2 {
+			g.MS2[a] = math.Round(1e3*gravity[a]) / 1e3
+		}
+		s.gravity = t
+		lines = append(lines, g)
+	}
+	b := capture.B{T: t}
+	for a := range b.UT {
+		b.UT[a] = math.Round(1e4*s.sum[a]/float64(s.n)) / 1e4
+	}
+	s.sum, s.n, s.keptT = [3]float64{}, 0, t
+	return append(lines, b)
 }
 
 // fed asks the desk what is stored, and begins anew where another check has.

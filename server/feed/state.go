@@ -50,7 +50,7 @@ func (h *Hub) State() []SourceState {
 			st.Proposal = s.proposal
 		}
 		if t := s.teach; t != nil {
-			ts := &TeachState{Field: t.draft.Field, Named: Named(t.draft.Field), Steps: []Step{}, Looking: t.step != nil, Notes: append([]string{}, t.notes...)}
+			ts := &TeachState{Field: t.draft.Field, Named: axesNamed(t.draft.Field), Steps: []Step{}, Looking: t.step != nil, Notes: append([]string{}, t.notes...)}
 			for _, step := range t.steps {
 				ts.Steps = append(ts.Steps, step.Step)
 			}

@@ -55,7 +55,7 @@ func (t *teaching) collect(m *Message) {
 	if err != nil {
 		return
 	}
-	if v, ok := three(m, t.draft.Field); ok && c.n < maxStepN {
+	if v, n := m.three(t.draft.Field); n == 3 && c.n < maxStepN {
 		c.n++
 		for a := range v {
 			x := v[a] * scale
@@ -64,7 +64,7 @@ func (t *teaching) collect(m *Message) {
 		}
 	}
 	if t.draft.Gravity != nil {
-		if v, ok := three(m, *t.draft.Gravity); ok && c.nG < maxStepN {
+		if v, n := m.three(*t.draft.Gravity); n == 3 && c.nG < maxStepN {
 			c.nG++
 			for a := range v {
 				c.gravity[a] += v[a]
@@ -75,15 +75,6 @@ func (t *teaching) collect(m *Message) {
 		c.full = true
 		close(c.done)
 	}
-}
-
-func three(m *Message, paths [3]string) (v [3]float64, ok bool) {
-	for a, p := range paths {
-		if v[a], ok = m.Get(p); !ok {
-			return v, false
-		}
-	}
-	return v, true
 }
 
 // still sums a step up.
@@ -226,7 +217,7 @@ func (h *Hub) Solve(name string, half Half) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	defer h.touch()
-	solved, err := solveAxes(t.steps, half, Named(t.draft.Field))
+	solved, err := solveAxes(t.steps, half, axesNamed(t.draft.Field))
 	if err != nil {
 		t.solved = nil
 		return refused("not-settled", err)

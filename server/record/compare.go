@@ -22,15 +22,21 @@ const farSD = 3.0
 // Changes tells what later readings of a pad say otherwise than the signed ones.
 // Only what was found both times is compared.
 func Changes(signed, later *Record) []Change {
+	return append(coilChanges(signed, later), ohmChanges(signed, later)...)
+}
+
+// errorsUT are the errors of the coils' fields by their ids.
+func (r *Record) errorsUT() map[string]float64 {
+	errs := map[string]float64{}
+	for _, c := range r.Coils {
+		errs[c.ID] = c.ErrorUT
+	}
+	return errs
+}
+
+func coilChanges(signed, later *Record) []Change {
 	out := []Change{}
-	errors := map[string]float64{}
-	for _, c := range signed.Coils {
-		errors[c.ID] = c.ErrorUT
-	}
-	lateErrors := map[string]float64{}
-	for _, c := range later.Coils {
-		lateErrors[c.ID] = c.ErrorUT
-	}
+	errs, lateErrs := signed.errorsUT(), later.errorsUT()
 	now := map[string]verdict.Coil{}
 	for _, c := range later.Verdict.Coils {
 		now[c.ID] = c
@@ -62,11 +68,15 @@ func Changes(signed, later *Record) []Change {
 		if was.State == is.State && !(sizeOf(was.State, before) && sizeOf(is.State, after)) {
 			continue
 		}
-		sd := math.Hypot(errors[was.ID]/was.ExpectedUT, lateErrors[was.ID]/is.ExpectedUT)
+		sd := math.Hypot(errs[was.ID]/was.ExpectedUT, lateErrs[was.ID]/is.ExpectedUT)
 		if math.Abs(after-before) > farSD*sd {
 			out = append(out, Change{was.ID, fmt.Sprintf("%s measured %s %% of what was expected, now %s %%; the error of that difference is %.0f %%.", was.ID, whole(100*before), whole(100*after), 100*sd)})
 		}
 	}
+	return out
+}
+
+func ohmChanges(signed, later *Record) (out []Change) {
 	for _, was := range signed.Ohms {
 		for _, is := range later.Ohms {
 			if !was.Counts || !is.Counts || was.Across != is.Across {

@@ -98,10 +98,7 @@ func fitName(name string, letter, room float64) (string, float64) {
 func ring(w *layout.Winding, u float64, class string, turnedDeg float64) string {
 	const mm = 1e3
 	x, y := w.InnerX*mm/2+u, w.InnerY*mm/2+u
-	r := math.Min(w.InnerX, w.InnerY)*mm/2 + u
-	if w.Shape == layout.Rectangle {
-		r = w.Corner*mm + u
-	}
+	r := w.CornerRadius()*mm + u
 	return fmt.Sprintf(`<rect class="%s" x="%.2f" y="%.2f" width="%.2f" height="%.2f" rx="%.2f" transform="rotate(%.1f)"/>`, class, -x, -y, 2*x, 2*y, r, -turnedDeg)
 }
 
@@ -138,10 +135,7 @@ func (r *Record) drawing(p *layout.Plan) string {
 	for j := range p.Coils {
 		c, w := &p.Coils[j], p.WindingOf(j)
 		claim := Claim(r.coil(c.ID))
-		up := 1
-		if c.North == layout.Down {
-			up = -1
-		}
+		up := int(c.North)
 		shown, class := up, "face"
 		switch claim {
 		case verdict.StateReversed:

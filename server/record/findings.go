@@ -25,7 +25,7 @@ type Source struct {
 // Collect puts together everything that a record says of a pad besides who
 // signs it and when.
 func Collect(plan *layout.Plan, toml string, v *verdict.Verdict, sources []Source) (*Record, error) {
-	r := &Record{Type: Type, V: Version, Verdict: v, Cautions: Cautions, Ohms: []Ohm{}, Readings: []Reading{}, Phones: []Phone{}, Plan: Plan{Name: plan.Name, TOML: toml}}
+	r := &Record{Type: recordType, V: recordVersion, Verdict: v, Cautions: cautions, Ohms: []Ohm{}, Readings: []Reading{}, Phones: []Phone{}, Plan: Plan{Name: plan.Name, TOML: toml}}
 	var err error
 	if r.Predicted, err = predict.Predict(plan, nil); err != nil {
 		return nil, err
@@ -198,7 +198,7 @@ func coils(plan *layout.Plan, sources []Source) ([]Coil, error) {
 		for _, c := range s.Captures {
 			cut := c.Cut()
 			for _, h := range cut.Holds {
-				j := slices.IndexFunc(plan.Coils, func(k layout.Coil) bool { return k.ID == h.Hold.Coil })
+				j := plan.CoilIndex(h.Hold.Coil)
 				if j < 0 || h.Open {
 					continue
 				}
@@ -214,12 +214,8 @@ func coils(plan *layout.Plan, sources []Source) ([]Coil, error) {
 	}
 	out := make([]Coil, len(plan.Coils))
 	for j := range plan.Coils {
-		north := "up"
-		if plan.Coils[j].North == layout.Down {
-			north = "down"
-		}
 		sd := m.RepeatSD(j, how[j].offset, how[j].top, how[j].ownRest, how[j].n)
-		out[j] = Coil{ID: plan.Coils[j].ID, String: plan.Strings[plan.StringOf(j)].ID, North: north, ErrorUT: math.Round(sd*10) / 10}
+		out[j] = Coil{ID: plan.Coils[j].ID, String: plan.Strings[plan.StringOf(j)].ID, North: plan.Coils[j].North.String(), ErrorUT: math.Round(sd*10) / 10}
 	}
 	return out, nil
 }

@@ -16,10 +16,10 @@ import (
 	"polewise/field/verdict"
 )
 
-// Type and Version name the JSON form. DEVELOPERS.md describes it.
+// recordType and recordVersion name the JSON form. DEVELOPERS.md describes it.
 const (
-	Type    = "polewise-record"
-	Version = 1
+	recordType    = "polewise-record"
+	recordVersion = 1
 )
 
 // Record is a signed pad. Fields are in microtesla, resistances in ohms, times
@@ -130,8 +130,8 @@ const (
 	MaxReason = 600
 )
 
-// Cautions stand on every record.
-var Cautions = []string{
+// cautions stand on every record.
+var cautions = []string{
 	"Low current only while checking; never leave a driven pad alone.",
 	"Keep it away from pacemakers, insulin pumps and other implants: 0.5 mT is the usual limit for a static field (ICNIRP 2009, Guidelines on limits of exposure to static magnetic fields). Magnetic cards and mechanical watches suffer too.",
 	"Isolate the supply before touching a joint. Burning enamel gives off fumes.",
@@ -182,10 +182,10 @@ func Decode(text []byte) (*Record, error) {
 		return nil, fmt.Errorf("the record is not JSON as expected: %w", err)
 	}
 	switch {
-	case r.Type != Type:
-		return nil, fmt.Errorf("type: expected %q, found %q", Type, r.Type)
-	case r.V != Version:
-		return nil, fmt.Errorf("v: expected %d, found %d; a newer polewise wrote this", Version, r.V)
+	case r.Type != recordType:
+		return nil, fmt.Errorf("type: expected %q, found %q", recordType, r.Type)
+	case r.V != recordVersion:
+		return nil, fmt.Errorf("v: expected %d, found %d; a newer polewise wrote this", recordVersion, r.V)
 	case r.Verdict == nil:
 		return nil, fmt.Errorf("verdict: expected one, found none")
 	}

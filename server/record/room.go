@@ -57,7 +57,7 @@ func (r *Record) room() (class, note string) {
 	note = r.Note
 	most := rooms[len(rooms)-1].lines
 	if n := linesOf(note, wholeLine); lines+n > most {
-		note = firstLines(note, wholeLine, max(noteLeast, most-lines))
+		note = firstLines(note, max(noteLeast, most-lines))
 	}
 	lines += linesOf(note, wholeLine)
 	for _, k := range rooms {
@@ -79,10 +79,10 @@ func linesOf(text string, em float64) (n int) {
 	return n
 }
 
-// firstLines cuts a text to so many lines.
-func firstLines(text string, em float64, most int) string {
+// firstLines cuts a text to so many lines across the page.
+func firstLines(text string, most int) string {
 	rs := []rune(text)
-	for len(rs) > 0 && linesOf(string(rs)+"\u2026", em) > most {
+	for len(rs) > 0 && linesOf(string(rs)+"\u2026", wholeLine) > most {
 		rs = rs[:len(rs)-1]
 	}
 	return strings.TrimSpace(string(rs)) + "\u2026"

@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 )
 
@@ -24,8 +23,8 @@ type Archived struct {
 	Mend      json.RawMessage   `json:"mend,omitempty"`  // how it was mended
 	Label     *Label            `json:"label,omitempty"`
 	Messages  []ArchivedMessage `json:"messages"`
-	ThrownOut []ArchivedHold    `json:"thrown_out"`
-	Holds     []ArchivedHold    `json:"holds"`
+	ThrownOut []Hold            `json:"thrown_out"`
+	Holds     []Hold            `json:"holds"`
 	Verdicts  []ArchivedVerdict `json:"verdicts"`
 	Record    *ArchivedRecord   `json:"record,omitempty"`
 }
@@ -38,8 +37,8 @@ type ArchivedMessage struct {
 	Lines    []json.RawMessage `json:"lines"`
 }
 
-// ArchivedHold is a hold, as the verdict saw it or taken back.
-type ArchivedHold struct {
+// Hold is a hold as the verdict saw it, or any reading that was taken back.
+type Hold struct {
 	Source  string  `json:"source"`
 	Coil    string  `json:"coil"`
 	T       float64 `json:"t"`
@@ -78,7 +77,7 @@ func (s *Store) Archive(ctx context.Context, id string) (*Archived, error) {
 		return nil, err
 	}
 	defer tx.Rollback() // it only reads
-	a := &Archived{ID: id, Messages: []ArchivedMessage{}, ThrownOut: []ArchivedHold{}, Holds: []ArchivedHold{}, Verdicts: []ArchivedVerdict{}}
+	a := &Archived{ID: id}
 	var plan []byte
 	var mend string
 	err = tx.QueryRowContext(ctx, "SELECT began, plan_name, plan_toml, rehearsal, after_check, mend FROM checks WHERE id=?", id).Scan(&a.Began, &a.PlanName, &plan, &a.Rehearsal, &a.After, &mend)
@@ -99,48 +98,30 @@ func (s *Store) Archive(ctx context.Context, id string) (*Archived, error) {
 	case !errors.Is(err, sql.ErrNoRows):
 		return nil, err
 	}
-	err = each(ctx, tx, "SELECT source, seq, received, lines FROM messages WHERE check_id=? ORDER BY source, seq", id, func(r *sql.Rows) error {
-		m := ArchivedMessage{Lines: []json.RawMessage{}}
+	if a.Messages, err = collect(ctx, tx, func(r *sql.Rows) (m ArchivedMessage, err error) {
 		var text string
-		if err := r.Scan(&m.Source, &m.Seq, &m.Received, &text); err != nil {
-			return err
-		}
-		for l := range strings.Lines(text) {
-			m.Lines = append(m.Lines, json.RawMessage(strings.TrimSuffix(l, "\n")))
-		}
-		a.Messages = append(a.Messages, m)
-		return nil
-	})
-	if err != nil {
+		err = r.Scan(&m.Source, &m.Seq, &m.Received, &text)
+		m.Lines = linesOf(text)
+		return m, err
+	}, "SELECT source, seq, received, lines FROM messages WHERE check_id=? ORDER BY source, seq", id); err != nil {
 		return nil, err
 	}
-	hold := func(to *[]ArchivedHold) func(r *sql.Rows) error {
-		return func(r *sql.Rows) error {
-			var h ArchivedHold
-			if err := r.Scan(&h.Source, &h.Coil, &h.T, &h.Samples); err != nil {
-				return err
-			}
-			*to = append(*to, h)
-			return nil
-		}
+	hold := func(r *sql.Rows) (h Hold, err error) {
+		err = r.Scan(&h.Source, &h.Coil, &h.T, &h.Samples)
+		return h, err
 	}
-	if err := each(ctx, tx, "SELECT source, coil, hold_t, 0 FROM thrown_out WHERE check_id=? ORDER BY source, hold_t, coil", id, hold(&a.ThrownOut)); err != nil {
+	if a.ThrownOut, err = collect(ctx, tx, hold, "SELECT source, coil, hold_t, 0 FROM thrown_out WHERE check_id=? ORDER BY source, hold_t, coil", id); err != nil {
 		return nil, err
 	}
-	if err := each(ctx, tx, "SELECT source, coil, hold_t, samples FROM holds WHERE check_id=? ORDER BY source, hold_t, coil", id, hold(&a.Holds)); err != nil {
+	if a.Holds, err = collect(ctx, tx, hold, "SELECT source, coil, hold_t, samples FROM holds WHERE check_id=? ORDER BY source, hold_t, coil", id); err != nil {
 		return nil, err
 	}
-	err = each(ctx, tx, "SELECT reached, verdict FROM verdicts WHERE check_id=? ORDER BY rowid", id, func(r *sql.Rows) error {
-		var v ArchivedVerdict
+	if a.Verdicts, err = collect(ctx, tx, func(r *sql.Rows) (v ArchivedVerdict, err error) {
 		var text string
-		if err := r.Scan(&v.Reached, &text); err != nil {
-			return err
-		}
+		err = r.Scan(&v.Reached, &text)
 		v.Verdict = json.RawMessage(text)
-		a.Verdicts = append(a.Verdicts, v)
-		return nil
-	})
-	if err != nil {
+		return v, err
+	}, "SELECT reached, verdict FROM verdicts WHERE check_id=? ORDER BY rowid", id); err != nil {
 		return nil, err
 	}
 	rec, err := scanRecord(tx.QueryRowContext(ctx, recordColumns+" WHERE r.check_id = ?", id))
@@ -149,20 +130,6 @@ func (s *Store) Archive(ctx context.Context, id string) (*Archived, error) {
 	}
 	a.Record = &ArchivedRecord{SHA256: rec.SHA256, JSON: rec.JSON}
 	return a, nil
-}
-
-func each(ctx context.Context, tx *sql.Tx, query, id string, f func(*sql.Rows) error) error {
-	rows, err := tx.QueryContext(ctx, query, id)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		if err := f(rows); err != nil {
-			return err
-		}
-	}
-	return rows.Err()
 }
 
 // byArrival are the messages in the order in which they came, as their rows tell it.
@@ -177,43 +144,35 @@ func (a *Archived) byArrival() []ArchivedMessage {
 // TakeIn stores an archived check that is not there yet, whole or not at all,
 // with its record if it has one.
 func (s *Store) TakeIn(ctx context.Context, a *Archived, r *Record) error {
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // does nothing after a commit
-	do := func(query string, args ...any) {
-		if err == nil {
-			_, err = tx.ExecContext(ctx, query, args...)
+	return s.together(ctx, func(tx *sql.Tx) (err error) {
+		do := func(query string, args ...any) {
+			if err == nil {
+				_, err = tx.ExecContext(ctx, query, args...)
+			}
 		}
-	}
-	do("INSERT INTO checks ("+checkColumns+") VALUES (?,?,?,?,?,?,?)", a.ID, a.Began, a.PlanName, []byte(a.PlanTOML), a.Rehearsal, a.After, string(a.Mend))
-	do("INSERT INTO imported (check_id) VALUES (?)", a.ID)
-	if a.Label != nil {
-		do("INSERT INTO labels (check_id, serial, note) VALUES (?,?,?)", a.ID, a.Label.Serial, a.Label.Note)
-	}
-	for _, m := range a.byArrival() {
-		var b strings.Builder
-		for _, l := range m.Lines {
-			b.Write(l)
-			b.WriteByte('\n')
+		do("INSERT INTO checks ("+checkColumns+") VALUES (?,?,?,?,?,?,?)", a.ID, a.Began, a.PlanName, []byte(a.PlanTOML), a.Rehearsal, a.After, string(a.Mend))
+		do("INSERT INTO imported (check_id) VALUES (?)", a.ID)
+		if a.Label != nil {
+			do("INSERT INTO labels (check_id, serial, note) VALUES (?,?,?)", a.ID, a.Label.Serial, a.Label.Note)
 		}
-		do("INSERT INTO messages (check_id, source, seq, lines, received) VALUES (?,?,?,?,?)", a.ID, m.Source, m.Seq, b.String(), m.Received)
-	}
-	for _, h := range a.ThrownOut {
-		do("INSERT INTO thrown_out (check_id, source, coil, hold_t) VALUES (?,?,?,?)", a.ID, h.Source, h.Coil, h.T)
-	}
-	for _, h := range a.Holds {
-		do("INSERT INTO holds (check_id, source, coil, hold_t, samples) VALUES (?,?,?,?,?)", a.ID, h.Source, h.Coil, h.T, h.Samples)
-	}
-	for _, v := range a.Verdicts {
-		do("INSERT INTO verdicts (check_id, reached, verdict) VALUES (?,?,?)", a.ID, v.Reached, string(v.Verdict))
-	}
-	if r != nil && err == nil {
-		err = saveRecord(ctx, tx, *r)
-	}
-	if err != nil {
-		return fmt.Errorf("check %s cannot be stored: %w", a.ID, err)
-	}
-	return tx.Commit()
+		for _, m := range a.byArrival() {
+			do("INSERT INTO messages (check_id, source, seq, lines, received) VALUES (?,?,?,?,?)", a.ID, m.Source, m.Seq, textOf(m.Lines), m.Received)
+		}
+		for _, h := range a.ThrownOut {
+			do("INSERT INTO thrown_out (check_id, source, coil, hold_t) VALUES (?,?,?,?)", a.ID, h.Source, h.Coil, h.T)
+		}
+		for _, h := range a.Holds {
+			do("INSERT INTO holds (check_id, source, coil, hold_t, samples) VALUES (?,?,?,?,?)", a.ID, h.Source, h.Coil, h.T, h.Samples)
+		}
+		for _, v := range a.Verdicts {
+			do("INSERT INTO verdicts (check_id, reached, verdict) VALUES (?,?,?)", a.ID, v.Reached, string(v.Verdict))
+		}
+		if r != nil && err == nil {
+			err = saveRecord(ctx, tx, *r)
+		}
+		if err != nil {
+			return fmt.Errorf("check %s cannot be stored: %w", a.ID, err)
+		}
+		return nil
+	})
 }

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 )
 
@@ -17,40 +18,25 @@ var errNoDialect = errors.New("nothing is kept under that name")
 
 // Dialects returns all that is kept, the latest first.
 func (s *Store) Dialects(ctx context.Context) ([][]byte, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT dialect FROM dialects ORDER BY used DESC")
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out [][]byte
-	for rows.Next() {
-		var text string
-		if err := rows.Scan(&text); err != nil {
-			return nil, err
-		}
-		out = append(out, []byte(text))
-	}
-	return out, rows.Err()
+	return collect(ctx, s.db, func(r *sql.Rows) (dialect []byte, err error) {
+		err = r.Scan(&dialect)
+		return dialect, err
+	}, "SELECT dialect FROM dialects ORDER BY used DESC")
 }
 
 // KeepDialect stores a dialect under a name, in place of the one of that name.
 // An old name, where one is given, is forgotten with it.
 func (s *Store) KeepDialect(ctx context.Context, name, old string, dialect []byte) error {
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // does nothing after a commit
-	if old != "" && old != name {
-		if _, err := tx.ExecContext(ctx, "DELETE FROM dialects WHERE name=?", old); err != nil {
-			return err
+	return s.together(ctx, func(tx *sql.Tx) error {
+		if old != "" && old != name {
+			if _, err := tx.ExecContext(ctx, "DELETE FROM dialects WHERE name=?", old); err != nil {
+				return err
+			}
 		}
-	}
-	if _, err := tx.ExecContext(ctx, `INSERT INTO dialects (name, dialect, used) VALUES (?,?,(SELECT COALESCE(MAX(used),0)+1 FROM dialects))
-		ON CONFLICT(name) DO UPDATE SET dialect=excluded.dialect, used=excluded.used`, name, string(dialect)); err != nil {
+		_, err := tx.ExecContext(ctx, `INSERT INTO dialects (name, dialect, used) VALUES (?,?,(SELECT COALESCE(MAX(used),0)+1 FROM dialects))
+		ON CONFLICT(name) DO UPDATE SET dialect=excluded.dialect, used=excluded.used`, name, string(dialect))
 		return err
-	}
-	return tx.Commit()
+	})
 }
 
 // ForgetDialect removes what is kept under a name.

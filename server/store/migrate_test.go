@@ -65,7 +65,7 @@ func TestReadingsNamedByTimeAlone(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if want := []ArchivedHold{{"anna", "A1", 5, 21}, {"anna", "A2", 5, 7}, {"anna", "B1", 9, 12}}; !slices.Equal(a.Holds, want) {
+		if want := []Hold{{"anna", "A1", 5, 21}, {"anna", "A2", 5, 7}, {"anna", "B1", 9, 12}}; !slices.Equal(a.Holds, want) {
 			t.Errorf("holds %v, expected %v", a.Holds, want)
 		}
 		if a, err = s.Archive(t.Context(), "signed"); err != nil || a.Record == nil || len(a.ThrownOut) != 1 {

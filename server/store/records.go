@@ -120,20 +120,13 @@ func openReader(path string) (*sql.DB, error) {
 // SaveRecord signs a check. A check is signed once. Its serial number goes back to
 // the checks of the same pad before it was mended, where these have none.
 func (s *Store) SaveRecord(ctx context.Context, r Record) error {
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // does nothing after a commit
-	if err := saveRecord(ctx, tx, r); err != nil {
-		return err
-	}
-	if r.Serial != "" {
-		if _, err := tx.ExecContext(ctx, serialBack, r.CheckID, r.Serial); err != nil {
+	return s.together(ctx, func(tx *sql.Tx) error {
+		if err := saveRecord(ctx, tx, r); err != nil || r.Serial == "" {
 			return err
 		}
-	}
-	return tx.Commit()
+		_, err := tx.ExecContext(ctx, serialBack, r.CheckID, r.Serial)
+		return err
+	})
 }
 
 const serialBack = `WITH RECURSIVE chain(id) AS (
@@ -143,12 +136,8 @@ const serialBack = `WITH RECURSIVE chain(id) AS (
 		WHERE NOT EXISTS (SELECT 1 FROM records r WHERE r.check_id = c.id)
 	ON CONFLICT(check_id) DO UPDATE SET serial = excluded.serial WHERE labels.serial = ''`
 
-type execer interface {
-	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
-}
-
-func saveRecord(ctx context.Context, db execer, r Record) error {
-	_, err := db.ExecContext(ctx, "INSERT INTO records (check_id, signed, serial, maker, note, exception, sha256, json, html) VALUES (?,?,?,?,?,?,?,?,?)",
+func saveRecord(ctx context.Context, in querier, r Record) error {
+	_, err := in.ExecContext(ctx, "INSERT INTO records (check_id, signed, serial, maker, note, exception, sha256, json, html) VALUES (?,?,?,?,?,?,?,?,?)",
 		r.CheckID, r.Signed.UTC().Format(time.RFC3339), r.Serial, r.Maker, r.Note, r.Exception, r.SHA256, string(r.JSON), string(r.HTML))
 	return err
 }
@@ -191,9 +180,7 @@ func (s *Store) SetLabel(ctx context.Context, check string, l Label) error {
 	return setLabel(ctx, s.db, check, l)
 }
 
-func setLabel(ctx context.Context, in interface {
-	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
-}, check string, l Label) error {
+func setLabel(ctx context.Context, in querier, check string, l Label) error {
 	_, err := in.ExecContext(ctx, "INSERT INTO labels (check_id, serial, note) VALUES (?,?,?) ON CONFLICT DO UPDATE SET serial=excluded.serial, note=excluded.note", check, l.Serial, l.Note)
 	return err
 }
@@ -202,10 +189,7 @@ func setLabel(ctx context.Context, in interface {
 func (s *Store) LabelOf(ctx context.Context, check string) (Label, error) {
 	var l Label
 	err := s.db.QueryRowContext(ctx, "SELECT serial, note FROM labels WHERE check_id=?", check).Scan(&l.Serial, &l.Note)
-	if errors.Is(err, sql.ErrNoRows) {
-		err = nil
-	}
-	return l, err
+	return l, orNone(err)
 }
 
 // CheckByID returns a check, nil when there is none.
@@ -217,10 +201,7 @@ func (s *Store) CheckByID(ctx context.Context, id string) (*Check, error) {
 // it began; both are empty where there is none.
 func (s *Store) AfterMend(ctx context.Context, check string) (id, began string, err error) {
 	err = s.read.QueryRowContext(ctx, "SELECT id, began FROM checks WHERE after_check = ? ORDER BY began LIMIT 1", check).Scan(&id, &began)
-	if errors.Is(err, sql.ErrNoRows) {
-		err = nil
-	}
-	return id, began, err
+	return id, began, orNone(err)
 }
 
 // Listed is a line of the list of checks.
@@ -301,21 +282,12 @@ func (s *Store) List(ctx context.Context, q ListQuery) (list []Listed, total int
 		way = "ASC"
 	}
 	where, args := q.where()
-	rows, err := s.read.QueryContext(ctx, fmt.Sprintf("WITH listed AS MATERIALIZED (%s), found AS MATERIALIZED (SELECT * FROM listed WHERE %s) SELECT (SELECT COUNT(*) FROM found), id, began, plan, rehearsal, imported, serial, note, maker, signed, sha256, state, mended, mended_began FROM found ORDER BY %s %s, began %s, id LIMIT ? OFFSET ?", listed, where, by, way, way),
+	list, err = collect(ctx, s.read, func(r *sql.Rows) (l Listed, err error) {
+		err = r.Scan(&total, &l.ID, &l.Began, &l.PlanName, &l.Rehearsal, &l.Imported, &l.Serial, &l.Note, &l.Maker, &l.Signed, &l.SHA256, &l.State, &l.Mended, &l.MendedBegan)
+		return l, err
+	}, fmt.Sprintf("WITH listed AS MATERIALIZED (%s), found AS MATERIALIZED (SELECT * FROM listed WHERE %s) SELECT (SELECT COUNT(*) FROM found), id, began, plan, rehearsal, imported, serial, note, maker, signed, sha256, state, mended, mended_began FROM found ORDER BY %s %s, began %s, id LIMIT ? OFFSET ?", listed, where, by, way, way),
 		append(args, q.Limit, q.Skip)...)
 	if err != nil {
-		return nil, 0, err
-	}
-	defer rows.Close()
-	list = []Listed{}
-	for rows.Next() {
-		var l Listed
-		if err := rows.Scan(&total, &l.ID, &l.Began, &l.PlanName, &l.Rehearsal, &l.Imported, &l.Serial, &l.Note, &l.Maker, &l.Signed, &l.SHA256, &l.State, &l.Mended, &l.MendedBegan); err != nil {
-			return nil, 0, err
-		}
-		list = append(list, l)
-	}
-	if err := rows.Err(); err != nil {
 		return nil, 0, err
 	}
 	if len(list) == 0 && q.Skip > 0 { // past the end: the number is still wanted
@@ -327,20 +299,10 @@ func (s *Store) List(ctx context.Context, q ListQuery) (list []Listed, total int
 // IDs lists the checks that a query finds, the oldest first.
 func (s *Store) IDs(ctx context.Context, q ListQuery) ([]string, error) {
 	where, args := q.where()
-	rows, err := s.read.QueryContext(ctx, fmt.Sprintf("SELECT id FROM (%s) WHERE %s ORDER BY began, id", listed, where), args...)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var ids []string
-	for rows.Next() {
-		var id string
-		if err := rows.Scan(&id); err != nil {
-			return nil, err
-		}
-		ids = append(ids, id)
-	}
-	return ids, rows.Err()
+	return collect(ctx, s.read, func(r *sql.Rows) (id string, err error) {
+		err = r.Scan(&id)
+		return id, err
+	}, fmt.Sprintf("SELECT id FROM (%s) WHERE %s ORDER BY began, id", listed, where), args...)
 }
 
 // Backup writes the whole database as it is now to a new file. Phones may go on

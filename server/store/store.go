@@ -205,21 +205,16 @@ func (s *Store) Close() error {
 
 // NewCheck records the beginning of a check, with what its pad is called already.
 func (s *Store) NewCheck(ctx context.Context, c Check, l Label) error {
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // does nothing after a commit
-	if _, err := tx.ExecContext(ctx, "INSERT INTO checks ("+checkColumns+") VALUES (?,?,?,?,?,?,?)",
-		c.ID, c.Began.UTC().Format(time.RFC3339Nano), c.PlanName, c.PlanTOML, c.Rehearsal, c.After, c.Mend); err != nil {
-		return err
-	}
-	if l != (Label{}) {
-		if err := setLabel(ctx, tx, c.ID, l); err != nil {
+	return s.together(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, "INSERT INTO checks ("+checkColumns+") VALUES (?,?,?,?,?,?,?)",
+			c.ID, c.Began.UTC().Format(time.RFC3339Nano), c.PlanName, c.PlanTOML, c.Rehearsal, c.After, c.Mend); err != nil {
 			return err
 		}
-	}
-	return tx.Commit()
+		if l == (Label{}) {
+			return nil
+		}
+		return setLabel(ctx, tx, c.ID, l)
+	})
 }
 
 // LastCheck returns the check begun last here, or nil when there is none. Which one
@@ -241,13 +236,9 @@ func (e *SeqTakenError) Error() string {
 // fresh tells whether this one was new. The same number with other lines is a
 // *SeqTakenError.
 func (s *Store) Append(ctx context.Context, check, source string, seq int64, lines []json.RawMessage) (fresh bool, err error) {
-	var b strings.Builder
-	for _, l := range lines {
-		b.Write(l)
-		b.WriteByte('\n')
-	}
+	text := textOf(lines)
 	res, err := s.db.ExecContext(ctx, "INSERT INTO messages (check_id, source, seq, lines, received) VALUES (?,?,?,?,?) ON CONFLICT DO NOTHING",
-		check, source, seq, b.String(), time.Now().UTC().Format(time.RFC3339Nano))
+		check, source, seq, text, time.Now().UTC().Format(time.RFC3339Nano))
 	if err != nil {
 		return false, err
 	}
@@ -258,8 +249,8 @@ func (s *Store) Append(ctx context.Context, check, source string, seq int64, lin
 	if err := s.db.QueryRowContext(ctx, "SELECT lines FROM messages WHERE check_id=? AND source=? AND seq=?", check, source, seq).Scan(&stored); err != nil {
 		return false, err
 	}
-	if stored != b.String() {
-		last, err := s.LastSeq(ctx, check, source)
+	if stored != text {
+		last, err := s.lastSeq(ctx, check, source)
 		if err != nil {
 			return false, err
 		}
@@ -268,8 +259,8 @@ func (s *Store) Append(ctx context.Context, check, source string, seq int64, lin
 	return false, nil
 }
 
-// LastSeq is the highest sequence number stored for a source, 0 when none is.
-func (s *Store) LastSeq(ctx context.Context, check, source string) (int64, error) {
+// lastSeq is the highest sequence number stored for a source, 0 when none is.
+func (s *Store) lastSeq(ctx context.Context, check, source string) (int64, error) {
 	var last sql.NullInt64
 	err := s.db.QueryRowContext(ctx, "SELECT MAX(seq) FROM messages WHERE check_id=? AND source=?", check, source).Scan(&last)
 	return last.Int64, err
@@ -277,63 +268,35 @@ func (s *Store) LastSeq(ctx context.Context, check, source string) (int64, error
 
 // Message is a stored message.
 type Message struct {
-	Source   string
-	Seq      int64
-	Received time.Time
-	Place    int64 // in the order in which they came, whatever clocks said then
-	Lines    []json.RawMessage
+	Source string
+	Seq    int64
+	Place  int64 // in the order in which they came, whatever clocks said then
+	Lines  []json.RawMessage
 }
 
 // Messages returns all messages of a check, by source and in order of their
 // numbers.
 func (s *Store) Messages(ctx context.Context, check string) ([]Message, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT source, seq, received, rowid, lines FROM messages WHERE check_id=? ORDER BY source, seq", check)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []Message
-	for rows.Next() {
-		var m Message
-		var received, text string
-		if err := rows.Scan(&m.Source, &m.Seq, &received, &m.Place, &text); err != nil {
-			return nil, err
-		}
-		// One that was taken in from elsewhere may have none.
-		m.Received, _ = time.Parse(time.RFC3339Nano, received)
-		for l := range strings.Lines(text) {
-			m.Lines = append(m.Lines, json.RawMessage(strings.TrimSuffix(l, "\n")))
-		}
-		out = append(out, m)
-	}
-	return out, rows.Err()
+	return collect(ctx, s.db, func(r *sql.Rows) (m Message, err error) {
+		var text string
+		err = r.Scan(&m.Source, &m.Seq, &m.Place, &text)
+		m.Lines = linesOf(text)
+		return m, err
+	}, "SELECT source, seq, rowid, lines FROM messages WHERE check_id=? ORDER BY source, seq", check)
 }
 
 // SaveVerdict stores a verdict with the holds it was reached on.
 func (s *Store) SaveVerdict(ctx context.Context, check string, verdict []byte, holds []Hold) error {
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // does nothing after a commit
-	for _, h := range holds {
-		if _, err := tx.ExecContext(ctx, "INSERT INTO holds (check_id, source, coil, hold_t, samples) VALUES (?,?,?,?,?) ON CONFLICT DO UPDATE SET samples=excluded.samples",
-			check, h.Source, h.Coil, h.T, h.Samples); err != nil {
-			return err
+	return s.together(ctx, func(tx *sql.Tx) error {
+		for _, h := range holds {
+			if _, err := tx.ExecContext(ctx, "INSERT INTO holds (check_id, source, coil, hold_t, samples) VALUES (?,?,?,?,?) ON CONFLICT DO UPDATE SET samples=excluded.samples",
+				check, h.Source, h.Coil, h.T, h.Samples); err != nil {
+				return err
+			}
 		}
-	}
-	if _, err := tx.ExecContext(ctx, "INSERT INTO verdicts (check_id, reached, verdict) VALUES (?,?,?)", check, time.Now().UTC().Format(time.RFC3339Nano), string(verdict)); err != nil {
+		_, err := tx.ExecContext(ctx, "INSERT INTO verdicts (check_id, reached, verdict) VALUES (?,?,?)", check, time.Now().UTC().Format(time.RFC3339Nano), string(verdict))
 		return err
-	}
-	return tx.Commit()
-}
-
-// Hold is a hold as the verdict saw it.
-type Hold struct {
-	Source  string
-	Coil    string
-	T       float64
-	Samples int
+	})
 }
 
 // LastVerdict returns the verdict of a check reached last, nil when none was.

@@ -1,39 +1,32 @@
 package store
 
-import "context"
+import (
+	"context"
+	"database/sql"
+)
 
 // ThrownOut is a reading that the person took back. Its samples stay stored.
 type ThrownOut struct {
 	Source string
-	Coil   string
-	T      float64
+	Coil   string  // the first of a pass; across what an ohmmeter was
+	T      float64 // when it began, seconds by its source's clock
 }
 
-// ThrowOut marks a hold as taken back.
+// ThrowOut marks a reading as taken back.
 func (s *Store) ThrowOut(ctx context.Context, check string, t ThrownOut) error {
 	_, err := s.db.ExecContext(ctx, "INSERT INTO thrown_out (check_id, source, coil, hold_t) VALUES (?,?,?,?) ON CONFLICT DO NOTHING", check, t.Source, t.Coil, t.T)
 	return err
 }
 
-// ThrownOut lists the holds of a check that were taken back.
+// ThrownOut lists the readings of a check that were taken back.
 func (s *Store) ThrownOut(ctx context.Context, check string) ([]ThrownOut, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT source, coil, hold_t FROM thrown_out WHERE check_id=?", check)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []ThrownOut
-	for rows.Next() {
-		var t ThrownOut
-		if err := rows.Scan(&t.Source, &t.Coil, &t.T); err != nil {
-			return nil, err
-		}
-		out = append(out, t)
-	}
-	return out, rows.Err()
+	return collect(ctx, s.db, func(r *sql.Rows) (t ThrownOut, err error) {
+		err = r.Scan(&t.Source, &t.Coil, &t.T)
+		return t, err
+	}, "SELECT source, coil, hold_t FROM thrown_out WHERE check_id=?", check)
 }
 
-// PutBack makes a hold that was taken back count again.
+// PutBack makes a reading that was taken back count again.
 func (s *Store) PutBack(ctx context.Context, check string, t ThrownOut) error {
 	_, err := s.db.ExecContext(ctx, "DELETE FROM thrown_out WHERE check_id=? AND source=? AND coil=? AND hold_t=?", check, t.Source, t.Coil, t.T)
 	return err

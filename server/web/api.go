@@ -48,10 +48,8 @@ func (s *Site) planOf(q planRequest) (desk.PlanText, error) {
 	case q.PlanTOML != nil:
 		return desk.PlanText{Name: "plan", TOML: []byte(*q.PlanTOML)}, nil
 	case q.Demo != nil:
-		for _, d := range assets.DemoPlans() {
-			if d.ID == *q.Demo {
-				return desk.PlanText{Name: d.ID + ".toml", TOML: d.TOML}, nil
-			}
+		if d, ok := assets.DemoNamed(*q.Demo); ok {
+			return desk.PlanText{Name: d.ID + ".toml", TOML: d.TOML}, nil
 		}
 		return desk.PlanText{}, &desk.ClientError{Code: "no-demo", Say: fmt.Sprintf("There is no demo plan %q.", *q.Demo), Hint: "Choose one from the list."}
 	}
@@ -92,6 +90,18 @@ func (s *Site) read(w http.ResponseWriter, r *http.Request, v any) bool {
 		return false
 	}
 	return true
+}
+
+// okAnswer is told where there is no more to say than that it was done.
+var okAnswer = map[string]bool{"ok": true}
+
+// answer tells what a request came to, or why it came to nothing.
+func (s *Site) answer(w http.ResponseWriter, v any, err error) {
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, v)
 }
 
 func (s *Site) newCheck(w http.ResponseWriter, r *http.Request) {
@@ -159,9 +169,5 @@ func (s *Site) truth(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	t, err := re.Truth()
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, t)
+	s.answer(w, t, err)
 }

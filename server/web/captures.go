@@ -20,12 +20,11 @@ func (s *Site) undo(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	s.Desk.Tell() // before the new verdict, which may take a while
-	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+	s.Desk.PushState() // before the new verdict, which may take a while
+	writeJSON(w, http.StatusOK, okAnswer)
 }
 
-// putBack makes a reading that was thrown out count again, named
-// likewise.
+// putBack makes a reading that was thrown out count again, named likewise.
 func (s *Site) putBack(w http.ResponseWriter, r *http.Request) {
 	var q struct {
 		At     string  `json:"at"`
@@ -39,20 +38,16 @@ func (s *Site) putBack(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	s.Desk.Tell() // before the new verdict, which may take a while
-	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+	s.Desk.PushState() // before the new verdict, which may take a while
+	writeJSON(w, http.StatusOK, okAnswer)
 }
 
 // stopJudging stops the verdict being worked out, judgeNow begins it again.
 func (s *Site) stopJudging(w http.ResponseWriter, r *http.Request) {
-	if err := s.Desk.StopJudging(); err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+	s.answer(w, okAnswer, s.Desk.StopJudging())
 }
 
 func (s *Site) judgeNow(w http.ResponseWriter, r *http.Request) {
 	s.Desk.JudgeNow()
-	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+	writeJSON(w, http.StatusOK, okAnswer)
 }

@@ -28,13 +28,9 @@ func (s *stage) made(t *testing.T, o rehearsal.Options) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var lines []json.RawMessage
-	for _, l := range made.Lines {
-		raw, err := capture.AppendLine(nil, l)
-		if err != nil {
-			t.Fatal(err)
-		}
-		lines = append(lines, raw)
+	lines, err := capture.Raw(made.Lines)
+	if err != nil {
+		t.Fatal(err)
 	}
 	raw, err := json.Marshal(desk.Message{Seq: 1, Lines: lines})
 	if err != nil {

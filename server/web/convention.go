@@ -3,8 +3,6 @@ package web
 import (
 	"fmt"
 	"net/http"
-
-	"polewise/server/store"
 )
 
 type convention struct {
@@ -12,7 +10,7 @@ type convention struct {
 }
 
 func (s *Site) outFace(r *http.Request) string {
-	v, err := s.Store.Setting(r.Context(), store.OutFace)
+	v, err := s.Store.OutFace(r.Context())
 	if err != nil {
 		s.Log.Warn("the maker's name for the face is not known", "err", err)
 	}
@@ -32,7 +30,7 @@ func (s *Site) setConvention(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusBadRequest, "no-face", fmt.Sprintf("Expected north or south for the face that the field comes out of, found %q.", q.OutFace), "Answer the question on the bench page again.")
 		return
 	}
-	if err := s.Store.SetSetting(r.Context(), store.OutFace, q.OutFace); err != nil {
+	if err := s.Store.SetOutFace(r.Context(), q.OutFace); err != nil {
 		s.fail(w, err)
 		return
 	}

@@ -9,7 +9,7 @@ import (
 
 // post takes a message by POST, for phones whose browser refuses the websocket.
 func (s *Site) post(w http.ResponseWriter, r *http.Request) {
-	source, ok := sourceOf(w, r)
+	source, ok := sourceOf(w, r, "main")
 	if !ok {
 		return
 	}
@@ -24,17 +24,13 @@ func (s *Site) post(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	ack, err := s.Desk.Ingest(r.Context(), source, raw)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, map[string]int64{"ack": ack})
+	s.answer(w, map[string]int64{"ack": ack}, err)
 }
 
 // events is the other half of post: what a websocket would push, as server-sent
 // events.
 func (s *Site) events(w http.ResponseWriter, r *http.Request) {
-	source, ok := sourceOf(w, r)
+	source, ok := sourceOf(w, r, "main")
 	if !ok {
 		return
 	}

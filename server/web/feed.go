@@ -28,17 +28,9 @@ func (s *Site) feedRoutes(r chi.Router) {
 	r.Post("/feeds/{do}", s.feedDo)
 }
 
-// feedSource is the request's source, "feed" where it names none.
-func feedSource(w http.ResponseWriter, r *http.Request) (string, bool) {
-	if r.URL.Query().Get("source") == "" {
-		return "feed", true
-	}
-	return sourceOf(w, r)
-}
-
 // feedPost takes readings in any text: see the package feed.
 func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
-	name, ok := feedSource(w, r)
+	name, ok := sourceOf(w, r, "feed")
 	if !ok {
 		return
 	}
@@ -52,7 +44,7 @@ func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusBadRequest, "bad-run", "The run in this address may have 64 letters at most.", "Shorten what stands behind run= in the address.")
 		return
 	}
-	for key, to := range map[string]*int64{"batch": &sent.Batch, "line": nil} {
+	for key, to := range map[string]*int64{"batch": &sent.Batch, "line": &sent.Line} {
 		text := q.Get(key)
 		if text == "" {
 			continue
@@ -62,18 +54,10 @@ func (s *Site) feedPost(w http.ResponseWriter, r *http.Request) {
 			problem(w, http.StatusBadRequest, "bad-"+key, fmt.Sprintf("Expected %s as a whole number of 1 or more, found %.40q.", key, text), "Put such a number in the address.")
 			return
 		}
-		if to == nil {
-			sent.Line = int(n)
-			continue
-		}
 		*to = n
 	}
 	answer, err := s.feeds.Take(r.Context(), name, raw, sent)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, answer)
+	s.answer(w, answer, err)
 }
 
 // Limits of a feed's socket. Chunks waiting are taken together, so that a device
@@ -86,7 +70,7 @@ const (
 
 // feedSocket is the same by websocket: text in, an answer for what was taken.
 func (s *Site) feedSocket(w http.ResponseWriter, r *http.Request) {
-	name, ok := feedSource(w, r)
+	name, ok := sourceOf(w, r, "feed")
 	if !ok {
 		return
 	}

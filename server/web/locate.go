@@ -30,9 +30,5 @@ func (s *Site) locate(w http.ResponseWriter, r *http.Request) {
 		s.closing(w) // or the phone has gone, and nobody is told
 		return
 	}
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, p)
+	s.answer(w, p, err)
 }

@@ -18,39 +18,15 @@ import (
 // and changed here only, so that there is one understanding of it.
 func (s *Site) planRoutes(r chi.Router) {
 	r.Post("/look", s.planLook)
-	r.Post("/edit", s.planEdit)
 	r.Post("/new", s.planNew)
 	r.Get("/file", s.planFile)
 	r.Post("/save", s.planSave)
 }
 
-// editRequest is a plan's text and what to change in it.
+// editRequest is a plan's text and what to change in it first.
 type editRequest struct {
 	PlanTOML string        `json:"plan_toml"`
 	Edits    []layout.Edit `json:"edits"`
-}
-
-// edited reads an editRequest and makes its edits; on failure it has answered.
-func (s *Site) edited(w http.ResponseWriter, r *http.Request) (string, bool) {
-	var q editRequest
-	if !s.read(w, r, &q) {
-		return "", false
-	}
-	if len(q.Edits) == 0 {
-		return q.PlanTOML, true
-	}
-	out, err := layout.EditText([]byte(q.PlanTOML), q.Edits)
-	if err != nil {
-		problem(w, http.StatusUnprocessableEntity, "no-edit", "That cannot be changed in the plan: "+err.Error()+".", "Change it in the text of the plan.")
-		return "", false
-	}
-	return string(out), true
-}
-
-func (s *Site) planEdit(w http.ResponseWriter, r *http.Request) {
-	if text, ok := s.edited(w, r); ok {
-		writeJSON(w, http.StatusOK, map[string]string{"plan_toml": text})
-	}
 }
 
 // planSight is a plan as the editor shows it.
@@ -75,14 +51,24 @@ type gauge struct {
 }
 
 func (s *Site) planLook(w http.ResponseWriter, r *http.Request) {
-	if text, ok := s.edited(w, r); ok {
-		writeJSON(w, http.StatusOK, sightOf(text))
+	var q editRequest
+	if !s.read(w, r, &q) {
+		return
 	}
+	if len(q.Edits) > 0 {
+		text, err := layout.EditText([]byte(q.PlanTOML), q.Edits)
+		if err != nil {
+			problem(w, http.StatusUnprocessableEntity, "no-edit", "That cannot be changed in the plan: "+err.Error()+".", "Change it in the text of the plan.")
+			return
+		}
+		q.PlanTOML = string(text)
+	}
+	writeJSON(w, http.StatusOK, sightOf(q.PlanTOML))
 }
 
 func sightOf(text string) *planSight {
 	out := &planSight{PlanTOML: text, UnitMM: 1, Problems: []layout.Problem{}, Gauges: map[string]gauge{}}
-	plan, values, problems := layout.Draft("", []byte(text))
+	plan, values, problems := layout.Draft([]byte(text))
 	if problems != nil {
 		out.Problems, out.More = problems.List, problems.More
 	}

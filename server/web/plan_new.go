@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"fmt"
 	"net/http"
 	"strings"
 
@@ -41,52 +40,18 @@ func (s *Site) planNew(w http.ResponseWriter, r *http.Request) {
 // name stays.
 var templateWords = map[string]string{"row": "Coils in a row", "grid": "Coils in a grid", "staggered": "Coils in a staggered grid", "ring": "Coils in a ring"}
 
-// mostCoils is how many coils a pad may begin with.
-const mostCoils = 400
-
-// tooMany tells of counts of coils that no pad begins with, in the words of the
-// form they are typed into.
-func tooMany(t *layout.Template) error {
-	within := func(what string, n, least int) error {
-		if n < least || n > mostCoils {
-			return fmt.Errorf("%s: from %d to %d, not %d", what, least, mostCoils, n)
-		}
-		return nil
-	}
-	switch t.Form {
-	case "row":
-		return within("coils", t.Coils, 1)
-	case "ring":
-		return within("coils", t.Coils, 3)
-	case "grid", "staggered":
-		if err := cmp.Or(within("coils in a row", t.Columns, 1), within("rows", t.Rows, 1)); err != nil {
-			return err
-		}
-		if n := t.Rows * t.Columns; n > mostCoils {
-			return fmt.Errorf("at most %d coils; %d in a row and %d rows make %d", mostCoils, t.Columns, t.Rows, n)
-		}
-	}
-	return nil
-}
-
 // sentence is words with a capital and a full stop.
 func sentence(words string) string {
 	return strings.ToUpper(words[:1]) + words[1:] + "."
 }
 
 func newPlan(t layout.Template) (string, error) {
-	if err := tooMany(&t); err != nil {
-		return "", err
-	}
 	p, err := t.Plan()
 	if err != nil {
 		return "", err
 	}
 	if p.Name == "" {
-		p.Name = "New pad"
-		if words := templateWords[t.Form]; words != "" {
-			p.Name = words
-		}
+		p.Name = cmp.Or(templateWords[t.Form], "New pad")
 	}
 	if len(p.Coils) > 0 {
 		if c, err := planning.Brief(p); err == nil && c.Raw.Volts > 0 {

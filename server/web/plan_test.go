@@ -101,7 +101,7 @@ func TestPlanLook(t *testing.T) {
 	}
 	var refused sight
 	edit[0].ID = "Z1"
-	if code := s.postBench(t, "/api/plan/edit", editRequest{demo, edit}, &refused); code != 422 || refused.Error.Code != "no-edit" {
+	if code := s.postBench(t, "/api/plan/look", editRequest{demo, edit}, &refused); code != 422 || refused.Error.Code != "no-edit" {
 		t.Errorf("%d %+v", code, refused)
 	}
 }
@@ -242,14 +242,9 @@ func getJSON(t *testing.T, url string, v any) {
 
 // BenchmarkPlanLook is what a drag of one of twenty coils costs.
 func BenchmarkPlanLook(b *testing.B) {
-	var text []byte
-	for _, d := range assets.DemoPlans() {
-		if d.ID == "mat" {
-			text = d.TOML
-		}
-	}
+	mat, _ := assets.DemoNamed("mat")
 	for b.Loop() {
-		out, err := layout.EditText(text, []layout.Edit{{Op: "set", Table: "coil", ID: "A1", Key: "at", Value: []any{45.0, 236.0}}})
+		out, err := layout.EditText(mat.TOML, []layout.Edit{{Op: "set", Table: "coil", ID: "A1", Key: "at", Value: []any{45.0, 236.0}}})
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -79,11 +79,7 @@ func (s *Site) clearReadings(w http.ResponseWriter, r *http.Request) {
 	if !s.read(w, r, &q) || !s.sameCheck(w, q.Check) {
 		return
 	}
-	if err := s.Desk.Clear(r.Context(), q.Target); err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, map[string]bool{"ok": true})
+	s.answer(w, okAnswer, s.Desk.Clear(r.Context(), q.Target))
 }
 
 // sameCheck refuses what was entered for a check that has ended.

@@ -39,11 +39,7 @@ func (s *Site) signOff(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	signed, err := s.Desk.SignOff(r.Context(), q)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, signed)
+	s.answer(w, signed, err)
 }
 
 func (s *Site) label(w http.ResponseWriter, r *http.Request) {
@@ -52,11 +48,7 @@ func (s *Site) label(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	l, err := s.Desk.SetLabel(r.Context(), chi.URLParam(r, "id"), l)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, l)
+	s.answer(w, l, err)
 }
 
 // Bounds of the list.
@@ -117,29 +109,17 @@ func (s *Site) checks(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusBadRequest, "bad-list", err.Error()+".", "Load this page again.")
 		return
 	}
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, map[string]any{"checks": list, "total": total, "page": page, "per": q.Limit, "file": s.Store.Path(), "current": s.Desk.CheckID()})
+	s.answer(w, map[string]any{"checks": list, "total": total, "page": page, "per": q.Limit, "file": s.Store.Path(), "current": s.Desk.CheckID()}, err)
 }
 
 func (s *Site) look(w http.ResponseWriter, r *http.Request) {
 	p, err := s.Desk.Look(r.Context(), chi.URLParam(r, "id"))
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, p)
+	s.answer(w, p, err)
 }
 
 func (s *Site) compared(w http.ResponseWriter, r *http.Request) {
 	c, err := s.Desk.Compare(r.Context(), chi.URLParam(r, "id"))
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, map[string]any{"compared": c})
+	s.answer(w, map[string]any{"compared": c}, err)
 }
 
 // usualWeighing bounds how long a stored check is judged again: two hundred holds at
@@ -177,11 +157,7 @@ func (s *Site) samples(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	h, err := s.Desk.Samples(r.Context(), chi.URLParam(r, "id"), chi.URLParam(r, "source"), r.URL.Query().Get("at"), t)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, h)
+	s.answer(w, h, err)
 }
 
 // trace is one pass laid along its row, named as a hold is, by its first coil.
@@ -191,11 +167,7 @@ func (s *Site) trace(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	p, err := s.Desk.Trace(chi.URLParam(r, "id"), chi.URLParam(r, "source"), r.URL.Query().Get("at"), t)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, p)
+	s.answer(w, p, err)
 }
 
 // began is when the reading asked for began; on failure it has answered.

@@ -8,6 +8,7 @@ import (
 
 	"polewise/assets"
 	"polewise/layout"
+	"polewise/server/desk"
 )
 
 // demos lists the plans that come with the program, with what a fault can name.
@@ -61,15 +62,19 @@ func hiddenIn(text string) ([]layout.Fault, error) {
 // rehearsalOhms is the made-up ohmmeter: {"ohms":0.97,"celsius":20}, ohms null
 // where it is open.
 func (s *Site) rehearsalOhms(w http.ResponseWriter, r *http.Request) {
-	re := s.Desk.RehearsalByID(chi.URLParam(r, "id"))
-	if re == nil {
-		problem(w, http.StatusNotFound, "no-rehearsal", "This rehearsal has ended.", "Begin another on the bench page.")
+	re, ok := s.rehearsalOf(w, r)
+	if !ok {
 		return
 	}
 	ohms, err := re.Ohms(r.URL.Query().Get("across"))
-	if err != nil {
-		s.fail(w, err)
-		return
+	s.answer(w, map[string]any{"ohms": ohms, "celsius": 20}, err)
+}
+
+// rehearsalOf finds the rehearsal that a request names; on failure it has answered.
+func (s *Site) rehearsalOf(w http.ResponseWriter, r *http.Request) (*desk.Rehearsal, bool) {
+	re := s.Desk.RehearsalByID(chi.URLParam(r, "id"))
+	if re == nil {
+		problem(w, http.StatusNotFound, "no-rehearsal", "This rehearsal has ended.", "Begin another on the bench page.")
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"ohms": ohms, "celsius": 20})
+	return re, re != nil
 }

@@ -11,7 +11,6 @@ import (
 	"sync"
 	"time"
 
-	"github.com/go-chi/chi/v5"
 	"github.com/gorilla/websocket"
 
 	"polewise/field/capture"
@@ -152,11 +151,12 @@ func (k *socket) forward(c *desk.Client) {
 
 var sourceID = regexp.MustCompile(`^[A-Za-z0-9_-]{1,32}$`)
 
-// sourceOf returns the request's source, "main" where it names none.
-func sourceOf(w http.ResponseWriter, r *http.Request) (string, bool) {
+// sourceOf returns the request's source, or another where it names none; on failure it
+// has answered.
+func sourceOf(w http.ResponseWriter, r *http.Request, otherwise string) (string, bool) {
 	id := r.URL.Query().Get("source")
 	if id == "" {
-		return "main", true
+		return otherwise, true
 	}
 	if !sourceID.MatchString(id) {
 		problem(w, http.StatusBadRequest, "bad-source", "The source in this address must be 1 to 32 letters, digits, - or _.", "Put such a name behind source= in the address.")
@@ -168,7 +168,7 @@ func sourceOf(w http.ResponseWriter, r *http.Request) (string, bool) {
 // stream is a phone's websocket: numbered lines in, acknowledgements, verdicts
 // and prompts out.
 func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
-	source, ok := sourceOf(w, r)
+	source, ok := sourceOf(w, r, "main")
 	if !ok {
 		return
 	}
@@ -286,9 +286,8 @@ func (s *Site) rehearsalSensor(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Site) rehearsal(w http.ResponseWriter, r *http.Request, take func(*desk.Rehearsal, []byte)) {
-	re := s.Desk.RehearsalByID(chi.URLParam(r, "id"))
-	if re == nil {
-		problem(w, http.StatusNotFound, "no-rehearsal", "This rehearsal has ended.", "Begin another on the bench page.")
+	re, ok := s.rehearsalOf(w, r)
+	if !ok {
 		return
 	}
 	k, end := s.open(w, r)

@@ -236,11 +236,7 @@ func (s *Site) importChecks(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	done, err := s.Desk.Import(r.Context(), f, nil)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	writeJSON(w, http.StatusOK, done)
+	s.answer(w, done, err)
 }
 
 // followImport answers with a line of JSON now and then that tells how far the

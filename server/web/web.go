@@ -288,10 +288,8 @@ func (s *Site) authority(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("Content-Type", "application/x-x509-ca-cert")
-	w.Header().Set("Content-Disposition", `attachment; filename="polewise-authority.crt"`)
-	if _, err := w.Write(s.CA); err != nil {
-		s.Log.Debug("certificate not delivered", "err", err)
-	}
+	attach(w, "polewise-authority.crt")
+	s.send(w, s.CA)
 }
 
 func (s *Site) planJSON(w http.ResponseWriter, r *http.Request) {

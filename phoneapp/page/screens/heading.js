@@ -1,5 +1,4 @@
 // The screens of the heading route, read off its flow.
-import { el } from "../../common/dom.js";
 import { padToPick } from "../drawing.js";
 import { STILL_DEG } from "../heading-places.js";
 import { supplyWords } from "../supply.js";
