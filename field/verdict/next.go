@@ -321,15 +321,14 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 			}
 		}
 	}
-	// Measuring a coil again tells little new.
-	measured := slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "coil" && o.index == j })
 	byHand := e.byHand()
+	measured := e.measuredAlone(j) > 0
 	if byHand && (measured || !e.faceKnown(j)) {
 		face := e.weigh(rivals, j, func(r *rival) []foreseen { return e.faceForeseen(r.s.hyp, j) })
 		face.next = Next{At: id, Why: face.why(id, "Read the face of %s once more.")}
 		out = append(out, face)
 	}
-	if measured && len(out) > 0 {
+	if e.measuredAlone(j) > 1 || measured && !byHand {
 		return out // the meter would show what it showed
 	}
 	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur().CoilOhms[j]) })
@@ -344,6 +343,16 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 		out = append(out, ohms)
 	}
 	return out
+}
+
+// measuredAlone counts how often coil j was measured by itself.
+func (e *engine) measuredAlone(j int) (n int) {
+	for i := range e.ev.ohms {
+		if o := &e.ev.ohms[i]; o.kind == "coil" && o.index == j {
+			n++
+		}
+	}
+	return n
 }
 
 // faceKnown tells whether a face was read over coil j often enough: twice the same tells what a

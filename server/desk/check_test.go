@@ -27,13 +27,14 @@ func TestMendAsked(t *testing.T) {
 func TestReadSinceTheMend(t *testing.T) {
 	start := capture.Start{V: 1, Route: capture.Vector}
 	s := &source{id: "anna", messages: map[int64][]capture.Line{1: {start,
-		capture.Hold{T: 1, Coil: "A1"}, capture.B{T: 2}, capture.Lift{T: 3}, capture.Hold{T: 5, Coil: "A2"}, capture.B{T: 6, UT: [3]float64{1}}}}}
-	c := &check{plan: &layout.Plan{Coils: []layout.Coil{{ID: "A1"}, {ID: "A2"}}}, sources: map[string]*source{"anna": s}, order: []string{"anna"}}
-	if read := c.readSince(); !read["A1"] || read["A2"] {
+		capture.Hold{T: 1, Coil: "A1"}, capture.B{T: 2}, capture.Lift{T: 3}, capture.Hold{T: 5, Coil: "A2"}, capture.B{T: 6, UT: [3]float64{1}}, capture.Lift{T: 7},
+		capture.Hold{T: 9, Coil: "A3"}, capture.B{T: 10, UT: [3]float64{2}}}}}
+	c := &check{plan: &layout.Plan{Coils: []layout.Coil{{ID: "A1"}, {ID: "A2"}, {ID: "A3"}}}, sources: map[string]*source{"anna": s}, order: []string{"anna"}}
+	if read := c.readSince(); !read["A1"] || !read["A2"] || read["A3"] {
 		t.Errorf("read: %v", read)
 	}
 	c.thrown = []store.ThrownOut{{Source: "anna", Coil: "A1", T: 1}}
-	if b := c.asBefore(nil); len(b.Captures) != 1 || len(b.Captures[0].Cut().Holds) != 1 {
+	if b := c.asBefore(nil); len(b.Captures) != 1 || len(b.Captures[0].Cut().Holds) != 1 || b.Captures[0].Cut().Holds[0].Hold.Coil != "A2" {
 		t.Errorf("left to the check after the mend: %+v", b.Captures)
 	}
 }

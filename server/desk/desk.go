@@ -323,7 +323,7 @@ func (d *Desk) Leave(sourceID string) {
 	others := c.verdict != nil && c.readLast() != ""
 	d.mu.Unlock()
 	if others {
-		d.pushState() // what is asked for next may be another's to read now
+		d.PushState() // what is asked for next may be another's to read now
 		return
 	}
 	d.pushPhones()
