@@ -78,6 +78,9 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	if n := e.nothingFlows(coils[0], list, weights); n != nil {
 		return n
 	}
+	if n := e.onTheLine(coils[0], v.Coils[coils[0]].Used, list, weights); n != nil {
+		return n
+	}
 	rivals := e.rivals(list, weights)
 	all := leftOpen(rivals)
 	compass := e.needleOf(rivals)
@@ -93,9 +96,9 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 			}
 		}
 	}
-	if !v.coilsOpen() {
+	if open := v.coilsOpen(); !open || v.Coils[coils[0]].Used > 1 {
 		field := best
-		for _, c := range e.wiringChoices(rivals, coils[0]) {
+		for _, c := range e.wiringChoices(rivals, coils[0], open) {
 			gain, worth := all-c.open, (all-field.open)/ohmsGain
 			if field.next.Route != "" {
 				worth = all - field.open // an ohmmeter all the same
@@ -134,6 +137,44 @@ func (e *engine) nothingFlows(j int, list []*scored, weights []float64) *Next {
 		Why: "Nothing flows in the pad. Is the supply on, and the pad plugged in? If so, switch the supply off and measure the pad at its own plug."}
 }
 
+// Bounds on a coil that lost about so many turns as make it weak, as shares of its turns.
+const (
+	lineNear  = 0.08  // by which what its readings say may lie off that
+	lineSD    = 0.08  // how well they say it
+	nearlyAll = 0.995 // of the chance of all explanations is looked at
+)
+
+// onTheLine says that no more readings of a coil help that was read often: they agree that it
+// lost turns, about as many as make it weak.
+func (e *engine) onTheLine(j, used int, list []*scored, weights []float64) *Next {
+	if used < oftenRead {
+		return nil
+	}
+	var sum, mean, square float64
+	for i, s := range list {
+		if sum > nearlyAll {
+			break
+		}
+		if st := s.hyp.states[j].bare(); st != coilAsPlanned && st != coilWeak {
+			return nil
+		}
+		share := s.hyp.cur().CoilTurns[j] / float64(e.m.plan.WindingOf(j).Turns)
+		sum, mean, square = sum+weights[i], mean+weights[i]*share, square+weights[i]*share*share
+	}
+	if sum <= 0 {
+		return nil
+	}
+	mean /= sum
+	if sd := math.Sqrt(max(0, square/sum-mean*mean)); sd > lineSD || math.Abs(mean-weakBelow) > lineNear {
+		return nil
+	}
+	id := e.m.plan.Coils[j].ID
+	if e.measuredAlone(j) == 0 {
+		return &Next{At: id, Route: "ohms", Why: fmt.Sprintf("%s makes about %.0f %% of its field, on the line between as planned and weak. More holds hardly settle it: measure it by itself.", id, 100*mean)}
+	}
+	return &Next{At: id, Why: fmt.Sprintf("%s makes about %.0f %% of its field, on the line between as planned and weak. More readings hardly settle it. If that is too little for the pad, replace it.", id, 100*mean)}
+}
+
 // whichCause asks for the ohms that tell causes apart where every coil is decided and
 // what made them so is not: with strings in series, say, one open joint anywhere stops
 // them all.
@@ -144,7 +185,7 @@ func (e *engine) whichCause(v *Verdict, list []*scored, weights []float64) *Next
 	rivals := e.rivals(list, weights)
 	all := leftOpen(rivals)
 	var best *choice
-	for _, c := range e.wiringChoices(rivals, 0) {
+	for _, c := range e.wiringChoices(rivals, 0, false) {
 		if best == nil || c.open < best.open {
 			best = &c
 		}
@@ -167,9 +208,10 @@ func leftOpen(rivals []rival) (all float64) {
 	return all
 }
 
-// wiringChoices are ohmmeter readings of the pad and of strings, for where every
-// coil is claimed and what is left open is how they are joined.
-func (e *engine) wiringChoices(rivals []rival, j int) (out []choice) {
+// wiringChoices are ohmmeter readings of the pad and of strings, for where every coil is
+// claimed and what is left open is how they are joined; or coil j is open that one more hold
+// would not settle.
+func (e *engine) wiringChoices(rivals []rival, j int, open bool) (out []choice) {
 	across := []string{"pad"}
 	expect := []func(*layout.Currents) float64{func(c *layout.Currents) float64 { return c.PadOhms }}
 	for i := range e.m.plan.Strings {
@@ -185,7 +227,11 @@ func (e *engine) wiringChoices(rivals []rival, j int) (out []choice) {
 		if kind, id, ok := strings.Cut(a, ":"); ok {
 			where, at = fmt.Sprintf("%s %s unplugged from the rest", kind, id), e.m.plan.Strings[i-1].Coils[0]
 		}
-		c.next = Next{At: e.m.plan.Coils[at].ID, Route: "ohms", Across: a, Why: fmt.Sprintf("Every coil by itself is decided, the pad as a whole is not. Supply off: measure %s.", where)}
+		why := fmt.Sprintf("Every coil by itself is decided, the pad as a whole is not. Supply off: measure %s.", where)
+		if open {
+			why = c.why(e.m.plan.Coils[j].ID, "Ohms tell more than another hold over %s. Supply off: measure "+where+".")
+		}
+		c.next = Next{At: e.m.plan.Coils[at].ID, Route: "ohms", Across: a, Why: why}
 		out = append(out, c)
 	}
 	return out
