@@ -119,11 +119,16 @@ function plannedWords(state) {
   return facingWords(state) + needle;
 }
 
+/** What ohms that agree do not tell. @param {any} s */
+function unseenWords(s) {
+  return s.unseen ? ` These ohms would not show it if up to ${s.unseen} % of one coil's turns were shorted: measure each string to know more.` : "";
+}
+
 /** @param {any} state */
 function facingWords({ check, sign_off: s }) {
   if (s?.signed || check.rehearsal) return "Every coil faces as planned.";
   if (ohmsAgainst({ sign_off: s }).length > 0) return "Every coil faces as planned. Do not tape yet: measure string by string, then coil by coil.";
-  return mayBeSigned({ sign_off: s }) ? "Every coil faces as planned, and the ohms agree. Sign off, then tape." : "Every coil faces as planned. The pad may be taped, once the ohms agree as well.";
+  return mayBeSigned({ sign_off: s }) ? `Every coil faces as planned, and the ohms agree. Sign off, then tape.${unseenWords(s)}` : "Every coil faces as planned. The pad may be taped, once the ohms agree as well.";
 }
 
 /** What is asked for next: as long as coils are not read, the one that the phone

@@ -2,6 +2,7 @@ package planning
 
 import (
 	"math"
+	"slices"
 
 	"polewise/layout"
 )
@@ -28,6 +29,11 @@ func OhmsAgree(p *layout.Plan, ends string, ohms, celsius *float64) (Agreement, 
 	if err != nil {
 		return Agreement{}, false
 	}
+	return agree(p, c, ends, ohms, celsius)
+}
+
+// agree is OhmsAgree of a pad in which something else flows than is planned.
+func agree(p *layout.Plan, c *layout.Currents, ends string, ohms, celsius *float64) (Agreement, bool) {
 	for _, l := range p.Measurables(c) {
 		if l.Across != ends {
 			continue
@@ -43,6 +49,50 @@ func OhmsAgree(p *layout.Plan, ends string, ohms, celsius *float64) (Agreement, 
 		return a, true
 	}
 	return Agreement{}, false
+}
+
+// Noted is what an ohmmeter showed across ends, as OhmsAgree has them.
+type Noted struct {
+	Across        string
+	Ohms, Celsius *float64
+}
+
+// unseenStep is how finely TurnsUnseen looks, as a share of a coil's turns.
+const unseenStep = 0.05
+
+// TurnsUnseen is the largest share of one coil's turns that may be shorted with all that was
+// noted still within its bounds, in steps of a twentieth: the pad's ohms alone hardly show it.
+func TurnsUnseen(p *layout.Plan, noted []Noted) float64 {
+	type kind struct {
+		in, winding int
+		alone       bool // measured by itself
+	}
+	looked := map[kind]bool{}
+	most := 0.0
+	for j := range p.Coils {
+		alone := slices.ContainsFunc(noted, func(n Noted) bool { return n.Across == "coil:"+p.Coils[j].ID })
+		k := kind{p.StringOf(j), p.Coils[j].Winding, alone}
+		if looked[k] {
+			continue
+		}
+		looked[k] = true
+		for lost := most + unseenStep; lost < 1 && unseen(p, noted, p.Coils[j].ID, lost); lost += unseenStep {
+			most = lost
+		}
+	}
+	return most
+}
+
+// unseen tells whether what was noted is within bounds with a share of a coil's turns shorted.
+func unseen(p *layout.Plan, noted []Noted, id string, lost float64) bool {
+	c, err := p.Solve(layout.Fault{Kind: layout.TurnsShorted, ID: id, Lost: lost})
+	if err != nil {
+		return false
+	}
+	return !slices.ContainsFunc(noted, func(n Noted) bool {
+		a, ok := agree(p, c, n.Across, n.Ohms, n.Celsius)
+		return ok && !a.Agrees
+	})
 }
 
 // MeterOhms is how far two readings of the same thing may differ by the meter

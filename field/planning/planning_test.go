@@ -474,3 +474,45 @@ func BenchmarkPlan(b *testing.B) {
 		})
 	}
 }
+
+// TestTurnsUnseen: of three strings of three equal coils side by side, the pad's ohms are a
+// coil's. A coil that loses a share x of its turns loses as much of its ohms, so its string has
+// 3-x of them and the pad, by Ohm's law, (9-3x)/(9-2x); the meter's own share of an ohm, which
+// the bounds have as well, weighs a little more then.
+func TestTurnsUnseen(t *testing.T) {
+	p := kennel(t)
+	c, err := p.Solve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	warm := 20.0
+	noted := func(ends string, of float64) Noted { return Noted{ends, &of, &warm} }
+	a, ok := OhmsAgree(p, "pad", &c.PadOhms, &warm)
+	if !ok {
+		t.Fatal("no pad")
+	}
+	pad := TurnsUnseen(p, []Noted{noted("pad", c.PadOhms)})
+	// With x of its turns gone the plan's upper bound comes down to what was read.
+	down := func(x float64) float64 { return (9 - 3*x) / (9 - 2*x) }
+	slack := a.High/c.PadOhms - 1
+	if got := 1/down(pad) - 1; got > slack+5e-3 || 1/down(pad+unseenStep)-1 < slack-5e-3 {
+		t.Errorf("%.0f %% unseen takes %.1f %% off the pad, whose bounds leave %.1f %%", 100*pad, 100*got, 100*slack)
+	}
+	strings := TurnsUnseen(p, []Noted{noted("pad", c.PadOhms), noted("string:A", c.StringOhms[0]), noted("string:B", c.StringOhms[1]), noted("string:C", c.StringOhms[2])})
+	if !(strings < pad) {
+		t.Errorf("with the strings measured too %.0f %% go unseen, by the pad alone %.0f %%", 100*strings, 100*pad)
+	}
+	all := []Noted{}
+	for j := range p.Coils {
+		all = append(all, noted("coil:"+p.Coils[j].ID, c.CoilOhms[j]))
+	}
+	if each := TurnsUnseen(p, all); !(each < strings) {
+		t.Errorf("with each coil measured %.0f %% go unseen, by the strings %.0f %%", 100*each, 100*strings)
+	}
+	if one := TurnsUnseen(p, append(all[:8:8], noted("pad", c.PadOhms))); math.Abs(one-pad) > 1e-9 {
+		t.Errorf("with one coil left out %.0f %% go unseen, by the pad alone %.0f %%", 100*one, 100*pad)
+	}
+	if none := TurnsUnseen(p, nil); none < 0.94 {
+		t.Errorf("nothing measured tells of %.0f %%", 100*none)
+	}
+}

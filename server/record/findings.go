@@ -219,3 +219,15 @@ func coils(plan *layout.Plan, sources []Source) ([]Coil, error) {
 	}
 	return out, nil
 }
+
+// TurnsUnseen is the largest share of one coil's turns that may be shorted with the ohms that
+// count still within the plan's bounds.
+func TurnsUnseen(plan *layout.Plan, ohms []Ohm) float64 {
+	var noted []planning.Noted
+	for _, o := range ohms {
+		if o.Counts {
+			noted = append(noted, planning.Noted{Across: o.Across, Ohms: o.Ohms, Celsius: o.Celsius})
+		}
+	}
+	return planning.TurnsUnseen(plan, noted)
+}

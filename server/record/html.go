@@ -64,9 +64,25 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
 		"Mended": mendWords(plan, r.Check.Mend), "North": r.calls("north"), "NorthSay": r.northSay(), "Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
 		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "CleanSay": r.cleanSay(), "Leads": leadsOf(plan, boxOf(plan)) != nil, "Room": room, "Note": note,
+		"Unseen": r.unseen(plan),
 	})
 	return b.Bytes(), err
 }
+
+// unseen is how many percent of one coil's turns may be shorted unseen by the ohms of a pad
+// that is signed as planned; 0 where that is worth no word.
+func (r *Record) unseen(plan *layout.Plan) int {
+	if r.Exception != nil {
+		return 0
+	}
+	if share := TurnsUnseen(plan, r.Ohms); share >= WorthUnseen {
+		return int(math.Round(100 * share))
+	}
+	return 0
+}
+
+// WorthUnseen is the least share of a coil's turns that is worth a word.
+const WorthUnseen = 0.15
 
 func (r *Record) rows() []row {
 	more := map[string]Coil{}
