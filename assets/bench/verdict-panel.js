@@ -119,9 +119,9 @@ function plannedWords(state) {
   return facingWords(state) + needle;
 }
 
-/** What ohms that agree do not tell. @param {any} s */
+/** What neither claims nor ohms that agree tell. @param {any} s */
 function unseenWords(s) {
-  return s.unseen ? ` These ohms would not show it if up to ${s.unseen} % of one coil's turns were shorted: measure each string to know more.` : "";
+  return s.unseen ? ` Up to ${s.unseen} % of one coil's turns may be shorted all the same: ohms of each string show more.` : "";
 }
 
 /** @param {any} state */

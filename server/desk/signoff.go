@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -34,11 +33,9 @@ type SignOffState struct {
 	Except  *record.Open `json:"except"` // what needs a written exception; nil when nothing does
 	Ohms    []record.Ohm `json:"ohms"`
 	// Measure says what the ohmmeter is to be put across next; empty where nothing is.
-	Measure string `json:"measure"`
-	// Unseen is how many percent of one coil's turns may be shorted with the ohms agreeing, where
-	// nothing needs an exception and that is worth a word.
-	Unseen float64     `json:"unseen,omitempty"`
-	Label  store.Label `json:"label"`
+	Measure string      `json:"measure"`
+	Unseen  int         `json:"unseen,omitempty"` // see record.TurnsUnseen; 0 where something needs an exception
+	Label   store.Label `json:"label"`
 }
 
 // SignedState is what a page tells of a signed check.
@@ -118,8 +115,8 @@ func (c *check) signOff() *SignOffState {
 		if o := record.OpenOf(c.plan, c.verdict, s.Ohms, c.readBefore(c.verdict)); !o.Nothing() {
 			s.Except = &o
 			s.Measure = c.measure(c.verdict, &o)
-		} else if share := record.TurnsUnseen(c.plan, s.Ohms); share >= record.WorthUnseen {
-			s.Unseen = math.Round(100 * share)
+		} else {
+			s.Unseen = record.TurnsUnseen(c.plan, c.verdict, s.Ohms)
 		}
 	}
 	return s

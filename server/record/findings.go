@@ -220,14 +220,27 @@ func coils(plan *layout.Plan, sources []Source) ([]Coil, error) {
 	return out, nil
 }
 
-// TurnsUnseen is the largest share of one coil's turns that may be shorted with the ohms that
-// count still within the plan's bounds.
-func TurnsUnseen(plan *layout.Plan, ohms []Ohm) float64 {
+// Shares of one coil's turns that may be shorted unseen.
+const (
+	worthUnseen = 0.15 // the least that is worth a word
+	fieldUnseen = 0.20 // what a coil claimed as planned by the size of its field may have lost (an estimate, no source)
+)
+
+// TurnsUnseen is how many percent of one coil's turns may be shorted in a pad that is claimed
+// as planned, with the ohms that count within the plan's bounds; 0 where that is worth no word.
+func TurnsUnseen(plan *layout.Plan, v *verdict.Verdict, ohms []Ohm) int {
 	var noted []planning.Noted
 	for _, o := range ohms {
 		if o.Counts {
 			noted = append(noted, planning.Noted{Across: o.Across, Ohms: o.Ohms, Celsius: o.Celsius})
 		}
 	}
-	return planning.TurnsUnseen(plan, noted)
+	share := planning.TurnsUnseen(plan, noted)
+	if !slices.ContainsFunc(v.Coils, func(c verdict.Coil) bool { return c.MeasuredUT == nil }) {
+		share = min(share, fieldUnseen)
+	}
+	if share < worthUnseen {
+		return 0
+	}
+	return int(math.Round(100 * share))
 }

@@ -69,20 +69,13 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 	return b.Bytes(), err
 }
 
-// unseen is how many percent of one coil's turns may be shorted unseen by the ohms of a pad
-// that is signed as planned; 0 where that is worth no word.
+// unseen is TurnsUnseen of a pad that is signed as planned.
 func (r *Record) unseen(plan *layout.Plan) int {
 	if r.Exception != nil {
 		return 0
 	}
-	if share := TurnsUnseen(plan, r.Ohms); share >= WorthUnseen {
-		return int(math.Round(100 * share))
-	}
-	return 0
+	return TurnsUnseen(plan, r.Verdict, r.Ohms)
 }
-
-// WorthUnseen is the least share of a coil's turns that is worth a word.
-const WorthUnseen = 0.15
 
 func (r *Record) rows() []row {
 	more := map[string]Coil{}

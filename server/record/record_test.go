@@ -490,6 +490,51 @@ func TestNeedleTellsNoSize(t *testing.T) {
 	}
 }
 
+// TestTurnsUnseenAreSaid: the ohms of the pad alone hardly show a coil that lost turns, and a
+// needle does not; those of each coil do.
+func TestTurnsUnseenAreSaid(t *testing.T) {
+	phone, plan := made(t, "kennel", 3, nil)
+	needle, _ := made(t, "kennel", 3, func(o *rehearsal.Options) { o.Route, o.HandMistakes = capture.Hand, 0 })
+	c, err := plan.Solve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var pad, each []Ohm
+	for _, m := range plan.Measurables(c) {
+		warm, o := 20.0, Ohm{Across: m.Across, Ohms: &m.Ohms20, Counts: true, Agrees: true}
+		o.Celsius = &warm
+		if m.Across == "pad" {
+			pad = append(pad, o)
+		}
+		each = append(each, o)
+	}
+	for _, tc := range []struct {
+		name     string
+		r        *Record
+		ohms     []Ohm
+		from, to int
+	}{
+		{"by phone, the pad", phone, pad, 20, 20},
+		{"by needle, the pad", needle, pad, 30, 95},
+		{"by phone, each coil", phone, each, 0, 0},
+		{"by needle, each coil", needle, each, 0, 0},
+	} {
+		r := *tc.r
+		r.Ohms, r.Exception = tc.ohms, nil
+		got := TurnsUnseen(plan, r.Verdict, r.Ohms)
+		if got < tc.from || got > tc.to {
+			t.Errorf("%s: %d %% unseen, expected %d to %d", tc.name, got, tc.from, tc.to)
+		}
+		if said := strings.Contains(htmlOf(t, &r), "may be shorted all the same"); said != (got > 0) {
+			t.Errorf("%s: said %v", tc.name, said)
+		}
+		r.Exception = &Exception{Reason: "a trial"}
+		if strings.Contains(htmlOf(t, &r), "may be shorted all the same") {
+			t.Errorf("%s: said of a pad that is signed with an exception", tc.name)
+		}
+	}
+}
+
 // The drawing marks where current enters every coil and names both ends of every string, and
 // of a pad of coils too small for it says nothing of either.
 func TestLeadsOnTheDrawing(t *testing.T) {
