@@ -12,7 +12,7 @@ import { startRehearsal } from "./sources/rehearsal.js";
 import { Stillness } from "./stillness.js";
 
 /** Stages that ask the person something. @type {import("./flow.js").Stage[]} */
-const ASKS = ["on", "quiet", "same", "taken", "unchanged"];
+const ASKS = ["lit", "on", "quiet", "same", "taken", "unchanged"];
 const STOPPED_MS = 1500; // no reading for so long is a gap
 
 /** The supply is switched at every coil, as ticked last: also after a mend. */
@@ -35,6 +35,7 @@ export class VectorRun extends SensedRun {
       onward: () => this.apply(flow.onward()),
       undo: () => this.apply(flow.undo()),
       restAgain: () => this.apply(flow.restAgain(now())),
+      restIsOwn: () => this.apply(flow.restIsOwn(now())),
       asItIs: () => this.apply(flow.takeRestAsItIs()),
       wasOff: () => this.apply(flow.supplyWasOff(now())),
       unchanged: () => this.apply(flow.unchangedCounts(now())),

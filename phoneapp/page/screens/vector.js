@@ -47,6 +47,17 @@ export function vectorScreen(flow, told, page) {
         progress: flow.progress,
         actions: page.unsteady && !flow.hold ? [{ label: "Take it as it is", id: "as-it-is", onclick: page.do.asItIs }] : [],
       };
+    case "lit":
+      return {
+        ...common,
+        pick: undefined,
+        title: "Is the supply off?",
+        lead: `The phone reads ${Math.round(flow.restField)} uT, and the earth's field is 25 to 65 uT. Look at the switch: was the supply on? A magnet in the phone's case does this too.`,
+        actions: [
+          { label: "Read it again", small: `supply off, phone on ${at}`, id: "is-off", main: true, onclick: page.do.supplyOff },
+          { label: "It is off", small: "the phone reads so much by itself", id: "own", onclick: page.do.restIsOwn },
+        ],
+      };
     case "on":
       return {
         ...common,
@@ -93,6 +104,7 @@ export function vectorScreen(flow, told, page) {
         actions: [{ label: `Yes, it lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, restAgain, result],
       };
     case "same":
+      if (flow.doubtsSupply) return supplyDoubted(flow, page, at, { ...common, why: "" });
       return {
         ...common,
         title: "Has it moved?",
@@ -135,20 +147,23 @@ export function vectorScreen(flow, told, page) {
   }
 }
 
-/** One coil after the other had hardly any field. @param {import("../flow.js").VectorFlow} flow */
+/** One coil after the other had hardly any field, or all read just alike. @param {import("../flow.js").VectorFlow} flow */
 function supplyDoubted(flow, page, at, common) {
-  const before = [...new Set(flow.quietHolds.map((d) => d.at))];
+  const before = [...new Set(flow.doubtedHolds.map((d) => d.at))];
   const named = before.length > NAMED ? `the last ${before.length} coils` : list(before);
+  const alike = flow.stage === "same" || !flow.oftenQuiet;
   return {
     ...common,
     whole: true, // what is claimed of those coils is what is asked about
     title: "Is the supply on?",
-    lead: `There was hardly any field over ${named}, and there is none on ${at} either. Look at the supply and at the pad's plug. If both are right, the ohms of the pad tell why.`,
+    lead: alike
+      ? `On ${at} it still reads just as over ${named}. Look at the supply and at the pad's plug, and whether the phone was moved.`
+      : `There was hardly any field over ${named}, and there is none on ${at} either. Look at the supply and at the pad's plug. If both are right, the ohms of the pad tell why.`,
     actions: [
       { label: "It was off", small: `read ${before.length > NAMED ? "them" : named} again`, id: "was-off", main: true, onclick: page.do.wasOff },
-      { label: "It is on", small: `and the phone lies on ${at}`, id: "lies", main: true, onclick: flow.stage === "quiet" ? page.do.lies : page.do.unchanged },
+      { label: "It is on", small: `and the phone lies on ${at}`, id: "lies", main: true, onclick: flow.stage === "unchanged" ? page.do.unchanged : page.do.lies },
       { label: "Ohms", id: "ohms", onclick: page.do.ohms },
-      ...(flow.stage === "quiet" ? [{ label: "Verdict", id: "result", onclick: page.do.result }] : []),
+      ...(flow.stage !== "unchanged" ? [{ label: "Verdict", id: "result", onclick: page.do.result }] : []),
     ],
   };
 }

@@ -294,6 +294,82 @@ export function a_supply_that_changes_nothing_is_asked_about() {
   equal(h.lines("lift").length, 1, "ended once");
 }
 
+export function a_rest_larger_than_the_earths_field_asks_whether_the_supply_is_off() {
+  for (const everyHold of [false, true]) {
+    const LIT = [10, 20, -459];
+    const h = new Hand({ everyHold });
+    h.did(h.flow.supplyOff(0));
+    h.lieUntil(LIT, "lit");
+    equal(h.screen().title, "Is the supply off?");
+    ok(h.screen().lead.includes("460 uT"), h.screen().lead);
+    equal(h.lines("b").length + h.lines("hold").length, 0, "nothing of it is sent");
+    h.did(h.flow.supplyOff(h.t)); // read again, as it was
+    h.lieUntil(LIT, "lit");
+    h.did(h.flow.supplyOff(h.t));
+    h.lieUntil(OFF, "on");
+    h.did(h.flow.supplyOn(h.t));
+    h.lieUntil([40, 60, 380], everyHold ? "off" : "lift");
+    equal(h.lines("hold").length, 1);
+  }
+}
+
+export function a_phone_with_a_magnetism_of_its_own_is_asked_once() {
+  const OWN = [90, 60, -150];
+  const h = new Hand({ everyHold: true });
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OWN, "lit");
+  h.did(h.flow.restIsOwn(h.t));
+  equal(h.flow.stage, "resting");
+  h.lieUntil(OWN, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([120, 90, 270], "off");
+  const again = new Hand({ everyHold: true });
+  again.t = h.t;
+  again.did(again.flow.restore(JSON.parse(JSON.stringify(h.flow.save())), again.t)); // also after a reload
+  again.did(again.flow.supplyOff(again.t));
+  again.lieUntil(OWN, "on");
+  again.did(again.flow.restAgain(again.t));
+  again.did(again.flow.supplyOff(again.t));
+  again.lieUntil([120, 90, 270], "lit"); // so does no phone by itself
+  again.did(again.flow.gap(again.t));
+  equal(again.flow.stage, "off");
+}
+
+export function a_pulsed_supply_is_not_asked_about_for_a_large_rest() {
+  const h = new Hand({ supply: { drive: "pulsed", hz: 1, duty: 0.5 } });
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil([10, 20, -459], "on");
+}
+
+export function coils_that_read_alike_twice_make_the_supply_asked_about() {
+  const ON = [60, 80, 120];
+  const hand = () => new Hand({ coils: ["A1", "A2", "A3", "A4"], expected_uT: { A1: 200, A2: 200, A3: 200, A4: 200 } });
+  // Laid without being seen to be moved.
+  const h = hand();
+  h.start(ON);
+  h.did(h.flow.onIt(h.t));
+  h.lieUntil(ON, "lift");
+  h.did(h.flow.onIt(h.t));
+  h.lieUntil(ON, "unchanged");
+  equal(h.screen().title, "Is the supply on?");
+  ok(h.screen().lead.includes("On A3 it still reads just as over A1 and A2."), h.screen().lead);
+  const holds = h.lines("hold");
+  h.did(h.flow.supplyWasOff(h.t));
+  equal(h.out.filter((e) => e.do === "undo").map((e) => e.t).sort((a, b) => a - b), holds.map((l) => l.t), "none of them counts");
+  equal([h.flow.stage, h.flow.target, h.flow.done.length], ["off", "A1", 0]);
+  // Lifted, and seen to lie still again.
+  const k = hand();
+  k.start(ON);
+  for (const title of ["Has it moved?", "Is the supply on?", "Has it moved?"]) {
+    k.carry(OFF);
+    k.lieUntil(ON, "same");
+    equal(k.screen().title, title, "asked about the supply once");
+    k.did(k.flow.onIt(k.t));
+    while (k.flow.stage === "counting") k.lie(ON, 0.1);
+  }
+  equal(k.flow.done.map((d) => d.at), ["A1", "A2", "A3", "A4"], "it is on: they count");
+}
+
 export function a_sensor_that_meets_little_of_the_field_is_not_asked_about_on_every_coil() {
   // Over the winding: the planned 400 uT come to 50, which is no "nothing changed".
   const h = new Hand();
