@@ -4,7 +4,7 @@ import * as page from "./page.js";
 import { quietWords, spoiltWords } from "./row-stroke.js";
 import { rowName, rowsOf } from "./rows.js";
 import { fruitlessWords, restlessWords, startLine } from "./run.js";
-import { vectorScreen } from "./screens/vector.js";
+import { placeWords, vectorScreen } from "./screens/vector.js";
 import { SensedRun } from "./sensed-run.js";
 import { startMagnetometer } from "./sources/magnetometer.js";
 import { startMotion } from "./sources/motion.js";
@@ -157,7 +157,7 @@ export class VectorRun extends SensedRun {
 
   next() {
     const { stage, strokes } = this.flow;
-    return (stage === "row" || stage === "drawing") && strokes.row ? rowName(strokes.row) : super.next();
+    return (stage === "row" || stage === "drawing") && strokes.row ? rowName(strokes.row) : placed(super.next(), this.flow.asked);
   }
 
   get byRow() {
@@ -182,6 +182,9 @@ export class VectorRun extends SensedRun {
     return vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, doubted: this.doubted !== undefined, ...this.mark(), lost: this.lost, unsteady: this.unsteady, do: this.do });
   }
 }
+
+/** @param {string | null} at @param {import("./flow.js").Asked} asked */
+const placed = (at, asked) => at && placeWords(at, asked);
 
 /**
  * Rows that this phone may be drawn along. Pulses come too seldom for a phone that moves.

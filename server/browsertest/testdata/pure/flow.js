@@ -1,6 +1,6 @@
 // The vector route's state machine, driven by made-up events.
 import { VectorFlow } from "/app/flow.js";
-import { vectorScreen } from "/app/screens/vector.js";
+import { vectorScreen, whyWords } from "/app/screens/vector.js";
 import { equal, near, normal, ok, random } from "/pure/assert.js";
 
 const OFF = [3, 19, -45];
@@ -595,6 +595,22 @@ export function a_turned_hold_that_was_broken_off_is_asked_for_turned_again() {
   equal([h.flow.target, h.flow.asked.top_deg], ["A1", 180]);
   h.lieUntil([-40, -60, 380], "counting");
   equal(h.lines("hold").map((l) => l.top_deg ?? 0), [0, 180, 180]);
+}
+
+export function a_coil_to_be_read_beside_its_middle_does_not_look_like_the_coil_before() {
+  const h = new Hand();
+  h.readAll();
+  const coils = ["A1", "A2", "A3"].map((id) => ({ id, state: id === "A3" ? "undecided" : "as-planned", used: 1 }));
+  h.did(h.flow.setVerdict({ outcome: "undecided", coils, causes: [], notes: [], next: { at: "A3", shift_mm: [-17, -47], why: "A3 may be as planned or weak. Lay the phone with its mark 17 mm to the left of and 47 mm on your side of the middle of A3: its sensor is over the middle then." } }));
+  const { title, lead, why } = h.screen();
+  equal([title, why], ["Lift. Next: A3, moved", "A3 may be as planned or weak. The phone's sensor is over the middle then."]);
+  ok(lead.startsWith("Lay the middle of the phone 17 mm to the left and 47 mm toward you from the middle of A3, flat"), lead);
+}
+
+export function remarks_that_a_reason_points_to_stand_with_it() {
+  const why = "Nothing that was read over A1 counts; the notes say why. Read it once more.";
+  equal(whyWords(why, ["A11 is far off.", "Over A1 the sensor has stopped.", "Steel is near."], "A1"), "Nothing that was read over A1 counts. Read it once more. Over A1 the sensor has stopped.");
+  equal(whyWords(why, [], "A1"), why);
 }
 
 export function a_coil_picked_is_read_by_phone_though_ohms_would_tell_more() {
