@@ -22,6 +22,7 @@ type Template struct {
 	AWG     float64 `json:"wire_awg"`
 	Strings int     `json:"strings"` // 0: each row of a grid is one, else all coils are
 	Turning bool    `json:"turning"` // faces alternate along a row
+	Build   float64 `json:"-"`       // of the winding, mm
 }
 
 // The winding of a template where nothing else is asked, as on the demo bed.
@@ -43,7 +44,8 @@ func (t Template) Plan() (*Plan, error) {
 	}
 	orElse(&t.Inner, 90)
 	orElse(&t.AWG, 22)
-	outer := t.Inner + 2*templateBuild*1e3
+	orElse(&t.Build, templateBuild*1e3)
+	outer := t.Inner + 2*t.Build
 	orElse(&t.Pitch, math.Ceil((outer+18)/10)*10)
 	if t.Turns == 0 {
 		t.Turns = 60
@@ -79,7 +81,7 @@ func (t Template) Plan() (*Plan, error) {
 		return nil, fmt.Errorf("expected at most %d coils, found %d", maxTemplate, rows*columns)
 	}
 	p := &Plan{Name: t.Name, Unit: Millimetre, Supply: Supply{Volts: templateVolts}, Above: defaultAbove, Windings: []Winding{{
-		ID: "round", Shape: Round, InnerX: t.Inner * 1e-3, InnerY: t.Inner * 1e-3, Turns: t.Turns, Build: templateBuild, Width: templateWidth,
+		ID: "round", Shape: Round, InnerX: t.Inner * 1e-3, InnerY: t.Inner * 1e-3, Turns: t.Turns, Build: t.Build * 1e-3, Width: templateWidth,
 		AWG: t.AWG, Wire: BareDiameterOfAWG(t.AWG),
 	}}}
 	// A whole number of millimetres is read back to the last bit.
