@@ -13,6 +13,7 @@ import { Stillness } from "./stillness.js";
 
 /** Stages that ask the person something. @type {import("./flow.js").Stage[]} */
 const ASKS = ["lit", "on", "quiet", "same", "taken", "unchanged"];
+const ALONE_MS = 60000; // without readings, so that the person may have been away
 const STOPPED_MS = 1500; // no reading for so long is a gap
 
 /** The supply is switched at every coil, as ticked last: also after a mend. */
@@ -25,6 +26,8 @@ export class VectorRun extends SensedRun {
     super(tools, new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT(), everyHold, rows: rowsToDraw(told), afterMend: told.afterMend, carried: told.carried }));
     this.stillness = new Stillness();
     this.unsteady = false;
+    /** When a reading came last, by the clock. */
+    this.heard_ms = Date.now();
     const now = () => tools.clock.at();
     const flow = this.flow;
     this.do = {
@@ -88,6 +91,8 @@ export class VectorRun extends SensedRun {
   reading(u, stamp_ms) {
     const t = this.tools.clock.at(stamp_ms);
     if (t < this.last.t) return; // a late one, delivered after a gap was told
+    const away_ms = Date.now() - this.heard_ms; // also while the phone was asleep
+    this.heard_ms = Date.now();
     this.last = { t, at_ms: performance.now() };
     if (this.stopped) {
       this.stopped = false;
@@ -98,6 +103,15 @@ export class VectorRun extends SensedRun {
     page.field(u);
     page.progress(this.flow.progress);
     this.apply(effects, true);
+    if (away_ms >= ALONE_MS && this.flow.driven) this.tellAlone(away_ms);
+  }
+
+  /** A driven pad may have been left alone. @param {number} ms */
+  tellAlone(ms) {
+    const words = `No readings came for ${Math.round(ms / 60000)} min, and the supply was on: never leave a driven pad alone.`;
+    this.note = [this.note, words].filter(Boolean).join(" ");
+    this.tools.say(words);
+    this.show();
   }
 
   /** @param {{rate_dps?: number, g?: number[]}} m @param {number} [stamp_ms] */
