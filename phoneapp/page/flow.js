@@ -375,6 +375,7 @@ export class VectorFlow extends ReadingFlow {
     const holds = this.doubtedHolds;
     if (this.hold) this.abandon(t);
     this.done = this.done.slice(0, -holds.length);
+    this.owned = []; // that a rest was the phone's own may have been wrong, too
     for (const { at, t } of holds) this.emit({ do: "undo", at, t });
     this.awaiting = false;
     this.chosen = holds[0].at;
