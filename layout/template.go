@@ -23,6 +23,7 @@ type Template struct {
 	AWG     float64 `json:"wire_awg"`
 	Strings int     `json:"strings"` // 0: each row of a grid is one, else all coils are
 	Turning bool    `json:"turning"` // faces alternate along a row
+	Build   float64 `json:"-"`       // of the winding, mm
 }
 
 // The winding of a template where nothing else is asked, as on the demo bed.
@@ -46,7 +47,7 @@ func (t Template) Plan() (*Plan, error) {
 		return nil, err
 	}
 	p := &Plan{Name: t.Name, Unit: Millimetre, Supply: Supply{Volts: templateVolts}, Above: defaultAbove, Windings: []Winding{{
-		ID: "round", Shape: Round, InnerX: t.Inner * 1e-3, InnerY: t.Inner * 1e-3, Turns: t.Turns, Build: templateBuild, Width: templateWidth,
+		ID: "round", Shape: Round, InnerX: t.Inner * 1e-3, InnerY: t.Inner * 1e-3, Turns: t.Turns, Build: t.Build * 1e-3, Width: templateWidth,
 		AWG: t.AWG, Wire: BareDiameterOfAWG(t.AWG),
 	}}}
 	strings := 1
@@ -105,6 +106,7 @@ func (t *Template) checkCounts() error {
 func (t *Template) fill() {
 	t.Inner = cmp.Or(t.Inner, 90)
 	t.AWG = cmp.Or(t.AWG, 22)
+	t.Build = cmp.Or(t.Build, templateBuild*1e3)
 	t.Pitch = cmp.Or(t.Pitch, math.Ceil((t.outer()+18)/10)*10)
 	t.Turns = cmp.Or(t.Turns, 60)
 }
@@ -126,7 +128,7 @@ func (t *Template) checkSizes() error {
 
 // outer is a coil's outer diameter, and edge how far the centres of the outermost coils
 // lie from the pad's edge, millimetres.
-func (t *Template) outer() float64 { return t.Inner + 2*templateBuild*1e3 }
+func (t *Template) outer() float64 { return t.Inner + 2*t.Build }
 func (t *Template) edge() float64  { return math.Ceil(t.outer()/2/10)*10 + 10 }
 
 // templateMetres is a length in millimetres, rounded to a tenth: a whole number of

@@ -16,8 +16,8 @@ function show(form, label) {
   if (!dialog().open) dialog().showModal();
 }
 
-/** A form whose outcome is shown in place when it fails. */
-function asking({ title, parts, yes, id, act }) {
+/** A form whose outcome is shown in place when it fails; refused: in other words. */
+function asking({ title, parts, yes, id, act, refused = undefined }) {
   const trouble = el("p", { class: "trouble", role: "alert" });
   const button = el("button", { type: "submit", class: "main", id }, yes);
   const form = el(
@@ -36,7 +36,8 @@ function asking({ title, parts, yes, id, act }) {
       await act();
       dialog().close();
     } catch (err) {
-      trouble.textContent = err.message;
+      trouble.textContent = refused?.(err.message) ?? err.message;
+      trouble.scrollIntoView({ block: "nearest" });
     } finally {
       /** @type {any} */ (button).disabled = false;
     }
@@ -201,7 +202,25 @@ export function askNewCheck(o) {
       await o.begin(pick.value === SAME ? {} : pick.value === ANOTHER ? { plan_toml: o.toml } : pick.value ? { demo: pick.value } : { plan_toml: text.value });
       sessionStorage.removeItem(DRAFT);
     },
+    refused: (say) => (own.hidden ? say : lineShown(text, say)),
   });
+}
+
+/** Selects the line that a plan was refused for, since lines have no numbers there, and quotes it. @param {HTMLTextAreaElement} text @param {string} say */
+function lineShown(text, say) {
+  const n = Number(/^plan:(\d+):/.exec(say)?.[1]);
+  const lines = text.value.split("\n");
+  if (!(n >= 1 && n <= lines.length)) return say;
+  const from = lines.slice(0, n - 1).join("\n").length + (n > 1 ? 1 : 0);
+  const head = /** @type {HTMLTextAreaElement} */ (text.cloneNode()); // as high as what stands above it
+  text.after(head);
+  head.value = text.value.slice(0, from);
+  const above = head.scrollHeight;
+  head.remove();
+  text.focus({ preventScroll: true });
+  text.setSelectionRange(from, from + lines[n - 1].length);
+  text.scrollTop = above - text.clientHeight / 2;
+  return `${say} Line ${n}, selected above: ${lines[n - 1].trim().slice(0, 80)}`;
 }
 
 /** What a new check after a mend does to what was read. @param {{state: any, begin: () => Promise<void>}} o */

@@ -7,6 +7,7 @@ import { Feeds } from "./feeds/feeds.js";
 import { figuresAgain, figuresOfBench } from "./figures/figures.js";
 import { Editor } from "./editor/editor.js";
 import { ask, listen } from "./live.js";
+import { phonesKnown } from "./phone-panel.js";
 import { Records } from "./records/records.js";
 import { SignOff } from "./records/sign-off.js";
 import { Rehearsal } from "./rehearsal.js";
@@ -144,6 +145,7 @@ function linked(how) {
   byId("link").textContent = LINKS[how];
   byId("link").classList.toggle("lost", how === "lost");
   document.body.dataset.link = how;
+  phonesKnown(how === "lost");
   if (how !== "lost") void editor.diskChanged(); // what was missed meanwhile
   if (how !== "lost" && away) {
     figuresAgain(byId("figures"));

@@ -67,8 +67,23 @@ function watch() {
   }
 }
 
+let away = false; // the program does not answer
+/** @type {any[]} */
+let last = [];
+
+/** Which phones are connected is not known while the program does not answer. @param {boolean} lost */
+export function phonesKnown(lost) {
+  if (away === lost) return;
+  away = lost;
+  showPhoneRows(last);
+}
+
+/** How a phone is connected, and the class of that. @param {any} p */
+const linkOf = (p) => (away ? ["link lost", "not known now"] : p.connected ? ["link up", "connected"] : ["link lost", "not connected now"]);
+
 /** @param {any[]} phones */
 export function showPhoneRows(phones) {
+  last = phones;
   const rows = document.getElementById("phone-rows");
   if (!rows) return;
   watching ||= setInterval(watch, TICK_MS);
@@ -86,7 +101,7 @@ export function showPhoneRows(phones) {
       el(
         "div",
         { class: "phone-row", "data-source": p.source },
-        el("p", {}, el("strong", {}, p.device || "A phone", alike(p) ? `, number ${phoneNumber(p.source)}` : ""), ` ${ROUTES[p.route] || ""}`, el("span", { class: p.connected ? "link up" : "link lost" }, p.connected ? "connected" : "not connected now")),
+        el("p", {}, el("strong", {}, p.device || "A phone", alike(p) ? `, number ${phoneNumber(p.source)}` : ""), ` ${ROUTES[p.route] || ""}`, el("span", { class: linkOf(p)[0] }, linkOf(p)[1])),
         el("p", { class: "doing" }, doing(p)),
       ),
     ),

@@ -149,7 +149,7 @@ function nextWords(n) {
   if (n.beside) how.push("beside it");
   if (n.route === "pass") how.push("draw the phone along its row");
   if (typeof n.top_deg === "number") how.push(turnWords(n.top_deg));
-  if (n.shift_mm?.some((d) => Math.abs(d) >= 1)) how.push(shiftWords(n.shift_mm));
+  if (n.shift_mm?.some((d) => Math.abs(d) >= 1)) how.push(n.why.includes("with its mark") ? "moved" : shiftWords(n.shift_mm));
   return `Next: ${n.at}${how.length ? `, ${how.join(", ")}` : ""}. `;
 }
 

@@ -86,6 +86,9 @@ func bad(key, remedy, format string, args ...any) *Error {
 	return &Error{Key: key, Say: fmt.Sprintf(format, args...), Remedy: remedy}
 }
 
+// cutShort ends what is said of a line that breaks off.
+const cutShort = "unexpected end of JSON input)."
+
 // Read reads a whole capture. Its first line must be a start line. Any error
 // but one of reading itself is an *Error.
 func Read(r io.Reader) (*Capture, error) {
@@ -111,6 +114,9 @@ func Read(r io.Reader) (*Capture, error) {
 			var e *Error
 			if errors.As(err, &e) {
 				e.Line = number
+				if started && strings.HasSuffix(e.Say, cutShort) && !sc.Scan() {
+					e.Remedy = "The file ends in the middle of this line. Take the line out, and what stands before it can be judged."
+				}
 			}
 			return nil, err
 		}

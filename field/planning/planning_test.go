@@ -431,7 +431,7 @@ func TestCards(t *testing.T) {
 	if f.Cards[0].PlusLead != startLead || f.Cards[1].PlusLead != finishLead {
 		t.Errorf("plus at %s and %s", f.Cards[0].PlusLead, f.Cards[1].PlusLead)
 	}
-	for _, want := range []string{"round former, 70 mm across", "cheeks 8 mm apart", "wire 0.6 mm, 17.9 m for one coil with tails of 150 mm"} {
+	for _, want := range []string{"round former, 70 mm across", "cheeks 8 mm apart", "wire 0.6 mm, 17.5 m for one coil with tails of 150 mm"} {
 		if got := fmt.Sprint(f.Cards[0].Set); !contains(f.Cards[0].Set, want) {
 			t.Errorf("to set: %s, not %q", got, want)
 		}

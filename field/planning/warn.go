@@ -63,7 +63,11 @@ func (j *job) warnUnit() {
 	}
 }
 
-// warnFit tells of turns that bare wire would leave room for and enamelled wire,
+// loosest is how much higher than piled up in layers a hand winds at most; an estimate, no
+// source.
+const loosest = 1.4
+
+// warnFit tells of a build far from what the wire makes, and of turns that bare wire would leave room for and enamelled wire,
 // laid in layers, does not.
 func (j *job) warnFit(w *layout.Winding, f *Winding) {
 	key := fmt.Sprintf("winding %q", w.ID)
@@ -83,6 +87,10 @@ func (j *job) warnFit(w *layout.Winding, f *Winding) {
 	case f.BuildMM > w.Build/millimetre*(1+1e-9):
 		j.warning(key+".turns", fmt.Sprintf("Lay each turn in the groove below, or make the build %.1f mm.", math.Ceil(10*f.BuildMM)/10),
 			"%d turns lie in %d layers of %d and build %.1f mm when piled up, and the former leaves %.1f mm.",
+			w.Turns, f.Layers, f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
+	case w.Build/millimetre > loosest*f.BuildMM:
+		j.warning(key+".build", fmt.Sprintf("Make the build %.1f mm, or what a coil of it measures: ohms and field follow from it.", math.Ceil(10*f.BuildMM)/10),
+			"%d turns lie in %d layers of %d and build %.1f mm when piled up, and the plan gives %.1f mm.",
 			w.Turns, f.Layers, f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
 	}
 	if w.GivenOhms > 0 {

@@ -31,6 +31,11 @@ func TestWarnings(t *testing.T) {
 			func(p *layout.Plan) { p.Windings[0].Build = 6.5e-3 },
 			`winding "round".turns: 92 turns lie in 9 layers of 11 and build 6.5 mm when piled up, and the former leaves 6.0 mm. Lay each turn in the groove below, or make the build 6.5 mm.`,
 		},
+		"more build than the wire makes": {
+			func(p *layout.Plan) { p.Windings[0].Build = 8e-3 },
+			func(p *layout.Plan) { p.Windings[0].Build = 4.4e-3 },
+			`winding "round".build: 60 turns lie in 6 layers of 11 and build 4.3 mm when piled up, and the plan gives 8.0 mm. Make the build 4.4 mm, or what a coil of it measures: ohms and field follow from it.`,
+		},
 		"wire wider than the former": {
 			func(p *layout.Plan) { p.Windings[0].Width, p.Windings[0].Turns = 0.7e-3, 5 },
 			func(p *layout.Plan) { p.Windings[0].Width = 0.72e-3 },

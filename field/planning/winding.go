@@ -66,6 +66,13 @@ func layers(w *layout.Winding) (perLayer, count int, square, tight float64) {
 	return perLayer, count, square, math.Min(square, d*(1+float64(n-1)*math.Sqrt(3)/2))
 }
 
+// Piled is what a winding's wire builds with each turn on top of the one below, metres;
+// 0 where the wire is wider than the winding.
+func Piled(w *layout.Winding) float64 {
+	_, _, square, _ := layers(w)
+	return square
+}
+
 func (j *job) windings() {
 	for i := range j.plan.Windings {
 		w := &j.plan.Windings[i]

@@ -9,11 +9,12 @@ import { bounds, drawName, drawPad } from "../common/pad.js";
 const PHONE_MM = { width: 72, height: 152, round: 9 };
 const LINE_MM = 3; // half its line, and a little air
 const STICKER_MM = 16; // half across; so large that the coil's name is seen in it
+const NAME_MM = 14; // from a coil's middle to the edge of its name
 const FAR = 0.08; // of the drawing's longer side: a smaller coil has no name in it, and no finger hits it
 const LETTERS = 27; // of a name beside its coil, in the drawing's longer side
 
 /**
- * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted?: boolean, mark_mm?: number[]}} Lies where the phone's mark lies, pad frame, and whether that is off a coil's middle; top edge counter-clockwise from pad +y; mark_mm: where on the phone the mark is, as a sticker, right of and above the middle
+ * @typedef {{x_mm: number, y_mm: number, top_deg: number, shifted?: boolean, shift_mm?: number[], mark_mm?: number[]}} Lies where the phone's mark lies, pad frame; shifted, or by how much: off a coil's middle; top edge counter-clockwise from pad +y; mark_mm: where on the phone the mark is, as a sticker, right of and above the middle
  * @param {any} plan
  * @param {{next?: string | null, states?: Record<string, string>, faces?: Record<string, number>, asks?: boolean, phone?: Lies | null, from?: Lies | null, onpick?: (id: string) => void, label: string}} o asks: as drawPad has it; phone: where it is to lie; from: where it lies as long as it was not lifted
  */
@@ -21,7 +22,7 @@ export function padDrawing(plan, o) {
   const root = drawPad(plan, { small: true, next: o.next || undefined, states: o.states, faces: o.faces, asks: o.asks, onpick: o.onpick, label: o.label });
   if (o.phone) {
     if (o.from) root.append(phoneOn(o.from, "phone-from"));
-    root.append(phoneOn(o.phone, o.from ? "phone-on is-goal" : "phone-on"));
+    root.append(phoneOn(o.phone, o.from ? "phone-on is-goal" : "phone-on"), ...wayTo(o.phone));
     // A phone may be larger than the pad. Room for it on every coil, so that the
     // drawing keeps its scale from coil to coil.
     makeRoom(root, [...plan.coils.map((c) => around({ ...c, top_deg: 0, mark_mm: o.phone?.mark_mm })), around(o.phone), ...(o.from ? [around(o.from)] : [])]);
@@ -100,6 +101,14 @@ function makeRoom(root, boxes) {
   root.setAttribute("viewBox", `${x0} ${y0} ${x1 - x0} ${y1 - y0}`);
 }
 
+/** From a coil's middle, or the edge of its name there, to a mark off it. @param {Lies} at */
+function wayTo({ x_mm, y_mm, shift_mm = [0, 0] }) {
+  const [x, y] = shift_mm;
+  const rest = 1 - NAME_MM / Math.hypot(x, y);
+  if (!(rest > 0)) return [];
+  return [svg("path", { class: "phone-way", d: `M${x_mm - rest * x} ${-y_mm + rest * y}L${x_mm} ${-y_mm}`, "aria-hidden": "true" })];
+}
+
 /** A key that changes when the drawing would. @param {any} o */
 export function drawnKey(o) {
   return JSON.stringify(o);
@@ -113,7 +122,7 @@ function phoneOn(at, name) {
     svg("g", at.mark_mm ? { transform: `translate(${-at.mark_mm[0]} ${at.mark_mm[1]})` } : {}, ...outline()),
     // On the middle of a coil the mark would hide the coil's name.
     at.mark_mm && svg("circle", { class: "phone-sticker", r: STICKER_MM }),
-    at.shifted && svg("path", { class: "phone-mark", d: "M-9 0H9M0 -9V9" }),
+    (at.shifted || at.shift_mm) && svg("path", { class: "phone-mark", d: "M-9 0H9M0 -9V9" }),
   );
 }
 

@@ -8,7 +8,11 @@
 //                                                          └ every coil read ─ waiting ─ verdict ─ result
 //
 // Doubtful: there is far less field than planned (quiet: the phone may lie beside the pad, or
-// after some coils of that kind the supply may be off), or it reads just as on the coil before (same: it may not have been moved at all).
+// after some coils of that kind the supply may be off), or it reads just as on the coil before (same: it may not have been moved at all,
+// or if it read so once already the supply may be off).
+//
+// A rest larger than the earth can make (lit) is no rest yet: the supply may be on. Where the person says
+// that it is off the phone has a magnetism of its own, and a rest like that one is not asked about again.
 //
 // The coil named last stays the one to be read whatever other phones read meanwhile: this one may be
 // on its way there. Where it need not be read any more that is said (taken), and a tap leads on to
@@ -30,7 +34,7 @@ import { after, ReadingFlow } from "./reading-flow.js";
 import { RowStrokes } from "./row-stroke.js";
 import { wrap180 } from "./sources/headings.js";
 import { SteadyReadings } from "./still-steady.js";
-import { distance, mean } from "./vectors.js";
+import { distance, mean, norm } from "./vectors.js";
 
 const REST_S = 2; // outside any hold, with the supply off
 const SHORT_REST_S = 0.8; // where every hold has its own
@@ -45,9 +49,12 @@ const QUIET_UT = 8; // less pull than this, or than a fifth of what a sound coil
 const QUIET_SHARE = 0.2;
 const LEAST_REACH = 0.05; // of the planned pull: no sensor on the mark meets less of it
 const QUIET_HOLDS = 2; // one after the other, before the supply is asked about
+const SAME_HOLDS = 2;
 const UNKNOWN_NOISE_UT = 0.9;
 const NOISY_UT = [1.5, 12]; // that no phone at rest has by itself, nor one carried about
 const RESTLESS_S = 4; // of noise, before it is said that this is why it does not settle
+const NO_EARTH_UT = 110; // a field larger than this with the supply off is a driven coil's, or the phone's own; as the verdict has it
+const OWN_UT = 30; // within which two rests of such a phone lie
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
 const MOST_ALIKE = 2; // readings of one kind that tell nothing new, before no more are asked for
 const TELLS = Math.log(1.5); // the odds of a state moved by more: that told something
@@ -59,7 +66,7 @@ const ALIKE_MM = 10;
 const BETWEEN = ["lift", "place", "quiet", "same"];
 
 /** @typedef {{top_deg?: number, shift_mm?: number[], route?: string, why?: string}} Asked */
-/** @typedef {"off"|"resting"|"on"|"counting"|"lift"|"place"|"quiet"|"same"|"taken"|"unchanged"|"row"|"drawing"|"waiting"|"result"} Stage */
+/** @typedef {"off"|"resting"|"lit"|"on"|"counting"|"lift"|"place"|"quiet"|"same"|"taken"|"unchanged"|"row"|"drawing"|"waiting"|"result"} Stage */
 /**
  * What the page has to do: send a capture line, switch a made-up supply, take a
  * hold back, or tell the person.
@@ -107,6 +114,8 @@ export class VectorFlow extends ReadingFlow {
     this.start_deg = 0;
     /** Mean readings with the supply off, by the way the phone lay. @type {{top_deg: number, u: number[]}[]} */
     this.backgrounds = [];
+    /** Rests larger than the earth's field that are the phone's own, as the person says. @type {number[][]} */
+    this.owned = [];
     this.detector = new HoldDetector({ hz: this.hz, duty: this.duty });
     this.strokes = new RowStrokes(o.rows || [], o.afterMend || false);
     /**
@@ -199,9 +208,25 @@ export class VectorFlow extends ReadingFlow {
     return !this.supplySure && this.quietHolds.length >= QUIET_HOLDS;
   }
 
-  /** One coil after the other without a field: it may be the supply, which is asked once. */
+  /** Holds counted last that all read just as the first of them. */
+  get sameHolds() {
+    return this.done.slice(Math.max(0, this.done.findLastIndex((d) => !d.same)));
+  }
+
+  get oftenSame() {
+    return !this.supplySure && this.sameHolds.length >= SAME_HOLDS;
+  }
+
+  /** One coil after the other without a field, or read just alike: it may be the supply, which is asked once. */
   get doubtsSupply() {
-    return (this.stage === "quiet" || this.stage === "unchanged") && this.oftenQuiet;
+    return this.doubtedHolds.length > 0;
+  }
+
+  /** Holds during which the supply may have been off. */
+  get doubtedHolds() {
+    const { stage } = this;
+    if ((stage === "quiet" || stage === "unchanged") && this.oftenQuiet) return this.quietHolds;
+    return (stage === "same" || stage === "unchanged") && this.oftenSame ? this.sameHolds : [];
   }
 
   get holdSeconds() {
@@ -241,7 +266,7 @@ export class VectorFlow extends ReadingFlow {
 
   /** "The supply is off and the phone lies on the coil." @param {number} t */
   supplyOff(t) {
-    if (this.stage !== "off") return [];
+    if (this.stage !== "off" && this.stage !== "lit") return [];
     this.line({ type: "drive", t, state: "off" });
     this.emit({ do: "drive", state: "off" });
     this.driven = false;
@@ -251,6 +276,13 @@ export class VectorFlow extends ReadingFlow {
     this.restSince = t;
     this.unsteadyTold = false;
     return this.take();
+  }
+
+  /** "It is off": this phone reads so much by itself. @param {number} t */
+  restIsOwn(t) {
+    if (this.stage !== "lit") return [];
+    this.owned.push(mean(this.rest.map((s) => s.u)));
+    return this.supplyOff(t); // afresh: it may have been touched meanwhile
   }
 
   /** "The supply is on." @param {number} t @param {number} [amps] total, read off the supply */
@@ -302,7 +334,7 @@ export class VectorFlow extends ReadingFlow {
 
   /** News of a motion sensor. @param {number} t @param {"still"|"moving"|"unknown"} motion */
   motion(t, motion) {
-    if (this.stage === "off" || this.stage === "resting" || this.stage === "on") return [];
+    if (["off", "resting", "lit", "on"].includes(this.stage)) return [];
     this.heed(this.detector.motion(t, motion), true);
     return this.take();
   }
@@ -340,9 +372,10 @@ export class VectorFlow extends ReadingFlow {
   /** "The supply was off": what was read meanwhile is taken back and asked for again. @param {number} t */
   supplyWasOff(t) {
     if (!this.doubtsSupply) return [];
-    const holds = this.quietHolds;
+    const holds = this.doubtedHolds;
     if (this.hold) this.abandon(t);
     this.done = this.done.slice(0, -holds.length);
+    this.owned = []; // that a rest was the phone's own may have been wrong, too
     for (const { at, t } of holds) this.emit({ do: "undo", at, t });
     this.awaiting = false;
     this.chosen = holds[0].at;
@@ -388,7 +421,7 @@ export class VectorFlow extends ReadingFlow {
   gap(t) {
     if (this.stage === "counting") this.breakOff(t, "gap");
     else if (this.stage === "drawing") this.spoil(t, "gap");
-    else if (this.stage === "resting" || this.stage === "on") {
+    else if (["resting", "lit", "on"].includes(this.stage)) {
       if (this.hold) this.abandon(t);
       this.laid = null;
       this.rest = [];
@@ -561,6 +594,11 @@ export class VectorFlow extends ReadingFlow {
     this.takeRest();
   }
 
+  /** How strong the rest's field is, microtesla. */
+  get restField() {
+    return norm(mean(this.rest.map((s) => s.u)));
+  }
+
   get restSteady() {
     // How noisy this phone is is not known before its rest.
     return this.rest.length >= FROZEN_READINGS && new SteadyReadings(UNKNOWN_NOISE_UT).steady(this.rest);
@@ -568,7 +606,12 @@ export class VectorFlow extends ReadingFlow {
 
   takeRest() {
     const { rest, top_deg } = this;
-    this.backgrounds = [...this.backgrounds.filter((b) => !alike(b.top_deg, top_deg)), { top_deg, u: mean(rest.map((s) => s.u)) }];
+    const u = mean(rest.map((s) => s.u));
+    if (this.hz === 0 && norm(u) > NO_EARTH_UT && !this.owned.some((own) => distance(own, u) < OWN_UT)) {
+      this.stage = "lit";
+      return;
+    }
+    this.backgrounds = [...this.backgrounds.filter((b) => !alike(b.top_deg, top_deg)), { top_deg, u }];
     if (rest.length >= LEAST_READINGS) this.detector.setNoise(noiseOf(rest));
     if (this.restsInHold) {
       this.open(after(rest[0].t - 0.002)); // its first reading too belongs to the hold
@@ -603,7 +646,7 @@ export class VectorFlow extends ReadingFlow {
       return;
     }
     const unchanged = this.hold.off.length > 0 && this.pull(this.hold.on) < QUIET_UT;
-    if (unchanged || (this.oftenQuiet && this.quiet(this.hold.on, this.hold.at))) {
+    if (unchanged || (this.oftenQuiet && this.quiet(this.hold.on, this.hold.at)) || (this.oftenSame && this.same(this.hold.on))) {
       // Until it is known whether the supply is on the hold is not over: the bench takes it for no reading.
       this.stage = "unchanged";
       return;
@@ -702,7 +745,8 @@ export class VectorFlow extends ReadingFlow {
     const share = pull / this.expected[at];
     if (!this.laid?.asked.shift_mm && pull >= QUIET_UT && share >= LEAST_REACH && share < Infinity) this.reach = Math.min(1, Math.max(share, this.reach ?? 0));
     const quiet = this.quiet(on, at);
-    if (!quiet) this.supplySure = false;
+    const same = this.same(on);
+    if (!quiet && !same) this.supplySure = false;
     this.hold = null;
     this.laid = null;
     this.placing = null;
@@ -710,7 +754,7 @@ export class VectorFlow extends ReadingFlow {
     this.before = { at, on };
     this.chosen = null;
     this.usedAtFirst = usedAtFirst;
-    this.takeIn({ at, t: began, ...(quiet ? { quiet } : {}) }, t);
+    this.takeIn({ at, t: began, ...(quiet ? { quiet } : {}), ...(same ? { same } : {}) }, t);
     this.toNext();
   }
 
@@ -807,6 +851,7 @@ export class VectorFlow extends ReadingFlow {
       driven: this.driven,
       start_deg: this.start_deg,
       backgrounds: this.backgrounds,
+      owned: this.owned,
       noise_uT: this.detector.noise,
       reach: this.reach,
       fromEnd: this.fromEnd,
@@ -829,6 +874,7 @@ export class VectorFlow extends ReadingFlow {
     this.driven = kept.driven;
     this.start_deg = kept.start_deg;
     this.backgrounds = kept.backgrounds;
+    this.owned = kept.owned ?? [];
     this.detector.setNoise(kept.noise_uT);
     this.reach = kept.reach;
     this.fromEnd = kept.fromEnd ?? false;

@@ -6,7 +6,7 @@ import { Effects } from "./effects.js";
 const AWAIT_S = 15; // so long it is waited for; a reading may also turn out to be of no use
 
 /** @typedef {{used: number, read: string | null}} Known of a coil; read: what was read of it, where a reading may take the place of another */
-/** @typedef {{at: string, t: number, along?: string[], quiet?: boolean, side?: 1|-1}} Read a hold or a stroke; along: a stroke's coils; quiet: there was hardly any field; side: of the coil, beside it */
+/** @typedef {{at: string, t: number, along?: string[], quiet?: boolean, same?: boolean, side?: 1|-1}} Read a hold or a stroke; along: a stroke's coils; quiet: there was hardly any field; same: it read just as the one before; side: of the coil, beside it */
 
 /** @template {{do: string}} E @extends {Effects<E>} */
 export class ReadingFlow extends Effects {

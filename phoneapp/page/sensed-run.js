@@ -62,7 +62,7 @@ export class SensedRun {
   /** What the supply should show. @returns {Parameters<typeof import("../common/amps.js").ampsDoubt>[1]} */
   ampsExpected() {
     const { plan, predicted } = this.tools.told;
-    return { amps: predicted?.pad?.amps, supply: plan.supply };
+    return { amps: predicted?.pad?.amps, strings: predicted?.strings, supply: plan.supply };
   }
 
   /** Carries out one effect that every route has. @param {any} e */

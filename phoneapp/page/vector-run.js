@@ -4,7 +4,7 @@ import * as page from "./page.js";
 import { quietWords, spoiltWords } from "./row-stroke.js";
 import { rowName, rowsOf } from "./rows.js";
 import { fruitlessWords, restlessWords, startLine } from "./run.js";
-import { vectorScreen } from "./screens/vector.js";
+import { placeWords, vectorScreen } from "./screens/vector.js";
 import { SensedRun } from "./sensed-run.js";
 import { startMagnetometer } from "./sources/magnetometer.js";
 import { startMotion } from "./sources/motion.js";
@@ -12,7 +12,8 @@ import { startRehearsal } from "./sources/rehearsal.js";
 import { Stillness } from "./stillness.js";
 
 /** Stages that ask the person something. @type {import("./flow.js").Stage[]} */
-const ASKS = ["on", "quiet", "same", "taken", "unchanged"];
+const ASKS = ["lit", "on", "quiet", "same", "taken", "unchanged"];
+const ALONE_MS = 60000; // without readings, so that the person may have been away
 const STOPPED_MS = 1500; // no reading for so long is a gap
 
 /** The supply is switched at every coil, as ticked last: also after a mend. */
@@ -25,6 +26,8 @@ export class VectorRun extends SensedRun {
     super(tools, new VectorFlow({ coils: told.plan.coils.map((c) => c.id), supply: told.plan.supply, expected_uT: told.expected_uT(), everyHold, rows: rowsToDraw(told), afterMend: told.afterMend, carried: told.carried }));
     this.stillness = new Stillness();
     this.unsteady = false;
+    /** When a reading came last, by the clock. */
+    this.heard_ms = Date.now();
     const now = () => tools.clock.at();
     const flow = this.flow;
     this.do = {
@@ -35,6 +38,7 @@ export class VectorRun extends SensedRun {
       onward: () => this.apply(flow.onward()),
       undo: () => this.apply(flow.undo()),
       restAgain: () => this.apply(flow.restAgain(now())),
+      restIsOwn: () => this.apply(flow.restIsOwn(now())),
       asItIs: () => this.apply(flow.takeRestAsItIs()),
       wasOff: () => this.apply(flow.supplyWasOff(now())),
       unchanged: () => this.apply(flow.unchangedCounts(now())),
@@ -87,6 +91,8 @@ export class VectorRun extends SensedRun {
   reading(u, stamp_ms) {
     const t = this.tools.clock.at(stamp_ms);
     if (t < this.last.t) return; // a late one, delivered after a gap was told
+    const away_ms = Date.now() - this.heard_ms; // also while the phone was asleep
+    this.heard_ms = Date.now();
     this.last = { t, at_ms: performance.now() };
     if (this.stopped) {
       this.stopped = false;
@@ -97,6 +103,15 @@ export class VectorRun extends SensedRun {
     page.field(u);
     page.progress(this.flow.progress);
     this.apply(effects, true);
+    if (away_ms >= ALONE_MS && this.flow.driven) this.tellAlone(away_ms);
+  }
+
+  /** A driven pad may have been left alone. @param {number} ms */
+  tellAlone(ms) {
+    const words = `No readings came for ${Math.round(ms / 60000)} min, and the supply was on: never leave a driven pad alone.`;
+    this.note = [this.note, words].filter(Boolean).join(" ");
+    this.tools.say(words);
+    this.show();
   }
 
   /** @param {{rate_dps?: number, g?: number[]}} m @param {number} [stamp_ms] */
@@ -156,7 +171,7 @@ export class VectorRun extends SensedRun {
 
   next() {
     const { stage, strokes } = this.flow;
-    return (stage === "row" || stage === "drawing") && strokes.row ? rowName(strokes.row) : super.next();
+    return (stage === "row" || stage === "drawing") && strokes.row ? rowName(strokes.row) : placed(super.next(), this.flow.asked);
   }
 
   get byRow() {
@@ -181,6 +196,9 @@ export class VectorRun extends SensedRun {
     return vectorScreen(this.flow, this.tools.told, { note: stopped || this.note, doubted: this.doubted !== undefined, ...this.mark(), lost: this.lost, unsteady: this.unsteady, do: this.do });
   }
 }
+
+/** @param {string | null} at @param {import("./flow.js").Asked} asked */
+const placed = (at, asked) => at && placeWords(at, asked);
 
 /**
  * Rows that this phone may be drawn along. Pulses come too seldom for a phone that moves.

@@ -116,7 +116,7 @@ func TestBenchOhms(t *testing.T) {
 		press(`button[aria-label="string A is open"]`))
 	waitFor(t, ctx, "the comparison", `document.querySelectorAll(".ohm-state").length === 3`)
 	says := text(t, ctx, "#ohms-sheet")
-	for _, s := range []string{"as planned", "low May be shorted turns: about 41 of 60", "expected a number", "open May be an open joint in string A"} {
+	for _, s := range []string{"as planned", "low May be shorted turns: about 41 of 60", "expected ohms as a number without a unit", "open May be an open joint in string A"} {
 		if !strings.Contains(says, s) {
 			t.Errorf("the sheet lacks %q:\n%s", s, says)
 		}

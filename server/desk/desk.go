@@ -175,9 +175,19 @@ func newID() string {
 
 // resume takes a stored check up again.
 func (d *Desk) resume(ctx context.Context, last *store.Check) error {
-	c, err := d.load(ctx, last)
+	c, err := d.takeUp(ctx, last)
 	if err != nil {
 		return err
+	}
+	d.check = c
+	return nil
+}
+
+// takeUp rebuilds a check from the store to go on with.
+func (d *Desk) takeUp(ctx context.Context, last *store.Check) (*check, error) {
+	c, err := d.load(ctx, last)
+	if err != nil {
+		return nil, err
 	}
 	// What was found last stands until it is worked out anew.
 	if text, err := d.store.LastVerdict(ctx, last.ID); err == nil && text != nil && c.verdict == nil {
@@ -186,8 +196,7 @@ func (d *Desk) resume(ctx context.Context, last *store.Check) error {
 			c.verdict, c.news = &v, c.judged+1
 		}
 	}
-	d.check = c
-	return nil
+	return c, nil
 }
 
 // load rebuilds a check from the store, without its verdict.

@@ -15,6 +15,7 @@ import (
 type Past struct {
 	*State
 	Current  bool      `json:"current"` // it is the one on the bench
+	GoOn     bool      `json:"go_on"`   // it may be taken up again: nothing was read since
 	Compared *Compared `json:"compared"`
 	Mended   *Linked   `json:"mended"`     // the check after the pad was mended
 	After    *Linked   `json:"after_mend"` // the check before that, of one after a mend
@@ -44,6 +45,13 @@ func (d *Desk) Look(ctx context.Context, id string) (*Past, error) {
 		return nil, err
 	}
 	p := &Past{State: c.state(), Current: d.CheckID() == id}
+	d.mu.Lock()
+	now := d.check
+	p.GoOn, err = d.mayGoOn(ctx, c, now)
+	d.mu.Unlock()
+	if err != nil {
+		return nil, err
+	}
 	if next, began, err := d.store.AfterMend(ctx, id); err != nil {
 		return nil, err
 	} else if next != "" {

@@ -221,6 +221,9 @@ type Listed struct {
 	// both are empty where there is none.
 	Mended      string `json:"mended"`
 	MendedBegan string `json:"mended_began"`
+	// Coils of the plan, and how many of them the last verdict has readings of; 0 without one.
+	Coils int `json:"coils"`
+	Read  int `json:"read"`
 }
 
 // ListQuery asks for a part of the list of checks.
@@ -283,9 +286,12 @@ func (s *Store) List(ctx context.Context, q ListQuery) (list []Listed, total int
 	}
 	where, args := q.where()
 	list, err = collect(ctx, s.read, func(r *sql.Rows) (l Listed, err error) {
-		err = r.Scan(&total, &l.ID, &l.Began, &l.PlanName, &l.Rehearsal, &l.Imported, &l.Serial, &l.Note, &l.Maker, &l.Signed, &l.SHA256, &l.State, &l.Mended, &l.MendedBegan)
+		err = r.Scan(&total, &l.ID, &l.Began, &l.PlanName, &l.Rehearsal, &l.Imported, &l.Serial, &l.Note, &l.Maker, &l.Signed, &l.SHA256, &l.State, &l.Mended, &l.MendedBegan, &l.Coils, &l.Read)
 		return l, err
-	}, fmt.Sprintf("WITH listed AS MATERIALIZED (%s), found AS MATERIALIZED (SELECT * FROM listed WHERE %s) SELECT (SELECT COUNT(*) FROM found), id, began, plan, rehearsal, imported, serial, note, maker, signed, sha256, state, mended, mended_began FROM found ORDER BY %s %s, began %s, id LIMIT ? OFFSET ?", listed, where, by, way, way),
+	}, fmt.Sprintf(`WITH listed AS MATERIALIZED (%s), found AS MATERIALIZED (SELECT * FROM listed WHERE %s),
+		page AS MATERIALIZED (SELECT (SELECT COUNT(*) FROM found), id, began, plan, rehearsal, imported, serial, note, maker, signed, sha256, state, mended, mended_began FROM found ORDER BY %s %s, began %s, id LIMIT ? OFFSET ?)
+		SELECT page.*, COALESCE(json_array_length(v.verdict, '$.coils'), 0), (SELECT COUNT(*) FROM json_each(v.verdict, '$.coils') c WHERE c.value ->> 'used' > 0)
+		FROM page LEFT JOIN verdicts v ON v.rowid = (SELECT MAX(rowid) FROM verdicts WHERE check_id = page.id) ORDER BY %s %s, began %s, page.id`, listed, where, by, way, way, by, way, way),
 		append(args, q.Limit, q.Skip)...)
 	if err != nil {
 		return nil, 0, err

@@ -223,6 +223,22 @@ func (s *Store) LastCheck(ctx context.Context) (*Check, error) {
 	return scanCheck(s.db.QueryRowContext(ctx, "SELECT "+checkColumns+" FROM checks WHERE id NOT IN (SELECT check_id FROM imported) ORDER BY rowid DESC LIMIT 1"))
 }
 
+// sinceCheck are checks begun here after another, but for rehearsals.
+const sinceCheck = "rehearsal = '' AND id NOT IN (SELECT check_id FROM imported) AND rowid > (SELECT rowid FROM checks WHERE id = ?)"
+
+// ReadSince tells whether anything is stored of a check begun after another, rehearsals
+// aside. What was taken in from elsewhere was not begun here: no other is after it.
+func (s *Store) ReadSince(ctx context.Context, check string) (read bool, err error) {
+	err = s.read.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM checks WHERE "+sinceCheck+" AND EXISTS (SELECT 1 FROM messages WHERE check_id = id)) OR EXISTS (SELECT 1 FROM imported WHERE check_id = ?)", check, check).Scan(&read)
+	return read, err
+}
+
+// BringBack makes a check the last begun here.
+func (s *Store) BringBack(ctx context.Context, check string) error {
+	_, err := s.db.ExecContext(ctx, "UPDATE checks SET rowid = (SELECT MAX(rowid) + 1 FROM checks) WHERE id = ?", check)
+	return err
+}
+
 // SeqTakenError says that a sequence number is already stored with other lines.
 type SeqTakenError struct {
 	Seq, Last int64

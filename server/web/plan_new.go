@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"math"
 	"net/http"
 	"strings"
 
@@ -49,6 +50,13 @@ func newPlan(t layout.Template) (string, error) {
 	p, err := t.Plan()
 	if err != nil {
 		return "", err
+	}
+	// As high as that wire builds, so that ohms and field are those of the coil that comes of it.
+	if piled := planning.Piled(&p.Windings[0]); piled > 0 {
+		t.Build = math.Ceil(piled*1e4-1e-6) / 10
+		if p, err = t.Plan(); err != nil {
+			return "", err
+		}
 	}
 	if p.Name == "" {
 		p.Name = cmp.Or(templateWords[t.Form], "New pad")

@@ -132,6 +132,9 @@ func TestPlanNew(t *testing.T) {
 			t.Errorf("%s: %+v\n%s", q, got.Problems, text.PlanTOML)
 			continue
 		}
+		if strings.Contains(text.PlanTOML, "turns = 60\n") && strings.Contains(text.PlanTOML, "wire_awg = 22\n") && !strings.Contains(q, "demo") && !strings.Contains(text.PlanTOML, "build = 4.4\n") {
+			t.Errorf("%s: not what 60 turns of AWG 22 build\n%s", q, text.PlanTOML)
+		}
 		for _, c := range got.Plan.Coils {
 			if c.X < 0 || c.Y < 0 || c.X > got.Plan.Outline[0] || c.Y > got.Plan.Outline[1] {
 				t.Errorf("%s: coil %s lies off the pad", q, c.ID)

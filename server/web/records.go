@@ -28,6 +28,7 @@ func (s *Site) recordRoutes(r chi.Router) {
 	r.Get("/checks/{id}/holds/{source}/{t}", s.samples)
 	r.Get("/checks/{id}/passes/{source}/{t}", s.trace)
 	r.Post("/checks/{id}/label", s.label)
+	r.Post("/checks/{id}/go-on", s.goOn)
 	r.Get("/records/{id}.html", s.recordPage)
 	r.Get("/records/{id}.json", s.recordJSON)
 	r.Get("/backup", s.backup)
@@ -49,6 +50,14 @@ func (s *Site) label(w http.ResponseWriter, r *http.Request) {
 	}
 	l, err := s.Desk.SetLabel(r.Context(), chi.URLParam(r, "id"), l)
 	s.answer(w, l, err)
+}
+
+func (s *Site) goOn(w http.ResponseWriter, r *http.Request) {
+	if err := s.Desk.GoOn(r.Context(), chi.URLParam(r, "id")); err != nil {
+		s.fail(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, s.Desk.State())
 }
 
 // Bounds of the list.

@@ -107,7 +107,7 @@ export class UsePane {
     const amps = on && text ? Number(text) : null;
     if (amps !== null && !(amps > 0)) throw new Error("Expected the amps as a number, as in 0.8, or nothing.");
     const state = this.tools.check();
-    const doubt = amps === null || amps === this.doubted || !state ? "" : ampsDoubt(amps, { amps: state.predicted?.pad?.amps, supply: state.plan.supply });
+    const doubt = amps === null || amps === this.doubted || !state ? "" : ampsDoubt(amps, { amps: state.predicted?.pad?.amps, strings: state.predicted?.strings, supply: state.plan.supply });
     this.doubted = doubt ? amps : null; // asked about once
     if (doubt) throw new Error(`${doubt} Put it right, or press once more if the supply shows that.`);
     await this.tools.act("supply", { source: this.source, on, amps });

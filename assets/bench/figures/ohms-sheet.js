@@ -178,7 +178,7 @@ export class OhmsSheet {
       const f = found.get(across);
       const t = this.typed[across];
       row.input.setAttribute("aria-invalid", String(Boolean(t && !t.open && !f)));
-      row.says.replaceChildren(...(f ? tell(f) : t && !t.open ? ["expected a number, as in 0.97"] : []));
+      row.says.replaceChildren(...(f ? tell(f) : t && !t.open ? ["expected ohms as a number without a unit, as in 0.97"] : []));
     }
     this.together.replaceChildren(
       ...(c.together.length > 0 ? [el("p", {}, el("strong", {}, "One fault alone would read like all of this: "), c.together.slice(0, 6).join("; "), c.together.length > 6 ? `; and ${c.together.length - 6} more` : "", ".")] : []),

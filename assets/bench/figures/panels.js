@@ -20,6 +20,7 @@ export function warningsPanel(f, problems, over) {
         el("li", {}, el("strong", {}, w.build ? "Cannot be built: " : "Warning: "), w.key && el("code", {}, w.key), w.key && " ", capital(w.say), " ", el("span", { class: "remedy" }, w.remedy)),
       ),
     ),
+    problems.length > 0 ? el("p", {}, "The figures below are those of the plan as written. No such pad can be made.") : null,
   );
 }
 

@@ -109,14 +109,25 @@ export class PastCheck {
   }
 
   head() {
-    const { check, plan, sign_off: s, current, mended, after_mend: before } = this.state;
+    const { check, plan, sign_off: s, current, go_on: may, mended, after_mend: before } = this.state;
     const kind = check.rehearsal ? "Rehearsal" : "Check";
     return [
       el("h2", { id: "past-name", tabindex: "-1", dir: "auto" }, plan.name),
-      el("p", { class: "note" }, `${kind} of ${when(check.began)}`, ...(s.label.serial ? [", serial number ", asTyped(s.label.serial)] : []), ". ", current ? el("a", { href: "#check" }, "It is on the bench now.") : "Its readings cannot be changed."),
+      el("p", { class: "note" }, `${kind} of ${when(check.began)}`, ...(s.label.serial ? [", serial number ", asTyped(s.label.serial)] : []), ". ", current ? el("a", { href: "#check" }, "It is on the bench now.") : may ? "Nothing was read since." : "Its readings cannot be changed."),
+      may ? el("p", { class: "row" }, el("button", { type: "button", id: "past-go-on", onclick: () => void this.goOn() }, "Go on with this check"), el("span", { class: "note" }, "It comes back to the bench, for readings that are missing.")) : null,
       mended ? el("p", { id: "past-mended" }, "The pad was mended after this check. What came of it: ", el("a", { href: `#records/${mended.id}` }, `the check of ${when(mended.began)}`), ".") : null,
       before ? el("p", { id: "past-before" }, "The pad was mended before this check. What was wrong: ", el("a", { href: `#records/${before.id}` }, `the check of ${when(before.began)}`), ".") : null,
     ].filter(Boolean);
+  }
+
+  /** Takes it up again in the place of the check on the bench, of which nothing was read. */
+  async goOn() {
+    try {
+      await ask(`api/checks/${encodeURIComponent(this.state.check.id)}/go-on`, {});
+      location.hash = "#check";
+    } catch (e) {
+      this.o.ontrouble(e);
+    }
   }
 
   card() {

@@ -198,7 +198,7 @@ export class Records {
       el("td", { class: "rec-date" }, when(c.began)),
       el("th", { scope: "row" }, el("a", { href: `#records/${c.id}` }, asTyped(c.plan_name)), marks.length > 0 ? el("span", { class: "rec-marks" }, marks.join(", ")) : null),
       el("td", { class: "rec-serial" }, c.serial && asTyped(c.serial)),
-      el("td", { class: "rec-state" }, checkBadge(c.state), c.mended ? el("span", { class: "rec-marks" }, "mended, see ", el("a", { href: `#records/${c.mended}` }, when(c.mended_began))) : null, c.maker ? el("span", { class: "rec-marks" }, "by ", asTyped(c.maker), `, ${when(c.signed)}`) : null),
+      el("td", { class: "rec-state" }, checkBadge(c.state), c.state !== "unread" && !c.signed && c.read < c.coils ? el("span", { class: "rec-marks" }, `${c.read} of ${c.coils} coils read`) : null, c.mended ? el("span", { class: "rec-marks" }, "mended, see ", el("a", { href: `#records/${c.mended}` }, when(c.mended_began))) : null, c.maker ? el("span", { class: "rec-marks" }, "by ", asTyped(c.maker), `, ${when(c.signed)}`) : null),
       el("td", { class: "rec-note" }, c.note && el("span", { dir: "auto" }, c.note)),
     );
   }

@@ -9,6 +9,7 @@ import { resultScreen } from "./result.js";
 import { rowChoice, rowOffer, rowScreen } from "./row.js";
 
 const NAMED = 4; // coils, more are counted
+const NOTES = "; the notes say why"; // in a reason, of remarks that name its coil
 
 /**
  * @param {import("../flow.js").VectorFlow} flow
@@ -22,8 +23,10 @@ export function vectorScreen(flow, told, page) {
   const top_deg = asked.top_deg || 0;
   const mark = page.marked ? "the sticker" : "the middle of the phone";
   const top = top_deg === 0 ? "top edge away from you" : topWords(top_deg);
-  const lay = `Lay ${mark} on the middle of ${at}${shiftWords(asked.shift_mm)}, flat, ${top}.`;
-  const common = { note: page.note, why: asked.why || "", ...pad(flow, told, page, at, asked) };
+  const shift = shiftWords(asked.shift_mm);
+  const lay = `Lay ${mark} ${shift ? `${shift} from` : "on"} the middle of ${at}, flat, ${top}.`;
+  const named = placeWords(at, asked);
+  const common = { note: page.note, why: whyWords(asked.why, told.verdict?.notes || [], at), ...pad(flow, told, page, at, asked) };
   const result = { label: "Verdict", id: "result", onclick: page.do.result };
   const restAgain = { label: "Background again", id: "rest-again", onclick: page.do.restAgain };
   const last = flow.done[flow.done.length - 1];
@@ -47,6 +50,17 @@ export function vectorScreen(flow, told, page) {
         progress: flow.progress,
         actions: page.unsteady && !flow.hold ? [{ label: "Take it as it is", id: "as-it-is", onclick: page.do.asItIs }] : [],
       };
+    case "lit":
+      return {
+        ...common,
+        pick: undefined,
+        title: "Is the supply off?",
+        lead: `The phone reads ${Math.round(flow.restField)} uT, and the earth's field is 25 to 65 uT. Look at the switch: was the supply on? A magnet in the phone's case does this too.`,
+        actions: [
+          { label: "Read it again", small: `supply off, phone on ${at}`, id: "is-off", main: true, onclick: page.do.supplyOff },
+          { label: "It is off", small: "the phone reads so much by itself", id: "own", onclick: page.do.restIsOwn },
+        ],
+      };
     case "on":
       return {
         ...common,
@@ -63,23 +77,23 @@ export function vectorScreen(flow, told, page) {
         ],
       };
     case "counting":
-      return { ...common, glance: true, title: `Counting ${at}`, lead: "Keep it still.", progress: flow.progress, actions: [{ label: "I have moved it", id: "moved", onclick: page.do.moved }] };
+      return { ...common, glance: true, title: `Counting ${named}`, lead: "Keep it still.", progress: flow.progress, actions: [{ label: "I have moved it", id: "moved", onclick: page.do.moved }] };
     case "lift":
       return {
         ...common,
         glance: true,
-        title: `Lift. Next: ${at}`,
+        title: `Lift. Next: ${named}`,
         lead: `${lay}${flow.done.length < 3 ? " The supply stays on." : ""}`,
         // Not before it was lifted: what it reads now is the coil before.
-        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, off: "Lift it first, or tap “It is lifted”.", onclick: page.do.lies }, { label: "It is lifted", id: "lifted", onclick: page.do.moved }, ...(offer ? [offer] : undo), result],
+        actions: [{ label: `It lies on ${named}`, id: "lies", main: true, off: "Lift it first, or tap “It is lifted”.", onclick: page.do.lies }, { label: "It is lifted", id: "lifted", onclick: page.do.moved }, ...(offer ? [offer] : undo), result],
       };
     case "place":
       return {
         ...common,
         glance: true,
-        title: `Next: ${at}`,
+        title: `Next: ${named}`,
         lead: `${lay}${byItself(flow)}`,
-        actions: [{ label: `It lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, offer || restAgain, result],
+        actions: [{ label: `It lies on ${named}`, id: "lies", main: true, onclick: page.do.lies }, ...undo, offer || restAgain, result],
       };
     case "row":
     case "drawing":
@@ -93,6 +107,7 @@ export function vectorScreen(flow, told, page) {
         actions: [{ label: `Yes, it lies on ${at}`, id: "lies", main: true, onclick: page.do.lies }, restAgain, result],
       };
     case "same":
+      if (flow.doubtsSupply) return supplyDoubted(flow, page, at, { ...common, why: "" });
       return {
         ...common,
         title: "Has it moved?",
@@ -135,20 +150,23 @@ export function vectorScreen(flow, told, page) {
   }
 }
 
-/** One coil after the other had hardly any field. @param {import("../flow.js").VectorFlow} flow */
+/** One coil after the other had hardly any field, or all read just alike. @param {import("../flow.js").VectorFlow} flow */
 function supplyDoubted(flow, page, at, common) {
-  const before = [...new Set(flow.quietHolds.map((d) => d.at))];
+  const before = [...new Set(flow.doubtedHolds.map((d) => d.at))];
   const named = before.length > NAMED ? `the last ${before.length} coils` : list(before);
+  const alike = flow.stage === "same" || !flow.oftenQuiet;
   return {
     ...common,
     whole: true, // what is claimed of those coils is what is asked about
     title: "Is the supply on?",
-    lead: `There was hardly any field over ${named}, and there is none on ${at} either. Look at the supply and at the pad's plug. If both are right, the ohms of the pad tell why.`,
+    lead: alike
+      ? `On ${at} it still reads just as over ${named}. Look at the supply and at the pad's plug, and whether the phone was moved.`
+      : `There was hardly any field over ${named}, and there is none on ${at} either. Look at the supply and at the pad's plug. If both are right, the ohms of the pad tell why.`,
     actions: [
       { label: "It was off", small: `read ${before.length > NAMED ? "them" : named} again`, id: "was-off", main: true, onclick: page.do.wasOff },
-      { label: "It is on", small: `and the phone lies on ${at}`, id: "lies", main: true, onclick: flow.stage === "quiet" ? page.do.lies : page.do.unchanged },
+      { label: "It is on", small: `and the phone lies on ${at}`, id: "lies", main: true, onclick: flow.stage === "unchanged" ? page.do.unchanged : page.do.lies },
       { label: "Ohms", id: "ohms", onclick: page.do.ohms },
-      ...(flow.stage === "quiet" ? [{ label: "Verdict", id: "result", onclick: page.do.result }] : []),
+      ...(flow.stage !== "unchanged" ? [{ label: "Verdict", id: "result", onclick: page.do.result }] : []),
     ],
   };
 }
@@ -174,7 +192,7 @@ function pad(flow, told, page, at, asked) {
   const lies = (id, how) => {
     const c = told.plan.coils.find((k) => k.id === id);
     const shift = how.shift_mm || [0, 0];
-    return c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: how.top_deg || 0, shifted: !!how.shift_mm, mark_mm: page.mark_mm } : null;
+    return c ? { x_mm: c.x_mm + shift[0], y_mm: c.y_mm + shift[1], top_deg: how.top_deg || 0, shift_mm: how.shift_mm, mark_mm: page.mark_mm } : null;
   };
   const phone = lies(at, asked);
   const from = flow.stage === "lift" && flow.lay ? lies(flow.lay.at, flow.lay.asked) : null;
@@ -192,11 +210,29 @@ function topWords(top_deg) {
   return `turned by ${Math.round(d)} degrees to the left, as drawn`;
 }
 
-/** @param {number[] | undefined} mm */
+/**
+ * Why a coil is asked for. Where the phone goes is said above it; remarks that are
+ * pointed to stand with it, since there is no other place for them while coils are read.
+ * @param {string | undefined} why @param {string[]} notes @param {string} at
+ */
+export function whyWords(why = "", notes, at) {
+  const said = why.replace(/Lay the phone with its mark [^:]*: its sensor/, "The phone's sensor");
+  if (!said.includes(NOTES)) return said;
+  const named = new RegExp(`(^|[^A-Za-z0-9_-])${at}($|[^A-Za-z0-9_-])`);
+  const of = notes.filter((n) => named.test(n));
+  return of.length > 0 ? `${said.replace(NOTES, "")} ${of.join(" ")}` : said;
+}
+
+/** A coil by name, and whether the phone lies on it otherwise than usual: else it would look like the coil before. @param {string} at @param {import("../flow.js").Asked} asked */
+export function placeWords(at, { shift_mm, top_deg = 0 }) {
+  return shiftWords(shift_mm) ? `${at}, moved` : top_deg === 0 ? at : `${at}, turned`;
+}
+
+/** Where the mark goes, seen from a coil's middle. @param {number[] | undefined} mm */
 export function shiftWords(mm) {
   if (!mm || (mm[0] === 0 && mm[1] === 0)) return "";
   const part = (v, plus, minus) => (Math.abs(v) < 0.5 ? [] : [`${Math.round(Math.abs(v))} mm ${v > 0 ? plus : minus}`]);
-  return `, moved ${[...part(mm[0], "to the right", "to the left"), ...part(mm[1], "away from you", "toward you")].join(" and ")}`;
+  return [...part(mm[0], "to the right", "to the left"), ...part(mm[1], "away from you", "toward you")].join(" and ");
 }
 
 function everyHold(flow, page) {

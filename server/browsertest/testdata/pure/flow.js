@@ -1,6 +1,6 @@
 // The vector route's state machine, driven by made-up events.
 import { VectorFlow } from "/app/flow.js";
-import { vectorScreen } from "/app/screens/vector.js";
+import { vectorScreen, whyWords } from "/app/screens/vector.js";
 import { equal, near, normal, ok, random } from "/pure/assert.js";
 
 const OFF = [3, 19, -45];
@@ -294,6 +294,82 @@ export function a_supply_that_changes_nothing_is_asked_about() {
   equal(h.lines("lift").length, 1, "ended once");
 }
 
+export function a_rest_larger_than_the_earths_field_asks_whether_the_supply_is_off() {
+  for (const everyHold of [false, true]) {
+    const LIT = [10, 20, -459];
+    const h = new Hand({ everyHold });
+    h.did(h.flow.supplyOff(0));
+    h.lieUntil(LIT, "lit");
+    equal(h.screen().title, "Is the supply off?");
+    ok(h.screen().lead.includes("460 uT"), h.screen().lead);
+    equal(h.lines("b").length + h.lines("hold").length, 0, "nothing of it is sent");
+    h.did(h.flow.supplyOff(h.t)); // read again, as it was
+    h.lieUntil(LIT, "lit");
+    h.did(h.flow.supplyOff(h.t));
+    h.lieUntil(OFF, "on");
+    h.did(h.flow.supplyOn(h.t));
+    h.lieUntil([40, 60, 380], everyHold ? "off" : "lift");
+    equal(h.lines("hold").length, 1);
+  }
+}
+
+export function a_phone_with_a_magnetism_of_its_own_is_asked_once() {
+  const OWN = [90, 60, -150];
+  const h = new Hand({ everyHold: true });
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil(OWN, "lit");
+  h.did(h.flow.restIsOwn(h.t));
+  equal(h.flow.stage, "resting");
+  h.lieUntil(OWN, "on");
+  h.did(h.flow.supplyOn(h.t));
+  h.lieUntil([120, 90, 270], "off");
+  const again = new Hand({ everyHold: true });
+  again.t = h.t;
+  again.did(again.flow.restore(JSON.parse(JSON.stringify(h.flow.save())), again.t)); // also after a reload
+  again.did(again.flow.supplyOff(again.t));
+  again.lieUntil(OWN, "on");
+  again.did(again.flow.restAgain(again.t));
+  again.did(again.flow.supplyOff(again.t));
+  again.lieUntil([120, 90, 270], "lit"); // so does no phone by itself
+  again.did(again.flow.gap(again.t));
+  equal(again.flow.stage, "off");
+}
+
+export function a_pulsed_supply_is_not_asked_about_for_a_large_rest() {
+  const h = new Hand({ supply: { drive: "pulsed", hz: 1, duty: 0.5 } });
+  h.did(h.flow.supplyOff(0));
+  h.lieUntil([10, 20, -459], "on");
+}
+
+export function coils_that_read_alike_twice_make_the_supply_asked_about() {
+  const ON = [60, 80, 120];
+  const hand = () => new Hand({ coils: ["A1", "A2", "A3", "A4"], expected_uT: { A1: 200, A2: 200, A3: 200, A4: 200 } });
+  // Laid without being seen to be moved.
+  const h = hand();
+  h.start(ON);
+  h.did(h.flow.onIt(h.t));
+  h.lieUntil(ON, "lift");
+  h.did(h.flow.onIt(h.t));
+  h.lieUntil(ON, "unchanged");
+  equal(h.screen().title, "Is the supply on?");
+  ok(h.screen().lead.includes("On A3 it still reads just as over A1 and A2."), h.screen().lead);
+  const holds = h.lines("hold");
+  h.did(h.flow.supplyWasOff(h.t));
+  equal(h.out.filter((e) => e.do === "undo").map((e) => e.t).sort((a, b) => a - b), holds.map((l) => l.t), "none of them counts");
+  equal([h.flow.stage, h.flow.target, h.flow.done.length], ["off", "A1", 0]);
+  // Lifted, and seen to lie still again.
+  const k = hand();
+  k.start(ON);
+  for (const title of ["Has it moved?", "Is the supply on?", "Has it moved?"]) {
+    k.carry(OFF);
+    k.lieUntil(ON, "same");
+    equal(k.screen().title, title, "asked about the supply once");
+    k.did(k.flow.onIt(k.t));
+    while (k.flow.stage === "counting") k.lie(ON, 0.1);
+  }
+  equal(k.flow.done.map((d) => d.at), ["A1", "A2", "A3", "A4"], "it is on: they count");
+}
+
 export function a_sensor_that_meets_little_of_the_field_is_not_asked_about_on_every_coil() {
   // Over the winding: the planned 400 uT come to 50, which is no "nothing changed".
   const h = new Hand();
@@ -519,6 +595,22 @@ export function a_turned_hold_that_was_broken_off_is_asked_for_turned_again() {
   equal([h.flow.target, h.flow.asked.top_deg], ["A1", 180]);
   h.lieUntil([-40, -60, 380], "counting");
   equal(h.lines("hold").map((l) => l.top_deg ?? 0), [0, 180, 180]);
+}
+
+export function a_coil_to_be_read_beside_its_middle_does_not_look_like_the_coil_before() {
+  const h = new Hand();
+  h.readAll();
+  const coils = ["A1", "A2", "A3"].map((id) => ({ id, state: id === "A3" ? "undecided" : "as-planned", used: 1 }));
+  h.did(h.flow.setVerdict({ outcome: "undecided", coils, causes: [], notes: [], next: { at: "A3", shift_mm: [-17, -47], why: "A3 may be as planned or weak. Lay the phone with its mark 17 mm to the left of and 47 mm on your side of the middle of A3: its sensor is over the middle then." } }));
+  const { title, lead, why } = h.screen();
+  equal([title, why], ["Lift. Next: A3, moved", "A3 may be as planned or weak. The phone's sensor is over the middle then."]);
+  ok(lead.startsWith("Lay the middle of the phone 17 mm to the left and 47 mm toward you from the middle of A3, flat"), lead);
+}
+
+export function remarks_that_a_reason_points_to_stand_with_it() {
+  const why = "Nothing that was read over A1 counts; the notes say why. Read it once more.";
+  equal(whyWords(why, ["A11 is far off.", "Over A1 the sensor has stopped.", "Steel is near."], "A1"), "Nothing that was read over A1 counts. Read it once more. Over A1 the sensor has stopped.");
+  equal(whyWords(why, [], "A1"), why);
 }
 
 export function a_coil_picked_is_read_by_phone_though_ohms_would_tell_more() {

@@ -693,6 +693,12 @@ export function amps_that_can_hardly_be_are_asked_about() {
   equal(ampsDoubt(2.7, plan), "2.7 A? The plan gives 2.05 A, 2.5 A at most.");
   equal(ampsDoubt(0.2, plan), "0.2 A? The plan gives 2.05 A.");
   equal(ampsDoubt(4.2, { ...plan, supply: {} }), "4.2 A? The plan gives 2.05 A.");
+  // What is missing may be a string's.
+  const two = { amps: 0.828, strings: [{ id: "A", amps: 0.414 }, { id: "B", amps: 0.414 }], supply: { drive: "steady" } };
+  equal(ampsDoubt(0.41, two), "0.41 A? The plan gives 0.828 A. So much is missing where one of the strings A and B is open.");
+  equal(ampsDoubt(0.41, { ...two, strings: [{ id: "A", amps: 0.42 }, { id: "B", amps: 0.2 }, { id: "C", amps: 0.208 }] }), "0.41 A? The plan gives 0.828 A. So much is missing where string A is open.");
+  equal(ampsDoubt(0.2, two), "0.2 A? The plan gives 0.828 A.");
+  equal(ampsDoubt(0.41, { ...two, strings: [{ id: "A", amps: 0.828 }, { id: "B", amps: 0.828 }] }), "0.41 A? The plan gives 0.828 A.", "one after the other");
   // A compass wants less, and a display of pulses may show the mean.
   equal([0.05, 0.2].map((a) => ampsDoubt(a, { ...plan, asked: 0.048 })), ["", "0.2 A? About 0.048 A was asked for."]);
   const pulsed = { amps: 2, supply: { drive: "pulsed", duty: 0.25 } };
