@@ -16,6 +16,7 @@
 //	noise, and a phone that would not lie still                       noise.go
 //	a supply that pulses                                              pulses.go, pulse_levels.go
 //	a sensor too slow for the pulses                                  smooth.go
+//	where a compass settled ([Source.Turn])                           compass.go
 //
 // # Units and frames
 //

@@ -3,7 +3,6 @@ package verdict
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
 	"slices"
 
 	"polewise/field/capture"
@@ -11,15 +10,9 @@ import (
 	"polewise/layout"
 )
 
-// Compass headings. The earth's horizontal field shows where magnetic north
-// lies, the pad pulls the needle away from it; only the angle is reported, and
-// the phone's filter follows with a lag of about a second.
 const (
-	headingSD      = 0.025 // radians, one settled heading at best
-	restTurnSD     = 0.14  // radians more where off was not read in the same hold
-	headingOutlier = 0.03  // the phone's filter rejects a strong field now and then
-	shortestLag    = 0.3   // seconds after a switching from which a heading says anything
-	wobble         = 3.0   // neighbouring headings err alike: so many count as one
+	headingOutlier = 0.03   // the phone's filter rejects a strong field now and then
+	turnVar        = 0.0015 // variance of every turn beside what its headings scatter by: 2.2 degrees
 )
 
 // earth is a horizontal field of the earth, and how likely it is.
@@ -195,213 +188,26 @@ type bearingDigest struct {
 	ofCurrent    []float64 // the shares of the current that all is told for that it may have been read at
 }
 
-func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, lag float64, ofCurrent []float64) {
-	d := bearingDigest{coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, topDeg: h.TopDeg, samples: len(h.Bearings), duty: 1, ofCurrent: ofCurrent}
-	d.shift = shiftOf(h.Hold)
-	offs, ons := runsOf(plan, cut, h)
-	byGyro := false
-	laid := 0.0 // headings before anything was switched on, or else all
-	for _, b := range h.Bearings {
-		if drive, ok := readings.DriveAt(cut, plan, b.T); ok && drive.State == capture.Pulse {
-			d.duty = drive.Duty
-		}
-		if b.TurnedDeg != nil {
-			byGyro = true
-			if drive, ok := readings.DriveAt(cut, plan, b.T); len(offs) == 0 || ok && drive.State == capture.Off {
-				// What it was turned by later is taken out of the headings; it
-				// must not turn the pad too.
-				d.hand += *b.TurnedDeg * math.Pi / 180
-				laid++
-			}
-		}
+// addBearing keeps what the headings of a hold say, if they tell anything, and says what they lack.
+func (ev *evidence) addBearing(plan *layout.Plan, h *capture.Stretch, src int, turn readings.Turn, lack readings.Lack, ofCurrent []float64) {
+	d := bearingDigest{
+		coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, shift: shiftOf(h.Hold), topDeg: h.TopDeg,
+		off: turn.Off, on: turn.On, sdOff: turn.SDOff, sdOn: turn.SDOn, samples: len(h.Bearings), hand: turn.Hand, duty: turn.Duty, ofCurrent: ofCurrent,
 	}
-	if laid > 0 {
-		d.hand /= laid
-	}
-	if len(ons) == 0 {
-		if len(offs) > 0 {
-			ev.lose(d.coil)
-			ev.note("The hold beside %s has no headings with the supply on; it tells nothing.", d.label)
-		}
+	switch lack {
+	case readings.LacksNothing:
+		ev.bearings = append(ev.bearings, d)
 		return
-	}
-	var ok bool
-	if d.on, d.sdOn, ok = settle(ons, lag); !ok {
-		ev.lose(d.coil)
+	case readings.LacksAll:
+		return
+	case readings.LacksOn:
+		ev.note("The hold beside %s has no headings with the supply on; it tells nothing.", d.label)
+	case readings.LacksTime:
 		ev.note("The compass had no time to settle beside %s. Keep the phone there for three seconds.", d.label)
-		return
+	case readings.LacksOff:
+		ev.note("No heading was read with the supply off. Switch it off for three seconds beside %s and on again.", d.label)
 	}
-	if d.off, d.sdOff, ok = settle(offs, lag); !ok {
-		// From the rest, turned by what the phone was said to be turned.
-		rest, top, found := restHeading(cut, lag)
-		if !found {
-			ev.lose(d.coil)
-			ev.note("No heading was read with the supply off. Switch it off for three seconds beside %s and on again.", d.label)
-			return
-		}
-		d.off, d.sdOff = rest, headingSD
-		if !byGyro {
-			d.off -= (d.topDeg - top) * math.Pi / 180
-			d.sdOff = restTurnSD
-		}
-	}
-	ev.bearings = append(ev.bearings, d)
-}
-
-// straight is a heading with the phone's own rotation by hand taken out,
-// degrees.
-func straight(b capture.Bearing) float64 {
-	if b.TurnedDeg != nil {
-		return b.Deg - *b.TurnedDeg
-	}
-	return b.Deg
-}
-
-// bearingRun is the headings since one switching of the supply, or since the
-// phone was laid down.
-type bearingRun struct {
-	began  float64
-	t, deg []float64
-}
-
-// runsOf parts the headings of a hold at the supply's switchings.
-func runsOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (offs, ons []bearingRun) {
-	for _, b := range h.Bearings {
-		drive, ok := readings.DriveAt(cut, plan, b.T)
-		if !ok {
-			continue
-		}
-		runs := &ons
-		if drive.State == capture.Off {
-			runs = &offs
-		}
-		began := math.Max(drive.T, h.From)
-		if n := len(*runs); n == 0 || (*runs)[n-1].began != began {
-			*runs = append(*runs, bearingRun{began: began})
-		}
-		r := &(*runs)[len(*runs)-1]
-		r.t = append(r.t, b.T)
-		r.deg = append(r.deg, straight(b))
-	}
-	return offs, ons
-}
-
-// allRuns are those of all holds.
-func allRuns(plan *layout.Plan, cut *capture.Stretches) (runs []bearingRun) {
-	for i := range cut.Holds {
-		offs, ons := runsOf(plan, cut, &cut.Holds[i])
-		runs = append(append(runs, offs...), ons...)
-	}
-	return runs
-}
-
-// tend fits a run as a unit vector that tends to a direction, the rest of the
-// way shrinking by e every lag: z = a + b exp(-t/lag). It returns a, how sure
-// its direction is, what is left of the way at the end, and the squared error.
-func (r *bearingRun) tend(lag float64) (a complex128, variance, rest, sse float64) {
-	var n, se, see float64
-	var sz, sez complex128
-	for i, t := range r.t {
-		e := math.Exp(-math.Max(0, t-r.began) / lag)
-		z := cmplx.Rect(1, r.deg[i]*math.Pi/180)
-		n, se, see = n+1, se+e, see+e*e
-		sz, sez = sz+z, sez+complex(e, 0)*z
-	}
-	// A weak prior on the way still to go keeps short runs from running wild.
-	const faint = 0.02
-	see += faint
-	det := n*see - se*se
-	a = (complex(see, 0)*sz - complex(se, 0)*sez) / complex(det, 0)
-	b := (complex(n, 0)*sez - complex(se, 0)*sz) / complex(det, 0)
-	for i, t := range r.t {
-		e := math.Exp(-math.Max(0, t-r.began) / lag)
-		d := cmplx.Rect(1, r.deg[i]*math.Pi/180) - a - complex(e, 0)*b
-		sse += real(d)*real(d) + imag(d)*imag(d)
-	}
-	last := math.Exp(-math.Max(0, r.t[len(r.t)-1]-r.began) / lag)
-	return a, see / det, cmplx.Abs(b) * last, sse
-}
-
-// What headings are known by (estimates, no source): angles in radians, times in seconds.
-const (
-	usualLag, lagSpread = 1.0, 0.8  // how slowly a compass follows, and by how much that differs, as a logarithm
-	stillVar            = 1e-5      // variance that a sample has at least: 0.2 degrees
-	restKnown           = 4.0       // what is still to go is known to this part of it
-	leftVar, leftLag    = 0.25, 0.9 // of what is left of the way where nothing tells: variance at first, and by when it is gone
-	offCircle           = 0.1       // variance by the square of how far the fit of a direction lies off the unit circle, where all of them lie
-	turnVar             = 0.0015    // variance of every turn beside all of that: 2.2 degrees
-)
-
-// lagOf finds the lag that fits all runs of a phone best, seconds; about one is
-// usual.
-func lagOf(runs []bearingRun) float64 {
-	best, lag := math.Inf(1), usualLag
-	for tau := 0.15; tau < 3; tau *= 1.2 {
-		usual := math.Log(tau/usualLag) / lagSpread
-		cost := usual * usual
-		for i := range runs {
-			if r := &runs[i]; len(r.t) >= 5 {
-				_, _, _, sse := r.tend(tau)
-				cost += float64(len(r.t)) / wobble * math.Log(sse/float64(len(r.t))+headingSD*headingSD)
-			}
-		}
-		if cost < best {
-			best, lag = cost, tau
-		}
-	}
-	return lag
-}
-
-// settle finds where the headings of a state of the supply tend to.
-func settle(runs []bearingRun, lag float64) (rad, sd float64, ok bool) {
-	var sum complex128
-	var weight float64
-	for i := range runs {
-		r := &runs[i]
-		lead := r.t[len(r.t)-1] - r.began
-		if math.IsInf(r.began, -1) {
-			lead = r.t[len(r.t)-1] - r.t[0] + 1
-		}
-		if lead < shortestLag {
-			continue
-		}
-		n := float64(len(r.t))
-		a, variance, rest, sse := r.tend(lag)
-		// What the samples scatter by counts wobble times.
-		v := variance*wobble*(sse/math.Max(1, 2*n-4)+stillVar) + headingSD*headingSD + rest*rest/(restKnown*restKnown)
-		if len(r.t) < 5 { // too few to fit: the last, and what may be left of the way to there
-			v += leftVar * math.Exp(-2*lead/leftLag)
-			a = cmplx.Rect(1, r.deg[len(r.deg)-1]*math.Pi/180)
-		}
-		if l := cmplx.Abs(a); l > 0 {
-			v += offCircle * (l - 1) * (l - 1)
-			sum += a / complex(l*v, 0)
-			weight += 1 / v
-		}
-	}
-	if weight == 0 {
-		return 0, 0, false
-	}
-	return cmplx.Phase(sum), math.Sqrt(1 / weight), true
-}
-
-func restHeading(cut *capture.Stretches, lag float64) (rad, topDeg float64, ok bool) {
-	var runs []bearingRun
-	for i := range cut.Rests {
-		r := &cut.Rests[i]
-		if len(r.Bearings) == 0 {
-			continue
-		}
-		run := bearingRun{began: math.Inf(-1)}
-		for _, b := range r.Bearings {
-			run.t = append(run.t, b.T)
-			run.deg = append(run.deg, straight(b))
-		}
-		runs = append(runs, run)
-		topDeg = r.TopDeg
-	}
-	rad, _, ok = settle(runs, lag)
-	return rad, topDeg, ok
+	ev.lose(d.coil)
 }
 
 // bearingFactor scores a heading hold.
