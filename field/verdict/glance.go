@@ -1,6 +1,9 @@
 package verdict
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // Looks at a neighbour that cost little and tell most of those that are hopeless.
 
@@ -21,43 +24,77 @@ const (
 	roughSlack  = 12  // and what taking the placement for a Gaussian may hide
 )
 
+// look is what a neighbour scores by the looks that cost little, where they are enough: it is
+// hopeless, or need not be known any closer.
+func (e *engine) look(nb *neighbour) (log float64, enough bool) {
+	roughly := nb.sameScales && !nb.moves && e.res.margin > 0 && e.toldRoughly(nb.left)
+	// In the coarse look the sensor may turn out to sit elsewhere where much of the
+	// pad changes, and a glance at where this node has it tells nothing. By headings hardly
+	// anything is hopeless.
+	glance := nb.sameScales && !(nb.moves && e.res == coarseCells) && !(roughly && e.ratio)
+	if len(nb.left) > 0 && glance && e.hopeless(nb) {
+		return math.Inf(-1), true
+	}
+	if !roughly {
+		return 0, false
+	}
+	within := roughWithin
+	if e.ratio {
+		within = roughByHeadings
+	}
+	// Under pulses what lies a little below what is kept is looked at closely: given up for a
+	// rough look's injustice, it would be lost for good.
+	injustice := 0.0
+	if e.pulsed {
+		injustice = roughInjustice
+	}
+	switch log = e.roughly(nb) + nb.base; {
+	case !e.ratio && log < e.best-e.bail-injustice:
+		return math.Inf(-1), true
+	case log < e.best-within && (e.ratio || log >= e.best-e.bail):
+		return log, true
+	}
+	return 0, false
+}
+
 // hopeless takes a glance at the node's likeliest offset cells alone and tells
 // whether a neighbour falls too far behind there to be worth a full score. It goes
-// on from what work.tot holds already for some parts, with so much that the others
+// on from what tot holds already for some parts, with so much that the others
 // may gain.
-func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, in parts, work *workspace, hope float64) bool {
+func (e *engine) hopeless(nb *neighbour) bool {
+	n, h := nb.node, nb.hyp
 	if n.glance == nil {
 		n.glance, n.rough = e.glanceFor(n), make([][]float64, len(e.factors))
 	}
-	nodes := len(sc.s)
+	nodes := len(nb.sc.s)
 	worth := true
 	for p := range e.phones {
 		g := &n.glance[p]
-		if !in[p].large() {
+		if !nb.in[p].large() {
 			return false
 		}
-		worth = worth && float64(len(g.places)) < glanceWorth*float64(len(in[p].places))
-		work.few[p] = g.pickFrom(work.few[p][:0], &in[p], work.tot[p], nodes)
-		work.before[p] = g.pick(work.before[p][:0], n.tot[p], nodes)
+		worth = worth && float64(len(g.places)) < glanceWorth*float64(len(nb.in[p].places))
+		nb.few[p] = g.pickFrom(nb.few[p][:0], &nb.in[p], nb.tot[p], nodes)
+		nb.before[p] = g.pick(nb.before[p][:0], n.tot[p], nodes)
 	}
-	limit := e.best - e.bail - (n.log - e.totalOver(n.glance.cells, work.before, sc)) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
-	if e.roughlyHopeless(n, h, sc, work, limit-roughSlack, hope) {
+	limit := e.best - e.bail - (n.log - e.totalOver(n.glance.cells, nb.before, &nb.sc)) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
+	if e.roughlyHopeless(nb, limit-roughSlack) {
 		return true
 	}
 	if !worth {
 		return false
 	}
 	limit -= glanceSlack
-	for i, o := range work.left {
+	hope := nb.hope
+	for i, o := range nb.left {
 		fr := e.factors[o.factor].frame()
 		g := &n.glance[fr.src]
-		field := work.changed(e.fieldOf(n, o.factor), g, fr, n.at, h.at())
-		out := slices.Grow(work.out[:0], len(g.index)*nodes)[:len(g.index)*nodes]
-		e.factors[o.factor].like(out, h.at(), field, &g.view, &n.bg[o.factor], sc)
-		work.out = out
-		exchangeIn(g, work.few[fr.src], out, n.said[o.factor].log, nodes)
+		field := nb.changed(e.fieldOf(n, o.factor), g, fr, n.at, h.at())
+		nb.out = slices.Grow(nb.out[:0], len(g.index)*nodes)[:len(g.index)*nodes]
+		e.factors[o.factor].like(nb.out, h.at(), field, &g.view, &n.bg[o.factor], &nb.sc)
+		exchangeIn(g, nb.few[fr.src], nb.out, n.said[o.factor].log, nodes)
 		hope -= o.hope
-		if (i < 4 || i == len(work.left)-1) && e.totalOver(n.glance.cells, work.few, sc)+hope < limit {
+		if (i < 4 || i == len(nb.left)-1) && e.totalOver(n.glance.cells, nb.few, &nb.sc)+hope < limit {
 			return true
 		}
 	}
@@ -67,20 +104,21 @@ func (e *engine) hopeless(n *node, h *hypothesis, sc *scales, in parts, work *wo
 // roughlyHopeless is hopeless by the middles of the glance's cells alone, for a
 // node's and a neighbour's likelihoods taken equally roughly. It tells what falls
 // far behind at a small part of the cost.
-func (e *engine) roughlyHopeless(n *node, h *hypothesis, sc *scales, work *workspace, limit, hope float64) bool {
-	for p := range work.few {
-		work.rough[p] = append(work.rough[p][:0], work.few[p]...)
+func (e *engine) roughlyHopeless(nb *neighbour, limit float64) bool {
+	n, hope := nb.node, nb.hope
+	for p := range nb.few {
+		nb.rough[p] = append(nb.rough[p][:0], nb.few[p]...)
 	}
-	for _, o := range work.left {
+	for _, o := range nb.left {
 		f, ok := e.factors[o.factor].(roughFactor)
 		if !ok {
 			return false
 		}
 		src := f.frame().src
 		cells := n.glance[src].cells
-		exchange(work.rough[src], e.roughOf(f, o.factor, n, h, sc, cells, work), e.roughOfNode(n.rough, f, o.factor, n, sc, cells, work))
+		exchange(nb.rough[src], e.roughOf(f, o.factor, nb, cells), e.roughOfNode(n.rough, f, o.factor, nb, cells))
 		hope -= o.hope
-		if e.totalOver(n.glance.cells, work.rough, sc)+hope < limit {
+		if e.totalOver(n.glance.cells, nb.rough, &nb.sc)+hope < limit {
 			return true
 		}
 	}
@@ -101,32 +139,33 @@ func (e *engine) toldRoughly(list []affectedFactor) bool {
 // taken equally roughly, at a small part of the cost of summing over the placement. By
 // headings it comes within half a log unit of that; by holds it lies up to ten above, where
 // another side of the coil would have to explain what was read, and seldom more than two
-// below. It goes on from work.tot.
-func (e *engine) roughly(n *node, h *hypothesis, sc *scales, in parts, work *workspace) float64 {
+// below. It goes on from tot.
+func (e *engine) roughly(nb *neighbour) float64 {
+	n := nb.node
 	if n.roughly == nil {
 		n.roughly = make([][]float64, len(e.factors))
 	}
-	for p := range work.tot {
-		work.rough[p] = append(work.rough[p][:0], work.tot[p]...)
+	for p := range nb.tot {
+		nb.rough[p] = append(nb.rough[p][:0], nb.tot[p]...)
 	}
-	for _, o := range work.left {
+	for _, o := range nb.left {
 		f := e.factors[o.factor].(roughFactor)
 		src := f.frame().src
-		cells := in[src].cells
-		was := e.roughOfNode(n.roughly, f, o.factor, n, sc, cells, work)
+		cells := nb.in[src].cells
+		was := e.roughOfNode(n.roughly, f, o.factor, nb, cells)
 		if !o.keep {
-			exchange(work.rough[src], e.roughOf(f, o.factor, n, h, sc, cells, work), was)
+			exchange(nb.rough[src], e.roughOf(f, o.factor, nb, cells), was)
 			continue
 		}
 		o.key.rest.mix(roughKey)
 		s := e.known.find(o.key)
 		if s == nil {
-			s = newSaid(e.roughOf(f, o.factor, n, h, sc, cells, work))
+			s = newSaid(e.roughOf(f, o.factor, nb, cells))
 			e.known.keep(o.key, s)
 		}
-		exchange(work.rough[src], s.log, was)
+		exchange(nb.rough[src], s.log, was)
 	}
-	return e.totalOver(in.cells, work.rough, sc)
+	return e.totalOver(nb.in.cells, nb.rough, &nb.sc)
 }
 
 // roughKey tells what a factor says roughly from what it says.
@@ -141,30 +180,30 @@ func exchange[Now, Was float32 | float64](sum []float64, now []Now, was []Was) {
 
 // roughOfNode is what a factor roughly says of a node at the middles of cells, worked out
 // once.
-func (e *engine) roughOfNode(known [][]float64, f roughFactor, factor int, n *node, sc *scales, cells []int, work *workspace) []float64 {
+func (e *engine) roughOfNode(known [][]float64, f roughFactor, factor int, nb *neighbour, cells []int) []float64 {
 	if known[factor] == nil {
-		ph, field := e.phones[f.frame().src], e.fieldOf(n, factor)
-		work.middles = work.middles[:0]
+		ph, field := e.phones[f.frame().src], e.fieldOf(nb.node, factor)
+		nb.middles = nb.middles[:0]
 		for _, c := range cells {
-			work.middles = append(work.middles, field[ph.slot[ph.middle(c)]])
+			nb.middles = append(nb.middles, field[ph.slot[ph.middle(c)]])
 		}
-		known[factor] = make([]float64, len(cells)*len(sc.s))
-		f.roughly(known[factor], work.middles, &n.bg[factor], sc)
+		known[factor] = make([]float64, len(cells)*len(nb.sc.s))
+		f.roughly(known[factor], nb.middles, &nb.node.bg[factor], &nb.sc)
 	}
 	return known[factor]
 }
 
 // roughOf is the same of a neighbour; it stands in the workspace until the next is asked for.
-func (e *engine) roughOf(f roughFactor, factor int, n *node, h *hypothesis, sc *scales, cells []int, work *workspace) []float64 {
+func (e *engine) roughOf(f roughFactor, factor int, nb *neighbour, cells []int) []float64 {
 	fr := f.frame()
-	ph, field := e.phones[fr.src], e.fieldOf(n, factor)
-	work.change.set(fr.cols, n.at, h.at(), work.share, affectUT/8)
-	work.middles = work.middles[:0]
+	ph, field := e.phones[fr.src], e.fieldOf(nb.node, factor)
+	nb.change.set(fr.cols, nb.node.at, nb.hyp.at(), nb.share, affectUT/8)
+	nb.middles = nb.middles[:0]
 	for _, c := range cells {
 		k := ph.middle(c)
-		work.middles = append(work.middles, work.change.at(field[ph.slot[k]], fr.cols, k))
+		nb.middles = append(nb.middles, nb.change.at(field[ph.slot[k]], fr.cols, k))
 	}
-	work.out = sized(work.out, len(cells)*len(sc.s))
-	f.roughly(work.out, work.middles, &n.bg[factor], sc)
-	return work.out
+	nb.out = sized(nb.out, len(cells)*len(nb.sc.s))
+	f.roughly(nb.out, nb.middles, &nb.node.bg[factor], &nb.sc)
+	return nb.out
 }

@@ -17,97 +17,112 @@ const (
 // readings are not looked at any more.
 const bail = 15
 
+// neighbour is a hypothesis as it is scored beside a node that it changes little of.
+type neighbour struct {
+	*workspace
+	node       *node
+	hyp        *hypothesis
+	sc         scales
+	sameScales bool // as the node's
+	moves      bool // a good part of the coils change
+	in         parts
+	base       float64 // log of what does not hang on where the sensor sits
+	hope       float64 // what the readings not scored yet may still gain
+}
+
 // child scores a neighbour of a node. Only readings that the change reaches are
 // scored anew, and only where the node's sensor may be: first those that are known
 // from another hypothesis, then the others, the nearest first. A neighbour that falls
 // hopelessly behind is given up with -Inf.
 func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	e.m.checkHalt()
-	sc := e.scalesFor(h)
-	sameScales := sc.equal(&n.sc)
-	e.affected(n, h.at(), sameScales, work)
-	work.share = commonShare(n.at, h.at())
-	moves := muchChanges(n.at, h.at())
-	in := e.partsFor(n, moves)
-	nodes := len(sc.s)
-	base := h.logPrior + n.bgLog + e.direct(h)
-	hope := 0.0 // what the readings not scored yet may still gain
+	nb := e.beside(n, h, work)
+	e.takeKnown(nb)
+	if len(nb.order) > 0 && e.behind(nb) {
+		return math.Inf(-1)
+	}
+	if log, enough := e.look(nb); enough {
+		return log
+	}
+	return e.inFull(nb)
+}
+
+// beside lays a neighbour out: which readings its change reaches, where it is scored, and
+// what the node says there.
+func (e *engine) beside(n *node, h *hypothesis, work *workspace) *neighbour {
+	nb := &neighbour{workspace: work, node: n, hyp: h, sc: e.scalesFor(h), moves: muchChanges(n.at, h.at())}
+	nb.sameScales = nb.sc.equal(&n.sc)
+	e.affected(n, h.at(), nb.sameScales, work)
+	nb.share = commonShare(n.at, h.at())
+	nb.in = e.partsFor(n, nb.moves)
+	nb.base = h.logPrior + n.bgLog + e.direct(h)
 	// Where all currents shrink so does what the placement leaves open.
-	narrower := -3 * math.Log(min(1, max(math.Abs(work.share), leastCommon)))
-	for i := range work.order {
-		o := &work.order[i]
+	narrower := -3 * math.Log(min(1, max(math.Abs(nb.share), leastCommon)))
+	for i := range nb.order {
+		o := &nb.order[i]
 		o.hope = n.hope(o) + narrower
-		hope += o.hope
+		nb.hope += o.hope
 	}
 	for p := range n.tot {
-		work.tot[p] = in[p].pick(work.tot[p][:0], n.tot[p], nodes)
+		nb.tot[p] = nb.in[p].pick(nb.tot[p][:0], n.tot[p], len(nb.sc.s))
 	}
-	behind := func() bool {
-		return sameScales && e.totalOver(in.cells, work.tot, &sc)+base+hope < e.best-e.bail
-	}
-	add := func(o *affectedFactor, s *said) {
-		src := e.factors[o.factor].frame().src
-		exchangeIn(&in[src], work.tot[src], s.log, n.said[o.factor].log, nodes)
-		hope -= o.hope
-	}
-	left := work.left[:0]
-	for _, o := range work.order {
-		p := &in[e.factors[o.factor].frame().src]
-		if o.keep = p.large() && !e.factors[o.factor].frame().along; o.keep {
-			o.key = e.keyOf(o.factor, h.at(), &p.view, &n.bg[o.factor], &sc)
+	return nb
+}
+
+// takeKnown adds what is known already of the readings that a change reaches, and lists the
+// others as left.
+func (e *engine) takeKnown(nb *neighbour) {
+	nb.left = nb.left[:0]
+	for _, o := range nb.order {
+		fr := e.factors[o.factor].frame()
+		p := &nb.in[fr.src]
+		if o.keep = p.large() && !fr.along; o.keep {
+			o.key = e.keyOf(o.factor, nb.hyp.at(), &p.view, &nb.node.bg[o.factor], &nb.sc)
 			if s := e.known.find(o.key); s != nil {
-				add(&o, s)
+				e.take(nb, &o, s)
 				continue
 			}
 		}
-		left = append(left, o)
+		nb.left = append(nb.left, o)
 	}
-	work.left = left
-	if len(work.order) > 0 && behind() {
-		return math.Inf(-1)
-	}
-	roughly := sameScales && !moves && e.res.margin > 0 && e.toldRoughly(left)
-	// In the coarse look the sensor may turn out to sit elsewhere where much of the
-	// pad changes, and a glance at where this node has it tells nothing. By headings hardly
-	// anything is hopeless.
-	glance := sameScales && !(moves && e.res == coarseCells) && !(roughly && e.ratio)
-	if len(left) > 0 && glance && e.hopeless(n, h, &sc, in, work, hope) {
-		return math.Inf(-1)
-	}
-	if roughly {
-		within := roughWithin
-		if e.ratio {
-			within = roughByHeadings
-		}
-		// Under pulses what lies a little below what is kept is looked at closely: given up for a
-		// rough look's injustice, it would be lost for good.
-		injustice := 0.0
-		if e.pulsed {
-			injustice = roughInjustice
-		}
-		switch l := e.roughly(n, h, &sc, in, work) + base; {
-		case !e.ratio && l < e.best-e.bail-injustice:
-			return math.Inf(-1)
-		case l < e.best-within && (e.ratio || l >= e.best-e.bail):
-			return l
-		}
-	}
-	for i, o := range left {
+}
+
+// take puts what a reading says of the neighbour in the place of what it says of the node.
+func (e *engine) take(nb *neighbour, o *affectedFactor, s *said) {
+	src := e.factors[o.factor].frame().src
+	exchangeIn(&nb.in[src], nb.tot[src], s.log, nb.node.said[o.factor].log, len(nb.sc.s))
+	nb.hope -= o.hope
+}
+
+// behind tells whether a neighbour is hopelessly so, whatever the readings not scored yet say.
+func (e *engine) behind(nb *neighbour) bool {
+	return nb.sameScales && e.scoreOf(nb)+nb.hope < e.best-e.bail
+}
+
+// scoreOf is a neighbour's log posterior by the readings taken so far.
+func (e *engine) scoreOf(nb *neighbour) float64 {
+	return e.totalOver(nb.in.cells, nb.tot, &nb.sc) + nb.base
+}
+
+// inFull scores the readings left, as long as there is hope.
+func (e *engine) inFull(nb *neighbour) float64 {
+	n, at := nb.node, nb.hyp.at()
+	for i, o := range nb.left {
 		fr := e.factors[o.factor].frame()
-		p := &in[fr.src]
-		field := work.changed(e.fieldOf(n, o.factor), p, fr, n.at, h.at())
-		work.out = sized(work.out, len(p.cells)*nodes)
-		e.factors[o.factor].like(work.out, h.at(), field, &p.view, &n.bg[o.factor], &sc)
-		s := newSaid(work.out)
+		p := &nb.in[fr.src]
+		field := nb.changed(e.fieldOf(n, o.factor), p, fr, n.at, at)
+		nb.out = sized(nb.out, len(p.cells)*len(nb.sc.s))
+		e.factors[o.factor].like(nb.out, at, field, &p.view, &n.bg[o.factor], &nb.sc)
+		s := newSaid(nb.out)
 		if o.keep {
 			e.known.keep(o.key, s)
 		}
-		add(&o, s)
-		if i < len(left)-1 && (i < 3 || i%4 == 0) && behind() {
+		e.take(nb, &o, s)
+		if i < len(nb.left)-1 && (i < 3 || i%4 == 0) && e.behind(nb) {
 			return math.Inf(-1)
 		}
 	}
-	return e.totalOver(in.cells, work.tot, &sc) + base
+	return e.scoreOf(nb)
 }
 
 // leastCommon share of the ampere-turns bounds how much narrower readings may get.
