@@ -44,33 +44,21 @@ const (
 	LacksAll          // none was read in a known state of the supply
 	LacksOn           // none was read with the supply on
 	LacksTime         // the compass had no time to settle with it on
-	LacksOff          // none was read with it off, nor in a rest
+	LacksOff          // it settled neither with it off nor in a rest
 )
 
 // Turn reads the headings of the i-th of the holds that the capture is left with.
 func (s *Source) Turn(i int) (t Turn, lack Lack) {
 	h := &s.cut.Holds[i]
-	t.Duty = 1
 	offs, ons := s.runsOf(h)
-	byGyro := false
-	laid := 0.0 // headings before anything was switched on, or else all
+	t.Duty = 1
 	for _, b := range h.Bearings {
 		if drive, ok := DriveAt(s.cut, s.plan, b.T); ok && drive.State == capture.Pulse {
 			t.Duty = drive.Duty
 		}
-		if b.TurnedDeg != nil {
-			byGyro = true
-			if drive, ok := DriveAt(s.cut, s.plan, b.T); len(offs) == 0 || ok && drive.State == capture.Off {
-				// What it was turned by later is taken out of the headings; it
-				// must not turn the pad too.
-				t.Hand += *b.TurnedDeg * math.Pi / 180
-				laid++
-			}
-		}
 	}
-	if laid > 0 {
-		t.Hand /= laid
-	}
+	var byGyro bool
+	t.Hand, byGyro = s.byHand(h, len(offs) == 0)
 	switch {
 	case len(ons) > 0:
 	case len(offs) > 0:
@@ -96,6 +84,28 @@ func (s *Source) Turn(i int) (t Turn, lack Lack) {
 		t.SDOff = restTurnSD
 	}
 	return t, LacksNothing
+}
+
+// byHand is by how much the phone had been turned by hand as it was laid down, radians, if its
+// gyroscope tells: by the headings with the supply off, or all of them.
+func (s *Source) byHand(h *capture.Stretch, all bool) (rad float64, ok bool) {
+	n := 0.0
+	for _, b := range h.Bearings {
+		if b.TurnedDeg == nil {
+			continue
+		}
+		ok = true
+		// What it was turned by later is taken out of the headings; it must not turn the
+		// pad too.
+		if drive, known := DriveAt(s.cut, s.plan, b.T); all || known && drive.State == capture.Off {
+			rad += *b.TurnedDeg * math.Pi / 180
+			n++
+		}
+	}
+	if n > 0 {
+		rad /= n
+	}
+	return rad, ok
 }
 
 // straight is a heading with the phone's own rotation by hand taken out,
