@@ -1,6 +1,6 @@
 // Package readings boils down what a phone read to what a verdict needs of it: for each hold
-// the background and what the pad adds to it, with their errors. It knows of no fault and of
-// no hypothesis, and of the plan only how its supply is driven.
+// the background and what the pad adds to it, or where a compass settled, with their errors.
+// It knows of no fault and of no hypothesis, and of the plan only how its supply is driven.
 //
 // A capture comes in cut into stretches (package capture). Its times are mended first
 // (times.go), then the moments at which the supply was told to be switched (told_swapped.go,
@@ -16,6 +16,7 @@
 //	noise, and a phone that would not lie still                       noise.go
 //	a supply that pulses                                              pulses.go, pulse_levels.go
 //	a sensor too slow for the pulses                                  smooth.go
+//	where a compass settled ([Source.Turn])                           compass.go
 //
 // # Units and frames
 //

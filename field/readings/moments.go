@@ -88,15 +88,8 @@ func (m *moments) fit(after *moments, sigma float64, toggled bool) (Axis, float6
 	if !ok {
 		return Axis{VB: Vague, VD: Vague}, math.Inf(-1)
 	}
-	var v [3]float64
-	var q float64
-	for p := 0; p < 3; p++ {
-		for r := 0; r < 3; r++ {
-			v[p] += inv[p][r] * h[r]
-		}
-		q += h[p] * v[p]
-	}
-	ll += -0.5*(m.uu*prec-q) - 0.5*logDet
+	v := times(&inv, &h)
+	ll += -0.5*(m.uu*prec-Dot(&h, &v)) - 0.5*logDet
 	if !toggled {
 		return Axis{B: v[0], VB: inv[0][0], VD: Vague}, ll
 	}

@@ -60,18 +60,11 @@ func split(xs []sample) (label []int, gap float64) {
 	}
 	dir := [3]float64{0.37, 0.41, 0.83}
 	for it := 0; it < 30; it++ {
-		var v [3]float64
-		var norm float64
-		for p := 0; p < 3; p++ {
-			for q := 0; q < 3; q++ {
-				v[p] += c[p][q] * dir[q]
-			}
-			norm += v[p] * v[p]
-		}
+		v := times(&c, &dir)
+		norm := sizeOf(v)
 		if norm == 0 {
 			break
 		}
-		norm = math.Sqrt(norm)
 		for p := range dir {
 			dir[p] = v[p] / norm
 		}
@@ -83,7 +76,7 @@ func split(xs []sample) (label []int, gap float64) {
 	items := make([]item, n)
 	var sum, sq float64
 	for i, x := range xs {
-		p := dir[0]*x.u[0] + dir[1]*x.u[1] + dir[2]*x.u[2]
+		p := Dot(&dir, &x.u)
 		items[i] = item{p, i}
 		sum += p
 		sq += p * p

@@ -107,12 +107,9 @@ func fitWave(xs []sample, sigma [3]float64, ws []wave) (f waveFit) {
 				f.log, f.sure = math.Inf(-1), math.Inf(-1)
 				return f
 			}
-			var x [3]float64
+			x := times(&inv, &h)
 			left = uu
 			for q := range x {
-				for r := range x {
-					x[q] += inv[q][r] * h[r]
-				}
 				left -= x[q] * h[q]
 			}
 			left = math.Max(0, left)

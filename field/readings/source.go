@@ -30,6 +30,7 @@ type Source struct {
 	coarse  float64 // step that its times were rounded to, seconds
 	smooth  []smoothing
 	blurred bool
+	lag     float64 // of its compass, seconds
 }
 
 // Rest is the background as a phone saw it with the supply off.
@@ -82,6 +83,7 @@ func Of(plan *layout.Plan, cut *capture.Stretches, fullScaleUT float64) *Source 
 	s.tops = flatTops(cut, fullScaleUT)
 	s.bySteps = goesBySteps(cut)
 	s.smooth, s.blurred = smoothingOf(plan, cut, s.Noise, Middle(s.Rests))
+	s.lag = lagOf(s.allRuns())
 	return s
 }
 

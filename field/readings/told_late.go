@@ -133,39 +133,10 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 	of := byState(xs)
 	p.level = [2][3]float64{medianOf(of[0]), medianOf(of[1])}
 	p.first, p.last = xs[0].t, xs[len(xs)-1].t
-	var way [3]float64
-	for a := range way {
-		way[a] = p.level[1][a] - p.level[0][a]
-	}
-	square := Dot(&way, &way)
-	var at, beyond [2]int // samples at a level, and further from the other one
-	// firm is the level at which a sample lies.
-	firm := func(x *sample) (level int, ok bool) {
-		var from [3]float64
-		for a := range from {
-			from[a] = x.u[a] - p.level[0][a]
-		}
-		along := Dot(&from, &way) / square
-		beside := math.Sqrt(max(0, Dot(&from, &from)-along*along*square))
-		if beside > firmWithin*math.Sqrt(square)+firmUT {
-			return 0, false
-		}
-		if along > 0.5 {
-			level = 1
-		}
-		past := float64(2*level-1) * (along - float64(level)) // from the other level
-		switch {
-		case math.Abs(past) < firmWithin:
-			at[level]++
-			return level, true
-		case past > 0:
-			beyond[level]++
-		}
-		return 0, false
-	}
-	var run, left int
+	f := firmBetween(p.level)
+	var run, left int // samples since it came to a level, and the last of these
 	for i := range xs {
-		l, ok := firm(&xs[i])
+		l, ok := f.at(&xs[i])
 		switch {
 		case !ok:
 			continue
@@ -184,12 +155,53 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 	if last := xs[left+1:]; len(last) >= fewestRun && agree(last[len(last)-fewestRun:]) {
 		return p, false // it ends at a third level: the phone re-zeroed itself, or was moved
 	}
-	for k := range at {
-		if float64(beyond[k]) > overshoot*float64(at[k]) {
+	for k := range f.count {
+		if float64(f.beyond[k]) > overshoot*float64(f.count[k]) {
 			return p, false // it goes past what looks like a level
 		}
 	}
-	return p, len(p.went) > 0 && float64(at[0]+at[1]) >= plainShare*float64(len(xs))
+	return p, len(p.went) > 0 && float64(f.count[0]+f.count[1]) >= plainShare*float64(len(xs))
+}
+
+// firm tells at which of two levels samples lie.
+type firm struct {
+	from, way     [3]float64 // the first level, and the way to the second
+	square        float64    // of that
+	count, beyond [2]int     // samples at a level, and further from the other one
+}
+
+func firmBetween(level [2][3]float64) (f firm) {
+	f.from = level[0]
+	for a := range f.way {
+		f.way[a] = level[1][a] - level[0][a]
+	}
+	f.square = Dot(&f.way, &f.way)
+	return f
+}
+
+// at is the level at which a sample lies, if it lies at one, and counts it there.
+func (f *firm) at(x *sample) (level int, ok bool) {
+	var from [3]float64
+	for a := range from {
+		from[a] = x.u[a] - f.from[a]
+	}
+	along := Dot(&from, &f.way) / f.square
+	beside := math.Sqrt(max(0, Dot(&from, &from)-along*along*f.square))
+	if beside > firmWithin*math.Sqrt(f.square)+firmUT {
+		return 0, false
+	}
+	if along > 0.5 {
+		level = 1
+	}
+	past := float64(2*level-1) * (along - float64(level)) // from the other level
+	switch {
+	case math.Abs(past) < firmWithin:
+		f.count[level]++
+		return level, true
+	case past > 0:
+		f.beyond[level]++
+	}
+	return 0, false
 }
 
 // leaving tells of a hold at one level that it leaves in the end: the supply was switched so

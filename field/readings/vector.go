@@ -8,6 +8,14 @@ import (
 // Dot is the scalar product of two vectors.
 func Dot(a, b *[3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 
+// times is a matrix times a vector.
+func times(m *[3][3]float64, v *[3]float64) (out [3]float64) {
+	for p := range out {
+		out[p] = Dot(&m[p], v)
+	}
+	return out
+}
+
 // Gap is how far two levels lie apart.
 func Gap(a, b [3]float64) float64 {
 	d := [3]float64{a[0] - b[0], a[1] - b[1], a[2] - b[2]}

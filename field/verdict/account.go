@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 
@@ -41,14 +42,18 @@ type Expected struct {
 	SD [3]float64 `json:"sd_uT"`
 }
 
-// Account judges as Judge does and accounts for every reading. What was read
-// before a mend, if any, counts where the mend left coils alone.
-func (m *Model) Account(before *Before, captures ...*capture.Capture) (*Verdict, *Account, error) {
-	e, list, err := m.decide(before, captures)
-	if err != nil {
-		return nil, nil, err
-	}
-	return e.conclude(list), e.account(list), nil
+// AccountUntil judges as Judge does and accounts for every reading; it gives up with ErrHalted
+// when ctx ends. What was read before a mend, if any, counts where the mend left coils alone.
+func (m *Model) AccountUntil(ctx context.Context, before *Before, captures ...*capture.Capture) (v *Verdict, a *Account, err error) {
+	err = m.until(ctx, func() error {
+		e, list, err := m.decide(before, captures)
+		if err != nil {
+			return err
+		}
+		v, a = e.conclude(list), e.account(list)
+		return nil
+	})
+	return v, a, err
 }
 
 func (e *engine) account(list []*scored) *Account {

@@ -22,7 +22,7 @@ func TestAccountOfHolds(t *testing.T) {
 		t.Fatal(err)
 	}
 	captures := capturesOf(p, careful(7, layout.Fault{Kind: layout.CoilReversed, ID: "B2"}))
-	v, a, err := m.Account(nil, captures...)
+	v, a, err := m.AccountUntil(t.Context(), nil, captures...)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -119,7 +119,7 @@ func TestTraceOfPasses(t *testing.T) {
 	o.Seed, o.Passes = 5, true
 	o.Faults = []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}
 	o.TellOffsetMM, o.OffsetMM = 3, &[2]float64{2, 12}
-	_, a, err := m.Account(nil, capturesOf(p, o)...)
+	_, a, err := m.AccountUntil(t.Context(), nil, capturesOf(p, o)...)
 	if err != nil {
 		t.Fatal(err)
 	}

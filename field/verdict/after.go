@@ -87,22 +87,33 @@ func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture)
 	if err != nil {
 		return nil, err
 	}
-	a := mendedBy(plan, before.Mend)
-	stale := ev.held()
-	if a == nil {
-		for i := range ev.passes {
-			for _, j := range ev.passes[i].coils {
-				stale[j] = true
-			}
-		}
-		if len(stale) < len(plan.Coils) {
-			ev.note("The mend changed the currents: what was read before it no longer counts. Read every coil again.")
-		}
-		ev.noteOhmsGone(plan, old.ohms)
-		return ev, nil
+	if a := mendedBy(plan, before.Mend); a != nil {
+		ev.carryOver(plan, old, a)
+	} else {
+		ev.noteBeginsAnew(plan, old)
 	}
-	ev.mended = a
+	return ev, nil
+}
+
+// noteBeginsAnew says that nothing read before a mend counts, where all of it is to be read again.
+func (ev *evidence) noteBeginsAnew(plan *layout.Plan, old *evidence) {
+	again := ev.held()
+	for i := range ev.passes {
+		for _, j := range ev.passes[i].coils {
+			again[j] = true
+		}
+	}
+	if len(again) < len(plan.Coils) {
+		ev.note("The mend changed the currents: what was read before it no longer counts. Read every coil again.")
+	}
+	ev.noteOhmsGone(plan, old.ohms)
+}
+
+// carryOver takes on what was read before a mend and still counts.
+func (ev *evidence) carryOver(plan *layout.Plan, old *evidence, a *afterMend) {
+	stale := ev.held()
 	maps.Copy(stale, a.touched)
+	ev.mended = a
 	shift := len(ev.sources)
 	ev.firstOld = shift
 	for _, s := range old.sources {
@@ -152,7 +163,6 @@ func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture)
 	if len(old.passes) > 0 {
 		ev.note("What was read by drawing the phone along a row before the mend no longer counts. Draw it along each row again, or lay it on each coil.")
 	}
-	return ev, nil
 }
 
 // held are the coils that something was read over, the phone or needle laid there.

@@ -55,7 +55,7 @@ func TestAfterAMend(t *testing.T) {
 	before := &verdict.Before{Captures: []*capture.Capture{wrong}, Mend: found.Causes[0].Mend}
 	judge := func(captures ...*capture.Capture) *verdict.Verdict {
 		t.Helper()
-		v, _, err := m.Account(before, captures...)
+		v, _, err := m.AccountUntil(t.Context(), before, captures...)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -143,7 +143,7 @@ func TestAfterAMendByNeedle(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, _, err := m.Account(before, since)
+	v, _, err := m.AccountUntil(t.Context(), before, since)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -153,7 +153,7 @@ func TestAfterAMendByNeedle(t *testing.T) {
 	if v.Next == nil || strings.Contains(v.Next.Why, "row") || !strings.Contains(v.Next.Why, "before the mend only") {
 		t.Errorf("next %+v", v.Next)
 	}
-	if v, _, err = m.Account(before, taps("", ohms("string:B", 2.95))); err != nil {
+	if v, _, err = m.AccountUntil(t.Context(), before, taps("", ohms("string:B", 2.95))); err != nil {
 		t.Fatal(err)
 	}
 	if said := strings.Join(v.Notes, " "); strings.Contains(said, "no longer count") {
@@ -186,7 +186,7 @@ func TestAfterSwappingAGroup(t *testing.T) {
 	if err != nil || found.Outcome != verdict.Fault {
 		t.Fatalf("%+v, %v", found, err)
 	}
-	v, _, err := m.Account(&verdict.Before{Captures: []*capture.Capture{wrong}, Mend: []verdict.Mend{{Do: verdict.Rejoin, ID: "left"}}}, only(mended, "A1", "A2", "A3", "B1", "B2", "B3"))
+	v, _, err := m.AccountUntil(t.Context(), &verdict.Before{Captures: []*capture.Capture{wrong}, Mend: []verdict.Mend{{Do: verdict.Rejoin, ID: "left"}}}, only(mended, "A1", "A2", "A3", "B1", "B2", "B3"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -208,7 +208,7 @@ func TestAfterAMendByPasses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, _, err := m.Account(&verdict.Before{Captures: []*capture.Capture{wrong}, Mend: []verdict.Mend{{Do: verdict.Flip, ID: "B2"}}}, only(capturesOf(kennel(t), quiet)[0], "B2"))
+	v, _, err := m.AccountUntil(t.Context(), &verdict.Before{Captures: []*capture.Capture{wrong}, Mend: []verdict.Mend{{Do: verdict.Flip, ID: "B2"}}}, only(capturesOf(kennel(t), quiet)[0], "B2"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -59,57 +59,7 @@ type left struct {
 // another current makes up for that, and the levels that go with it for the current.
 func (e *engine) fitBackground(n *node, stood, first bool) bool {
 	was := slices.Clone(n.bg)
-	n.bgLog = 0
-	type spot struct{ cell, scale int }
-	spots := make([]spot, len(e.phones))
-	for p := range e.phones {
-		if spots[p].cell, spots[p].scale = e.likeliest(n, p); first {
-			spots[p].cell, spots[p].scale = e.expected(n, p)
-		}
-	}
-	var votes []left
-	for g := range e.groups {
-		gr := &e.groups[g]
-		if !gr.settles {
-			continue
-		}
-		var list []left
-		for i, f := range e.factors {
-			fr := f.frame()
-			r, ok := f.(needsBackground)
-			if fr.group != g || !ok {
-				continue
-			}
-			s := spots[fr.src]
-			l, ok := e.left(n, i, r, s.cell, s.scale)
-			if !ok {
-				continue
-			}
-			list = append(list, l)
-		}
-		slices.SortFunc(list, func(a, b left) int { return cmp.Compare(a.t, b.t) })
-		n.bgLog += gr.settle(list, n.bg)
-		votes = append(votes, list...)
-		if len(list) == 0 {
-			continue
-		}
-		// Readings that could not vote take the level of the nearest in time.
-		for i, f := range e.factors {
-			if f.frame().group != g {
-				continue
-			}
-			if slices.ContainsFunc(list, func(l left) bool { return l.factor == i }) {
-				continue
-			}
-			near := list[0]
-			for _, l := range list {
-				if math.Abs(l.t-f.time()) < math.Abs(near.t-f.time()) {
-					near = l
-				}
-			}
-			n.bg[i] = n.bg[near.factor]
-		}
-	}
+	votes := e.levelGroups(n, first)
 	moved := false
 	fit := slices.Clone(n.bg)
 	for i := range n.bg {
@@ -131,6 +81,62 @@ func (e *engine) fitBackground(n *node, stood, first bool) bool {
 		}
 	}
 	return moved
+}
+
+// levelGroups levels the backgrounds of every group that needs it by what its readings leave,
+// and returns these.
+func (e *engine) levelGroups(n *node, first bool) (votes []left) {
+	n.bgLog = 0
+	type spot struct{ cell, scale int }
+	spots := make([]spot, len(e.phones))
+	for p := range e.phones {
+		if spots[p].cell, spots[p].scale = e.likeliest(n, p); first {
+			spots[p].cell, spots[p].scale = e.expected(n, p)
+		}
+	}
+	for g := range e.groups {
+		gr := &e.groups[g]
+		if !gr.settles {
+			continue
+		}
+		var list []left
+		for i, f := range e.factors {
+			fr := f.frame()
+			r, ok := f.(needsBackground)
+			if fr.group != g || !ok {
+				continue
+			}
+			s := spots[fr.src]
+			if l, ok := e.left(n, i, r, s.cell, s.scale); ok {
+				list = append(list, l)
+			}
+		}
+		if len(list) == 0 {
+			continue
+		}
+		slices.SortFunc(list, func(a, b left) int { return cmp.Compare(a.t, b.t) })
+		n.bgLog += gr.settle(list, n.bg)
+		e.levelOthers(n, g, list)
+		votes = append(votes, list...)
+	}
+	return votes
+}
+
+// levelOthers gives the readings of a group that leave no background the level of the nearest
+// in time.
+func (e *engine) levelOthers(n *node, group int, list []left) {
+	for i, f := range e.factors {
+		if f.frame().group != group || slices.ContainsFunc(list, func(l left) bool { return l.factor == i }) {
+			continue
+		}
+		near := list[0]
+		for _, l := range list {
+			if math.Abs(l.t-f.time()) < math.Abs(near.t-f.time()) {
+				near = l
+			}
+		}
+		n.bg[i] = n.bg[near.factor]
+	}
 }
 
 // expected are the offset cell and the scale to expect before the backgrounds are known:
@@ -198,9 +204,6 @@ func (b *background) alike(was *background, stood bool) bool {
 // of the result: the first level against the rest, every later one against the
 // level before it.
 func (g *backgroundGroup) settle(list []left, bg []background) float64 {
-	if len(list) == 0 {
-		return 0
-	}
 	cuts := steps(list)
 	log := 0.0
 	mean := g.mean

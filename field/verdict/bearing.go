@@ -3,7 +3,6 @@ package verdict
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
 	"slices"
 
 	"polewise/field/capture"
@@ -11,173 +10,10 @@ import (
 	"polewise/layout"
 )
 
-// Compass headings. The earth's horizontal field shows where magnetic north
-// lies, the pad pulls the needle away from it; only the angle is reported, and
-// the phone's filter follows with a lag of about a second.
 const (
-	headingSD      = 0.025 // radians, one settled heading at best
-	restTurnSD     = 0.14  // radians more where off was not read in the same hold
-	headingOutlier = 0.03  // the phone's filter rejects a strong field now and then
-	shortestLag    = 0.3   // seconds after a switching from which a heading says anything
-	wobble         = 3.0   // neighbouring headings err alike: so many count as one
+	headingOutlier = 0.03   // the phone's filter rejects a strong field now and then
+	turnVar        = 0.0015 // variance of every turn beside what its headings scatter by: 2.2 degrees
 )
-
-// earth is a horizontal field of the earth, and how likely it is.
-type earth struct{ uT, p float64 }
-
-// earthNodes are those in play; coarse: some stand for two.
-type earthNodes struct {
-	list   []earth
-	coarse bool
-}
-
-// earths are the horizontal fields a compass may feel: 10 to 42 uT is the
-// earth's (World Magnetic Model 2025 over the surface), evenly spread on a log
-// scale; more than that is a phone that never took its own magnetism out.
-var earths = []earth{
-	{11.3, 0.94 / 6}, {14.3, 0.94 / 6}, {18.2, 0.94 / 6},
-	{23.1, 0.94 / 6}, {29.4, 0.94 / 6}, {37.3, 0.94 / 6},
-	{65, 0.02}, {140, 0.02}, {320, 0.02},
-}
-
-// earthSpreadSD is by how much, relatively, the earth's field differs from the
-// common one from hold to hold: steel, and the width of a node.
-const earthSpreadSD = 0.15
-
-// earthStepSD is what that widens by where a node stands for two.
-const earthStepSD = 0.12
-
-// onlyBearings tells whether headings are all that was read by phone. Current
-// and earth's field then come in by their ratio only, and the nodes of the scale
-// stand for the earth's field.
-func (ev *evidence) onlyBearings() bool {
-	return len(ev.bearings) > 0 && len(ev.holds) == 0 && len(ev.passes) == 0
-}
-
-// ratios are the scales of evidence by headings alone: the current's share of
-// the plan is taken as one unless the supply shows another.
-func (e *engine) ratios(h *hypothesis) scales {
-	sc := scales{s: make([]float64, len(e.earths.list)), lp: make([]float64, len(e.earths.list)), sd: math.Hypot(earthSpreadSD, scaleSD), earths: e.earths.list}
-	if e.earths.coarse {
-		sc.sd = math.Hypot(sc.sd, earthStepSD)
-	}
-	display, share := 0.0, 1.0
-	if r, ok := e.setOtherwise(h); ok || e.ev.firstShare() != 1 {
-		share = r
-	}
-	if n := len(e.ev.amps); n > 0 {
-		if a := e.ev.amps[n-1]; h.cur().PadAmps > 0 {
-			display = scalePrior(a.amps/h.cur().PadAmps*e.ev.firstShare()) - math.Log(h.cur().PadAmps)
-		} else { // nothing flows, whatever is set
-			display = logNormal(a.amps, 0, a.sd())
-		}
-	}
-	for i, n := range e.earths.list {
-		sc.s[i] = share / n.uT
-		sc.lp[i] = math.Log(n.p) + display
-	}
-	sc.name()
-	return sc
-}
-
-// Bounds on the earth's fields that stay in play, log units.
-const (
-	earthWithin = 6.0 // of the likeliest, of the same beginning
-	earthsAlike = 0.7 // between two that may be taken for one
-	earthsStay  = 1.4 // between two that may stay so
-	farPerOdds  = 5.0 // a beginning so much less likely needs odds of one more to count
-)
-
-// narrowEarths leaves out the earth's fields that none of the beginnings goes with, of
-// those worth growing from; and takes two and two for one where they make no odds: close
-// to strong coils a needle hardly feels the earth. Where those that the last verdict left
-// serve nearly as well, they stay: what is known stands for them.
-func (e *engine) narrowEarths(beginnings []*node) {
-	best := likeliestOf(beginnings)
-	all := e.earths.list
-	from, to := len(all), 0
-	odds := make([]float64, len(all)) // between each and the one after it
-	odds[len(all)-1] = math.Inf(1)
-	for _, n := range beginnings {
-		if n.log < best-baseWithin {
-			continue
-		}
-		each := make([]float64, len(n.sc.s))
-		for m := range each {
-			each[m] = e.totalAt(e.wholeCells, n.tot, &n.sc, m)
-		}
-		top := slices.Max(each)
-		for m, v := range each {
-			if v > top-earthWithin {
-				from, to = min(from, m), max(to, m+1)
-			}
-			if m > 0 {
-				odds[m-1] = max(odds[m-1], math.Abs(v-each[m-1])-(best-n.log)/farPerOdds)
-			}
-		}
-	}
-	if from >= to {
-		return
-	}
-	var left []earthSpan
-	for m := from; m < to; m++ {
-		s := earthSpan{m, m + 1}
-		if m+1 < to && odds[m] < earthsAlike && all[m].p == all[m+1].p && !e.earths.coarse {
-			s.to++
-			m++
-		}
-		left = append(left, s)
-	}
-	of := earthsKey{step: e.res.step, all: nameOfEarths(all)}
-	if last := e.m.earths[of]; staysFor(last, left, odds) {
-		left = last
-	}
-	e.m.earths[of] = left
-	nodes := earthNodes{coarse: e.earths.coarse || len(left) < left[len(left)-1].to-left[0].from}
-	for _, s := range left {
-		n := all[s.from]
-		if o := all[s.to-1]; s.to-s.from > 1 {
-			n = earth{math.Sqrt(n.uT * o.uT), n.p + o.p}
-		}
-		nodes.list = append(nodes.list, n)
-	}
-	e.earths = nodes
-}
-
-// earthSpan is one field of the earth, or two taken for one: from one to before another.
-type earthSpan struct{ from, to int }
-
-// earthsLeft are those that stayed in play in the last verdict, of all that there were, by
-// the size of the sensor's cells.
-type earthsLeft map[earthsKey][]earthSpan
-
-type earthsKey struct {
-	step float64
-	all  key
-}
-
-func nameOfEarths(list []earth) key {
-	k := newKey()
-	for _, n := range list {
-		k.add(n.uT)
-	}
-	return k
-}
-
-// staysFor tells whether fields left before serve for those needed now: they reach as far,
-// are hardly more, and none of them takes two for one where that makes odds.
-func staysFor(last, need []earthSpan, odds []float64) bool {
-	if len(last) == 0 || len(last) > len(need)+1 {
-		return false
-	}
-	from, to := need[0].from, need[len(need)-1].to
-	if last[0].from > from || last[len(last)-1].to < to {
-		return false
-	}
-	return !slices.ContainsFunc(last, func(s earthSpan) bool {
-		return s.to-s.from > 1 && odds[s.from] >= earthsStay && s.to > from && s.from < to
-	})
-}
 
 // bearingDigest is a hold by the heading route: where the compass settled with
 // the supply off and on.
@@ -195,213 +31,26 @@ type bearingDigest struct {
 	ofCurrent    []float64 // the shares of the current that all is told for that it may have been read at
 }
 
-func (ev *evidence) addBearing(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch, src int, lag float64, ofCurrent []float64) {
-	d := bearingDigest{coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, topDeg: h.TopDeg, samples: len(h.Bearings), duty: 1, ofCurrent: ofCurrent}
-	d.shift = shiftOf(h.Hold)
-	offs, ons := runsOf(plan, cut, h)
-	byGyro := false
-	laid := 0.0 // headings before anything was switched on, or else all
-	for _, b := range h.Bearings {
-		if drive, ok := readings.DriveAt(cut, plan, b.T); ok && drive.State == capture.Pulse {
-			d.duty = drive.Duty
-		}
-		if b.TurnedDeg != nil {
-			byGyro = true
-			if drive, ok := readings.DriveAt(cut, plan, b.T); len(offs) == 0 || ok && drive.State == capture.Off {
-				// What it was turned by later is taken out of the headings; it
-				// must not turn the pad too.
-				d.hand += *b.TurnedDeg * math.Pi / 180
-				laid++
-			}
-		}
+// addBearing keeps what the headings of a hold say, if they tell anything, and says what they lack.
+func (ev *evidence) addBearing(plan *layout.Plan, h *capture.Stretch, src int, turn readings.Turn, lack readings.Lack, ofCurrent []float64) {
+	d := bearingDigest{
+		coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, shift: shiftOf(h.Hold), topDeg: h.TopDeg,
+		off: turn.Off, on: turn.On, sdOff: turn.SDOff, sdOn: turn.SDOn, samples: len(h.Bearings), hand: turn.Hand, duty: turn.Duty, ofCurrent: ofCurrent,
 	}
-	if laid > 0 {
-		d.hand /= laid
-	}
-	if len(ons) == 0 {
-		if len(offs) > 0 {
-			ev.lose(d.coil)
-			ev.note("The hold beside %s has no headings with the supply on; it tells nothing.", d.label)
-		}
+	switch lack {
+	case readings.LacksNothing:
+		ev.bearings = append(ev.bearings, d)
 		return
-	}
-	var ok bool
-	if d.on, d.sdOn, ok = settle(ons, lag); !ok {
-		ev.lose(d.coil)
+	case readings.LacksAll:
+		return
+	case readings.LacksOn:
+		ev.note("The hold beside %s has no headings with the supply on; it tells nothing.", d.label)
+	case readings.LacksTime:
 		ev.note("The compass had no time to settle beside %s. Keep the phone there for three seconds.", d.label)
-		return
+	case readings.LacksOff:
+		ev.note("No heading was read with the supply off. Switch it off for three seconds beside %s and on again.", d.label)
 	}
-	if d.off, d.sdOff, ok = settle(offs, lag); !ok {
-		// From the rest, turned by what the phone was said to be turned.
-		rest, top, found := restHeading(cut, lag)
-		if !found {
-			ev.lose(d.coil)
-			ev.note("No heading was read with the supply off. Switch it off for three seconds beside %s and on again.", d.label)
-			return
-		}
-		d.off, d.sdOff = rest, headingSD
-		if !byGyro {
-			d.off -= (d.topDeg - top) * math.Pi / 180
-			d.sdOff = restTurnSD
-		}
-	}
-	ev.bearings = append(ev.bearings, d)
-}
-
-// straight is a heading with the phone's own rotation by hand taken out,
-// degrees.
-func straight(b capture.Bearing) float64 {
-	if b.TurnedDeg != nil {
-		return b.Deg - *b.TurnedDeg
-	}
-	return b.Deg
-}
-
-// bearingRun is the headings since one switching of the supply, or since the
-// phone was laid down.
-type bearingRun struct {
-	began  float64
-	t, deg []float64
-}
-
-// runsOf parts the headings of a hold at the supply's switchings.
-func runsOf(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (offs, ons []bearingRun) {
-	for _, b := range h.Bearings {
-		drive, ok := readings.DriveAt(cut, plan, b.T)
-		if !ok {
-			continue
-		}
-		runs := &ons
-		if drive.State == capture.Off {
-			runs = &offs
-		}
-		began := math.Max(drive.T, h.From)
-		if n := len(*runs); n == 0 || (*runs)[n-1].began != began {
-			*runs = append(*runs, bearingRun{began: began})
-		}
-		r := &(*runs)[len(*runs)-1]
-		r.t = append(r.t, b.T)
-		r.deg = append(r.deg, straight(b))
-	}
-	return offs, ons
-}
-
-// allRuns are those of all holds.
-func allRuns(plan *layout.Plan, cut *capture.Stretches) (runs []bearingRun) {
-	for i := range cut.Holds {
-		offs, ons := runsOf(plan, cut, &cut.Holds[i])
-		runs = append(append(runs, offs...), ons...)
-	}
-	return runs
-}
-
-// tend fits a run as a unit vector that tends to a direction, the rest of the
-// way shrinking by e every lag: z = a + b exp(-t/lag). It returns a, how sure
-// its direction is, what is left of the way at the end, and the squared error.
-func (r *bearingRun) tend(lag float64) (a complex128, variance, rest, sse float64) {
-	var n, se, see float64
-	var sz, sez complex128
-	for i, t := range r.t {
-		e := math.Exp(-math.Max(0, t-r.began) / lag)
-		z := cmplx.Rect(1, r.deg[i]*math.Pi/180)
-		n, se, see = n+1, se+e, see+e*e
-		sz, sez = sz+z, sez+complex(e, 0)*z
-	}
-	// A weak prior on the way still to go keeps short runs from running wild.
-	const faint = 0.02
-	see += faint
-	det := n*see - se*se
-	a = (complex(see, 0)*sz - complex(se, 0)*sez) / complex(det, 0)
-	b := (complex(n, 0)*sez - complex(se, 0)*sz) / complex(det, 0)
-	for i, t := range r.t {
-		e := math.Exp(-math.Max(0, t-r.began) / lag)
-		d := cmplx.Rect(1, r.deg[i]*math.Pi/180) - a - complex(e, 0)*b
-		sse += real(d)*real(d) + imag(d)*imag(d)
-	}
-	last := math.Exp(-math.Max(0, r.t[len(r.t)-1]-r.began) / lag)
-	return a, see / det, cmplx.Abs(b) * last, sse
-}
-
-// What headings are known by (estimates, no source): angles in radians, times in seconds.
-const (
-	usualLag, lagSpread = 1.0, 0.8  // how slowly a compass follows, and by how much that differs, as a logarithm
-	stillVar            = 1e-5      // variance that a sample has at least: 0.2 degrees
-	restKnown           = 4.0       // what is still to go is known to this part of it
-	leftVar, leftLag    = 0.25, 0.9 // of what is left of the way where nothing tells: variance at first, and by when it is gone
-	offCircle           = 0.1       // variance by the square of how far the fit of a direction lies off the unit circle, where all of them lie
-	turnVar             = 0.0015    // variance of every turn beside all of that: 2.2 degrees
-)
-
-// lagOf finds the lag that fits all runs of a phone best, seconds; about one is
-// usual.
-func lagOf(runs []bearingRun) float64 {
-	best, lag := math.Inf(1), usualLag
-	for tau := 0.15; tau < 3; tau *= 1.2 {
-		usual := math.Log(tau/usualLag) / lagSpread
-		cost := usual * usual
-		for i := range runs {
-			if r := &runs[i]; len(r.t) >= 5 {
-				_, _, _, sse := r.tend(tau)
-				cost += float64(len(r.t)) / wobble * math.Log(sse/float64(len(r.t))+headingSD*headingSD)
-			}
-		}
-		if cost < best {
-			best, lag = cost, tau
-		}
-	}
-	return lag
-}
-
-// settle finds where the headings of a state of the supply tend to.
-func settle(runs []bearingRun, lag float64) (rad, sd float64, ok bool) {
-	var sum complex128
-	var weight float64
-	for i := range runs {
-		r := &runs[i]
-		lead := r.t[len(r.t)-1] - r.began
-		if math.IsInf(r.began, -1) {
-			lead = r.t[len(r.t)-1] - r.t[0] + 1
-		}
-		if lead < shortestLag {
-			continue
-		}
-		n := float64(len(r.t))
-		a, variance, rest, sse := r.tend(lag)
-		// What the samples scatter by counts wobble times.
-		v := variance*wobble*(sse/math.Max(1, 2*n-4)+stillVar) + headingSD*headingSD + rest*rest/(restKnown*restKnown)
-		if len(r.t) < 5 { // too few to fit: the last, and what may be left of the way to there
-			v += leftVar * math.Exp(-2*lead/leftLag)
-			a = cmplx.Rect(1, r.deg[len(r.deg)-1]*math.Pi/180)
-		}
-		if l := cmplx.Abs(a); l > 0 {
-			v += offCircle * (l - 1) * (l - 1)
-			sum += a / complex(l*v, 0)
-			weight += 1 / v
-		}
-	}
-	if weight == 0 {
-		return 0, 0, false
-	}
-	return cmplx.Phase(sum), math.Sqrt(1 / weight), true
-}
-
-func restHeading(cut *capture.Stretches, lag float64) (rad, topDeg float64, ok bool) {
-	var runs []bearingRun
-	for i := range cut.Rests {
-		r := &cut.Rests[i]
-		if len(r.Bearings) == 0 {
-			continue
-		}
-		run := bearingRun{began: math.Inf(-1)}
-		for _, b := range r.Bearings {
-			run.t = append(run.t, b.T)
-			run.deg = append(run.deg, straight(b))
-		}
-		runs = append(runs, run)
-		topDeg = r.TopDeg
-	}
-	rad, _, ok = settle(runs, lag)
-	return rad, topDeg, ok
+	ev.lose(d.coil)
 }
 
 // bearingFactor scores a heading hold.

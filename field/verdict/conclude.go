@@ -51,8 +51,9 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Notes = append(v.Notes, fmt.Sprintf("%s was mended and is not as planned yet. Another coil may have been turned in its place: read every coil again before you turn anything.", e.m.plan.Coils[still].ID))
 	}
 	again := e.toReadAgain(list, weights)
+	fine := sound && all.fine >= MinClaim
 	switch {
-	case sound && all.fine >= MinClaim && closing == nil && len(again) == 0:
+	case fine && closing == nil && len(again) == 0:
 		v.Outcome = AsPlanned
 	case all.sum > MinClaim && all.fine <= 1-MinClaim && known && !odd.many && (found || !withheld):
 		v.Outcome = Fault
@@ -68,21 +69,22 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Notes = append(v.Notes, e.alone()...)
 		v.Notes = append(v.Notes, e.joinsUnread()...)
 	}
-	v.Next = e.next(v, list, weights)
-	if n := e.nextBeside(&odd); n != nil {
-		v.Next = n
-	}
 	for i := range again {
-		if i == 0 && sound && all.fine >= MinClaim {
-			v.Next = &again[i]
-		} else {
+		if i > 0 || !fine { // else it is the next
 			v.Notes = append(v.Notes, again[i].Why)
 		}
 	}
-	if closing != nil && (sound || e.ev.mended.touched[e.m.plan.CoilIndex(closing.At)]) {
+	switch {
+	case closing != nil && (sound || e.ev.mended.touched[e.m.plan.CoilIndex(closing.At)]):
 		v.Next = closing
-	} else if instead != nil {
+	case instead != nil:
 		v.Next = instead
+	case fine && len(again) > 0:
+		v.Next = &again[0]
+	default:
+		if v.Next = e.nextBeside(&odd); v.Next == nil {
+			v.Next = e.next(v, list, weights)
+		}
 	}
 	for j := range v.Coils {
 		for st, q := range v.Coils[j].P {

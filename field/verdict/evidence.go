@@ -165,14 +165,14 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 	if read.ToldOff > 0 {
 		ev.note("The supply was switched up to %.1f s before or after it was told. Over strong coils the readings show when; over weak ones they may not. Tap as you switch it.", read.ToldOff)
 	}
-	lag := lagOf(allRuns(plan, cut))
 	for i := range cut.Holds {
 		h := &cut.Holds[i]
 		if ev.tooShort(plan, h) {
 			continue
 		}
 		if c.Start.Route == capture.Heading || len(h.Bearings) > 0 && len(h.B) == 0 {
-			ev.addBearing(plan, cut, h, src, lag, toldAt(h.To))
+			turn, lack := read.Turn(i)
+			ev.addBearing(plan, h, src, turn, lack, toldAt(h.To))
 			continue
 		}
 		ev.addHold(digestOf(plan, h, src, read.Hold(i), toldAt(h.To)))

@@ -135,7 +135,8 @@ func (s *sym3) addSym(o *sym3, w float64) {
 	s.yz += w * o.yz
 }
 
-// pulls turns the hold's readings into pulls, given the background.
+// pulls turns the hold's readings into pulls, given the background: the likeliest first, and
+// those alone that are not hopeless beside it.
 func (h *holdFactor) pulls(bg *background) []pull {
 	if h.comps != nil && h.made == *bg {
 		return h.comps
@@ -144,74 +145,84 @@ func (h *holdFactor) pulls(bg *background) []pull {
 	h.comps = h.comps[:0]
 	for i := range h.readings {
 		r := &h.readings[i]
-		options := [2]struct{ w, v float64 }{{math.Log(1 - jumpedShare), driftSD * driftSD}, {math.Log(jumpedShare), jumpedSD * jumpedSD}}
-		for o, opt := range options {
-			if h.toggled && o > 0 {
-				break
-			}
-			// Likely by microtesla read, and not by those at the current that all is told for.
-			read := r.LogW - 3*math.Log(r.share)
-			p := pull{logW: read, free: read, share: r.share}
-			var d, v, b [3]float64
-			for a := range d {
-				ax := r.Ax[a]
-				prior := opt.v + bg.variance[a]
-				switch {
-				case h.toggled:
-					d[a], v[a], b[a] = ax.D, ax.VD, ax.B
-				case ax.VD >= readings.Vague/2: // only background and pull together are known
-					d[a], v[a], b[a] = ax.B-bg.b[a], ax.VB+prior, bg.b[a]
-				default:
-					s := ax.VB + prior
-					in := bg.b[a] - ax.B
-					p.free -= 0.5 * math.Log(s)
-					p.logW += -in*in/(2*s) - 0.5*math.Log(s)
-					d[a] = ax.D + ax.CV/s*in
-					v[a] = ax.VD - ax.CV*ax.CV/s
-					b[a] = ax.B + ax.VB/s*in
-					p.seesB, p.b[a], p.vb[a] = true, ax.B, ax.VB
-				}
-			}
-			if !h.toggled {
-				p.logW += opt.w
-				p.free += opt.w
-			}
-			for a := range d {
-				d[a] /= r.share
-				v[a] /= r.share * r.share
-			}
-			for row := 0; row < 3; row++ {
-				for a := 0; a < 3; a++ {
-					p.d[row] += h.rot[row][a] * d[a]
-				}
-			}
-			for a := 0; a < 3; a++ {
-				p.c.add(h.rot[0][a], h.rot[1][a], h.rot[2][a], v[a]+readings.FloorUT*readings.FloorUT)
-			}
-			ch := p.c.chol()
-			p.peak = p.logW - ch.logDet()
-			for a := range h.clipped {
-				if level := h.clipped[a]; level != 0 {
-					sign := math.Copysign(1, level-b[a])
-					p.clip[a] = clip{
-						dir:   [3]float64{sign * h.rot[0][a], sign * h.rot[1][a], sign * h.rot[2][a]},
-						level: sign * (level - b[a]) / r.share,
-					}
-					p.clipped = true
-				}
-			}
-			h.comps = append(h.comps, p)
+		if h.toggled {
+			h.comps = append(h.comps, h.pullOf(r, bg, 0, 0))
+			continue
 		}
+		h.comps = append(h.comps,
+			h.pullOf(r, bg, driftSD*driftSD, math.Log(1-jumpedShare)),
+			h.pullOf(r, bg, jumpedSD*jumpedSD, math.Log(jumpedShare)))
 	}
-	if len(h.comps) > 2 {
-		slices.SortFunc(h.comps, func(a, b pull) int { return cmp.Compare(b.peak, a.peak) })
-		keep := len(h.comps)
-		for keep > 1 && h.comps[keep-1].peak < h.comps[0].peak-faintPull {
-			keep--
-		}
-		h.comps = h.comps[:keep]
-	}
+	h.comps = notHopeless(h.comps)
 	return h.comps
+}
+
+// notHopeless sorts the pulls of a hold and leaves out those far less likely than the first.
+func notHopeless(comps []pull) []pull {
+	if len(comps) <= 2 {
+		return comps
+	}
+	slices.SortFunc(comps, func(a, b pull) int { return cmp.Compare(b.peak, a.peak) })
+	keep := len(comps)
+	for keep > 1 && comps[keep-1].peak < comps[0].peak-faintPull {
+		keep--
+	}
+	return comps[:keep]
+}
+
+// pullOf is what one reading of the hold says of the pull, where the background had moved by
+// so much since it was seen, which is so likely; neither matters where both levels were seen.
+func (h *holdFactor) pullOf(r *reading, bg *background, moved, logMoved float64) pull {
+	// Likely by microtesla read, and not by those at the current that all is told for.
+	read := r.LogW - 3*math.Log(r.share)
+	p := pull{logW: read, free: read, share: r.share}
+	var d, v, b [3]float64
+	for a := range d {
+		ax := r.Ax[a]
+		prior := moved + bg.variance[a]
+		switch {
+		case h.toggled:
+			d[a], v[a], b[a] = ax.D, ax.VD, ax.B
+		case ax.VD >= readings.Vague/2: // only background and pull together are known
+			d[a], v[a], b[a] = ax.B-bg.b[a], ax.VB+prior, bg.b[a]
+		default:
+			s := ax.VB + prior
+			in := bg.b[a] - ax.B
+			p.free -= 0.5 * math.Log(s)
+			p.logW += -in*in/(2*s) - 0.5*math.Log(s)
+			d[a] = ax.D + ax.CV/s*in
+			v[a] = ax.VD - ax.CV*ax.CV/s
+			b[a] = ax.B + ax.VB/s*in
+			p.seesB, p.b[a], p.vb[a] = true, ax.B, ax.VB
+		}
+	}
+	p.logW += logMoved
+	p.free += logMoved
+	for a := range d {
+		d[a] /= r.share
+		v[a] /= r.share * r.share
+	}
+	for row := 0; row < 3; row++ {
+		for a := 0; a < 3; a++ {
+			p.d[row] += h.rot[row][a] * d[a]
+		}
+	}
+	for a := 0; a < 3; a++ {
+		p.c.add(h.rot[0][a], h.rot[1][a], h.rot[2][a], v[a]+readings.FloorUT*readings.FloorUT)
+	}
+	ch := p.c.chol()
+	p.peak = p.logW - ch.logDet()
+	for a := range h.clipped {
+		if level := h.clipped[a]; level != 0 {
+			sign := math.Copysign(1, level-b[a])
+			p.clip[a] = clip{
+				dir:   [3]float64{sign * h.rot[0][a], sign * h.rot[1][a], sign * h.rot[2][a]},
+				level: sign * (level - b[a]) / r.share,
+			}
+			p.clipped = true
+		}
+	}
+	return p
 }
 
 // spread is what height, turn, tilt and scale leave open at a place, and a

@@ -279,11 +279,7 @@ func nearestTo(p *layout.Plan, j int) []int {
 // parallelSets lists the ids of strings that are planned side by side.
 func parallelSets(p *layout.Plan) [][]string {
 	if len(p.Groups) == 0 {
-		var all []string
-		for i := range p.Strings {
-			all = append(all, p.Strings[i].ID)
-		}
-		return [][]string{all}
+		return [][]string{p.StringIDs()}
 	}
 	var sets [][]string
 	for _, g := range p.Groups {

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -30,9 +31,15 @@ const (
 // placeCells are finer than those of a verdict: here the place itself is asked for.
 var placeCells = resolution{step: 0.005, sd: 0.0035, margin: 2, scales: 5}
 
-// Locate finds a sensor's place from one phone's holds, over whatever may be
-// wrong with the pad. What the start line says of the place counts as known.
-func (m *Model) Locate(c *capture.Capture) (*Place, error) {
+// LocateUntil finds a sensor's place from one phone's holds, over whatever may be
+// wrong with the pad; it gives up with ErrHalted when ctx ends. What the start line says of
+// the place counts as known.
+func (m *Model) LocateUntil(ctx context.Context, c *capture.Capture) (p *Place, err error) {
+	err = m.until(ctx, func() (err error) { p, err = m.locate(c); return err })
+	return p, err
+}
+
+func (m *Model) locate(c *capture.Capture) (*Place, error) {
 	ev, err := gather(m.plan, []*capture.Capture{c})
 	if err != nil {
 		return nil, err

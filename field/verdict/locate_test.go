@@ -91,7 +91,7 @@ func TestLocate(t *testing.T) {
 	for i, offset := range [][2]float64{{0, 0}, {8, 38}, {-12, 52}, {20, -8}, {-25, 74}} {
 		far := math.Hypot(offset[0], offset[1]) > 65
 		for seed, faults := range [][]layout.Fault{nil, {{Kind: layout.CoilReversed, ID: at}}} {
-			p, err := m.Locate(laid(t, plan, at, offset, uint64(10*i+seed), asked, 0, faults...))
+			p, err := m.LocateUntil(t.Context(), laid(t, plan, at, offset, uint64(10*i+seed), asked, 0, faults...))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -113,7 +113,7 @@ func TestLocateSaysWhenItCannot(t *testing.T) {
 	plan, m := warmKennel(t)
 	at := plan.Coils[0].ID
 	dead := laid(t, plan, at, [2]float64{5, 40}, 1, asked[:2], 0, layout.Fault{Kind: layout.CoilShorted, ID: at})
-	p, err := m.Locate(dead)
+	p, err := m.LocateUntil(t.Context(), dead)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -122,7 +122,7 @@ func TestLocateSaysWhenItCannot(t *testing.T) {
 	}
 	// Between the holds the mark was moved, though it was to stay on the middle.
 	moved := laid(t, plan, at, [2]float64{5, 25}, 2, asked[:2], 50)
-	if p, err = m.Locate(moved); err != nil {
+	if p, err = m.LocateUntil(t.Context(), moved); err != nil {
 		t.Fatal(err)
 	}
 	t.Logf("moved: %v within %v, %s", p.Offset, p.SD, p.Doubt)

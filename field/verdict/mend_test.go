@@ -3,6 +3,7 @@ package verdict
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -123,4 +124,32 @@ func fewest(p *layout.Plan, wrong []bool, groups bool) int {
 		best = min(best, count)
 	}
 	return best
+}
+
+// TestEveryFaultIsSaidAndMended: each kind of fault there is has words and a mend.
+func TestEveryFaultIsSaidAndMended(t *testing.T) {
+	p := mendPlan(true)
+	m, err := Warm(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	of := map[layout.FaultKind]string{
+		layout.CoilReversed: ":C1", layout.StringReversed: ":C", layout.GroupReversed: ":left", layout.PadReversed: "", layout.CoilShorted: ":C1",
+		layout.TurnsShorted: ":C1", layout.StringOpen: ":C", layout.CoilOpen: ":C1", layout.StringsInSeries: ":A,B", layout.CoilInWrongString: ":C1,D",
+	}
+	_, err = layout.ParseFault("?")
+	_, kinds, _ := strings.Cut(err.Error(), "a kind of fault: ")
+	for kind := range strings.SplitSeq(kinds, ", ") {
+		t.Run(kind, func(t *testing.T) {
+			f, err := layout.ParseFault(kind + of[layout.FaultKind(kind)])
+			if err != nil {
+				t.Fatal(err)
+			}
+			h := newHypothesis(m, []layout.Fault{f}, 0)
+			mend := mendFor(p, h.faults)
+			if what, how := sayFaults(p, h), sayMend(p, h, mend); what == "" || len(how) == 0 {
+				t.Errorf("said %q, to be mended by %v: %q", what, mend, how)
+			}
+		})
+	}
 }

@@ -50,9 +50,9 @@ const (
 	coarseKept       = 60
 )
 
-// forget drops what is known of the field at cells of a resolution.
-func (m *Model) forget(r resolution) {
-	maps.DeleteFunc(m.columns, func(k columnsKey, _ *columns) bool { return k.step == r.step })
+// forgetCoarse drops what is known of the field at the cells of the coarse look.
+func (m *Model) forgetCoarse() {
+	maps.DeleteFunc(m.columns, func(k columnsKey, _ *columns) bool { return k.step == coarseCells.step })
 }
 
 // Warm prepares a model of a plan. The plan must not change afterwards.
@@ -112,7 +112,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 		}
 		c.layTiles(m.plan)
 		c.joinStrings(m.plan)
-		c.findPeaks(g.everyFew(peakStep))
+		c.findPeaks(g.peakPlaces())
 	}
 	if len(m.columns) >= maxCachedColumns {
 		clear(m.columns)

@@ -120,13 +120,13 @@ func (a *aligner) sumOut(full *mat.SymDense, v *mat.VecDense, g guess) (h *mat.S
 	return h, hv, gain, true
 }
 
-// soften allows for each coil seeming stronger or weaker by a share of sd than it is.
-func soften(h *mat.SymDense, v *mat.VecDense, sd float64) {
+// soften allows for each coil seeming stronger or weaker than it is.
+func soften(h *mat.SymDense, v *mat.VecDense) {
 	n := v.Len()
 	sum := mat.NewSymDense(n, nil)
 	sum.CopySym(h)
 	for i := range n {
-		sum.SetSym(i, i, sum.At(i, i)+1/(sd*sd))
+		sum.SetSym(i, i, sum.At(i, i)+1/(woundSD*woundSD))
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(sum) {

@@ -290,7 +290,7 @@ func (a *aligner) newWay(l int, g guess) *way {
 	if !ok {
 		return nil
 	}
-	soften(h, hv, woundSD)
+	soften(h, hv)
 	w := way{log: s.log + gain, lack: a.lacks(s), h: make([]float64, n), hh: make([]float64, n*n)}
 	var db [3]float64
 	for r := range db {

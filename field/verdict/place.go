@@ -170,9 +170,9 @@ func (g *grid) viewOf(cells []int) view {
 	return v
 }
 
-// everyFew lists places about so many metres apart each way, the last ones too.
-func (g *grid) everyFew(apart float64) (out []int) {
-	few := max(1, int(math.Round(apart/g.step)))
+// peakPlaces lists places about peakStep apart each way, the last ones too.
+func (g *grid) peakPlaces() (out []int) {
+	few := max(1, int(math.Round(peakStep/g.step)))
 	along := func(n int) (list []int) {
 		for i := 0; i < n-1; i += few {
 			list = append(list, i)

@@ -101,7 +101,7 @@ func sayMend(plan *layout.Plan, h *hypothesis, mend []Mend) []string {
 			}
 		case RemakeJoint:
 			switch {
-			case plan.CoilIndex(m.ID) < 0:
+			case plan.StringIndex(m.ID) >= 0:
 				out = append(out, fmt.Sprintf("Find the open joint of string %s with an ohmmeter, coil by coil, and solder it again.", m.ID))
 			case shorted(h, m.ID):
 				out = append(out, fmt.Sprintf("Look for touching leads or bare wire at %s; part them, or replace the coil.", m.ID))

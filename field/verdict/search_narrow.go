@@ -42,7 +42,7 @@ func (e *engine) narrow() {
 		e.coarse = c
 	}
 	if len(c.factors) > coarseKept {
-		e.m.forget(coarseCells)
+		e.m.forgetCoarse()
 		c.dropRows()
 	}
 	e.idle = map[uint64]bool{}

@@ -56,7 +56,7 @@ func TestSupplySetAnew(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				v, account, err := m.Account(nil, first, second)
+				v, account, err := m.AccountUntil(t.Context(), nil, first, second)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -104,7 +104,7 @@ func TestSupplySetAnewAfterAMend(t *testing.T) {
 		Captures: []*capture.Capture{read(11, 1, layout.Fault{Kind: layout.CoilReversed, ID: "A2"})},
 		Mend:     []verdict.Mend{{Do: verdict.Flip, ID: "A2"}},
 	}
-	v, _, err := m.Account(before, only(read(12, 0.33), "A2"))
+	v, _, err := m.AccountUntil(t.Context(), before, only(read(12, 0.33), "A2"))
 	if err != nil {
 		t.Fatal(err)
 	}

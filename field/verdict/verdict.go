@@ -9,7 +9,8 @@
 //	what a set of faults does to the coils    hypothesis.go
 //	which way a phone points, where it sits   frames.go, place.go, sensor_place.go, locate.go
 //	the field at those places                 place.go, change.go
-//	how well a hypothesis fits                engine.go, background.go; known.go (what is kept)
+//	how well a hypothesis fits                engine.go, background.go; scales.go, earths.go; known.go (what is kept)
+//	how well one fits that is near it         neighbour.go, glance.go
 //	which hypotheses are looked at            search.go with search_*.go
 //	what is claimed, and what is not          conclude.go; odd.go, misread.go, told_amps.go, wrongcoil.go
 //	faults that come to the same              simplify.go, causes.go

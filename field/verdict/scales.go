@@ -1,0 +1,101 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+
+	"polewise/field/readings"
+)
+
+// scales are the values the current of the whole pad may have, relative to the
+// plan's, with their log weights under the plan's tolerance and any reading of
+// the supply's display.
+type scales struct {
+	s, lp []float64
+	sd    float64 // width each node stands for, relative
+	// Of headings alone the nodes stand for these fields of the earth.
+	earths []earth
+	key    key // equal for equal ones
+}
+
+// name finds the key.
+func (a *scales) name() {
+	a.key = newKey()
+	for _, s := range a.s {
+		a.key.mix(s)
+	}
+	a.key.mix(a.sd)
+}
+
+func (a *scales) equal(b *scales) bool { return slices.Equal(a.s, b.s) }
+
+// How the scales of the current are laid (estimates, no source).
+const (
+	scaleStep    = 0.85  // from one to the next, standard deviations of the scale
+	leastScaleSD = 0.008 // by which each stands for those beside it, at least
+	leastScale   = 0.02  // the smallest: some current flows
+)
+
+// scalesFor lays the nodes of the current's scale where prior and display
+// readings put it.
+func (e *engine) scalesFor(h *hypothesis) scales {
+	if e.ratio {
+		return e.ratios(h)
+	}
+	first := e.ev.firstShare()
+	mean, prec := 1/first, first*first/(scaleSD*scaleSD)
+	var sum = prec * mean
+	if _, ok := e.setOtherwise(h); ok {
+		prec, sum = 0, 0 // only what it shows tells
+	}
+	for _, a := range e.ev.amps {
+		if h.cur().PadAmps <= 0 {
+			continue
+		}
+		sd := a.sd() / h.cur().PadAmps
+		prec += 1 / (sd * sd)
+		sum += a.amps / h.cur().PadAmps / (sd * sd)
+	}
+	mean = sum / prec
+	sd := 1 / math.Sqrt(prec)
+	n := e.res.scales
+	sc := scales{s: make([]float64, n), lp: make([]float64, n)}
+	step := scaleStep * sd
+	sc.sd = math.Max(0.5*step, leastScaleSD)
+	if n == 1 {
+		sc.sd = sd
+	}
+	for i := range sc.s {
+		s := math.Max(mean+(float64(i)-float64(n-1)/2)*step, leastScale)
+		sc.s[i] = s
+		lp := scalePrior(s*first) + math.Log(step)
+		for _, a := range e.ev.amps {
+			lp += logNormal(a.amps, s*h.cur().PadAmps, a.sd())
+		}
+		sc.lp[i] = lp
+	}
+	sc.name()
+	return sc
+}
+
+// setOtherwise tells of a supply that showed a current far from the planned one as the check
+// began, and the share of that which it shows now.
+func (e *engine) setOtherwise(h *hypothesis) (share float64, ok bool) {
+	if h.cur().PadAmps <= 0 || len(e.ev.amps) == 0 {
+		return 1, false
+	}
+	share = e.ev.amps[len(e.ev.amps)-1].amps / h.cur().PadAmps
+	return share, share > 0 && math.Abs(share*e.ev.firstShare()-1) > 4*scaleSD
+}
+
+// scalePrior is the log density of the current's scale: near the plan, or
+// anywhere where the supply was set otherwise on purpose.
+func scalePrior(s float64) float64 {
+	const otherwise, within = 0.05, 3.0
+	return readings.LogAdd(math.Log(1-otherwise)+logNormal(s, 1, scaleSD), math.Log(otherwise/within))
+}
+
+func logNormal(x, mean, sd float64) float64 {
+	d := (x - mean) / sd
+	return -d*d/2 - math.Log(sd) - 0.5*math.Log(2*math.Pi)
+}
