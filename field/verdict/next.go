@@ -516,9 +516,12 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 	return out
 }
 
-// farthestSensor is how far from a phone's mark its sensor lies at most, metres: half the length
-// of a long phone.
-const farthestSensor = 0.085
+// Where no phone is told to be moved by, metres (estimates, no source): its sensor lies no
+// farther from its mark than half the length of a long phone, and nobody knows where it does.
+const (
+	farthestSensor = 0.085
+	widestPlace    = 0.03
+)
 
 // spread is how far places lie from each other at most, about their middle.
 func spread(places []r2.Vec) (most float64) {
@@ -537,7 +540,7 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 		o = r2.Add(o, r2.Scale(1/float64(len(places)), p))
 	}
 	w := e.m.plan.WindingOf(j)
-	if near := 0.5 * math.Min(w.InnerX, w.InnerY) / 2; r2.Norm(o) < near || r2.Norm(o) > farthestSensor || spread(places) > near {
+	if r2.Norm(o) < 0.5*math.Min(w.InnerX, w.InnerY)/2 || r2.Norm(o) > farthestSensor || spread(places) > widestPlace {
 		return shift, "", false // it is over the middle as it is, or nobody knows where it is
 	}
 	const whole = 1e-3 // millimetres
