@@ -79,9 +79,10 @@ type columns struct {
 type tiles struct {
 	of   []int32  // per place
 	mid  []r3.Vec // the middle of each
-	rows [][]slim // per tile, as columns has them: of distant coils, and what those and the ones beyond come to
+	rows [][]slim // per tile, of the distant coils; then what those and the ones beyond come to as planned; nil: not worked out
 }
 
+// Bounds on what is worked out for itself (estimates, no source).
 const (
 	tileSize = 0.024 // metres
 	// tileErrorUT is by how much at most a coil's field may differ from what its slopes say in
@@ -148,19 +149,19 @@ func (c *columns) layTiles(plan *layout.Plan) {
 	}
 	centre, radius := around(c.places)
 	for j := range plan.Coils {
-		if _, near := slices.BinarySearch(c.near, int32(j)); !near {
+		if _, found := slices.BinarySearch(c.near, int32(j)); !found {
 			c.beyond = append(c.beyond, int32(j))
 		}
 	}
-	var close, distant []int32
+	var near, distant []int32
 	for _, j := range c.near {
 		if _, bend := dipole(plan, int(j), c.planned[j], centre, radius); bend > tileErrorUT {
-			close = append(close, j)
+			near = append(near, j)
 		} else {
 			distant = append(distant, j)
 		}
 	}
-	c.near, c.close = append(close, distant...), len(close)
+	c.near, c.close = append(near, distant...), len(near)
 	at := map[[2]int]int32{}
 	c.tiles.of = make([]int32, len(c.places))
 	for k, p := range c.places {
