@@ -30,7 +30,7 @@ var heights = [...]struct{ sd, logP float64 }{
 }
 
 // overHeights averages the best hypotheses over heights where that matters: by headings alone,
-// which a height moves by half a log unit, it never did.
+// which a height moves by half a log unit, it hardly ever does.
 func (e *engine) overHeights(list []*scored) []*scored {
 	if len(list) == 0 || list[0].hyp.fine() || len(e.ev.holds) == 0 || len(e.ev.holds)+len(e.ev.bearings)/2 > manyHolds || len(e.ev.passes) > 0 {
 		return list
