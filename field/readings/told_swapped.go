@@ -113,62 +113,33 @@ func (s *Source) dropSwapped() {
 // the size of the earth's field, and the rests with the supply on. It returns what the holds
 // that are left tell.
 func (s *Source) dropAllSwapped(all []told) []told {
-	var offs, ons, own []sample // of those that seem swapped; backgrounds of others that are no earth's
+	var offs, ons []sample // of those that seem swapped
+	var own ownFields      // backgrounds of others that are no earth's
 	for _, l := range all {
 		switch {
 		case l.seemsSwapped():
 			offs, ons = append(offs, sample{u: l.off}), append(ons, sample{u: l.on})
 		case l.plain && sizeOf(l.off) > noEarth:
-			own = append(own, sample{u: l.off})
+			own = append(own, l.off)
 		}
 	}
 	if len(offs) == 0 || len(offs) >= enoughAgree && scatterOf(offs) < scatterOf(ons)/2 {
 		return all
 	}
-	lit := func(ground [3]float64) bool {
-		return sizeOf(ground) > noEarth && !slices.ContainsFunc(own, func(x sample) bool { return Gap(x.u, ground) < ownMagnetism })
-	}
-	var holds []capture.Stretch
-	var left []told
-	for i, h := range s.cut.Holds {
-		if !all[i].seemsSwapped() || !lit(all[i].off) {
-			holds, left = append(holds, h), append(left, all[i])
-			continue
-		}
-		if !slices.Contains(s.SwappedAlways, h.Hold.Coil) {
-			s.SwappedAlways = append(s.SwappedAlways, h.Hold.Coil)
-		}
-	}
-	if len(s.SwappedAlways) == 0 {
-		return all
-	}
-	s.cut.Holds = holds
-	s.cut.Rests = slices.DeleteFunc(s.cut.Rests, func(r capture.Stretch) bool {
-		xs := allOf(&r)
-		return len(xs) > 0 && lit(medianOf(xs))
-	})
-	return left
+	return s.dropTold(all, own, func(i int) bool { return all[i].seemsSwapped() && own.lit(all[i].off) })
 }
 
 // dropDark leaves out the holds told on that read no more than the earth's field, nearly all
 // of them, and the rests told off that read more: the supply was on in the rests alone. It
 // returns what the holds that are left tell.
 func (s *Source) dropDark(all []told) []told {
-	var own []sample // backgrounds of a phone with a magnetism of its own
+	var own ownFields
 	for _, l := range all {
 		if l.plain && sizeOf(l.off) > noEarth {
-			own = append(own, sample{u: l.off})
+			own = append(own, l.off)
 		}
 	}
-	lit := func(r capture.Stretch) bool {
-		xs := allOf(&r)
-		if len(xs) == 0 {
-			return false
-		}
-		ground := medianOf(xs)
-		return sizeOf(ground) > noEarth && !slices.ContainsFunc(own, func(x sample) bool { return Gap(x.u, ground) < ownMagnetism })
-	}
-	if !slices.ContainsFunc(s.cut.Rests, lit) {
+	if !slices.ContainsFunc(s.cut.Rests, own.litRest) {
 		return all
 	}
 	dark := make([]bool, len(all))
@@ -181,19 +152,41 @@ func (s *Source) dropDark(all []told) []told {
 			}
 		}
 	}
-	if count == 0 || float64(count) < mostlyDark*float64(on) {
+	if float64(count) < mostlyDark*float64(on) {
 		return all
 	}
+	return s.dropTold(all, own, func(i int) bool { return dark[i] })
+}
+
+// ownFields are backgrounds that a phone has by a magnetism of its own.
+type ownFields [][3]float64
+
+// lit tells of a background that neither the earth nor such a magnetism makes.
+func (own ownFields) lit(ground [3]float64) bool {
+	return sizeOf(ground) > noEarth && !slices.ContainsFunc(own, func(b [3]float64) bool { return Gap(b, ground) < ownMagnetism })
+}
+
+func (own ownFields) litRest(r capture.Stretch) bool {
+	xs := allOf(&r)
+	return len(xs) > 0 && own.lit(medianOf(xs))
+}
+
+// dropTold leaves out the holds that were told wrongly, and where there are any the rests with
+// the supply on. It returns what the holds that are left tell.
+func (s *Source) dropTold(all []told, own ownFields, wrongly func(hold int) bool) []told {
 	var holds []capture.Stretch
 	var left []told
 	for i, h := range s.cut.Holds {
-		if !dark[i] {
+		if !wrongly(i) {
 			holds, left = append(holds, h), append(left, all[i])
 		} else if !slices.Contains(s.SwappedAlways, h.Hold.Coil) {
 			s.SwappedAlways = append(s.SwappedAlways, h.Hold.Coil)
 		}
 	}
-	s.cut.Holds, s.cut.Rests = holds, slices.DeleteFunc(s.cut.Rests, lit)
+	if len(holds) == len(s.cut.Holds) {
+		return all
+	}
+	s.cut.Holds, s.cut.Rests = holds, slices.DeleteFunc(s.cut.Rests, own.litRest)
 	return left
 }
 

@@ -26,7 +26,7 @@ func TestOnTheLine(t *testing.T) {
 		route string
 		say   string // nothing: another reading may tell
 	}{
-		{"read often", 4, nil, []*scored{lost(0.2), lost(0.1)}, "ohms", "A2 makes about 85 % of its field"},
+		{"read often", 4, nil, []*scored{lost(0.2), lost(0.1)}, "ohms", "A2 acts with about 85 % of its turns"},
 		{"and measured", 4, []ohmReading{one}, []*scored{lost(0.2), lost(0.1)}, "", "More readings hardly settle it."},
 		{"read once", 1, nil, []*scored{lost(0.2), lost(0.1)}, "", ""},
 		{"as planned or half", 4, nil, []*scored{{hyp: m.planned}, lost(0.5)}, "", ""},

@@ -169,10 +169,10 @@ func (e *engine) onTheLine(j, used int, list []*scored, weights []float64) *Next
 		return nil
 	}
 	id := e.m.plan.Coils[j].ID
-	if e.measuredAlone(j) == 0 {
-		return &Next{At: id, Route: "ohms", Why: fmt.Sprintf("%s makes about %.0f %% of its field, on the line between as planned and weak. More holds hardly settle it: measure it by itself.", id, 100*mean)}
+	if e.measured(j) == 0 {
+		return &Next{At: id, Route: "ohms", Why: fmt.Sprintf("%s acts with about %.0f %% of its turns, on the line between as planned and weak. More holds hardly settle it: measure it by itself.", id, 100*mean)}
 	}
-	return &Next{At: id, Why: fmt.Sprintf("%s makes about %.0f %% of its field, on the line between as planned and weak. More readings hardly settle it. If that is too little for the pad, replace it.", id, 100*mean)}
+	return &Next{At: id, Why: fmt.Sprintf("%s acts with about %.0f %% of its turns, on the line between as planned and weak. More readings hardly settle it. If that is too little for the pad, replace it.", id, 100*mean)}
 }
 
 // whichCause asks for the ohms that tell causes apart where every coil is decided and
@@ -368,13 +368,13 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 		}
 	}
 	byHand := e.byHand()
-	measured := e.measuredAlone(j) > 0
-	if byHand && (measured || !e.faceKnown(j)) {
+	times := e.measured(j)
+	if byHand && (times > 0 || !e.faceKnown(j)) {
 		face := e.weigh(rivals, j, func(r *rival) []foreseen { return e.faceForeseen(r.s.hyp, j) })
 		face.next = Next{At: id, Why: face.why(id, "Read the face of %s once more.")}
 		out = append(out, face)
 	}
-	if e.measuredAlone(j) > 1 || measured && !byHand {
+	if times > 1 || times > 0 && !byHand {
 		return out // the meter would show what it showed
 	}
 	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur().CoilOhms[j]) })
@@ -389,16 +389,6 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 		out = append(out, ohms)
 	}
 	return out
-}
-
-// measuredAlone counts how often coil j was measured by itself.
-func (e *engine) measuredAlone(j int) (n int) {
-	for i := range e.ev.ohms {
-		if o := &e.ev.ohms[i]; o.kind == "coil" && o.index == j {
-			n++
-		}
-	}
-	return n
 }
 
 // faceKnown tells whether a face was read over coil j often enough: twice the same tells what a

@@ -201,12 +201,21 @@ func ended(c *capture.Capture, source string) *capture.Capture {
 	return without(c, source, open)
 }
 
-// counting is what counts of a check, with the source of each capture.
-func (c *check) counting() (captures []*capture.Capture, sources []string) {
+// sent is what was sent in a check and not thrown out, with the source of each capture.
+func (c *check) sent() (captures []*capture.Capture, sources []string) {
 	for _, id := range c.order {
 		for _, cap := range c.sources[id].captures(c.thrown) {
-			captures, sources = append(captures, ended(cap, id)), append(sources, id)
+			captures, sources = append(captures, cap), append(sources, id)
 		}
+	}
+	return captures, sources
+}
+
+// counting is what counts of that.
+func (c *check) counting() (captures []*capture.Capture, sources []string) {
+	captures, sources = c.sent()
+	for i, cap := range captures {
+		captures[i] = ended(cap, sources[i])
 	}
 	return captures, sources
 }

@@ -224,7 +224,7 @@ type FaceState struct {
 
 func (c *check) faces() []FaceState {
 	out := []FaceState{}
-	captures, sources := c.counting()
+	captures, sources := c.sent()
 	for i, cap := range captures {
 		for _, l := range cap.Lines {
 			if r, ok := l.(capture.Reading); ok {
@@ -370,7 +370,7 @@ func (c *check) byCompass() bool {
 // it: a phone asks for its other side before anything else. None is "".
 func (c *check) otherSide(v *verdict.Verdict) string {
 	sides := map[string]int{}
-	captures, _ := c.counting()
+	captures, _ := c.sent()
 	for _, cap := range captures {
 		for _, h := range cap.Cut().Holds {
 			if !h.Open && len(h.Bearings) > 0 {
