@@ -15,23 +15,10 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
-	"polewise/assets"
+	"polewise/assets/demotest"
 	"polewise/field"
 	"polewise/layout"
 )
-
-func demo(t *testing.T, id string) *layout.Plan {
-	t.Helper()
-	d, ok := assets.DemoNamed(id)
-	if !ok {
-		t.Fatal("no demo ", id)
-	}
-	p, err := layout.Parse(id, d.TOML)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return p
-}
 
 func sample(t *testing.T, p *layout.Plan, points int) *Grid {
 	t.Helper()
@@ -44,7 +31,7 @@ func sample(t *testing.T, p *layout.Plan, points int) *Grid {
 
 // Every line of the table against the field worked out at the place it names.
 func TestCSV(t *testing.T) {
-	p := demo(t, "bolster") // oblongs, turned, and rectangles
+	p := demotest.Plan(t, "bolster") // oblongs, turned, and rectangles
 	g := sample(t, p, 23)
 	var out bytes.Buffer
 	if err := g.Write(&out, p, CSV, Style{}); err != nil {
@@ -93,7 +80,7 @@ func TestCSV(t *testing.T) {
 // The picture is XML that a reader takes, holds every coil's id as text, and keeps
 // names from being markup.
 func TestSVG(t *testing.T) {
-	p := demo(t, "mat")
+	p := demotest.Plan(t, "mat")
 	p.Name = "Mat <b> & \"co\"\x01\u009b\uffff"
 	for _, lines := range []Lines{Vertical, Strength} {
 		var out bytes.Buffer
@@ -138,7 +125,7 @@ func TestSVG(t *testing.T) {
 // The picture decodes, is as wide as asked for, and is orange over a coil that
 // faces up and blue over one that faces down.
 func TestPNG(t *testing.T) {
-	p := demo(t, "ring")
+	p := demotest.Plan(t, "ring")
 	g := sample(t, p, 80)
 	var out bytes.Buffer
 	if err := g.Write(&out, p, PNG, Style{Vertical, 900}); err != nil {
@@ -218,7 +205,7 @@ func TestRefused(t *testing.T) {
 	if f, err := FormatOf("a.b/FIELD.SVG"); f != SVG || err != nil {
 		t.Errorf("%v %v", f, err)
 	}
-	p := demo(t, "kennel")
+	p := demotest.Plan(t, "kennel")
 	for _, n := range []int{-1, 9, 1001} {
 		if _, err := Sample(context.Background(), p, n, nil); err == nil || !strings.Contains(err.Error(), "10 to 1000") {
 			t.Errorf("%d points: %v", n, err)

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"polewise/assets/demotest"
 	"polewise/layout"
 )
 
@@ -123,7 +124,7 @@ func TestCompareTogether(t *testing.T) {
 // that agree with every reading, or calls every reading as planned.
 func TestCompareFindsEveryFault(t *testing.T) {
 	for _, id := range []string{"kennel", "cushion", "ring", "mat"} {
-		p := demo(t, id)
+		p := demotest.Plan(t, id)
 		for _, s := range suspects(p) {
 			var m []Measured
 			for _, l := range s.lines {

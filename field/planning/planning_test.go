@@ -9,26 +9,13 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 	"pgregory.net/rapid"
 
-	"polewise/assets"
+	"polewise/assets/demotest"
 	"polewise/field"
 	"polewise/layout"
 )
 
 // kennel is nine round coils of 60 turns of AWG 22 in three strings of three.
-func kennel(t testing.TB) *layout.Plan { return demo(t, "kennel") }
-
-func demo(t testing.TB, id string) *layout.Plan {
-	t.Helper()
-	d, ok := assets.DemoNamed(id)
-	if !ok {
-		t.Fatal("no demo ", id)
-	}
-	p, err := layout.Parse(id, d.TOML)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return p
-}
+func kennel(t testing.TB) *layout.Plan { return demotest.Plan(t, "kennel") }
 
 // single is one round coil driven at so many amperes.
 func single(amps float64) *layout.Plan {
@@ -120,7 +107,7 @@ func TestWindingFigures(t *testing.T) {
 // cushion takes about two and a half times what the long one takes (common
 // practice, no source: two coils against five; here the leads differ a little).
 func TestStringFigures(t *testing.T) {
-	f := mustPlan(t, demo(t, "cushion"), Defaults())
+	f := mustPlan(t, demotest.Plan(t, "cushion"), Defaults())
 	a, b := f.Strings[0], f.Strings[1]
 	near(t, "ratio", a.Amps/b.Amps, 2.5, 0.01)
 	near(t, "sum", a.Amps+b.Amps, f.Pad.Amps, 1e-9)
@@ -197,7 +184,7 @@ func TestFieldOver(t *testing.T) {
 	}
 	// A short string beside a long one: the fields differ by the currents, and the
 	// weaker coils lose more to their neighbours.
-	if f = mustPlan(t, demo(t, "cushion"), Defaults()); f.Over.Evenness > 0.4 || f.Over.Evenness < 0.3 {
+	if f = mustPlan(t, demotest.Plan(t, "cushion"), Defaults()); f.Over.Evenness > 0.4 || f.Over.Evenness < 0.3 {
 		t.Errorf("evenness %g of strings at 2.5 to 1", f.Over.Evenness)
 	}
 }
@@ -227,7 +214,7 @@ func TestKeepOnTheAxis(t *testing.T) {
 // Nowhere beyond the distance is the field stronger, for any demo.
 func TestKeepHolds(t *testing.T) {
 	for _, id := range []string{"kennel", "cushion", "ring", "bolster", "mat"} {
-		p := demo(t, id)
+		p := demotest.Plan(t, id)
 		f := mustPlan(t, p, Defaults())
 		c, err := p.Solve()
 		if err != nil {
@@ -264,10 +251,10 @@ func TestCheckCurrent(t *testing.T) {
 	for _, id := range []string{"kennel", "cushion", "ring", "bolster", "mat", "limited"} {
 		var p *layout.Plan
 		if id == "limited" { // at its limit the pad takes 2.487 V, which is not rounded up
-			p = demo(t, "kennel")
+			p = demotest.Plan(t, "kennel")
 			p.Supply.Volts, p.Supply.LimitAmps = 6, 2.55
 		} else {
-			p = demo(t, id)
+			p = demotest.Plan(t, id)
 		}
 		f := mustPlan(t, p, Defaults())
 		for name, s := range map[string]Setting{"raw": f.Check.Raw, "compass": f.Check.Compass} {
@@ -345,7 +332,7 @@ func TestCutList(t *testing.T) {
 // wire, each coil a resistance, the circuit has the resistance that was solved.
 func TestLeadsMakeTheCircuit(t *testing.T) {
 	for _, id := range []string{"kennel", "cushion", "ring", "bolster", "mat"} {
-		p := demo(t, id)
+		p := demotest.Plan(t, id)
 		for i := range p.Strings {
 			p.Strings[i].LeadOhms = 0
 		}
@@ -385,7 +372,7 @@ func TestSpools(t *testing.T) {
 		}
 	}
 	// Coils of two kinds share a spool.
-	if s := mustPlan(t, demo(t, "bolster"), Defaults()).Cut.Spools; len(s) != 1 || s[0].Spools != 1 {
+	if s := mustPlan(t, demotest.Plan(t, "bolster"), Defaults()).Cut.Spools; len(s) != 1 || s[0].Spools != 1 {
 		t.Errorf("bolster: %+v", s)
 	}
 }
@@ -393,7 +380,7 @@ func TestSpools(t *testing.T) {
 func TestOhmsSheet(t *testing.T) {
 	o := Defaults()
 	o.RoomCelsius = 30
-	f := mustPlan(t, demo(t, "mat"), o)
+	f := mustPlan(t, demotest.Plan(t, "mat"), o)
 	if len(f.Ohms) != 20+4+3+1 {
 		t.Fatalf("%d lines", len(f.Ohms))
 	}
@@ -424,7 +411,7 @@ func TestCards(t *testing.T) {
 			t.Errorf("wound %q, north %d: plus at %q, want %q", c.sense, c.north, got, c.want)
 		}
 	}
-	f := mustPlan(t, demo(t, "ring"), Defaults())
+	f := mustPlan(t, demotest.Plan(t, "ring"), Defaults())
 	if len(f.Cards) != 2 || fmt.Sprint(f.Cards[0].Coils, f.Cards[1].Coils) != "[R1 R3 R5 R7] [R2 R4 R6 R8]" {
 		t.Fatalf("cards %+v", f.Cards)
 	}
@@ -467,7 +454,7 @@ func TestOptionsRefused(t *testing.T) {
 func BenchmarkPlan(b *testing.B) {
 	for _, id := range []string{"kennel", "mat", "bolster"} {
 		b.Run(id, func(b *testing.B) {
-			p := demo(b, id)
+			p := demotest.Plan(b, id)
 			for b.Loop() {
 				mustPlan(b, p, Defaults())
 			}

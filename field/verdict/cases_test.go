@@ -35,11 +35,7 @@ func judged(t *testing.T, plan string, captures ...string) *verdict.Verdict {
 		}
 		read = append(read, c)
 	}
-	v, err := verdict.Judge(p, read...)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
+	return judgedOf(t, p, read...)
 }
 
 // TestTurnedAgainstTheBackground: one of two phones never read a rest, and lay beside
@@ -399,7 +395,13 @@ func judgedLines(t *testing.T, p *layout.Plan, lines string) *verdict.Verdict {
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, err := verdict.Judge(p, c)
+	return judgedOf(t, p, c)
+}
+
+// judgedOf is the verdict on captures of a plan.
+func judgedOf(t *testing.T, p *layout.Plan, captures ...*capture.Capture) *verdict.Verdict {
+	t.Helper()
+	v, err := verdict.Judge(p, captures...)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,28 +2,17 @@ package verdict_test
 
 import (
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 	"testing"
 
+	"polewise/assets/demotest"
 	"polewise/field/rehearsal"
 	"polewise/field/verdict"
 	"polewise/layout"
 )
 
-func kennel(t *testing.T) *layout.Plan {
-	t.Helper()
-	raw, err := os.ReadFile("../../assets/demo/kennel.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := layout.Parse("kennel.toml", raw)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return p
-}
+func kennel(t *testing.T) *layout.Plan { return demotest.Plan(t, "kennel") }
 
 // careful is a maker who switches the supply off and on in every hold, with a
 // phone whose sensor has been found, and measures ohms as well.

@@ -56,11 +56,7 @@ func judgedWith(t *testing.T, c *capture.Capture, more ...capture.Line) *verdict
 	for _, l := range more {
 		out.Lines, out.Numbers = append(out.Lines, l), append(out.Numbers, len(out.Lines)+1)
 	}
-	v, err := verdict.Judge(kennel(t), &out)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
+	return judgedOf(t, kennel(t), &out)
 }
 
 // TestFingersOnTheTips: what a meter shows through fingers and flux is no copper. A coil that

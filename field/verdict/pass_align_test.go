@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"polewise/assets/demotest"
 	"polewise/field/capture"
 	"polewise/field/rehearsal"
 	"polewise/layout"
@@ -12,10 +13,7 @@ import (
 // warmed is the kennel bed, and a model of it.
 func warmed(t *testing.T) (*layout.Plan, *Model) {
 	t.Helper()
-	p, err := layout.Load("../../assets/demo/kennel.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := demotest.Plan(t, "kennel")
 	m, err := Warm(p)
 	if err != nil {
 		t.Fatal(err)

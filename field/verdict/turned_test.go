@@ -35,11 +35,7 @@ func besideA1(t *testing.T, plan *layout.Plan, drive string, turned float64) *ve
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, err := verdict.Judge(plan, c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
+	return judgedOf(t, plan, c)
 }
 
 // TestTurnByHandIsTakenOut: a phone that is turned about its own sensor while the

@@ -102,14 +102,7 @@ func TestToAndFroOverSmallCoils(t *testing.T) {
 // way all the time. Its sensor stays on the same side of the mark in the pad's axes, and not
 // in those of the way. Where nobody said on which, the pass tells nothing.
 func TestWayThatTurns(t *testing.T) {
-	plan, err := layout.Load("../../assets/demo/kennel.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := Warm(plan)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, m := warmed(t)
 	h := newHypothesis(m, []layout.Fault{{Kind: layout.CoilReversed, ID: "B2"}}, 0)
 	along := []string{"A1", "A2", "A3", "B3", "B2", "B1"}
 	onlyReversed(t, m, drawnAlong(t, m, h, along, sensorTold), along, "B2", 0)

@@ -86,11 +86,7 @@ func judgedMade(t *testing.T, p *layout.Plan, lines []capture.Line) *verdict.Ver
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, err := verdict.Judge(p, c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
+	return judgedOf(t, p, c)
 }
 
 // TestPhoneOnTheNextCoil: told A2, the phone lay on B2, a larger coil that makes about half the

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"polewise/assets"
+	"polewise/assets/demotest"
 	"polewise/field/rehearsal"
 	"polewise/layout"
 )
@@ -18,14 +19,8 @@ import (
 // demoNamed returns a demo's text and plan.
 func demoNamed(t *testing.T, id string) ([]byte, *layout.Plan) {
 	t.Helper()
-	d, ok := assets.DemoNamed(id)
-	if !ok {
-		t.Fatal("no demo ", id)
-	}
-	plan, err := layout.Parse(id, d.TOML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	plan := demotest.Plan(t, id)
+	d, _ := assets.DemoNamed(id)
 	return d.TOML, plan
 }
 

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"polewise/assets"
+	"polewise/assets/demotest"
 	"polewise/field/capture"
 	"polewise/field/rehearsal"
 	"polewise/field/verdict"
@@ -25,48 +26,39 @@ import (
 // made is a record of a made-up check of a demo pad.
 func made(t *testing.T, demo string, seed uint64, change func(*rehearsal.Options)) (*Record, *layout.Plan) {
 	t.Helper()
-	for _, d := range assets.DemoPlans() {
-		if d.ID != demo {
-			continue
-		}
-		plan, err := layout.Parse(d.ID, d.TOML)
-		if err != nil {
-			t.Fatal(err)
-		}
-		o := rehearsal.Defaults()
-		o.Seed, o.Rest, o.TellOffsetMM, o.OffsetMM, o.Ohms = seed, rehearsal.RestHolds, 4, &[2]float64{2, 18}, true
-		if change != nil {
-			change(&o)
-		}
-		m, err := rehearsal.Make(plan, o)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var text bytes.Buffer
-		if err := m.Write(&text); err != nil {
-			t.Fatal(err)
-		}
-		c, err := capture.Read(&text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		v, err := verdict.Judge(plan, c)
-		if err != nil {
-			t.Fatal(err)
-		}
-		r, err := Collect(plan, string(d.TOML), v, []Source{{ID: "main", Captures: []*capture.Capture{c}}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := r.AddMap(t.Context(), plan); err != nil {
-			t.Fatal(err)
-		}
-		r.Signed, r.Check = "2024-05-01T12:00:00Z", Check{ID: "c0ffee", Began: "2024-05-01T11:40:00Z"}
-		r.Maker, r.Serial = "AB", "17"
-		return r, plan
+	plan := demotest.Plan(t, demo)
+	d, _ := assets.DemoNamed(demo)
+	o := rehearsal.Defaults()
+	o.Seed, o.Rest, o.TellOffsetMM, o.OffsetMM, o.Ohms = seed, rehearsal.RestHolds, 4, &[2]float64{2, 18}, true
+	if change != nil {
+		change(&o)
 	}
-	t.Fatal("no demo ", demo)
-	return nil, nil
+	m, err := rehearsal.Make(plan, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var text bytes.Buffer
+	if err := m.Write(&text); err != nil {
+		t.Fatal(err)
+	}
+	c, err := capture.Read(&text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := verdict.Judge(plan, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Collect(plan, string(d.TOML), v, []Source{{ID: "main", Captures: []*capture.Capture{c}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := r.AddMap(t.Context(), plan); err != nil {
+		t.Fatal(err)
+	}
+	r.Signed, r.Check = "2024-05-01T12:00:00Z", Check{ID: "c0ffee", Began: "2024-05-01T11:40:00Z"}
+	r.Maker, r.Serial = "AB", "17"
+	return r, plan
 }
 
 func htmlOf(t *testing.T, r *Record) string {
