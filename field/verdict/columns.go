@@ -67,7 +67,8 @@ type columns struct {
 	beyond  []int32   // those that are not followed, and stay as planned; none without tiles
 	peak    []float64 // per near coil: the largest |B| over the places
 	pad     *field.Pad
-	places  []r3.Vec
+	place   func(k int) r3.Vec // k from 0 to before count
+	count   int
 	strings [][]int32 // per string with several of the close coils: where those stand in near
 	rows    [][]slim  // per place, of the close coils; then the planned pad's and those strings'; nil: not worked out
 	tiles   tiles
@@ -94,10 +95,10 @@ const (
 	peakStep = 0.012
 )
 
-// columnsAt finds the coils near a list of places, all of them close.
-func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3.Vec) *columns {
-	c := &columns{pad: pad, planned: planned, places: places, rows: make([][]slim, len(places))}
-	centre, radius := around(places)
+// columnsAt finds the coils near so many places, all of them close.
+func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, count int, place func(k int) r3.Vec) *columns {
+	c := &columns{pad: pad, planned: planned, count: count, place: place, rows: make([][]slim, count)}
+	centre, radius := c.around()
 	for j := range plan.Coils {
 		if uT, _ := dipole(plan, j, planned[j], centre, radius); uT > reachUT {
 			c.near = append(c.near, int32(j))
@@ -107,13 +108,13 @@ func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, places []r3
 	return c
 }
 
-// around is the middle of places, and how far they lie from it.
-func around(places []r3.Vec) (centre r3.Vec, radius float64) {
-	for _, p := range places {
-		centre = r3.Add(centre, r3.Scale(1/float64(len(places)), p))
+// around is the middle of the places, and how far they lie from it.
+func (c *columns) around() (centre r3.Vec, radius float64) {
+	for k := range c.count {
+		centre = r3.Add(centre, r3.Scale(1/float64(c.count), c.place(k)))
 	}
-	for _, p := range places {
-		radius = math.Max(radius, r3.Norm(r3.Sub(p, centre)))
+	for k := range c.count {
+		radius = math.Max(radius, r3.Norm(r3.Sub(c.place(k), centre)))
 	}
 	return centre, radius
 }
@@ -144,10 +145,10 @@ const farExtents = 2.5
 // layTiles takes coils for distant where that hardly matters, with places all of one height,
 // and has those that are not followed stay as planned.
 func (c *columns) layTiles(plan *layout.Plan) {
-	if len(c.places) == 0 {
+	if c.count == 0 {
 		return
 	}
-	centre, radius := around(c.places)
+	centre, radius := c.around()
 	for j := range plan.Coils {
 		if _, found := slices.BinarySearch(c.near, int32(j)); !found {
 			c.beyond = append(c.beyond, int32(j))
@@ -163,8 +164,9 @@ func (c *columns) layTiles(plan *layout.Plan) {
 	}
 	c.near, c.close = append(near, distant...), len(near)
 	at := map[[2]int]int32{}
-	c.tiles.of = make([]int32, len(c.places))
-	for k, p := range c.places {
+	c.tiles.of = make([]int32, c.count)
+	for k := range c.count {
+		p := c.place(k)
 		i, j := math.Floor(p.X/tileSize), math.Floor(p.Y/tileSize)
 		t, ok := at[[2]int{int(i), int(j)}]
 		if !ok {
@@ -195,15 +197,16 @@ func (c *columns) joinStrings(plan *layout.Plan) {
 // coils are near and what they make at most, about, stays the same.
 func (c *columns) lifted(by float64) *columns {
 	o := *c
-	up := func(list []r3.Vec) []r3.Vec {
-		out := slices.Clone(list)
-		for k := range out {
-			out[k].Z += by
-		}
-		return out
+	o.place = func(k int) r3.Vec {
+		p := c.place(k)
+		p.Z += by
+		return p
 	}
-	o.places, o.rows = up(c.places), make([][]slim, len(c.rows))
-	o.tiles.mid, o.tiles.rows = up(c.tiles.mid), make([][]slim, len(c.tiles.rows))
+	o.rows = make([][]slim, len(c.rows))
+	o.tiles.mid, o.tiles.rows = slices.Clone(c.tiles.mid), make([][]slim, len(c.tiles.rows))
+	for t := range o.tiles.mid {
+		o.tiles.mid[t].Z += by
+	}
 	return &o
 }
 
@@ -212,14 +215,14 @@ func (c *columns) lifted(by float64) *columns {
 func (c *columns) findPeaks(at []int) {
 	c.peak = make([]float64, len(c.near))
 	for _, k := range at {
-		if len(at) == len(c.places) {
+		if len(at) == c.count {
 			for i, b := range c.row(k)[:c.close] {
 				x, y, z := float64(b[0]), float64(b[1]), float64(b[2])
 				c.peak[i] = math.Max(c.peak[i], math.Sqrt(x*x+y*y+z*z))
 			}
 			continue
 		}
-		c.peakAt(c.places[k], 0, c.close)
+		c.peakAt(c.place(k), 0, c.close)
 	}
 	for _, p := range c.tiles.mid {
 		c.peakAt(p, c.close, len(c.near))
@@ -238,7 +241,7 @@ func (c *columns) peakAt(p r3.Vec, from, to int) {
 func (c *columns) row(k int) []slim {
 	if c.rows[k] == nil {
 		row := make([]slim, 0, c.close+1+len(c.strings))
-		row, all := c.makeRow(row, c.places[k], c.near[:c.close])
+		row, all := c.makeRow(row, c.place(k), c.near[:c.close])
 		if len(c.tiles.of) > 0 {
 			far, x, y := c.tile(k)
 			planned := far[len(far)-1].nine()
@@ -266,7 +269,7 @@ func (c *columns) dropRows() {
 // tile is the row of place k's tile, and how far from the tile's middle the place lies, metres.
 func (c *columns) tile(k int) (row []slim, x, y float64) {
 	t := c.tiles.of[k]
-	mid, p := c.tiles.mid[t], c.places[k]
+	mid, p := c.tiles.mid[t], c.place(k)
 	if c.tiles.rows[t] == nil {
 		row, all := c.makeRow(make([]slim, 0, len(c.near)-c.close+1), mid, c.near[c.close:])
 		for _, j := range c.beyond {

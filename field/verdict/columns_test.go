@@ -56,7 +56,8 @@ func TestTilesStandForTheirPlaces(t *testing.T) {
 			h := newHypothesis(m, faults, 0)
 			var c change
 			c.set(cols, m.planned.at(), h.at(), commonShare(m.planned.at(), h.at()), 1e-6)
-			for k, at := range cols.places {
+			for k := range cols.count {
+				at := cols.place(k)
 				got := c.at(cols.plannedAt(k), cols, k)
 				var want [3]float64
 				for j := range p.Coils {
@@ -96,7 +97,7 @@ func TestColumnsOfTurnedCoils(t *testing.T) {
 	for _, res := range []resolution{fineCells, coarseCells} {
 		g := newGrid(sourceInfo{sd: [2]float64{0.02, 0.03}}, res)
 		was, is := m.columnsFor(g, j, [2]float64{}, 0, nil), m.columnsFor(g, j, [2]float64{}, 0, turned)
-		k := len(was.places) / 2
+		k := was.count / 2
 		for i, coil := range was.near[:was.close] {
 			want := was.row(k)[i][2]
 			if int(coil) == j {

@@ -80,16 +80,13 @@ func (m *Model) sensorOver(j int) r3.Vec {
 	return r3.Vec{X: c.At.X, Y: c.At.Y, Z: m.plan.SensorHeight(j)}
 }
 
-// placesOf lists where the sensor may be during a hold, per place cell.
-func (m *Model) placesOf(g *grid, coil int, shift [2]float64, topDeg float64) []r3.Vec {
-	c := &m.plan.Coils[coil]
-	z := m.plan.SensorHeight(coil)
-	out := make([]r3.Vec, g.size())
-	for k := range out {
+// placeOf tells where the sensor may be during a hold, by place cell.
+func (m *Model) placeOf(g *grid, coil int, shift [2]float64, topDeg float64) func(k int) r3.Vec {
+	at, z := m.plan.Coils[coil].At, m.plan.SensorHeight(coil)
+	return func(k int) r3.Vec {
 		o := toPad(g.offset(k), topDeg)
-		out[k] = r3.Vec{X: c.At.X + shift[0] + o.X, Y: c.At.Y + shift[1] + o.Y, Z: z}
+		return r3.Vec{X: at.X + shift[0] + o.X, Y: at.Y + shift[1] + o.Y, Z: z}
 	}
-	return out
 }
 
 func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, mended *afterMend) *columns {
@@ -106,7 +103,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 		level.lift = 0
 		c = m.columnsFor(&level, coil, shift, topDeg, mended).lifted(g.lift)
 	} else {
-		c = columnsAt(m.plan, m.pad, m.planned.at(), m.placesOf(g, coil, shift, topDeg))
+		c = columnsAt(m.plan, m.pad, m.planned.at(), g.size(), m.placeOf(g, coil, shift, topDeg))
 		if mended != nil {
 			c.turned = mended.turned
 		}

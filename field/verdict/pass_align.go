@@ -135,14 +135,12 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 		}
 	}
 	a.laneAt = func(l int) *columns {
-		places := make([]r3.Vec, len(points))
-		for k, w := range points {
+		return columnsAt(m.plan, m.pad, m.planned.at(), len(points), func(k int) r3.Vec {
 			// The phone keeps its direction where the way turns, and the sensor its place beside
 			// the mark.
-			at := r2.Add(w.at, r2.Add(r2.Scale(a.sides[l], left), r2.Scale(r2.Dot(offset, along), along)))
-			places[k] = r3.Vec{X: at.X, Y: at.Y, Z: heights[k]}
-		}
-		return columnsAt(m.plan, m.pad, m.planned.at(), places)
+			at := r2.Add(points[k].at, r2.Add(r2.Scale(a.sides[l], left), r2.Scale(r2.Dot(offset, along), along)))
+			return r3.Vec{X: at.X, Y: at.Y, Z: heights[k]}
+		})
 	}
 	for _, w := range points {
 		aside := d.asideSD(src, w.dir)
@@ -167,7 +165,7 @@ func (a *aligner) choose(m *Model) {
 	}
 	for _, l := range lanes {
 		cols := a.laneAt(l)
-		every := make([]int, len(cols.places))
+		every := make([]int, cols.count)
 		for k := range every {
 			every[k] = k
 		}

@@ -27,7 +27,7 @@ const fewCells = 40
 // keeps the cells where any good hypothesis puts the sensor, and notes those
 // hypotheses as places to begin; and which bases are not worth beginning from.
 func (e *engine) narrow() {
-	c := e.m.newEngine(e.ev, coarseCells)
+	c := e.m.newEngine(e.ev.forCoarseLook(), coarseCells)
 	c.bail = climbBail
 	nodes, bases := c.climb()
 	e.earths = c.earths
@@ -51,6 +51,24 @@ func (e *engine) narrow() {
 			e.idle[n.hyp.key] = true
 		}
 	}
+}
+
+// enoughBearings are as many holds by compass as a coarse look goes by: where the sensor sits
+// a few dozen tell, and of a big pad all of them would take seconds.
+const enoughBearings = 100
+
+// forCoarseLook is the evidence with no more holds by compass than are enough, taken all over
+// the pad; itself where there are hardly more.
+func (ev *evidence) forCoarseLook() *evidence {
+	if len(ev.bearings) < 3*enoughBearings/2 || !ev.onlyBearings() {
+		return ev
+	}
+	few := *ev
+	few.bearings = nil
+	for k := range enoughBearings {
+		few.bearings = append(few.bearings, ev.bearings[k*len(ev.bearings)/enoughBearings])
+	}
+	return &few
 }
 
 // likelyCells are, for each phone, the cells of a finer engine in which any of the likeliest
