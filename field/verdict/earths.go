@@ -19,11 +19,12 @@ type earthNodes struct {
 
 // earths are the horizontal fields a compass may feel: 10 to 42 uT is the
 // earth's (World Magnetic Model 2025 over the surface), evenly spread on a log
-// scale; more than that is a phone that never took its own magnetism out.
+// scale; more than that is steel in the bench, or a phone that never took its own
+// magnetism out.
 var earths = []earth{
-	{11.3, 0.94 / 6}, {14.3, 0.94 / 6}, {18.2, 0.94 / 6},
-	{23.1, 0.94 / 6}, {29.4, 0.94 / 6}, {37.3, 0.94 / 6},
-	{65, 0.02}, {140, 0.02}, {320, 0.02},
+	{11.3, 0.92 / 6}, {14.3, 0.92 / 6}, {18.2, 0.92 / 6},
+	{23.1, 0.92 / 6}, {29.4, 0.92 / 6}, {37.3, 0.92 / 6},
+	{49, 0.02}, {65, 0.02}, {140, 0.02}, {320, 0.02},
 }
 
 // earthSpreadSD is by how much, relatively, the earth's field differs from the
