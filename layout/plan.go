@@ -69,6 +69,14 @@ type Supply struct {
 	Duty       float64 // pulsed only, 0 < Duty < 1
 }
 
+// OnShare is the share of the time for which the supply drives the pad.
+func (s *Supply) OnShare() float64 {
+	if s.Pulsed {
+		return s.Duty
+	}
+	return 1
+}
+
 // Shape is the outline of a winding's inner path.
 type Shape string
 

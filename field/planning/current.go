@@ -46,9 +46,9 @@ type Pad struct {
 // is what an ohmmeter reads there.
 func (j *job) currents() {
 	p, c := j.plan, j.c
-	duty, on := 1.0, math.Inf(1)
+	duty, on := p.Supply.OnShare(), math.Inf(1)
 	if p.Supply.Pulsed {
-		duty, on = p.Supply.Duty, p.Supply.Duty/p.Supply.Hz
+		on = duty / p.Supply.Hz
 	}
 	stringOf := make([]int, len(p.Coils))
 	for i := range p.Strings {
@@ -140,17 +140,23 @@ const (
 	gentleAmpsPerMM2 = 4.0
 )
 
-// riseKelvin estimates how much warmer than the room a coil becomes in the end,
-// at a current that flows for a share of the time.
-func riseKelvin(w *layout.Winding, amps, duty float64) float64 {
+// heating is the steady current that warms a coil as much as its planned one does.
+func (j *job) heating(coil int) float64 {
+	return math.Abs(j.c.CoilAmps[coil]) * math.Sqrt(j.plan.Supply.OnShare())
+}
+
+// riseKelvin estimates how much warmer than the room a coil becomes in the end, at a
+// steady current. The wire's resistance is taken as at 20 C: as it warms, a supply set
+// to a voltage gives less and one set to a current has to give more.
+func riseKelvin(w *layout.Winding, amps float64) float64 {
 	mean := w.MeanTurn()
 	// Top, bottom, and both rims.
 	surface := 2*mean*w.Build + 2*mean*w.Width
-	return duty * amps * amps * w.Ohms20() / (wattsPerM2K * surface)
+	return amps * amps * w.Ohms20() / (wattsPerM2K * surface)
 }
 
 // density is the current density in a winding's wire, amperes a square
 // millimetre.
 func density(w *layout.Winding, amps float64) float64 {
-	return math.Abs(amps) / (w.WireSection() * 1e6)
+	return amps / (w.WireSection() * 1e6)
 }

@@ -3,6 +3,7 @@ package planning
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -299,9 +300,34 @@ func TestCheckCurrentTooUneven(t *testing.T) {
 	p.Coils = append(p.Coils, layout.Coil{ID: "B1", North: layout.Up, At: r2.Vec{X: 0.4, Y: 0.1}})
 	p.Strings = append(p.Strings, layout.String{ID: "B", Coils: []int{1}, LeadOhms: 20})
 	s := mustPlan(t, p, Defaults()).Check.Compass
-	if s.Good || s.Least != "B1" || s.Most != "A1" {
+	if s.Good || s.Least != "B1" || s.Most != "A1" || !strings.Contains(s.Say, "read coil B1 again at ") {
 		t.Errorf("%+v", s)
 	}
+	// A second setting that would burn the other coil is none.
+	p.Strings[1].LeadOhms = 2000
+	if s = mustPlan(t, p, Defaults()).Check.Compass; s.Good || !strings.Contains(s.Say, "coil A1 would get warm: read that coil another way") {
+		t.Errorf("%+v", s)
+	}
+}
+
+// Pulses on for a quarter of the time warm like half their current: twice as much of it
+// may flow.
+func TestCheckUnderPulsesMayBeHarder(t *testing.T) {
+	most := func(s layout.Supply) float64 {
+		p := single(0)
+		s.Volts = 0.1
+		p.Supply = s
+		j, err := newJob(p, Defaults())
+		if err != nil {
+			t.Fatal(err)
+		}
+		times, why := j.mostDrive()
+		if why != "coil A1 would get warm" {
+			t.Error(why)
+		}
+		return times
+	}
+	near(t, "pulsed", most(layout.Supply{Pulsed: true, Hz: 1, Duty: 0.25}), 2*most(layout.Supply{}), 1e-9)
 }
 
 // The demo's leads, on paper: rows 150 mm apart, 15 percent of slack, rounded up
@@ -485,16 +511,16 @@ func TestTurnsUnseen(t *testing.T) {
 	if got := 1/down(pad) - 1; got > slack+5e-3 || 1/down(pad+unseenStep)-1 < slack-5e-3 {
 		t.Errorf("%.0f %% unseen takes %.1f %% off the pad, whose bounds leave %.1f %%", 100*pad, 100*got, 100*slack)
 	}
-	strings := TurnsUnseen(p, []Noted{noted("pad", c.PadOhms), noted("string:A", c.StringOhms[0]), noted("string:B", c.StringOhms[1]), noted("string:C", c.StringOhms[2])})
-	if !(strings < pad) {
-		t.Errorf("with the strings measured too %.0f %% go unseen, by the pad alone %.0f %%", 100*strings, 100*pad)
+	byStrings := TurnsUnseen(p, []Noted{noted("pad", c.PadOhms), noted("string:A", c.StringOhms[0]), noted("string:B", c.StringOhms[1]), noted("string:C", c.StringOhms[2])})
+	if !(byStrings < pad) {
+		t.Errorf("with the strings measured too %.0f %% go unseen, by the pad alone %.0f %%", 100*byStrings, 100*pad)
 	}
 	all := []Noted{}
 	for j := range p.Coils {
 		all = append(all, noted("coil:"+p.Coils[j].ID, c.CoilOhms[j]))
 	}
-	if each := TurnsUnseen(p, all); !(each < strings) {
-		t.Errorf("with each coil measured %.0f %% go unseen, by the strings %.0f %%", 100*each, 100*strings)
+	if each := TurnsUnseen(p, all); !(each < byStrings) {
+		t.Errorf("with each coil measured %.0f %% go unseen, by the strings %.0f %%", 100*each, 100*byStrings)
 	}
 	if one := TurnsUnseen(p, append(all[:8:8], noted("pad", c.PadOhms))); math.Abs(one-pad) > 1e-9 {
 		t.Errorf("with one coil left out %.0f %% go unseen, by the pad alone %.0f %%", 100*one, 100*pad)

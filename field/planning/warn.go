@@ -112,37 +112,41 @@ func mostTurns(w *layout.Winding) int {
 	})
 }
 
-// longAmpsPerMM2 is the current density that an open, taped bundle can carry for
-// long; common practice, no source.
-const longAmpsPerMM2 = 6.0
+const (
+	// What an open, taped bundle can carry for long, and how much warmer than the
+	// room it should be; common practice, no source.
+	longAmpsPerMM2 = 6
+	longKelvin     = 60
+	// burntKelvin is beyond what enamels stand, most of which are made for 105 to
+	// 220 C (from memory): how much more says nothing.
+	burntKelvin = 200
+)
 
 // warnHeat tells of the coil whose wire carries most, if that is too much.
 func (j *job) warnHeat() {
-	duty := 1.0
-	if j.plan.Supply.Pulsed {
-		duty = j.plan.Supply.Duty
-	}
 	worst, load := -1, 1.0
-	var rms float64
 	for k := range j.plan.Coils {
-		heating := math.Abs(j.c.CoilAmps[k]) * math.Sqrt(duty)
-		w := j.plan.WindingOf(k)
-		if l := math.Max(density(w, heating)/longAmpsPerMM2, math.Sqrt(riseKelvin(w, heating, 1)/60)); l > load {
-			worst, load, rms = k, l, heating
+		w, amps := j.plan.WindingOf(k), j.heating(k)
+		if l := math.Max(density(w, amps)/longAmpsPerMM2, math.Sqrt(riseKelvin(w, amps)/longKelvin)); l > load {
+			worst, load = k, l
 		}
 	}
 	if worst < 0 {
 		return
 	}
-	w := j.plan.WindingOf(worst)
+	w, heating := j.plan.WindingOf(worst), j.heating(worst)
 	what := ""
-	if duty < 1 {
-		what = fmt.Sprintf(" (heating like a steady %.2f A)", rms)
+	if j.plan.Supply.Pulsed {
+		what = fmt.Sprintf(" (heating like a steady %.2f A)", heating)
+	}
+	warm := fmt.Sprintf("some %.0f K", riseKelvin(w, heating))
+	if riseKelvin(w, heating) > burntKelvin {
+		warm = fmt.Sprintf("far more than %d K", burntKelvin)
 	}
 	remedy := fmt.Sprintf("%.2f A would do: set the supply to %s.", math.Abs(j.c.CoilAmps[worst])/load, j.supplyAt(1/load))
 	j.warning("supply", remedy,
-		"coil %s carries %.2f A%s, %.1f A/mm2 of its wire and some %.0f K over the room's temperature; %.0f A/mm2 and 60 K are the most a taped bundle should have for long.",
-		j.plan.Coils[worst].ID, j.c.CoilAmps[worst], what, density(w, rms), riseKelvin(w, rms, 1), longAmpsPerMM2)
+		"coil %s carries %.2f A%s, %.1f A/mm2 of its wire and %s over the room's temperature; %d A/mm2 and %d K are the most a taped bundle should have for long.",
+		j.plan.Coils[worst].ID, j.c.CoilAmps[worst], what, density(w, heating), warm, longAmpsPerMM2, longKelvin)
 }
 
 // supplyAt puts the planned drive times s into words.
@@ -219,10 +223,14 @@ func (j *job) warnField() {
 	if weak.least < readableUT {
 		remedy := "No current flows: nothing can be read at all."
 		if weak.least > 0 {
-			s := readableUT / weak.least
-			remedy = fmt.Sprintf("It takes %s to reach the %d uT of the earth's field, %s for a reading without doubt.", j.supplyAt(s), readableUT, j.supplyAt(rawLeastUT/weak.least))
+			doubtless := rawLeastUT / weak.least
+			remedy = fmt.Sprintf("It takes %s to reach the %d uT of the earth's field, %s for a reading without doubt", j.supplyAt(readableUT/weak.least), readableUT, j.supplyAt(doubtless))
+			if most, why := j.mostDrive(); doubtless > most {
+				remedy += "; but " + why
+			}
+			remedy += "."
 		}
-		j.warning("supply", remedy, "the field over coil %s is only %.0f uT.", weak.leastID, weak.least)
+		j.warning("supply", remedy, "the field over coil %s is only %s uT.", weak.leastID, whole(weak.least))
 	}
 	if strong.most > rawMostUT {
 		j.warning("supply", fmt.Sprintf("%s would stay below %.0f uT.", j.supplyAt(rawMostUT/strong.most), rawMostUT),
