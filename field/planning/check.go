@@ -130,7 +130,7 @@ func (j *job) how(s *Setting) string {
 	if j.plan.Supply.Pulsed {
 		while = " while a pulse lasts"
 	}
-	return fmt.Sprintf("Set the supply to %s V and its limit to %s A; it should show about %s A%s. ", plain(s.Volts), plain(s.LimitAmps), hundredths(s.Amps), while)
+	return fmt.Sprintf("Set the supply to %s V and its limit to %s A; it should show about %s A%s. ", plain(s.Volts), plain(s.LimitAmps), Decimals(s.Amps, 2), while)
 }
 
 // rawSetting is for raw readings. Most and why are those of mostDrive.
@@ -155,7 +155,7 @@ func (j *job) rawSetting(r reach, most float64, why string) Setting {
 	var say strings.Builder
 	say.WriteString(j.how(&out))
 	fmt.Fprintf(&say, "Every coil then pulls at least %s uT (coil %s), against 22 to 67 uT of the earth and jumps of up to 54 uT of a phone's sensor; the strongest spot has %.0f uT (coil %s), and no coil gets more than about %.0f K warmer.",
-		whole(out.LeastUT), out.Least, out.MostUT, out.Most, math.Ceil(warmest))
+		Decimals(out.LeastUT, 0), out.Least, out.MostUT, out.Most, math.Ceil(warmest))
 	if !out.Good {
 		fmt.Fprintf(&say, " More would be better, %.0f uT over every coil, but %s: expect doubt at coil %s.", rawLeastUT, held, out.Least)
 	}
@@ -189,27 +189,11 @@ func (j *job) compassSetting(r reach, most float64, why string) Setting {
 
 // fromTo writes a range, or one number where that is all it is.
 func fromTo(lo, hi float64) string {
-	a, b := whole(lo), whole(hi)
+	a, b := Decimals(lo, 0), Decimals(hi, 0)
 	if a == b {
 		return "about " + a
 	}
 	return a + " to " + b
-}
-
-// whole writes a number without decimals, a small one with as many as show two digits.
-func whole(x float64) string {
-	if math.Abs(x) < 9.5 {
-		return plain(twoDigits(x))
-	}
-	return fmt.Sprintf("%.0f", x)
-}
-
-// hundredths writes a number with two decimals, a small one with as many as show two digits.
-func hundredths(x float64) string {
-	if math.Abs(x) < 0.095 {
-		return plain(twoDigits(x))
-	}
-	return fmt.Sprintf("%.2f", x)
 }
 
 // twoDigits rounds to two significant digits.

@@ -41,3 +41,12 @@ func (j *job) ohms() {
 
 // plain writes a number without needless digits.
 func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
+// Decimals writes a number with so many decimals, a small one with as many as show two
+// digits: nothing is told as 0 that is not.
+func Decimals(x float64, places int) string {
+	if math.Abs(x) < 9.5*math.Pow(10, -float64(places)) {
+		return plain(twoDigits(x))
+	}
+	return strconv.FormatFloat(x, 'f', places, 64)
+}

@@ -151,6 +151,15 @@ func TestTimeConstants(t *testing.T) {
 	parallel := mustPlan(t, p, Defaults())
 	near(t, "parallel", parallel.Pad.InductanceUH, alike.Strings[0].InductanceUH/4, 1e-9)
 	near(t, "time constant", parallel.Pad.TimeConstantMS, alike.Strings[0].TimeConstantMS, 1e-9)
+	// A meter on one of them does not see the other.
+	near(t, "unplugged", parallel.Strings[0].InductanceUH, 611.142, 1e-6)
+	// Set to a current the supply forces it; what a voltage would do is told all the same.
+	p.Supply = layout.Supply{Amps: 1, Pulsed: true, Hz: 1000, Duty: 0.1}
+	forced := mustPlan(t, p, Defaults()).Strings[0]
+	near(t, "forced", forced.TimeConstantMS, parallel.Strings[0].TimeConstantMS, 1e-9)
+	if forced.PeakShare != 1 {
+		t.Errorf("forced, and only %g of it reached", forced.PeakShare)
+	}
 
 	p.Supply = layout.Supply{Volts: 1}
 	if f := mustPlan(t, p, Defaults()); f.Pad.PeakShare != 1 || f.Strings[0].PeakShare != 1 {
@@ -204,11 +213,23 @@ func TestKeepOnTheAxis(t *testing.T) {
 		}
 	}
 	want := (lo - w.Width/2) * 1e3 // from the top of the copper
-	if got := mustPlan(t, p, Defaults()).Keep.DistanceMM; math.Abs(got-want) > 1.5 {
+	keep := mustPlan(t, p, Defaults()).Keep
+	if got := keep.DistanceMM; math.Abs(got-want) > 1.5 {
 		t.Errorf("keep %g mm away, want %g", got, want)
+	}
+	if says := fmt.Sprintf("falls below 0.5 mT within %.0f mm of it", keep.DistanceMM); !strings.Contains(keep.Say, says) {
+		t.Errorf("%q, not %q", keep.Say, says)
 	}
 	if got := mustPlan(t, single(0.001), Defaults()).Keep.DistanceMM; got != 0 {
 		t.Errorf("keep %g mm away from a milliampere", got)
+	}
+	const static = "That limit is for a static field"
+	if strings.Contains(keep.Say, static) {
+		t.Errorf("of a steady drive: %s", keep.Say)
+	}
+	p.Supply.Pulsed, p.Supply.Hz, p.Supply.Duty = true, 1, 0.5
+	if say := mustPlan(t, p, Defaults()).Keep.Say; !strings.Contains(say, static) {
+		t.Errorf("of a pulsed drive: %s", say)
 	}
 }
 
@@ -431,7 +452,7 @@ func TestCards(t *testing.T) {
 	}{
 		{layout.CounterClockwise, layout.Up, startLead}, {layout.Clockwise, layout.Up, finishLead},
 		{layout.CounterClockwise, layout.Down, finishLead}, {layout.Clockwise, layout.Down, startLead},
-		{layout.SenseUnknown, layout.Up, UnknownLead},
+		{layout.SenseUnknown, layout.Up, UnknownLead}, {layout.SenseUnknown, layout.Down, UnknownLead},
 	} {
 		if got := plusLead(c.sense, c.north); got != c.want {
 			t.Errorf("wound %q, north %d: plus at %q, want %q", c.sense, c.north, got, c.want)
@@ -451,6 +472,24 @@ func TestCards(t *testing.T) {
 	}
 	if want := "1.13 ohm at 20 C (1.05 to 1.21)"; !contains(f.Cards[0].Measure, want) {
 		t.Errorf("to measure: %v, not %q", f.Cards[0].Measure, want)
+	}
+	// Two turns of thick wire: pi 21.5 mm twice and both tails are 435 mm, which nobody
+	// cuts to 0.4 m, of 1.0237 mm and so 2.8 milliohm; with 0.095 mm of enamel each lies
+	// in a layer of its own.
+	p := single(1)
+	p.Windings[0] = layout.Winding{ID: "two", Shape: layout.Round, InnerX: 0.02, InnerY: 0.02, Turns: 2, Build: 1.5e-3, Width: 2e-3, Wire: layout.BareDiameterOfAWG(18), AWG: 18}
+	two := mustPlan(t, p, Defaults()).Cards[0]
+	for _, want := range []struct {
+		in  []string
+		has string
+	}{
+		{two.Set, "wire AWG 18 (1.024 mm), 0.5 m for one coil with tails of 150 mm"},
+		{two.Count, "2 layers of 1 turn, about 2.2 mm high when piled up, 2.1 mm with each turn in the groove below; the plan gives them 1.5 mm"},
+		{two.Measure, "0.0028 ohm at 20 C (0 to 0.053)"},
+	} {
+		if !contains(want.in, want.has) {
+			t.Errorf("got %q, want %q", want.in, want.has)
+		}
 	}
 }
 

@@ -77,21 +77,21 @@ func (j *job) warnFit(w *layout.Winding, f *Winding) {
 			"the wire is %.2f mm thick with its enamel, and the former is only %.2f mm wide.", f.OverEnamelMM, w.Width/millimetre)
 	case f.TightBuildMM > w.Build/millimetre*(1+1e-9):
 		most := mostTurns(w)
-		fits := fmt.Sprintf("Make the build %.1f mm, or wind at most %d turns.", math.Ceil(10*f.TightBuildMM)/10, most)
+		fits := fmt.Sprintf("Make the build %.1f mm, or wind at most %s.", math.Ceil(10*f.TightBuildMM)/10, turns(most))
 		if most == 0 {
 			fits = fmt.Sprintf("Make the build %.1f mm, or take thinner wire.", math.Ceil(10*f.TightBuildMM)/10)
 		}
 		j.warning(key+".turns", fits,
-			"%d turns lie in %d layers of %d and build %.1f mm even with every turn in the groove below, and the former leaves %.1f mm.",
-			w.Turns, f.Layers, f.TurnsPerLayer, f.TightBuildMM, w.Build/millimetre)
+			"%s lie in %s of %d and build %.1f mm even with every turn in the groove below, and the former leaves %.1f mm.",
+			turns(w.Turns), layersOf(f.Layers), f.TurnsPerLayer, f.TightBuildMM, w.Build/millimetre)
 	case f.BuildMM > w.Build/millimetre*(1+1e-9):
 		j.warning(key+".turns", fmt.Sprintf("Lay each turn in the groove below, or make the build %.1f mm.", math.Ceil(10*f.BuildMM)/10),
-			"%d turns lie in %d layers of %d and build %.1f mm when piled up, and the former leaves %.1f mm.",
-			w.Turns, f.Layers, f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
+			"%s lie in %s of %d and build %.1f mm when piled up, and the former leaves %.1f mm.",
+			turns(w.Turns), layersOf(f.Layers), f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
 	case w.Build/millimetre > loosest*f.BuildMM:
 		j.warning(key+".build", fmt.Sprintf("Make the build %.1f mm, or what a coil of it measures: ohms and field follow from it.", math.Ceil(10*f.BuildMM)/10),
-			"%d turns lie in %d layers of %d and build %.1f mm when piled up, and the plan gives %.1f mm.",
-			w.Turns, f.Layers, f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
+			"%s lie in %s of %d and build %.1f mm when piled up, and the plan gives %.1f mm.",
+			turns(w.Turns), layersOf(f.Layers), f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
 	}
 	if w.GivenOhms > 0 {
 		computed := w.ComputedOhms()
@@ -230,7 +230,7 @@ func (j *job) warnField() {
 			}
 			remedy += "."
 		}
-		j.warning("supply", remedy, "the field over coil %s is only %s uT.", weak.leastID, whole(weak.least))
+		j.warning("supply", remedy, "the field over coil %s is only %s uT.", weak.leastID, Decimals(weak.least, 0))
 	}
 	if strong.most > rawMostUT {
 		j.warning("supply", fmt.Sprintf("%s would stay below %.0f uT.", j.supplyAt(rawMostUT/strong.most), rawMostUT),

@@ -89,8 +89,8 @@ export function windingsPanel(f) {
   );
 }
 
-/** @param {any} f */
-export function stringsPanel(f) {
+/** @param {any} f @param {any} plan as it is drawn */
+export function stringsPanel(f, plan) {
   const warm = f.room_celsius !== 20; // at 20 C the ohms are told once
   const line = (name, s, share) => [
     name,
@@ -115,7 +115,7 @@ export function stringsPanel(f) {
     el(
       "p",
       { class: "note" },
-      `The pad takes ${digits(f.pad.volts)} V; the supply gives ${digits(f.pad.supply_watts)} W.${f.pad.limited ? " The supply's current limit holds it down." : ""} Currents are those at 20 °C; time constants count the pull of all coils on each other and the supply's own resistance.`,
+      `The pad takes ${digits(f.pad.volts)} V; the supply gives ${digits(f.pad.supply_watts)} W.${f.pad.limited ? " The supply's current limit holds it down." : ""} Currents are those at 20 °C${plan?.supply?.drive === "pulsed" ? " while a pulse lasts, watts on average" : ""}. A string's inductance is what a meter shows of it unplugged. Time constants are those after a voltage is switched on, with the pull of all coils on each other and the supply's own resistance.`,
     ),
   );
 }
