@@ -192,6 +192,13 @@ func TestFieldOver(t *testing.T) {
 	if f.Over.LeastUT >= f.Over.MeanUT || f.Over.MeanUT >= f.Over.MostUT || f.Over.Spread <= 0 {
 		t.Errorf("%+v", f.Over)
 	}
+	// However large the coil, the strongest spot is found: it lies near the winding.
+	p.Windings[0].InnerX, p.Windings[0].InnerY = 0.3, 0.3
+	most := 0.0
+	for x := range 400 {
+		most = math.Max(most, r3.Norm(field.NewPad(p).At([]float64{0.7 * 60}, r3.Vec{X: 0.1 + float64(x)/2000, Y: 0.1, Z: 10e-3})))
+	}
+	near(t, "strongest spot", mustPlan(t, p, Defaults()).Over.Coils[0].MostUT, 1e6*most, 0.02)
 	// A short string beside a long one: the fields differ by the currents, and the
 	// weaker coils lose more to their neighbours.
 	if f = mustPlan(t, demotest.Plan(t, "cushion"), Defaults()); f.Over.Evenness > 0.4 || f.Over.Evenness < 0.3 {

@@ -87,7 +87,7 @@ func TestWarnings(t *testing.T) {
 		"field too strong for a phone": {
 			func(p *layout.Plan) { p.Supply = layout.Supply{Volts: 5, Pulsed: true, Hz: 1, Duty: 0.3} },
 			func(p *layout.Plan) { p.Supply.Volts = 4.5 },
-			`supply: near coil A1 the field reaches 2189 uT, and a phone's sensor may clip from 2000 uT on. 4.6 V would stay below 2000 uT.`,
+			`supply: near coil A1 the field reaches 2194 uT, and a phone's sensor may clip from 2000 uT on. 4.6 V would stay below 2000 uT.`,
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
