@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"polewise/layout"
 )
@@ -232,8 +233,25 @@ func (j *job) warnField() {
 		}
 		j.warning("supply", remedy, "the field over coil %s is only %s uT.", weak.leastID, Decimals(weak.least, 0))
 	}
+	j.warnOutdone()
 	if strong.most > rawMostUT {
 		j.warning("supply", fmt.Sprintf("%s would stay below %.0f uT.", j.supplyAt(rawMostUT/strong.most), rawMostUT),
 			"near coil %s the field reaches %.0f uT, and a phone's sensor may clip from %.0f uT on.", strong.mostID, strong.most, rawMostUT)
+	}
+}
+
+// warnOutdone tells of coils whose neighbours' field over them is stronger than their own:
+// a needle over one that faces as planned shows the other face.
+func (j *job) warnOutdone() {
+	var ids []string
+	for k := range j.f.Over.Coils {
+		c := &j.plan.Coils[k]
+		if j.c.CoilAmps[k] != 0 && j.f.Over.Coils[k].BUT[2]*float64(c.North) < 0 {
+			ids = append(ids, c.ID)
+		}
+	}
+	if len(ids) > 0 {
+		j.warning("coil", "Give it more current, by strings of more equal ohms, or more room to the strong coils.",
+			"over %s the field of the other coils is stronger than its own and the other way: faced as planned, a needle there still shows the other face.", strings.Join(ids, ", "))
 	}
 }
