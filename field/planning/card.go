@@ -91,9 +91,9 @@ func (j *job) card(c *layout.Coil) Card {
 		"burn and sand the enamel off both ends; burning it gives off fumes: air the room",
 		"solder the leads on, and measure through them",
 	}
-	room := f.OhmsRoom
+	low, high := bounds(f.OhmsRoom)
 	card.Measure = []string{
-		fmt.Sprintf("%s ohm at %.0f C (%s to %s)", Decimals(room, 2), j.o.RoomCelsius, Decimals(max(0, room-tolerance(room)), 2), Decimals(room+tolerance(room), 2)),
+		fmt.Sprintf("%s ohm at %.0f C (%s to %s)", Decimals(f.OhmsRoom, 2), j.o.RoomCelsius, Decimals(low, 2), Decimals(high, 2)),
 		fmt.Sprintf("%.0f g of copper", f.CopperGrams),
 		fmt.Sprintf("%s, where you have a meter for it", Henries(f.InductanceUH)),
 	}

@@ -42,7 +42,7 @@ const (
 )
 
 func (j *job) check() {
-	raw := j.reachOf(func(o *OverCoil) (float64, float64) { return math.Abs(o.BUT[2]), o.MostUT })
+	raw := j.reachOf(rawPull)
 	aside := j.reachOf(func(o *OverCoil) (float64, float64) { return o.AsideUT[0], o.AsideUT[1] })
 	if j.c.PadAmps == 0 || raw.least == 0 || aside.least == 0 {
 		none := Setting{Say: "No current flows as planned: there is nothing to set."}
@@ -71,6 +71,10 @@ func (j *job) mostDrive() (most float64, why string) {
 	}
 	return most, why
 }
+
+// rawPull is what raw readings of a coil go by: the vertical field over its centre, and its
+// strongest spot.
+func rawPull(o *OverCoil) (least, most float64) { return math.Abs(o.BUT[2]), o.MostUT }
 
 // reach is the weakest and strongest of something over all coils.
 type reach struct {

@@ -80,7 +80,7 @@ func (j *job) reaches(distance, limitUT float64) bool {
 	rim := func(x, y, angle float64) bool {
 		sin, cos := math.Sincos(angle)
 		for a := range nz/2 + 1 {
-			if strong(x+distance*cos, y+distance*sin, half*2*float64(a)/float64(max(nz, 2))) {
+			if strong(x+distance*cos, y+distance*sin, 2*half*float64(a)/float64(nz)) {
 				return true
 			}
 		}

@@ -211,32 +211,26 @@ func floorTwoDigits(x float64) float64 {
 
 // warnField tells of fields that cannot be read.
 func (j *job) warnField() {
-	weak := reach{least: math.Inf(1)}
-	for k := range j.f.Over.Coils {
-		if b := math.Abs(j.f.Over.Coils[k].BUT[2]); b < weak.least {
-			weak.least, weak.leastID = b, j.f.Over.Coils[k].ID
-		}
-	}
-	strong := j.reachOf(func(o *OverCoil) (float64, float64) { return 0, o.MostUT })
+	r := j.reachOf(rawPull)
 	// As strong as the earth's field at its strongest (World Magnetic Model
 	// 2025): below that a reading hangs on knowing the background.
 	const readableUT = 67
-	if weak.least < readableUT {
+	if r.least < readableUT {
 		remedy := "No current flows: nothing can be read at all."
-		if weak.least > 0 {
-			doubtless := rawLeastUT / weak.least
-			remedy = fmt.Sprintf("It takes %s to reach the %d uT of the earth's field, %s for a reading without doubt", j.supplyAt(readableUT/weak.least), readableUT, j.supplyAt(doubtless))
+		if r.least > 0 {
+			doubtless := rawLeastUT / r.least
+			remedy = fmt.Sprintf("It takes %s to reach the %d uT of the earth's field, %s for a reading without doubt", j.supplyAt(readableUT/r.least), readableUT, j.supplyAt(doubtless))
 			if most, why := j.mostDrive(); doubtless > most {
 				remedy += "; but " + why
 			}
 			remedy += "."
 		}
-		j.warning("supply", remedy, "the field over coil %s is only %s uT.", weak.leastID, Decimals(weak.least, 0))
+		j.warning("supply", remedy, "the field over coil %s is only %s uT.", r.leastID, Decimals(r.least, 0))
 	}
 	j.warnOutdone()
-	if strong.most > rawMostUT {
-		j.warning("supply", fmt.Sprintf("%s would stay below %.0f uT.", j.supplyAt(rawMostUT/strong.most), rawMostUT),
-			"near coil %s the field reaches %.0f uT, and a phone's sensor may clip from %.0f uT on.", strong.mostID, strong.most, rawMostUT)
+	if r.most > rawMostUT {
+		j.warning("supply", fmt.Sprintf("%s would stay below %.0f uT.", j.supplyAt(rawMostUT/r.most), rawMostUT),
+			"near coil %s the field reaches %.0f uT, and a phone's sensor may clip from %.0f uT on.", r.mostID, r.most, rawMostUT)
 	}
 }
 
