@@ -66,7 +66,13 @@ func (j *job) cards() {
 func (j *job) card(c *layout.Coil) Card {
 	w, f := &j.plan.Windings[c.Winding], &j.f.Windings[c.Winding]
 	card := Card{Winding: w.ID, Coils: []string{c.ID}, North: c.North.String(), Sense: string(c.Sense), PlusLead: plusLead(c.Sense, c.North)}
-	mm := func(metres float64) string { return fmt.Sprintf("%.4g mm", metres/millimetre) }
+	mm := func(metres float64) string {
+		s := fmt.Sprintf("%.4g mm", metres/millimetre)
+		if j.plan.Unit == layout.Inch {
+			s += fmt.Sprintf(" (%.4g in)", metres/layout.Inch.Metres())
+		}
+		return s
+	}
 	former := "round former, " + mm(w.InnerX) + " across"
 	switch w.Shape {
 	case layout.Oblong:

@@ -480,6 +480,12 @@ func TestCards(t *testing.T) {
 	if want := "1.13 ohm at 20 C (1.05 to 1.21)"; !contains(f.Cards[0].Measure, want) {
 		t.Errorf("to measure: %v, not %q", f.Cards[0].Measure, want)
 	}
+	// Who plans in inches sets a former in inches.
+	inches := single(1)
+	inches.Unit, inches.Windings[0].InnerX = layout.Inch, 3*0.0254
+	if set := mustPlan(t, inches, Defaults()).Cards[0].Set; !contains(set, "round former, 76.2 mm (3 in) across") {
+		t.Errorf("to set: %q", set)
+	}
 	// Two turns of thick wire: pi 21.5 mm twice and both tails are 435 mm, which nobody
 	// cuts to 0.4 m, of 1.0237 mm and so 2.8 milliohm; with 0.095 mm of enamel each lies
 	// in a layer of its own.

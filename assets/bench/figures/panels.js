@@ -78,7 +78,7 @@ export function windingsPanel(f) {
         row("wire, bare", (x) => `${digits(x.wire_mm)} mm`),
         row("wire, with enamel", (x) => `${digits(x.over_enamel_mm)} mm`),
         row("wire in the turns", (x) => `${digits(x.wire_m)} m`),
-        row("to cut, with tails", (x) => `${digits(x.cut_m)} m`),
+        row("to cut, with tails", (x) => `${plainNumber(Math.ceil(10 * x.cut_m - 1e-6) / 10)} m`),
         row("copper", (x) => `${digits(x.copper_grams)} g`),
         row("ohms at 20 °C", (x) => digits(x.ohms_20C) + (x.measured ? ", measured" : "")),
         ...(f.room_celsius === 20 ? [] : [row(`ohms at ${plainNumber(f.room_celsius)} °C`, (x) => digits(x.ohms_room))]),
