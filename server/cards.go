@@ -125,7 +125,7 @@ func (c *cards) cut(f *planning.Figures) {
 	c.heading("Wire to wind with")
 	rows := [][]string{{"wire", "metres", "kg", "spools"}}
 	for _, s := range f.Cut.Spools {
-		rows = append(rows, []string{s.Wire, fmt.Sprintf("%.1f", s.Metres), fmt.Sprintf("%.3f", s.Kg), fmt.Sprint(s.Spools)})
+		rows = append(rows, []string{s.Wire, planning.Decimals(s.Metres, 1), planning.Decimals(s.Kg, 3), fmt.Sprint(s.Spools)})
 	}
 	c.table(1, rows...)
 

@@ -100,7 +100,7 @@ func (j *job) card(c *layout.Coil) Card {
 	low, high := bounds(f.OhmsRoom)
 	card.Measure = []string{
 		fmt.Sprintf("%s ohm at %.0f C (%s to %s)", Decimals(f.OhmsRoom, 2), j.o.RoomCelsius, Decimals(low, 2), Decimals(high, 2)),
-		fmt.Sprintf("%.0f g of copper", f.CopperGrams),
+		Decimals(f.CopperGrams, 0) + " g of copper",
 		fmt.Sprintf("%s, where you have a meter for it", Henries(f.InductanceUH)),
 	}
 	way := map[layout.Sense]string{layout.CounterClockwise: "counter-clockwise", layout.Clockwise: "clockwise"}[c.Sense]
@@ -147,8 +147,11 @@ func counted(n int, what string) string {
 
 // Henries writes an inductance with its unit.
 func Henries(microhenry float64) string {
-	if microhenry >= 1000 {
-		return fmt.Sprintf("%.3g mH", microhenry/1000)
+	switch { // 999.5 would be written as 1e+03
+	case microhenry >= 999.5e3:
+		return fmt.Sprintf("%.3g H", microhenry/1e6)
+	case microhenry >= 999.5:
+		return fmt.Sprintf("%.3g mH", microhenry/1e3)
 	}
 	return fmt.Sprintf("%.3g uH", microhenry)
 }

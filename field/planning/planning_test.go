@@ -581,3 +581,11 @@ func TestTurnsUnseen(t *testing.T) {
 		t.Errorf("nothing measured tells of %.0f %%", 100*none)
 	}
 }
+
+func TestHenries(t *testing.T) {
+	for uH, want := range map[float64]string{0.14619: "0.146 uH", 611.14: "611 uH", 999.7: "1 mH", 1802.4: "1.8 mH", 405420: "405 mH", 999700: "1 H", 2.012e6: "2.01 H"} {
+		if got := Henries(uH); got != want {
+			t.Errorf("%g uH: %s, want %s", uH, got, want)
+		}
+	}
+}
