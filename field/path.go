@@ -18,8 +18,8 @@ import (
 type path struct{ lx, ly, r float64 }
 
 func pathOf(w *layout.Winding) path {
-	r := w.CornerRadius()
-	return path{lx: w.InnerX/2 - r, ly: w.InnerY/2 - r, r: r}
+	half := w.HalfStraight()
+	return path{lx: half.X, ly: half.Y, r: w.CornerRadius()}
 }
 
 // radius is that of the sphere about the copper.

@@ -21,11 +21,11 @@ type core struct {
 
 func (p *Plan) core(j int) core {
 	c, w := &p.Coils[j], p.WindingOf(j)
-	r := w.CornerRadius()
+	half, r := w.HalfStraight(), w.CornerRadius()
 	sin, cos := math.Sincos(c.Turned)
 	k := core{
 		at: c.At, along: r2.Vec{X: cos, Y: sin},
-		hx: math.Max(0, w.InnerX/2-r), hy: math.Max(0, w.InnerY/2-r),
+		hx: half.X, hy: half.Y,
 		inner: r, outer: r + w.Build,
 	}
 	k.farthest = math.Hypot(k.hx, k.hy) + k.outer

@@ -349,8 +349,13 @@ func checkSection(t *table, p *Plan, w *Winding) {
 	if copper <= densest*section*slack {
 		return
 	}
-	most := int(densest * section / w.WireSection())
-	t.bad("turns", fmt.Sprintf("Wind at most %d turns, or make build times width at least %.1f mm2; enamel and the hand need more room still.", most, math.Ceil(copper/densest*1e7)/10),
+	less := "Take thinner wire"
+	if most := int(densest * section / w.WireSection()); most == 1 {
+		less = "Wind 1 turn"
+	} else if most > 1 {
+		less = fmt.Sprintf("Wind at most %d turns", most)
+	}
+	t.bad("turns", fmt.Sprintf("%s, or make build times width at least %.1f mm2; enamel and the hand need more room still.", less, math.Ceil(copper/densest*1e7)/10),
 		"%d turns of %.3f mm copper take %.1f mm2, and round wire fills at most %.1f percent of the %.1f mm2 of the section.",
 		w.Turns, w.Wire*1e3, copper*1e6, densest*100, section*1e6).Unbuildable = true
 }

@@ -69,6 +69,14 @@ type Supply struct {
 	Duty       float64 // pulsed only, 0 < Duty < 1
 }
 
+// OnShare is the share of the time for which the supply drives the pad.
+func (s *Supply) OnShare() float64 {
+	if s.Pulsed {
+		return s.Duty
+	}
+	return 1
+}
+
 // Shape is the outline of a winding's inner path.
 type Shape string
 
@@ -230,10 +238,10 @@ func (p *Plan) Copper() (lo, hi r2.Vec) {
 	for j := range p.Coils {
 		c, w := &p.Coils[j], p.WindingOf(j)
 		// The box of what lies between the corners' centres, and the rounding around it.
-		half, r := w.HalfExtent(), w.CornerRadius()+w.Build
+		half, r := w.HalfStraight(), w.CornerRadius()+w.Build
 		sin, cos := math.Sincos(c.Turned)
-		x := math.Abs(cos)*(half.X-r) + math.Abs(sin)*(half.Y-r) + r
-		y := math.Abs(sin)*(half.X-r) + math.Abs(cos)*(half.Y-r) + r
+		x := math.Abs(cos)*half.X + math.Abs(sin)*half.Y + r
+		y := math.Abs(sin)*half.X + math.Abs(cos)*half.Y + r
 		lo.X, hi.X = math.Min(lo.X, c.At.X-x), math.Max(hi.X, c.At.X+x)
 		lo.Y, hi.Y = math.Min(lo.Y, c.At.Y-y), math.Max(hi.Y, c.At.Y+y)
 	}
@@ -265,10 +273,16 @@ func (w *Winding) CornerRadius() float64 {
 	}
 }
 
+// HalfStraight is half the length of the straight pieces along x and y between the
+// corners, before turning, in metres: 0 where there are none.
+func (w *Winding) HalfStraight() r2.Vec {
+	r := w.CornerRadius()
+	return r2.Vec{X: math.Max(0, w.InnerX/2-r), Y: math.Max(0, w.InnerY/2-r)}
+}
+
 // MeanTurn is the length of the middle turn in metres: the parallel curve of
 // the inner path at half the build.
 func (w *Winding) MeanTurn() float64 {
-	r := w.CornerRadius()
-	straight := 2*(w.InnerX-2*r) + 2*(w.InnerY-2*r)
-	return straight + 2*math.Pi*(r+w.Build/2)
+	half := w.HalfStraight()
+	return 4*(half.X+half.Y) + 2*math.Pi*(w.CornerRadius()+w.Build/2)
 }

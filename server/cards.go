@@ -125,7 +125,7 @@ func (c *cards) cut(f *planning.Figures) {
 	c.heading("Wire to wind with")
 	rows := [][]string{{"wire", "metres", "kg", "spools"}}
 	for _, s := range f.Cut.Spools {
-		rows = append(rows, []string{s.Wire, fmt.Sprintf("%.1f", s.Metres), fmt.Sprintf("%.3f", s.Kg), fmt.Sprint(s.Spools)})
+		rows = append(rows, []string{s.Wire, planning.Decimals(s.Metres, 1), planning.Decimals(s.Kg, 3), fmt.Sprint(s.Spools)})
 	}
 	c.table(1, rows...)
 
@@ -142,8 +142,8 @@ func (c *cards) ohms(f *planning.Figures) {
 	rows := [][]string{{"across", "ohm", "from", "to", "at 20 C", "read"}}
 	for _, o := range f.Ohms {
 		kind, id, _ := strings.Cut(o.Across, ":")
-		rows = append(rows, []string{strings.TrimSpace(kind + " " + id), fmt.Sprintf("%.2f", o.Room), fmt.Sprintf("%.2f", o.Low),
-			fmt.Sprintf("%.2f", o.High), fmt.Sprintf("%.2f", o.Ohms20), "________"})
+		rows = append(rows, []string{strings.TrimSpace(kind + " " + id), planning.Decimals(o.Room, 2), planning.Decimals(o.Low, 2),
+			planning.Decimals(o.High, 2), planning.Decimals(o.Ohms20, 2), "________"})
 	}
 	fmt.Fprint(c.b, "Date ____________  Temperature of the coils ________ C  Meter ______________\n\n")
 	c.table(1, rows...)
@@ -157,16 +157,17 @@ func (c *cards) driven(f *planning.Figures) {
 	c.heading("Driven as planned")
 	rows := [][]string{{"", "ohm", "A", "W", "share", "inductance", "tau ms", "peak A"}}
 	for _, s := range f.Strings {
-		rows = append(rows, []string{"string " + s.ID, fmt.Sprintf("%.2f", s.Ohms20), fmt.Sprintf("%.3f", s.Amps), fmt.Sprintf("%.2f", s.Watts),
-			fmt.Sprintf("%.0f %%", 100*s.Share), fmt.Sprintf("%.0f uH", s.InductanceUH), fmt.Sprintf("%.2f", s.TimeConstantMS), fmt.Sprintf("%.3f", s.PeakAmps)})
+		rows = append(rows, []string{"string " + s.ID, planning.Decimals(s.Ohms20, 2), planning.Decimals(s.Amps, 3), planning.Decimals(s.Watts, 2),
+			planning.Decimals(100*s.Share, 0) + " %", planning.Henries(s.InductanceUH), planning.Decimals(s.TimeConstantMS, 2), planning.Decimals(s.PeakAmps, 3)})
 	}
 	p := &f.Pad
-	c.table(1, append(rows, []string{"pad", fmt.Sprintf("%.2f", p.Ohms20), fmt.Sprintf("%.3f", p.Amps), fmt.Sprintf("%.2f", p.Watts), "",
-		fmt.Sprintf("%.0f uH", p.InductanceUH), fmt.Sprintf("%.2f", p.TimeConstantMS), fmt.Sprintf("%.3f", p.PeakAmps)})...)
+	c.table(1, append(rows, []string{"pad", planning.Decimals(p.Ohms20, 2), planning.Decimals(p.Amps, 3), planning.Decimals(p.Watts, 2), "",
+		planning.Henries(p.InductanceUH), planning.Decimals(p.TimeConstantMS, 2), planning.Decimals(p.PeakAmps, 3)})...)
 	fmt.Fprintln(c.b)
+	c.item("How", "Currents are those at 20 C, with pulses while one lasts; watts are on average. A string's inductance is what a meter shows of it unplugged; tau, the time constant, is that after a voltage is switched on.")
 	o := &f.Over
-	c.item("Field", fmt.Sprintf("weakest over %s, strongest over %s: evenness %.0f percent. At the sensor's height over the whole pad %.0f uT on average, from %.0f to %.0f.",
-		o.Weakest, o.Strongest, 100*o.Evenness, o.MeanUT, o.LeastUT, o.MostUT))
+	c.item("Field", fmt.Sprintf("weakest over %s, strongest over %s: evenness %.0f percent. At the sensor's height over the whole pad %.0f uT on average, from %s to %.0f.",
+		o.Weakest, o.Strongest, 100*o.Evenness, o.MeanUT, planning.Decimals(o.LeastUT, 0), o.MostUT))
 }
 
 func (c *cards) check(f *planning.Figures) {

@@ -191,7 +191,7 @@ func printPrediction(w io.Writer, plan *layout.Plan, p *predict.Prediction, warn
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	fmt.Fprintf(b, "\nPad: %.3f ohm, %.3f A at %.2f V. Field over each coil's centre, %.0f mm over its top face.\n", p.Pad.Ohms, p.Pad.Amps, p.Pad.Volts, plan.Above*1e3)
+	fmt.Fprintf(b, "\nPad: %.3f ohm, %.3f A at %.2f V. Field over each coil's centre, %.4g mm over its top face.\n", p.Pad.Ohms, p.Pad.Amps, p.Pad.Volts, plan.Above*1e3)
 	for _, q := range p.Points {
 		fmt.Fprintf(b, "At (%.1f, %.1f, %.1f) mm: (%.2f, %.2f, %.2f) uT\n", q.AtMM[0], q.AtMM[1], q.AtMM[2], q.BUT[0], q.BUT[1], q.BUT[2])
 	}

@@ -275,10 +275,10 @@ func (p *picture) onCopper(x, y float64) bool {
 	for k := range p.plan.Coils {
 		c, w := &p.plan.Coils[k], p.plan.WindingOf(k)
 		sin, cos := math.Sincos(c.Turned)
-		dx, dy, r := x-c.At.X, y-c.At.Y, w.CornerRadius()
+		dx, dy, half := x-c.At.X, y-c.At.Y, w.HalfStraight()
 		// How far outside the inner path: a rectangle with round corners.
-		u, v := math.Abs(cos*dx+sin*dy)-(w.InnerX/2-r), math.Abs(cos*dy-sin*dx)-(w.InnerY/2-r)
-		out := math.Hypot(math.Max(u, 0), math.Max(v, 0)) + math.Min(math.Max(u, v), 0) - r
+		u, v := math.Abs(cos*dx+sin*dy)-half.X, math.Abs(cos*dy-sin*dx)-half.Y
+		out := math.Hypot(math.Max(u, 0), math.Max(v, 0)) + math.Min(math.Max(u, v), 0) - w.CornerRadius()
 		if out > -beside && out < w.Build+beside {
 			return true
 		}
@@ -325,15 +325,14 @@ func (p *picture) coil(k int) {
 // turn is the turn at distance u outside a coil's inner path: a rectangle with
 // round corners, which a round coil and an oblong are too.
 func (p *picture) turn(c *layout.Coil, w *layout.Winding, u float64) vg.Path {
-	r := w.CornerRadius() + u
-	sx, sy := w.InnerX/2+u-r, w.InnerY/2+u-r
+	half, r := w.HalfStraight(), w.CornerRadius()+u
 	sin, cos := math.Sincos(c.Turned)
 	place := func(x, y float64) vg.Point {
 		return p.at(c.At.X+cos*x-sin*y, c.At.Y+sin*x+cos*y)
 	}
 	var path vg.Path
 	const steps = 24 // a quarter turn
-	for q, corner := range [4][2]float64{{sx, sy}, {-sx, sy}, {-sx, -sy}, {sx, -sy}} {
+	for q, corner := range [4][2]float64{{half.X, half.Y}, {-half.X, half.Y}, {-half.X, -half.Y}, {half.X, -half.Y}} {
 		for n := range steps + 1 {
 			s, c := math.Sincos(math.Pi / 2 * (float64(q) + float64(n)/steps))
 			at := place(corner[0]+r*c, corner[1]+r*s)
@@ -414,7 +413,7 @@ func (p *picture) bar() {
 func (p *picture) title() {
 	_, h := p.size()
 	name := p.plan.Title()
-	most := leftMargin + p.w + rightMargin - 24 - leftMargin
+	most := p.w + rightMargin - 24
 	for cut := name; p.width(name, 15) > most && cut != ""; {
 		runes := []rune(cut)
 		cut = string(runes[:len(runes)-1])

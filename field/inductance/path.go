@@ -16,8 +16,8 @@ type path struct{ hx, hy, r float64 }
 
 // turn is the path of the turn at distance u outside the inner path.
 func turn(w *layout.Winding, u float64) path {
-	r := w.CornerRadius()
-	return path{hx: math.Max(0, w.InnerX/2-r), hy: math.Max(0, w.InnerY/2-r), r: r + u}
+	half := w.HalfStraight()
+	return path{hx: half.X, hy: half.Y, r: w.CornerRadius() + u}
 }
 
 func (p path) round() bool { return p.hx == 0 && p.hy == 0 }

@@ -1,7 +1,6 @@
 package planning
 
 import (
-	"math"
 	"slices"
 
 	"polewise/layout"
@@ -43,8 +42,8 @@ func agree(p *layout.Plan, c *layout.Currents, ends string, ohms, celsius *float
 			lo, hi = *celsius, *celsius
 		}
 		a := Agreement{Planned: layout.OhmsAt(l.Ohms20, (lo+hi)/2)}
-		low, high := layout.OhmsAt(l.Ohms20, lo), layout.OhmsAt(l.Ohms20, hi)
-		a.Low, a.High = math.Max(0, low-tolerance(low)), high+tolerance(high)
+		a.Low, _ = bounds(layout.OhmsAt(l.Ohms20, lo))
+		_, a.High = bounds(layout.OhmsAt(l.Ohms20, hi))
 		a.Agrees = ohms != nil && *ohms >= a.Low && *ohms <= a.High
 		return a, true
 	}

@@ -2,6 +2,7 @@ package planning
 
 import (
 	"fmt"
+	"math"
 
 	"polewise/layout"
 )
@@ -65,7 +66,13 @@ func (j *job) cards() {
 func (j *job) card(c *layout.Coil) Card {
 	w, f := &j.plan.Windings[c.Winding], &j.f.Windings[c.Winding]
 	card := Card{Winding: w.ID, Coils: []string{c.ID}, North: c.North.String(), Sense: string(c.Sense), PlusLead: plusLead(c.Sense, c.North)}
-	mm := func(metres float64) string { return fmt.Sprintf("%.4g mm", metres/millimetre) }
+	mm := func(metres float64) string {
+		s := fmt.Sprintf("%.4g mm", metres/millimetre)
+		if j.plan.Unit == layout.Inch {
+			s += fmt.Sprintf(" (%.4g in)", metres/layout.Inch.Metres())
+		}
+		return s
+	}
 	former := "round former, " + mm(w.InnerX) + " across"
 	switch w.Shape {
 	case layout.Oblong:
@@ -76,21 +83,25 @@ func (j *job) card(c *layout.Coil) Card {
 	card.Set = []string{
 		former,
 		"cheeks " + mm(w.Width) + " apart",
-		fmt.Sprintf("wire %s, %.1f m for one coil with tails of %.0f mm", wireName(w), f.CutM, j.o.TailMM),
+		fmt.Sprintf("wire %s, %.1f m for one coil with tails of %.0f mm", wireName(w), math.Ceil(10*f.CutM-1e-6)/10, j.o.TailMM),
 	}
-	card.Count = []string{fmt.Sprintf("%d turns", w.Turns)}
+	card.Count = []string{turns(w.Turns)}
 	if f.TurnsPerLayer > 0 {
-		card.Count = append(card.Count, fmt.Sprintf("%s, about %.1f mm high when laid well; the plan gives them %s", layersInWords(f), f.BuildMM, mm(w.Build)))
+		high := fmt.Sprintf("about %.1f mm high", f.BuildMM)
+		if f.TightBuildMM < f.BuildMM {
+			high += fmt.Sprintf(" when piled up, %.1f mm with each turn in the groove below", f.TightBuildMM)
+		}
+		card.Count = append(card.Count, fmt.Sprintf("%s, %s; the plan gives them %s", layersInWords(f), high, mm(w.Build)))
 	}
 	card.Ends = []string{
 		"burn and sand the enamel off both ends; burning it gives off fumes: air the room",
 		"solder the leads on, and measure through them",
 	}
-	room := f.OhmsRoom
+	low, high := bounds(f.OhmsRoom)
 	card.Measure = []string{
-		fmt.Sprintf("%.2f ohm at %.0f C (%.2f to %.2f)", room, j.o.RoomCelsius, max(0, room-tolerance(room)), room+tolerance(room)),
-		fmt.Sprintf("%.0f g of copper", f.CopperGrams),
-		fmt.Sprintf("%s, where you have a meter for it", henries(f.InductanceUH)),
+		fmt.Sprintf("%s ohm at %.0f C (%s to %s)", Decimals(f.OhmsRoom, 2), j.o.RoomCelsius, Decimals(low, 2), Decimals(high, 2)),
+		Decimals(f.CopperGrams, 0) + " g of copper",
+		fmt.Sprintf("%s, where you have a meter for it", Henries(f.InductanceUH)),
 	}
 	way := map[layout.Sense]string{layout.CounterClockwise: "counter-clockwise", layout.Clockwise: "clockwise"}[c.Sense]
 	switch card.PlusLead {
@@ -113,23 +124,34 @@ func (j *job) card(c *layout.Coil) Card {
 // layersInWords says how the turns lie, the last layer as full as it gets.
 func layersInWords(f *Winding) string {
 	full, rest := f.Turns/f.TurnsPerLayer, f.Turns%f.TurnsPerLayer
-	layers := fmt.Sprintf("%d layers of %d turns", full, f.TurnsPerLayer)
-	if full == 1 {
-		layers = fmt.Sprintf("1 layer of %d turns", f.TurnsPerLayer)
+	if full == 0 {
+		full, rest = 1, 0
 	}
-	switch {
-	case full == 0:
-		return fmt.Sprintf("1 layer of %d turns", rest)
-	case rest > 0:
-		return fmt.Sprintf("%s and one of %d", layers, rest)
+	words := fmt.Sprintf("%s of %s", layersOf(full), turns(min(f.Turns, f.TurnsPerLayer)))
+	if rest > 0 {
+		words += fmt.Sprintf(" and one of %d", rest)
 	}
-	return layers
+	return words
 }
 
-// henries writes an inductance with its unit.
-func henries(microhenry float64) string {
-	if microhenry >= 1000 {
-		return fmt.Sprintf("%.3g mH", microhenry/1000)
+func turns(n int) string { return counted(n, "turn") }
+
+func layersOf(n int) string { return counted(n, "layer") }
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// Henries writes an inductance with its unit.
+func Henries(microhenry float64) string {
+	switch { // 999.5 would be written as 1e+03
+	case microhenry >= 999.5e3:
+		return fmt.Sprintf("%.3g H", microhenry/1e6)
+	case microhenry >= 999.5:
+		return fmt.Sprintf("%.3g mH", microhenry/1e3)
 	}
 	return fmt.Sprintf("%.3g uH", microhenry)
 }

@@ -42,35 +42,39 @@ const (
 )
 
 func (j *job) check() {
-	p := j.plan
-	raw := j.reachOf(func(o *OverCoil) (float64, float64) { return math.Abs(o.BUT[2]), o.MostUT })
+	raw := j.reachOf(rawPull)
 	aside := j.reachOf(func(o *OverCoil) (float64, float64) { return o.AsideUT[0], o.AsideUT[1] })
 	if j.c.PadAmps == 0 || raw.least == 0 || aside.least == 0 {
 		none := Setting{Say: "No current flows as planned: there is nothing to set."}
 		j.f.Check = Check{none, none}
 		return
 	}
-	// How far the planned currents may be raised before something gets warm, or
-	// the supply's limit is reached.
-	most := math.Inf(1)
-	why := "the supply's limit"
+	most, why := j.mostDrive()
+	j.f.Check.Raw = j.rawSetting(raw, most, why)
+	j.f.Check.Compass = j.compassSetting(aside, most, why)
+}
+
+// mostDrive is how many times the planned currents may flow in a check, and why not more:
+// something gets warm, or the supply's limit is reached.
+func (j *job) mostDrive() (most float64, why string) {
+	p := j.plan
+	most, why = math.Inf(1), "the supply's limit allows no more"
 	if limit := p.Supply.LimitAmps; limit > 0 {
 		most = limit / j.c.PadAmps
 	}
-	duty := 1.0
-	if p.Supply.Pulsed {
-		duty = p.Supply.Duty
-	}
 	for k := range p.Coils {
-		w, amps := p.WindingOf(k), j.c.CoilAmps[k]
-		s := math.Min(gentleAmpsPerMM2/density(w, amps), math.Sqrt(gentleKelvin/riseKelvin(w, amps, duty)))
+		w, amps := p.WindingOf(k), j.heating(k)
+		s := math.Min(gentleAmpsPerMM2/density(w, amps), math.Sqrt(gentleKelvin/riseKelvin(w, amps)))
 		if s < most {
-			most, why = s, fmt.Sprintf("coil %s, which would get warm", p.Coils[k].ID)
+			most, why = s, fmt.Sprintf("coil %s would get warm", p.Coils[k].ID)
 		}
 	}
-	j.f.Check.Raw = j.rawSetting(raw, most, why, duty)
-	j.f.Check.Compass = j.compassSetting(aside, most, why)
+	return most, why
 }
+
+// rawPull is what raw readings of a coil go by: the vertical field over its centre, and its
+// strongest spot.
+func rawPull(o *OverCoil) (least, most float64) { return math.Abs(o.BUT[2]), o.MostUT }
 
 // reach is the weakest and strongest of something over all coils.
 type reach struct {
@@ -122,37 +126,42 @@ func (j *job) setting(s float64, r reach) Setting {
 }
 
 // how says what to turn.
-func (s *Setting) how() string {
+func (j *job) how(s *Setting) string {
 	if s.HoldAmps {
 		return fmt.Sprintf("Set the supply's current limit to %s A and its voltage to %s V, so that the limit holds. ", plain(s.LimitAmps), plain(s.Volts))
 	}
-	return fmt.Sprintf("Set the supply to %s V and its limit to %s A; it should show about %.2f A. ", plain(s.Volts), plain(s.LimitAmps), s.Amps)
+	while := ""
+	if j.plan.Supply.Pulsed {
+		while = " while a pulse lasts"
+	}
+	return fmt.Sprintf("Set the supply to %s V and its limit to %s A; it should show about %s A%s. ", plain(s.Volts), plain(s.LimitAmps), Decimals(s.Amps, 2), while)
 }
 
-func (j *job) rawSetting(r reach, most float64, why string, duty float64) Setting {
+// rawSetting is for raw readings. Most and why are those of mostDrive.
+func (j *job) rawSetting(r reach, most float64, why string) Setting {
 	s := 1.0 // the plan's own, where that will do
 	if r.least < rawEnoughUT || r.most > rawMostUT || most < 1 {
 		s = rawLeastUT / r.least
 	}
 	held := ""
 	if sat := rawMostUT / r.most; s > sat {
-		s, held = sat, fmt.Sprintf("%.0f uT at the strongest spot, where sensors begin to clip,", rawMostUT)
+		s, held = sat, fmt.Sprintf("sensors begin to clip at %.0f uT, which the strongest spot then has", rawMostUT)
 	}
 	if s > most {
-		s, held = most, why+","
+		s, held = most, why
 	}
 	out := j.setting(s, r)
-	out.Good = out.LeastUT >= rawEnoughUT*0.98
+	out.Good = held == "" || out.LeastUT >= rawEnoughUT*0.98
 	warmest := 0.0
 	for k := range j.plan.Coils {
-		warmest = math.Max(warmest, riseKelvin(j.plan.WindingOf(k), out.Amps/j.c.PadAmps*j.c.CoilAmps[k], duty))
+		warmest = math.Max(warmest, riseKelvin(j.plan.WindingOf(k), out.Amps/j.c.PadAmps*j.heating(k)))
 	}
 	var say strings.Builder
-	say.WriteString(out.how())
-	fmt.Fprintf(&say, "Every coil then pulls at least %.0f uT (coil %s), against 22 to 67 uT of the earth and jumps of up to 54 uT of a phone's sensor; the strongest spot has %.0f uT (coil %s), and no coil gets more than about %.0f K warmer.",
-		out.LeastUT, out.Least, out.MostUT, out.Most, math.Ceil(warmest))
+	say.WriteString(j.how(&out))
+	fmt.Fprintf(&say, "Every coil then pulls at least %s uT (coil %s), against 22 to 67 uT of the earth and jumps of up to 54 uT of a phone's sensor; the strongest spot has %.0f uT (coil %s), and no coil gets more than about %.0f K warmer.",
+		Decimals(out.LeastUT, 0), out.Least, out.MostUT, out.Most, math.Ceil(warmest))
 	if !out.Good {
-		fmt.Fprintf(&say, " More than that would take %.0f uT over the weakest coil to %.0f uT, but %s sets the bounds: expect doubt at coil %s.", out.LeastUT, rawLeastUT, strings.TrimSuffix(held, ","), out.Least)
+		fmt.Fprintf(&say, " More would be better, %.0f uT over every coil, but %s: expect doubt at coil %s.", rawLeastUT, held, out.Least)
 	}
 	out.Say = say.String()
 	return out
@@ -165,23 +174,26 @@ func (j *job) compassSetting(r reach, most float64, why string) Setting {
 	if low > high {
 		s = high
 	}
-	bound := fmt.Sprintf("coil %s pulls %.0f times as hard", r.mostID, r.most/r.least)
-	if s > most {
-		s, bound = most, why+" sets the bounds"
-	}
-	out := j.setting(s, r)
-	out.Good = out.LeastUT >= compassLow*0.98 && out.MostUT <= compassHigh*1.02
-	out.Say = out.how() + fmt.Sprintf("Over the inner edge of a coil's winding the pad then pulls %s uT sideways: enough to turn a needle against the earth's 10 to 42 uT, and not so much that a phone refuses the field.",
-		fromTo(out.LeastUT, out.MostUT))
-	if !out.Good {
-		out.Say += fmt.Sprintf(" At coil %s that is less than the %.0f uT a compass needs, but %s: read it again at %s A.", out.Least, compassLow, bound, plain(twoDigits(out.Amps*compassLow*1.5/out.LeastUT)))
+	out := j.setting(math.Min(s, most), r)
+	enough := out.LeastUT >= compassLow*0.98
+	out.Good = enough && out.MostUT <= compassHigh*1.02
+	out.Say = j.how(&out) + fmt.Sprintf("Over the inner edge of a coil's winding the pad then pulls %s uT sideways", fromTo(out.LeastUT, out.MostUT))
+	again := out.Amps * compassLow * 1.5 / out.LeastUT
+	switch {
+	case enough:
+		out.Say += ": enough to turn a needle against the earth's 10 to 42 uT, and not so much that a phone refuses the field."
+	case again > most*j.c.PadAmps:
+		out.Say += fmt.Sprintf(". At coil %s that is less than the %.0f uT a compass needs. More would help, but %s: read that coil another way.", out.Least, compassLow, why)
+	default:
+		out.Say += fmt.Sprintf(". At coil %s that is less than the %.0f uT a compass needs, but coil %s pulls %.0f times as hard: read coil %[1]s again at %[5]s A.",
+			out.Least, compassLow, r.mostID, r.most/r.least, plain(twoDigits(again)))
 	}
 	return out
 }
 
 // fromTo writes a range, or one number where that is all it is.
 func fromTo(lo, hi float64) string {
-	a, b := fmt.Sprintf("%.0f", lo), fmt.Sprintf("%.0f", hi)
+	a, b := Decimals(lo, 0), Decimals(hi, 0)
 	if a == b {
 		return "about " + a
 	}

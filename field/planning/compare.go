@@ -148,8 +148,8 @@ func agrees(m Measured, ohms20 float64) bool {
 
 func (c *comparer) finding(m Measured, at int, ohms20 float64) Finding {
 	expected := layout.OhmsAt(ohms20, m.Celsius)
-	tol := tolerance(expected)
-	f := Finding{Across: m.Across, Expected: expected, Low: math.Max(0, expected-tol), High: expected + tol, Measured: m.Ohms, May: []string{}}
+	f := Finding{Across: m.Across, Expected: expected, Measured: m.Ohms, May: []string{}}
+	f.Low, f.High = bounds(expected)
 	kind, id, _ := strings.Cut(m.Across, ":")
 	name := strings.TrimSpace(kind + " " + id)
 	switch {
@@ -185,16 +185,16 @@ func (c *comparer) coilMay(m Measured, state State, id string, ohms20 float64) [
 	tol := layout.OhmsAt20(tolerance(layout.OhmsAt(ohms20, m.Celsius)), m.Celsius)
 	share := func(ohms float64) float64 { return math.Min(math.Max(math.Abs(ohms-ohms20)/ohms20, 0), 1) }
 	least, most := math.Max(0, share(got)-tol/ohms20), math.Min(1, share(got)+tol/ohms20)
-	turns := fmt.Sprintf("%.0f of %d turns (%.0f to %.0f percent)", share(got)*float64(w.Turns), w.Turns, 100*least, 100*most)
+	lost := fmt.Sprintf("%.0f of %d turns (%.0f to %.0f percent)", share(got)*float64(w.Turns), w.Turns, 100*least, 100*most)
 	if state == Low {
 		if agrees(m, 0) {
 			return []string{"a short: its two leads touch", "nearly all turns shorted"}
 		}
-		return []string{"shorted turns: about " + turns + " out of action", "as many turns too few, or thicker wire than planned"}
+		return []string{"shorted turns: about " + lost + " out of action", "as many turns too few, or thicker wire than planned"}
 	}
 	return []string{
 		fmt.Sprintf("a poor joint that adds about %.2f ohm: enamel left on a lead, or cold solder", got-ohms20),
-		"too many turns, by about " + turns + ", or thinner wire than planned",
+		"too many turns, by about " + lost + ", or thinner wire than planned",
 	}
 }
 

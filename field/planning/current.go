@@ -16,12 +16,12 @@ type String struct {
 	OhmsRoom     float64 `json:"ohms_room"`
 	Amps         float64 `json:"amps"`
 	Watts        float64 `json:"watts"`
-	Share        float64 `json:"share"` // of the supply's current
-	InductanceUH float64 `json:"inductance_uH"`
+	Share        float64 `json:"share"`         // of the supply's current
+	InductanceUH float64 `json:"inductance_uH"` // by itself, as its ohms are: what a meter shows of it unplugged
 	// TimeConstantMS is the time in which the current rises to 1 - 1/e of what it
-	// becomes, milliseconds, the pull of all other strings and the resistance of the
-	// supply reckoned with: L/R of a string alone. Where a supply set to a current
-	// forces it, L/R, with the pull of the others counted into L.
+	// becomes when a voltage is switched on, milliseconds, the pull of all other strings
+	// and the resistance of the supply reckoned with: L/R of a string alone. A supply
+	// set to a current forces it up sooner, by how much is its own matter.
 	TimeConstantMS float64 `json:"time_constant_ms"`
 	PeakShare      float64 `json:"peak_share"` // of the final current reached by the end of a pulse; 1 when steady
 	PeakAmps       float64 `json:"peak_amps"`
@@ -46,9 +46,9 @@ type Pad struct {
 // is what an ohmmeter reads there.
 func (j *job) currents() {
 	p, c := j.plan, j.c
-	duty, on := 1.0, math.Inf(1)
+	duty, on := p.Supply.OnShare(), math.Inf(1)
 	if p.Supply.Pulsed {
-		duty, on = p.Supply.Duty, p.Supply.Duty/p.Supply.Hz
+		on = duty / p.Supply.Hz
 	}
 	stringOf := make([]int, len(p.Coils))
 	for i := range p.Strings {
@@ -56,44 +56,33 @@ func (j *job) currents() {
 			stringOf[k] = i
 		}
 	}
-	// What links the coils of a string when every string is driven as planned:
-	// its flux is linear in the currents, so its L is flux over its own current.
-	flux := make([]float64, len(p.Strings))
-	energy := 0.0 // twice the energy
-	for a := range p.Coils {
-		for b := range p.Coils {
-			linked := j.henries[a][b] * c.CoilAmps[b]
-			flux[stringOf[a]] += linked
-			energy += linked * c.CoilAmps[a]
-		}
+	henries := between(p, stringOf, j.henries)
+	if c.PadAmps > 0 {
+		j.rise = riseOf(p, c.StringOhms, henries)
 	}
-	// A supply set to a current forces it; its voltage is not in the plan.
-	forced := p.Supply.Volts == 0
-	if !forced && c.PadAmps > 0 {
-		j.rise = riseOf(p, c.StringOhms, between(p, stringOf, j.henries))
+	if p.Supply.Volts == 0 {
+		on = math.Inf(1) // a supply set to a current forces it; its voltage is not in the plan
 	}
-	// comes tells how something rises whose own L/R is given: its time constant, and
-	// the share of its current at the end of a pulse.
-	comes := func(parts func(*rise) []float64, tau float64) (timeConstant, share float64) {
+	// comes tells how something rises: its time constant, and the share of its current
+	// at the end of a pulse.
+	comes := func(parts func(*rise) []float64) (timeConstant, share float64) {
 		if j.rise == nil {
-			return tau, 1
+			return 0, 1
 		}
-		tau = j.rise.within(parts(j.rise), 1-1/math.E)
+		timeConstant = j.rise.within(parts(j.rise), 1-1/math.E)
 		if math.IsInf(on, 1) {
-			return tau, 1
+			return timeConstant, 1
 		}
-		return tau, j.rise.share(parts(j.rise), on)
+		return timeConstant, j.rise.share(parts(j.rise), on)
 	}
 	for i := range p.Strings {
-		s := String{ID: p.Strings[i].ID, Ohms20: c.StringOhms[i], OhmsRoom: j.roomOhms(c.StringOhms[i]), Amps: c.StringAmps[i], PeakShare: 1}
+		s := String{ID: p.Strings[i].ID, Ohms20: c.StringOhms[i], OhmsRoom: j.roomOhms(c.StringOhms[i]), Amps: c.StringAmps[i], InductanceUH: 1e6 * henries.At(i, i), PeakShare: 1}
 		s.Watts = duty * s.Amps * s.Amps * s.Ohms20
 		if c.PadAmps > 0 {
 			s.Share = s.Amps / c.PadAmps
 		}
 		if s.Amps > 0 {
-			l := flux[i] / s.Amps
-			s.InductanceUH = 1e6 * l
-			tau, share := comes(func(r *rise) []float64 { return r.strings[i] }, l/s.Ohms20)
+			tau, share := comes(func(r *rise) []float64 { return r.strings[i] })
 			s.TimeConstantMS, s.PeakShare = 1e3*tau, share
 		}
 		s.PeakAmps = s.PeakShare * s.Amps
@@ -103,9 +92,10 @@ func (j *job) currents() {
 	pad.Watts = duty * c.PadAmps * c.PadVolts
 	pad.SupplyWatts = pad.Watts + duty*c.PadAmps*c.PadAmps*p.Supply.SourceOhms
 	if c.PadAmps > 0 {
-		l := energy / (c.PadAmps * c.PadAmps)
-		pad.InductanceUH = 1e6 * l
-		tau, share := comes(func(r *rise) []float64 { return r.pad }, l/c.PadOhms)
+		// Half of it times the current squared is the energy of all strings' currents.
+		amps := mat.NewVecDense(len(c.StringAmps), c.StringAmps)
+		pad.InductanceUH = 1e6 * mat.Inner(amps, henries, amps) / (c.PadAmps * c.PadAmps)
+		tau, share := comes(func(r *rise) []float64 { return r.pad })
 		pad.TimeConstantMS, pad.PeakShare = 1e3*tau, share
 	}
 	pad.PeakAmps = pad.PeakShare * pad.Amps
@@ -140,17 +130,23 @@ const (
 	gentleAmpsPerMM2 = 4.0
 )
 
-// riseKelvin estimates how much warmer than the room a coil becomes in the end,
-// at a current that flows for a share of the time.
-func riseKelvin(w *layout.Winding, amps, duty float64) float64 {
+// heating is the steady current that warms a coil as much as its planned one does.
+func (j *job) heating(coil int) float64 {
+	return math.Abs(j.c.CoilAmps[coil]) * math.Sqrt(j.plan.Supply.OnShare())
+}
+
+// riseKelvin estimates how much warmer than the room a coil becomes in the end, at a
+// steady current. The wire's resistance is taken as at 20 C: as it warms, a supply set
+// to a voltage gives less and one set to a current has to give more.
+func riseKelvin(w *layout.Winding, amps float64) float64 {
 	mean := w.MeanTurn()
 	// Top, bottom, and both rims.
 	surface := 2*mean*w.Build + 2*mean*w.Width
-	return duty * amps * amps * w.Ohms20() / (wattsPerM2K * surface)
+	return amps * amps * w.Ohms20() / (wattsPerM2K * surface)
 }
 
 // density is the current density in a winding's wire, amperes a square
 // millimetre.
 func density(w *layout.Winding, amps float64) float64 {
-	return math.Abs(amps) / (w.WireSection() * 1e6)
+	return amps / (w.WireSection() * 1e6)
 }

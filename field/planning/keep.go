@@ -11,8 +11,8 @@ import (
 type Keep struct {
 	LimitMT float64 `json:"limit_mT"`
 	// DistanceMM is the least distance from the box around all copper beyond
-	// which the field is everywhere weaker than LimitMT, pad driven as planned;
-	// 0 when it is weaker everywhere outside the box.
+	// which the field is everywhere weaker than LimitMT, pad driven as planned
+	// (with pulses, at their peak); 0 when that is so a millimetre off already.
 	DistanceMM float64 `json:"distance_mm"`
 	Say        string  `json:"say"`
 	Source     string  `json:"source"`
@@ -46,9 +46,12 @@ func (j *job) keep() {
 			}
 		}
 		k.DistanceMM = math.Ceil(hi / millimetre)
-		k.Say = fmt.Sprintf("Beyond %.0f mm from the coils the field is weaker than %g mT. Keep pacemakers, insulin pumps and other implants, magnetic cards and mechanical watches farther off than that, and ask the maker of an implant.", k.DistanceMM, limitMT)
+		k.Say = fmt.Sprintf("Driven as planned, the pad's field falls below %g mT within %.0f mm of it, on every side. Keep pacemakers, insulin pumps and other implants, magnetic cards and mechanical watches farther off than that, and ask the maker of an implant.", limitMT, k.DistanceMM)
 	} else {
-		k.Say = fmt.Sprintf("A millimetre from the coils the field is weaker than %g mT already. Keep implants, magnetic cards and mechanical watches away all the same.", limitMT)
+		k.Say = fmt.Sprintf("Driven as planned, the pad's field is weaker than %g mT a millimetre from it already. Keep implants, magnetic cards and mechanical watches away all the same.", limitMT)
+	}
+	if j.plan.Supply.Pulsed {
+		k.Say += " That limit is for a static field: from how far off pulses disturb an implant it does not tell."
 	}
 	j.f.Keep = k
 }
@@ -77,7 +80,7 @@ func (j *job) reaches(distance, limitUT float64) bool {
 	rim := func(x, y, angle float64) bool {
 		sin, cos := math.Sincos(angle)
 		for a := range nz/2 + 1 {
-			if strong(x+distance*cos, y+distance*sin, half*2*float64(a)/float64(max(nz, 2))) {
+			if strong(x+distance*cos, y+distance*sin, 2*half*float64(a)/float64(nz)) {
 				return true
 			}
 		}

@@ -31,13 +31,27 @@ func tolerance(ohms float64) float64 {
 	return ohms*math.Hypot(meterShare, wireShare) + meterOhms
 }
 
+// bounds are the least and the most that may be read with nothing wrong.
+func bounds(ohms float64) (low, high float64) {
+	return math.Max(0, ohms-tolerance(ohms)), ohms + tolerance(ohms)
+}
+
 func (j *job) ohms() {
 	for _, line := range j.plan.Measurables(j.c) {
-		room := j.roomOhms(line.Ohms20)
-		t := tolerance(room)
-		j.f.Ohms = append(j.f.Ohms, Ohms{Across: line.Across, Ohms20: line.Ohms20, Room: room, Low: math.Max(0, room-t), High: room + t})
+		o := Ohms{Across: line.Across, Ohms20: line.Ohms20, Room: j.roomOhms(line.Ohms20)}
+		o.Low, o.High = bounds(o.Room)
+		j.f.Ohms = append(j.f.Ohms, o)
 	}
 }
 
 // plain writes a number without needless digits.
 func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
+// Decimals writes a number with so many decimals, a small one with as many as show two
+// digits: nothing is told as 0 that is not.
+func Decimals(x float64, places int) string {
+	if math.Abs(x) < 9.5*math.Pow(10, -float64(places)) {
+		return plain(twoDigits(x))
+	}
+	return strconv.FormatFloat(x, 'f', places, 64)
+}

@@ -58,7 +58,7 @@ func (j *job) overCoils() {
 		if s := math.Abs(b.Z); s > strongest {
 			strongest, o.Strongest = s, c.ID
 		}
-		n := 10 // steps across the coil: some centimetre each
+		n := 10 // steps across the coil
 		if len(p.Coils) > 50 {
 			n = 4 // or it would take seconds
 		}
@@ -73,6 +73,7 @@ func (j *job) overCoils() {
 		over.AsideUT[0] = math.Inf(1)
 		for _, d := range p.Beside(k) {
 			b := j.at(c.At.X+d.X, c.At.Y+d.Y, z)
+			over.MostUT = math.Max(over.MostUT, r3.Norm(b)) // the field is strongest near the winding
 			pull := math.Hypot(b.X, b.Y)
 			over.AsideUT[0], over.AsideUT[1] = math.Min(over.AsideUT[0], pull), math.Max(over.AsideUT[1], pull)
 		}

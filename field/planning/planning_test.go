@@ -3,6 +3,7 @@ package planning
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -150,6 +151,15 @@ func TestTimeConstants(t *testing.T) {
 	parallel := mustPlan(t, p, Defaults())
 	near(t, "parallel", parallel.Pad.InductanceUH, alike.Strings[0].InductanceUH/4, 1e-9)
 	near(t, "time constant", parallel.Pad.TimeConstantMS, alike.Strings[0].TimeConstantMS, 1e-9)
+	// A meter on one of them does not see the other.
+	near(t, "unplugged", parallel.Strings[0].InductanceUH, 611.142, 1e-6)
+	// Set to a current the supply forces it; what a voltage would do is told all the same.
+	p.Supply = layout.Supply{Amps: 1, Pulsed: true, Hz: 1000, Duty: 0.1}
+	forced := mustPlan(t, p, Defaults()).Strings[0]
+	near(t, "forced", forced.TimeConstantMS, parallel.Strings[0].TimeConstantMS, 1e-9)
+	if forced.PeakShare != 1 {
+		t.Errorf("forced, and only %g of it reached", forced.PeakShare)
+	}
 
 	p.Supply = layout.Supply{Volts: 1}
 	if f := mustPlan(t, p, Defaults()); f.Pad.PeakShare != 1 || f.Strings[0].PeakShare != 1 {
@@ -182,6 +192,13 @@ func TestFieldOver(t *testing.T) {
 	if f.Over.LeastUT >= f.Over.MeanUT || f.Over.MeanUT >= f.Over.MostUT || f.Over.Spread <= 0 {
 		t.Errorf("%+v", f.Over)
 	}
+	// However large the coil, the strongest spot is found: it lies near the winding.
+	p.Windings[0].InnerX, p.Windings[0].InnerY = 0.3, 0.3
+	most := 0.0
+	for x := range 400 {
+		most = math.Max(most, r3.Norm(field.NewPad(p).At([]float64{0.7 * 60}, r3.Vec{X: 0.1 + float64(x)/2000, Y: 0.1, Z: 10e-3})))
+	}
+	near(t, "strongest spot", mustPlan(t, p, Defaults()).Over.Coils[0].MostUT, 1e6*most, 0.02)
 	// A short string beside a long one: the fields differ by the currents, and the
 	// weaker coils lose more to their neighbours.
 	if f = mustPlan(t, demotest.Plan(t, "cushion"), Defaults()); f.Over.Evenness > 0.4 || f.Over.Evenness < 0.3 {
@@ -203,11 +220,23 @@ func TestKeepOnTheAxis(t *testing.T) {
 		}
 	}
 	want := (lo - w.Width/2) * 1e3 // from the top of the copper
-	if got := mustPlan(t, p, Defaults()).Keep.DistanceMM; math.Abs(got-want) > 1.5 {
+	keep := mustPlan(t, p, Defaults()).Keep
+	if got := keep.DistanceMM; math.Abs(got-want) > 1.5 {
 		t.Errorf("keep %g mm away, want %g", got, want)
+	}
+	if says := fmt.Sprintf("falls below 0.5 mT within %.0f mm of it", keep.DistanceMM); !strings.Contains(keep.Say, says) {
+		t.Errorf("%q, not %q", keep.Say, says)
 	}
 	if got := mustPlan(t, single(0.001), Defaults()).Keep.DistanceMM; got != 0 {
 		t.Errorf("keep %g mm away from a milliampere", got)
+	}
+	const static = "That limit is for a static field"
+	if strings.Contains(keep.Say, static) {
+		t.Errorf("of a steady drive: %s", keep.Say)
+	}
+	p.Supply.Pulsed, p.Supply.Hz, p.Supply.Duty = true, 1, 0.5
+	if say := mustPlan(t, p, Defaults()).Keep.Say; !strings.Contains(say, static) {
+		t.Errorf("of a pulsed drive: %s", say)
 	}
 }
 
@@ -299,9 +328,34 @@ func TestCheckCurrentTooUneven(t *testing.T) {
 	p.Coils = append(p.Coils, layout.Coil{ID: "B1", North: layout.Up, At: r2.Vec{X: 0.4, Y: 0.1}})
 	p.Strings = append(p.Strings, layout.String{ID: "B", Coils: []int{1}, LeadOhms: 20})
 	s := mustPlan(t, p, Defaults()).Check.Compass
-	if s.Good || s.Least != "B1" || s.Most != "A1" {
+	if s.Good || s.Least != "B1" || s.Most != "A1" || !strings.Contains(s.Say, "read coil B1 again at ") {
 		t.Errorf("%+v", s)
 	}
+	// A second setting that would burn the other coil is none.
+	p.Strings[1].LeadOhms = 2000
+	if s = mustPlan(t, p, Defaults()).Check.Compass; s.Good || !strings.Contains(s.Say, "coil A1 would get warm: read that coil another way") {
+		t.Errorf("%+v", s)
+	}
+}
+
+// Pulses on for a quarter of the time warm like half their current: twice as much of it
+// may flow.
+func TestCheckUnderPulsesMayBeHarder(t *testing.T) {
+	most := func(s layout.Supply) float64 {
+		p := single(0)
+		s.Volts = 0.1
+		p.Supply = s
+		j, err := newJob(p, Defaults())
+		if err != nil {
+			t.Fatal(err)
+		}
+		times, why := j.mostDrive()
+		if why != "coil A1 would get warm" {
+			t.Error(why)
+		}
+		return times
+	}
+	near(t, "pulsed", most(layout.Supply{Pulsed: true, Hz: 1, Duty: 0.25}), 2*most(layout.Supply{}), 1e-9)
 }
 
 // The demo's leads, on paper: rows 150 mm apart, 15 percent of slack, rounded up
@@ -405,7 +459,7 @@ func TestCards(t *testing.T) {
 	}{
 		{layout.CounterClockwise, layout.Up, startLead}, {layout.Clockwise, layout.Up, finishLead},
 		{layout.CounterClockwise, layout.Down, finishLead}, {layout.Clockwise, layout.Down, startLead},
-		{layout.SenseUnknown, layout.Up, UnknownLead},
+		{layout.SenseUnknown, layout.Up, UnknownLead}, {layout.SenseUnknown, layout.Down, UnknownLead},
 	} {
 		if got := plusLead(c.sense, c.north); got != c.want {
 			t.Errorf("wound %q, north %d: plus at %q, want %q", c.sense, c.north, got, c.want)
@@ -425,6 +479,30 @@ func TestCards(t *testing.T) {
 	}
 	if want := "1.13 ohm at 20 C (1.05 to 1.21)"; !contains(f.Cards[0].Measure, want) {
 		t.Errorf("to measure: %v, not %q", f.Cards[0].Measure, want)
+	}
+	// Who plans in inches sets a former in inches.
+	inches := single(1)
+	inches.Unit, inches.Windings[0].InnerX = layout.Inch, 3*0.0254
+	if set := mustPlan(t, inches, Defaults()).Cards[0].Set; !contains(set, "round former, 76.2 mm (3 in) across") {
+		t.Errorf("to set: %q", set)
+	}
+	// Two turns of thick wire: pi 21.5 mm twice and both tails are 435 mm, which nobody
+	// cuts to 0.4 m, of 1.0237 mm and so 2.8 milliohm; with 0.095 mm of enamel each lies
+	// in a layer of its own.
+	p := single(1)
+	p.Windings[0] = layout.Winding{ID: "two", Shape: layout.Round, InnerX: 0.02, InnerY: 0.02, Turns: 2, Build: 1.5e-3, Width: 2e-3, Wire: layout.BareDiameterOfAWG(18), AWG: 18}
+	two := mustPlan(t, p, Defaults()).Cards[0]
+	for _, want := range []struct {
+		in  []string
+		has string
+	}{
+		{two.Set, "wire AWG 18 (1.024 mm), 0.5 m for one coil with tails of 150 mm"},
+		{two.Count, "2 layers of 1 turn, about 2.2 mm high when piled up, 2.1 mm with each turn in the groove below; the plan gives them 1.5 mm"},
+		{two.Measure, "0.0028 ohm at 20 C (0 to 0.053)"},
+	} {
+		if !contains(want.in, want.has) {
+			t.Errorf("got %q, want %q", want.in, want.has)
+		}
 	}
 }
 
@@ -485,21 +563,29 @@ func TestTurnsUnseen(t *testing.T) {
 	if got := 1/down(pad) - 1; got > slack+5e-3 || 1/down(pad+unseenStep)-1 < slack-5e-3 {
 		t.Errorf("%.0f %% unseen takes %.1f %% off the pad, whose bounds leave %.1f %%", 100*pad, 100*got, 100*slack)
 	}
-	strings := TurnsUnseen(p, []Noted{noted("pad", c.PadOhms), noted("string:A", c.StringOhms[0]), noted("string:B", c.StringOhms[1]), noted("string:C", c.StringOhms[2])})
-	if !(strings < pad) {
-		t.Errorf("with the strings measured too %.0f %% go unseen, by the pad alone %.0f %%", 100*strings, 100*pad)
+	byStrings := TurnsUnseen(p, []Noted{noted("pad", c.PadOhms), noted("string:A", c.StringOhms[0]), noted("string:B", c.StringOhms[1]), noted("string:C", c.StringOhms[2])})
+	if !(byStrings < pad) {
+		t.Errorf("with the strings measured too %.0f %% go unseen, by the pad alone %.0f %%", 100*byStrings, 100*pad)
 	}
 	all := []Noted{}
 	for j := range p.Coils {
 		all = append(all, noted("coil:"+p.Coils[j].ID, c.CoilOhms[j]))
 	}
-	if each := TurnsUnseen(p, all); !(each < strings) {
-		t.Errorf("with each coil measured %.0f %% go unseen, by the strings %.0f %%", 100*each, 100*strings)
+	if each := TurnsUnseen(p, all); !(each < byStrings) {
+		t.Errorf("with each coil measured %.0f %% go unseen, by the strings %.0f %%", 100*each, 100*byStrings)
 	}
 	if one := TurnsUnseen(p, append(all[:8:8], noted("pad", c.PadOhms))); math.Abs(one-pad) > 1e-9 {
 		t.Errorf("with one coil left out %.0f %% go unseen, by the pad alone %.0f %%", 100*one, 100*pad)
 	}
 	if none := TurnsUnseen(p, nil); none < 0.94 {
 		t.Errorf("nothing measured tells of %.0f %%", 100*none)
+	}
+}
+
+func TestHenries(t *testing.T) {
+	for uH, want := range map[float64]string{0.14619: "0.146 uH", 611.14: "611 uH", 999.7: "1 mH", 1802.4: "1.8 mH", 405420: "405 mH", 999700: "1 H", 2.012e6: "2.01 H"} {
+		if got := Henries(uH); got != want {
+			t.Errorf("%g uH: %s, want %s", uH, got, want)
+		}
 	}
 }

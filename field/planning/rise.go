@@ -14,7 +14,7 @@ import (
 // modes, each of which rises as 1 - exp(-t/tau).
 type rise struct {
 	tau     []float64   // of each mode, seconds
-	strings [][]float64 // what each mode adds to a string's final current
+	strings [][]float64 // what each mode adds to a string's final current, for 1 V
 	pad     []float64   // and to the pad's
 }
 
@@ -57,11 +57,10 @@ func riseOf(p *layout.Plan, ohms []float64, henries *mat.SymDense) *rise {
 	modes.Mul(&inverse, &q)
 	currents.Mul(basis, &modes)
 	out := &rise{tau: eigen.Values(nil)}
-	driven := func(k int) float64 { return p.Supply.Volts * modes.At(0, k) } // the supply drives the way through alone
 	of := func(row mat.Vector) []float64 {
 		parts := make([]float64, n)
 		for k := range parts {
-			parts[k] = row.AtVec(k) * driven(k)
+			parts[k] = row.AtVec(k) * modes.At(0, k) // the supply drives the way through alone
 		}
 		return parts
 	}

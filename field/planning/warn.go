@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"polewise/layout"
 )
@@ -77,21 +78,21 @@ func (j *job) warnFit(w *layout.Winding, f *Winding) {
 			"the wire is %.2f mm thick with its enamel, and the former is only %.2f mm wide.", f.OverEnamelMM, w.Width/millimetre)
 	case f.TightBuildMM > w.Build/millimetre*(1+1e-9):
 		most := mostTurns(w)
-		fits := fmt.Sprintf("Make the build %.1f mm, or wind at most %d turns.", math.Ceil(10*f.TightBuildMM)/10, most)
+		fits := fmt.Sprintf("Make the build %.1f mm, or wind at most %s.", math.Ceil(10*f.TightBuildMM)/10, turns(most))
 		if most == 0 {
 			fits = fmt.Sprintf("Make the build %.1f mm, or take thinner wire.", math.Ceil(10*f.TightBuildMM)/10)
 		}
 		j.warning(key+".turns", fits,
-			"%d turns lie in %d layers of %d and build %.1f mm even with every turn in the groove below, and the former leaves %.1f mm.",
-			w.Turns, f.Layers, f.TurnsPerLayer, f.TightBuildMM, w.Build/millimetre)
+			"%s lie in %s of %d and build %.1f mm even with every turn in the groove below, and the former leaves %.1f mm.",
+			turns(w.Turns), layersOf(f.Layers), f.TurnsPerLayer, f.TightBuildMM, w.Build/millimetre)
 	case f.BuildMM > w.Build/millimetre*(1+1e-9):
 		j.warning(key+".turns", fmt.Sprintf("Lay each turn in the groove below, or make the build %.1f mm.", math.Ceil(10*f.BuildMM)/10),
-			"%d turns lie in %d layers of %d and build %.1f mm when piled up, and the former leaves %.1f mm.",
-			w.Turns, f.Layers, f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
+			"%s lie in %s of %d and build %.1f mm when piled up, and the former leaves %.1f mm.",
+			turns(w.Turns), layersOf(f.Layers), f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
 	case w.Build/millimetre > loosest*f.BuildMM:
 		j.warning(key+".build", fmt.Sprintf("Make the build %.1f mm, or what a coil of it measures: ohms and field follow from it.", math.Ceil(10*f.BuildMM)/10),
-			"%d turns lie in %d layers of %d and build %.1f mm when piled up, and the plan gives %.1f mm.",
-			w.Turns, f.Layers, f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
+			"%s lie in %s of %d and build %.1f mm when piled up, and the plan gives %.1f mm.",
+			turns(w.Turns), layersOf(f.Layers), f.TurnsPerLayer, f.BuildMM, w.Build/millimetre)
 	}
 	if w.GivenOhms > 0 {
 		computed := w.ComputedOhms()
@@ -112,37 +113,41 @@ func mostTurns(w *layout.Winding) int {
 	})
 }
 
-// longAmpsPerMM2 is the current density that an open, taped bundle can carry for
-// long; common practice, no source.
-const longAmpsPerMM2 = 6.0
+const (
+	// What an open, taped bundle can carry for long, and how much warmer than the
+	// room it should be; common practice, no source.
+	longAmpsPerMM2 = 6
+	longKelvin     = 60
+	// burntKelvin is beyond what enamels stand, most of which are made for 105 to
+	// 220 C (from memory): how much more says nothing.
+	burntKelvin = 200
+)
 
 // warnHeat tells of the coil whose wire carries most, if that is too much.
 func (j *job) warnHeat() {
-	duty := 1.0
-	if j.plan.Supply.Pulsed {
-		duty = j.plan.Supply.Duty
-	}
 	worst, load := -1, 1.0
-	var rms float64
 	for k := range j.plan.Coils {
-		heating := math.Abs(j.c.CoilAmps[k]) * math.Sqrt(duty)
-		w := j.plan.WindingOf(k)
-		if l := math.Max(density(w, heating)/longAmpsPerMM2, math.Sqrt(riseKelvin(w, heating, 1)/60)); l > load {
-			worst, load, rms = k, l, heating
+		w, amps := j.plan.WindingOf(k), j.heating(k)
+		if l := math.Max(density(w, amps)/longAmpsPerMM2, math.Sqrt(riseKelvin(w, amps)/longKelvin)); l > load {
+			worst, load = k, l
 		}
 	}
 	if worst < 0 {
 		return
 	}
-	w := j.plan.WindingOf(worst)
+	w, heating := j.plan.WindingOf(worst), j.heating(worst)
 	what := ""
-	if duty < 1 {
-		what = fmt.Sprintf(" (heating like a steady %.2f A)", rms)
+	if j.plan.Supply.Pulsed {
+		what = fmt.Sprintf(" (heating like a steady %.2f A)", heating)
+	}
+	warm := fmt.Sprintf("some %.0f K", riseKelvin(w, heating))
+	if riseKelvin(w, heating) > burntKelvin {
+		warm = fmt.Sprintf("far more than %d K", burntKelvin)
 	}
 	remedy := fmt.Sprintf("%.2f A would do: set the supply to %s.", math.Abs(j.c.CoilAmps[worst])/load, j.supplyAt(1/load))
 	j.warning("supply", remedy,
-		"coil %s carries %.2f A%s, %.1f A/mm2 of its wire and some %.0f K over the room's temperature; %.0f A/mm2 and 60 K are the most a taped bundle should have for long.",
-		j.plan.Coils[worst].ID, j.c.CoilAmps[worst], what, density(w, rms), riseKelvin(w, rms, 1), longAmpsPerMM2)
+		"coil %s carries %.2f A%s, %.1f A/mm2 of its wire and %s over the room's temperature; %d A/mm2 and %d K are the most a taped bundle should have for long.",
+		j.plan.Coils[worst].ID, j.c.CoilAmps[worst], what, density(w, heating), warm, longAmpsPerMM2, longKelvin)
 }
 
 // supplyAt puts the planned drive times s into words.
@@ -206,26 +211,41 @@ func floorTwoDigits(x float64) float64 {
 
 // warnField tells of fields that cannot be read.
 func (j *job) warnField() {
-	weak := reach{least: math.Inf(1)}
-	for k := range j.f.Over.Coils {
-		if b := math.Abs(j.f.Over.Coils[k].BUT[2]); b < weak.least {
-			weak.least, weak.leastID = b, j.f.Over.Coils[k].ID
-		}
-	}
-	strong := j.reachOf(func(o *OverCoil) (float64, float64) { return 0, o.MostUT })
+	r := j.reachOf(rawPull)
 	// As strong as the earth's field at its strongest (World Magnetic Model
 	// 2025): below that a reading hangs on knowing the background.
 	const readableUT = 67
-	if weak.least < readableUT {
+	if r.least < readableUT {
 		remedy := "No current flows: nothing can be read at all."
-		if weak.least > 0 {
-			s := readableUT / weak.least
-			remedy = fmt.Sprintf("It takes %s to reach the %d uT of the earth's field, %s for a reading without doubt.", j.supplyAt(s), readableUT, j.supplyAt(rawLeastUT/weak.least))
+		if r.least > 0 {
+			doubtless := rawLeastUT / r.least
+			remedy = fmt.Sprintf("It takes %s to reach the %d uT of the earth's field, %s for a reading without doubt", j.supplyAt(readableUT/r.least), readableUT, j.supplyAt(doubtless))
+			if most, why := j.mostDrive(); doubtless > most {
+				remedy += "; but " + why
+			}
+			remedy += "."
 		}
-		j.warning("supply", remedy, "the field over coil %s is only %.0f uT.", weak.leastID, weak.least)
+		j.warning("supply", remedy, "the field over coil %s is only %s uT.", r.leastID, Decimals(r.least, 0))
 	}
-	if strong.most > rawMostUT {
-		j.warning("supply", fmt.Sprintf("%s would stay below %.0f uT.", j.supplyAt(rawMostUT/strong.most), rawMostUT),
-			"near coil %s the field reaches %.0f uT, and a phone's sensor may clip from %.0f uT on.", strong.mostID, strong.most, rawMostUT)
+	j.warnOutdone()
+	if r.most > rawMostUT {
+		j.warning("supply", fmt.Sprintf("%s would stay below %.0f uT.", j.supplyAt(rawMostUT/r.most), rawMostUT),
+			"near coil %s the field reaches %.0f uT, and a phone's sensor may clip from %.0f uT on.", r.mostID, r.most, rawMostUT)
+	}
+}
+
+// warnOutdone tells of coils whose neighbours' field over them is stronger than their own:
+// a needle over one that faces as planned shows the other face.
+func (j *job) warnOutdone() {
+	var ids []string
+	for k := range j.f.Over.Coils {
+		c := &j.plan.Coils[k]
+		if j.c.CoilAmps[k] != 0 && j.f.Over.Coils[k].BUT[2]*float64(c.North) < 0 {
+			ids = append(ids, c.ID)
+		}
+	}
+	if len(ids) > 0 {
+		j.warning("coil", "Give it more current, by strings of more equal ohms, or more room to the strong coils.",
+			"over %s the field of the other coils is stronger than its own and the other way: faced as planned, a needle there still shows the other face.", strings.Join(ids, ", "))
 	}
 }

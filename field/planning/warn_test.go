@@ -84,10 +84,15 @@ func TestWarnings(t *testing.T) {
 			func(p *layout.Plan) { p.Supply.Hz = 270 },
 			`supply.hz: a pulse of 1 ms ends when string A has reached 81 percent of its current; all currents and fields here are those at the end of the rise. Pulses of 1.8 ms would do: set hz to 270 or less.`,
 		},
+		"outdone by neighbours": {
+			func(p *layout.Plan) { p.Strings[1].LeadOhms = 100 },
+			func(p *layout.Plan) { p.Strings[1].LeadOhms = 20 },
+			`coil: over B1, B2, B3 the field of the other coils is stronger than its own and the other way: faced as planned, a needle there still shows the other face. Give it more current, by strings of more equal ohms, or more room to the strong coils.`,
+		},
 		"field too strong for a phone": {
 			func(p *layout.Plan) { p.Supply = layout.Supply{Volts: 5, Pulsed: true, Hz: 1, Duty: 0.3} },
 			func(p *layout.Plan) { p.Supply.Volts = 4.5 },
-			`supply: near coil A1 the field reaches 2189 uT, and a phone's sensor may clip from 2000 uT on. 4.6 V would stay below 2000 uT.`,
+			`supply: near coil A1 the field reaches 2194 uT, and a phone's sensor may clip from 2000 uT on. 4.6 V would stay below 2000 uT.`,
 		},
 	} {
 		t.Run(name, func(t *testing.T) {

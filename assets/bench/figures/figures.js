@@ -139,7 +139,7 @@ class Figures {
     const f = answer.planning;
     this.name.textContent = answer.name;
     this.warnings.replaceChildren(warningsPanel(f, foldOverlaps(answer.problems, plan), plan ? offPad(plan) : []));
-    this.panels.replaceChildren(supplyPanel(f, plan), keepPanel(f), windingsPanel(f), stringsPanel(f), fieldPanel(f), cutPanel(f));
+    this.panels.replaceChildren(supplyPanel(f, plan), keepPanel(f), windingsPanel(f), stringsPanel(f, plan), fieldPanel(f), cutPanel(f));
     this.sheet.element.hidden = false;
     this.sheet.show(f, answer.name, planTOML);
     this.cards.replaceChildren(cardsPanel(f, answer.name));

@@ -16,7 +16,7 @@ export const plainNumber = (x) => String(Math.round(x * 100) / 100).replace("-",
 export const percent = (share) => `${digits(100 * share, share >= 0.9995 || share < 0.1 ? 2 : 3)} %`;
 
 /** @param {number} uH */
-export const inductance = (uH) => (uH >= 1000 ? `${digits(uH / 1000)} mH` : `${digits(uH)} uH`);
+export const inductance = (uH) => (uH >= 1e6 ? `${digits(uH / 1e6)} H` : uH >= 1000 ? `${digits(uH / 1000)} mH` : `${digits(uH)} uH`);
 
 /** A number typed, with point or comma; null if it is none. @param {string} text */
 export function parse(text) {

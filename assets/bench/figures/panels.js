@@ -78,7 +78,7 @@ export function windingsPanel(f) {
         row("wire, bare", (x) => `${digits(x.wire_mm)} mm`),
         row("wire, with enamel", (x) => `${digits(x.over_enamel_mm)} mm`),
         row("wire in the turns", (x) => `${digits(x.wire_m)} m`),
-        row("to cut, with tails", (x) => `${digits(x.cut_m)} m`),
+        row("to cut, with tails", (x) => `${plainNumber(Math.ceil(10 * x.cut_m - 1e-6) / 10)} m`),
         row("copper", (x) => `${digits(x.copper_grams)} g`),
         row("ohms at 20 °C", (x) => digits(x.ohms_20C) + (x.measured ? ", measured" : "")),
         ...(f.room_celsius === 20 ? [] : [row(`ohms at ${plainNumber(f.room_celsius)} °C`, (x) => digits(x.ohms_room))]),
@@ -89,8 +89,8 @@ export function windingsPanel(f) {
   );
 }
 
-/** @param {any} f */
-export function stringsPanel(f) {
+/** @param {any} f @param {any} plan as it is drawn */
+export function stringsPanel(f, plan) {
   const warm = f.room_celsius !== 20; // at 20 C the ohms are told once
   const line = (name, s, share) => [
     name,
@@ -115,7 +115,7 @@ export function stringsPanel(f) {
     el(
       "p",
       { class: "note" },
-      `The pad takes ${digits(f.pad.volts)} V; the supply gives ${digits(f.pad.supply_watts)} W.${f.pad.limited ? " The supply's current limit holds it down." : ""} Currents are those at 20 °C; time constants count the pull of all coils on each other and the supply's own resistance.`,
+      `The pad takes ${digits(f.pad.volts)} V; the supply gives ${digits(f.pad.supply_watts)} W.${f.pad.limited ? " The supply's current limit holds it down." : ""} Currents are those at 20 °C${plan?.supply?.drive === "pulsed" ? " while a pulse lasts, watts on average" : ""}. A string's inductance is what a meter shows of it unplugged. Time constants are those after a voltage is switched on, with the pull of all coils on each other and the supply's own resistance.`,
     ),
   );
 }
