@@ -186,6 +186,16 @@ func TestHelpEverywhere(t *testing.T) {
 	}
 }
 
+// What rehearse prints is JSON as it stands; to ask for it is no mistake.
+func TestRehearseJSON(t *testing.T) {
+	plan := demoPlan(t)
+	_, plain, _ := command("", "rehearse", plan)
+	status, asked, errs := command("", "rehearse", plan, "--json")
+	if status != 0 || errs != "" || asked != plain {
+		t.Errorf("status %d, stderr %q, other output: %v", status, errs, asked != plain)
+	}
+}
+
 func TestPredictJSON(t *testing.T) {
 	status, out, errs := command("", "predict", demoPlan(t), "--json", "--at", "240,240,10", "--at", "0,0,50")
 	if status != 0 {
