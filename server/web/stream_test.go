@@ -247,7 +247,7 @@ func TestRefusedLines(t *testing.T) {
 	c := s.dial(t)
 	for _, tc := range []struct{ send, code, say string }{
 		{`nonsense`, "not-a-message", "not JSON"},
-		{`[1]`, "not-a-message", "expected an object, found array."},
+		{`[1]`, "not-a-message", "expected an object, found a list."},
 		{`{"seq":1.5,"lines":[` + start + `]}`, "not-a-message", `"seq": expected a whole number, found 1.5.`},
 		{`{"seq":9223372036854775807,"lines":[` + start + `]}`, "no-seq", "0 to 9007199254740991"},
 		{message(1, sample(1)), "no-start", "first line must be a start line"},
