@@ -95,7 +95,7 @@ func (r *planReader) read(data []byte) *Plan {
 			p.Line = parse.Position.Line
 			p.Say = fmt.Sprintf("this is not TOML: %s.", strings.TrimSuffix(parse.Message, "."))
 		}
-		p.Remedy = tomlRemedy(data, p.Line)
+		p.Remedy = tomlRemedy(data, p.Line, p.Say)
 		return nil
 	}
 	r.values = values
@@ -104,12 +104,13 @@ func (r *planReader) read(data []byte) *Plan {
 
 var (
 	decimalComma = regexp.MustCompile(`=\s*[-+]?\d+,\d+\s*(#.*)?$`)
+	pointFirst   = regexp.MustCompile(`[=\[,]\s*[-+]?\.\d`)
 	quotesOpen   = regexp.MustCompile(`^[^"#]*"[^"]*$`)
 )
 
 // tomlRemedy says what to do about a text that is not TOML, from what people
-// commonly write.
-func tomlRemedy(data []byte, line int) string {
+// commonly write and what was said of it.
+func tomlRemedy(data []byte, line int, said string) string {
 	lines := strings.Split(string(data), "\n")
 	here := ""
 	if line >= 1 && line <= len(lines) {
@@ -124,6 +125,10 @@ func tomlRemedy(data []byte, line int) string {
 		return "Write the number with a point, like 2.5."
 	case quotesOpen.MatchString(here):
 		return "Close the quotes on the same line."
+	case strings.HasSuffix(said, "has already been defined."):
+		return "Take one of the two out."
+	case pointFirst.MatchString(here):
+		return "Write a digit before the point, like 0.5."
 	}
 	return "Every line reads key = value, with text in quotes, or is a heading like [supply] or [[coil]]."
 }
@@ -132,8 +137,12 @@ func (r *planReader) plan(t *table) *Plan {
 	p := &Plan{Unit: Millimetre, Above: defaultAbove}
 	if v, ok := t.get("format"); !ok {
 		t.missing("format", "the format of the plan, 1", "Write format = 1.")
-	} else if v != int64(1) {
-		t.bad("format", "A higher number comes from a newer polewise.", "expected 1, found %s.", show(v))
+	} else if n, whole := v.(int64); n != 1 {
+		remedy := "Write format = 1."
+		if whole && n > 1 {
+			remedy = "A higher number comes from a newer polewise."
+		}
+		t.bad("format", remedy, "expected 1, found %s.", show(v))
 	}
 	p.Name, _ = t.text("name", required, "the name of the pad", `"Kennel bed"`)
 	if t.has("name") && len(p.Name) > maxNameBytes {
@@ -375,9 +384,15 @@ func readCoil(t *table, p *Plan) (c Coil, placed bool) {
 		if c.Winding < 0 {
 			ids := make([]string, 0, len(p.Windings))
 			for i := range p.Windings {
-				ids = append(ids, p.Windings[i].ID)
+				if p.Windings[i].ID != "" { // told off already
+					ids = append(ids, p.Windings[i].ID)
+				}
 			}
-			t.bad("winding", t.r.known("winding", id, ids), "expected the id of a winding, found %s.", show(id))
+			remedy := t.r.known("winding", id, ids)
+			if len(ids) == 0 && len(p.Windings) > 0 {
+				remedy = "Give the winding it is wound as that id."
+			}
+			t.bad("winding", remedy, "expected the id of a winding, found %s.", show(id))
 		}
 	}
 	far := limits{lo: -maxMetres / p.Unit.Metres(), hi: maxMetres / p.Unit.Metres(), what: "a place in " + string(p.Unit)}

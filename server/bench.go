@@ -78,6 +78,7 @@ func bench(c *cobra.Command, o benchOptions) error {
 		return dataWords(err)
 	}
 	defer st.Close()
+	forgetReady(o.readyFile)
 	key, err := pairing.OpenKey(o.data)
 	if err != nil {
 		return dataWords(err)
@@ -248,6 +249,14 @@ func addresses(benchLn, phoneLn net.Listener, phoneListen string, key pairing.Ke
 		Bench:  fmt.Sprintf("http://%s/", benchLn.Addr()),
 		Phone:  fmt.Sprintf("https://%s/%s/", phone, key),
 		Stream: fmt.Sprintf("wss://%s/%s/stream", phone, key),
+	}
+}
+
+// forgetReady takes away the ready file of a bench that ended before this one: who waits
+// for the file would take it for this one's. What is no plain file is left alone.
+func forgetReady(path string) {
+	if info, err := os.Lstat(path); err == nil && info.Mode().IsRegular() {
+		_ = os.Remove(path) // if not, it is told when the new one is written
 	}
 }
 

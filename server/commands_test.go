@@ -186,6 +186,33 @@ func TestHelpEverywhere(t *testing.T) {
 	}
 }
 
+// A ready file left by a bench before is gone as long as nothing listens.
+func TestReadyFileOfBefore(t *testing.T) {
+	ready := filepath.Join(t.TempDir(), "ready.json")
+	if err := os.WriteFile(ready, []byte("{}"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
+	status, _, errs := command("", "--data", t.TempDir(), "--listen", taken.Addr().String(), "--ready-file", ready)
+	if _, err := os.Lstat(ready); status != exitUnavailable || !os.IsNotExist(err) {
+		t.Errorf("status %d, %s; the ready file: %v", status, errs, err)
+	}
+}
+
+// What rehearse prints is JSON as it stands; to ask for it is no mistake.
+func TestRehearseJSON(t *testing.T) {
+	plan := demoPlan(t)
+	_, plain, _ := command("", "rehearse", plan)
+	status, asked, errs := command("", "rehearse", plan, "--json")
+	if status != 0 || errs != "" || asked != plain {
+		t.Errorf("status %d, stderr %q, other output: %v", status, errs, asked != plain)
+	}
+}
+
 func TestPredictJSON(t *testing.T) {
 	status, out, errs := command("", "predict", demoPlan(t), "--json", "--at", "240,240,10", "--at", "0,0,50")
 	if status != 0 {

@@ -49,6 +49,7 @@ coil-open:ID, strings-in-series:ID,ID, coil-in-wrong-string:ID,STRING.`,
 	f.Float64Var(&o.SteelUT, "steel", o.SteelUT, "the most that steel in the bench adds, `UT`")
 	f.Float64Var(&o.JumpChance, "jumps", o.JumpChance, "`CHANCE` that the phone re-zeroes itself before a hold, 0 to 1")
 	f.Float64Var(&o.CurrentSD, "current-sd", o.CurrentSD, "`SHARE` by which the supply's current is off the plan, one sd")
+	f.Bool("json", false, "print as JSON, one object a line, as it does anyway")
 	f.Float64Var(&o.HandMistakes, "hand-mistakes", o.HandMistakes, "hand route: `SHARE` of faces read wrong")
 	return c
 }

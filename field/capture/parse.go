@@ -9,6 +9,7 @@ import (
 	"io"
 	"math"
 	"reflect"
+	"regexp"
 	"slices"
 	"strings"
 )
@@ -89,6 +90,9 @@ func bad(key, remedy, format string, args ...any) *Error {
 // cutShort ends what is said of a line that breaks off.
 const cutShort = "unexpected end of JSON input)."
 
+// planLine is how a plan begins.
+var planLine = regexp.MustCompile(`^(#|\[|[A-Za-z_]+\s*=)`)
+
 // Read reads a whole capture. Its first line must be a start line. Any error
 // but one of reading itself is an *Error.
 func Read(r io.Reader) (*Capture, error) {
@@ -114,8 +118,13 @@ func Read(r io.Reader) (*Capture, error) {
 			var e *Error
 			if errors.As(err, &e) {
 				e.Line = number
-				if started && strings.HasSuffix(e.Say, cutShort) && !sc.Scan() {
+				switch broken := strings.HasSuffix(e.Say, cutShort); {
+				case broken && !started:
+					e.Remedy = "Put the whole of each JSON object on a line of its own."
+				case broken && !sc.Scan():
 					e.Remedy = "The file ends in the middle of this line. Take the line out, and what stands before it can be judged."
+				case !started && planLine.Match(raw):
+					e.Remedy = "It looks like a plan. The plan comes first, and the capture after it."
 				}
 			}
 			return nil, err
@@ -250,9 +259,9 @@ func NotJSON(err error) *Error {
 		if number && typ.Type.Kind() == reflect.Float64 {
 			return bad(typ.Field, "", "expected a number of usual size, found %s.", clip(found))
 		}
-		return bad(typ.Field, "", "expected %s, found %s.", jsonKind(typ.Type.Kind()), clip(found))
+		return bad(typ.Field, "", "expected %s, found %s.", jsonKind(typ.Type.Kind()), foundKind(found))
 	case errors.As(err, &typ):
-		return bad("", "Put one JSON object on each line.", "expected an object, found %s.", typ.Value)
+		return bad("", "Put one JSON object on each line.", "expected an object, found %s.", foundKind(typ.Value))
 	case errors.As(err, &syntax):
 		return bad("", syntaxRemedy(syntax.Error()), "not JSON (at byte %d: %s).", syntax.Offset, syntax)
 	default:
@@ -277,6 +286,24 @@ func syntaxRemedy(said string) string {
 		return "Is this a capture? If so, save it as plain text in UTF-8."
 	}
 	return "Was the file cut off, or edited by hand?"
+}
+
+// foundKind names what encoding/json found, as jsonKind names what was expected. Of a number
+// it tells the number.
+func foundKind(value string) string {
+	switch value {
+	case "array":
+		return "a list"
+	case "string":
+		return "text"
+	case "object":
+		return "an object"
+	case "bool":
+		return "true or false"
+	case "number":
+		return "a number"
+	}
+	return clip(value)
 }
 
 func jsonKind(k reflect.Kind) string {

@@ -423,8 +423,8 @@ func checkMessages(plan *layout.Plan, a *store.Archived) error {
 	for i := range a.Messages {
 		m := &a.Messages[i]
 		at := fmt.Sprintf("messages[%d]", i)
-		if !idPattern.MatchString(m.Source) || m.Seq < 1 || seen[key{m.Source, m.Seq}] {
-			return fmt.Errorf("%s: expected a source and a number of its own from 1, found %q, %d", at, m.Source, m.Seq)
+		if !idPattern.MatchString(m.Source) || m.Seq < 0 || seen[key{m.Source, m.Seq}] {
+			return fmt.Errorf("%s: expected a source and a number of its own from 0, found %q, %d", at, m.Source, m.Seq)
 		}
 		seen[key{m.Source, m.Seq}] = true
 		if err := moment(at+".received", m.Received); err != nil {

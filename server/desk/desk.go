@@ -241,7 +241,8 @@ func (c *check) welcome(before *check) {
 	}
 }
 
-// Ingest stores a message from a source and returns the number to acknowledge.
+// Ingest stores a message from a source and returns the number to acknowledge, which is
+// negative where none was told.
 // When it returns without error the lines are on disk. Errors meant for the
 // client are *ClientError.
 func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int64, err error) {
@@ -342,7 +343,7 @@ func (d *Desk) Leave(sourceID string) {
 func withSeq(err error, seq int64) error {
 	var e *ClientError
 	if errors.As(err, &e) {
-		e.Seq = seq
+		e.Seq = max(seq, 0)
 	}
 	return err
 }

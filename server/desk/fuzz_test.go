@@ -43,7 +43,7 @@ func FuzzStream(f *testing.F) {
 				}
 				continue
 			}
-			if ack == 0 {
+			if ack < 0 {
 				continue
 			}
 			messages, err := st.Messages(ctx, d.check.ID)

@@ -5,12 +5,15 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
+	"strconv"
 	"unicode/utf8"
 
 	"polewise/field/capture"
 )
 
-// Message is what a phone or feed sends: numbered lines, or a request.
+// Message is what a phone or feed sends: numbered lines, or a request. Seq is negative
+// where none was told, which a request need not do.
 type Message struct {
 	Seq   int64             `json:"seq"`
 	Lines []json.RawMessage `json:"lines"`
@@ -36,6 +39,9 @@ type Again struct {
 // room to go on from.
 const maxSeq = 1<<53 - 1
 
+// unnumbered is the number of a message that tells none.
+const unnumbered = math.MinInt64
+
 // maxMessageLines bounds the lines of one message.
 const maxMessageLines = 5000
 
@@ -53,7 +59,7 @@ func (e *ClientError) Error() string { return e.Say }
 
 // ParseMessage reads a message and its lines. Errors are *ClientError.
 func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
-	var m Message
+	m := Message{Seq: unnumbered}
 	if !utf8.Valid(raw) { // it would be stored so, and no export of it could be read
 		return nil, nil, &ClientError{Code: "not-a-message", Say: "This message has bytes that are no text: it is not UTF-8.", Hint: "Send text as UTF-8."}
 	}
@@ -65,15 +71,19 @@ func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
 	if m.Undo != nil || m.Again != nil {
 		// Acknowledged together, the lines would be taken for stored.
 		if m.Lines != nil || m.Undo != nil && m.Again != nil {
-			return nil, nil, &ClientError{Code: "not-a-message", Seq: m.Seq, Say: fmt.Sprintf("Message %d asks for more than one thing; expected one of \"lines\", \"undo\" and \"again\".", m.Seq), Hint: "Send each in a message of its own."}
+			return nil, nil, &ClientError{Code: "not-a-message", Seq: max(m.Seq, 0), Say: fmt.Sprintf("Message %d asks for more than one thing; expected one of \"lines\", \"undo\" and \"again\".", max(m.Seq, 0)), Hint: "Send each in a message of its own."}
 		}
 		if m.Again != nil && m.Again.Check == "" {
-			return nil, nil, &ClientError{Code: "not-a-message", Seq: m.Seq, Say: fmt.Sprintf("Message %d asks for another check without saying after which.", m.Seq), Hint: `Name the check that the greeting named, as in "again":{"check":"1f2e"}.`}
+			return nil, nil, &ClientError{Code: "not-a-message", Seq: max(m.Seq, 0), Say: fmt.Sprintf("Message %d asks for another check without saying after which.", max(m.Seq, 0)), Hint: `Name the check that the greeting named, as in "again":{"check":"1f2e"}.`}
 		}
 		return &m, nil, nil
 	}
-	if m.Seq < 1 || m.Seq > maxSeq {
-		return nil, nil, &ClientError{Code: "no-seq", Say: fmt.Sprintf("Expected \"seq\" of 1 to %d, found %d.", int64(maxSeq), m.Seq), Hint: "Number messages from 1."}
+	if m.Seq < 0 || m.Seq > maxSeq {
+		found := "none"
+		if m.Seq != unnumbered {
+			found = strconv.FormatInt(m.Seq, 10)
+		}
+		return nil, nil, &ClientError{Code: "no-seq", Say: fmt.Sprintf("Expected \"seq\" of 0 to %d, found %s.", int64(maxSeq), found), Hint: "Number messages one after the other, from 1."}
 	}
 	if len(m.Lines) == 0 || len(m.Lines) > maxMessageLines {
 		return nil, nil, &ClientError{Code: "no-lines", Seq: m.Seq, Say: fmt.Sprintf("Message %d has %d lines; expected 1 to %d.", m.Seq, len(m.Lines), maxMessageLines), Hint: "Send at least one line, and split long messages."}

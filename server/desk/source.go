@@ -82,7 +82,7 @@ func (c *check) take(s *source, seq int64, lines []capture.Line) {
 	s.messages[seq] = lines
 	c.lines += len(lines)
 	s.last = max(s.last, seq)
-	if len(lines) > 0 && lines[0].Type() == (capture.Start{}).Type() && (s.first == 0 || seq < s.first) {
+	if len(lines) > 0 && lines[0].Type() == (capture.Start{}).Type() && (!s.started || seq < s.first) {
 		s.first = seq
 	}
 	for _, l := range lines {

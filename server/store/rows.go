@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
+	"reflect"
 	"strings"
 )
 
@@ -61,6 +62,23 @@ func textOf(lines []json.RawMessage) string {
 		b.WriteByte('\n')
 	}
 	return b.String()
+}
+
+// sameLines tells whether two texts of lines say the same, however each is spelled: who
+// sends a message again may write its keys in another order, or 0.10 for 0.1.
+func sameLines(a, b string) bool {
+	meant := func(text string) (all []any) {
+		for _, l := range linesOf(text) {
+			var v any
+			if json.Unmarshal(l, &v) != nil {
+				return nil
+			}
+			all = append(all, v)
+		}
+		return all
+	}
+	of := meant(a)
+	return of != nil && reflect.DeepEqual(of, meant(b))
 }
 
 // linesOf is the inverse of textOf.

@@ -265,7 +265,7 @@ func (s *Store) Append(ctx context.Context, check, source string, seq int64, lin
 	if err := s.db.QueryRowContext(ctx, "SELECT lines FROM messages WHERE check_id=? AND source=? AND seq=?", check, source, seq).Scan(&stored); err != nil {
 		return false, err
 	}
-	if stored != text {
+	if stored != text && !sameLines(stored, text) {
 		last, err := s.lastSeq(ctx, check, source)
 		if err != nil {
 			return false, err

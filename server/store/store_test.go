@@ -58,8 +58,14 @@ func TestMessagesAreKeptOnceAndInOrder(t *testing.T) {
 	if _, err := s.Append(ctx, "nowhere", "a", 1, lines(`{}`)); err == nil {
 		t.Error("a message of a check that does not exist was stored")
 	}
+	if fresh, err := s.Append(ctx, "one", "a", 4, lines(`{"n":0.10,"of":[1,2]}`)); err != nil || !fresh {
+		t.Error(fresh, err)
+	}
+	if fresh, err := s.Append(ctx, "one", "a", 4, lines(`{"of":[1,2.0],"n":0.1}`)); err != nil || fresh {
+		t.Errorf("the same lines, spelled otherwise: %v, %v", fresh, err)
+	}
 	var taken *SeqTakenError
-	if _, err := s.Append(ctx, "one", "a", 3, lines(`{"n":9}`)); !errors.As(err, &taken) || taken.Last != 3 {
+	if _, err := s.Append(ctx, "one", "a", 3, lines(`{"n":9}`)); !errors.As(err, &taken) || taken.Last != 4 {
 		t.Errorf("the same number with other lines: %v", err)
 	}
 	if err := s.ThrowOut(ctx, "one", ThrownOut{Source: "a", Coil: "A1", T: 5}); err != nil {
@@ -82,7 +88,7 @@ func TestMessagesAreKeptOnceAndInOrder(t *testing.T) {
 		t.Fatalf("check %+v, %v", got, err)
 	}
 	messages, err := s.Messages(ctx, "one")
-	if err != nil || len(messages) != 3 {
+	if err != nil || len(messages) != 4 {
 		t.Fatalf("%d messages, %v", len(messages), err)
 	}
 	for i, m := range messages {

@@ -24,7 +24,7 @@ func (s *Site) post(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	ack, err := s.Desk.Ingest(r.Context(), source, raw)
-	s.answer(w, map[string]int64{"ack": ack}, err)
+	s.answer(w, map[string]int64{"ack": max(ack, 0)}, err)
 }
 
 // events is the other half of post: what a websocket would push, as server-sent

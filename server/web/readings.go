@@ -25,13 +25,13 @@ func (s *Site) readings(r chi.Router) {
 func (s *Site) enter(w http.ResponseWriter, r *http.Request) {
 	var q struct {
 		Check *string           `json:"check"`
-		Seq   int64             `json:"seq"`
+		Seq   *int64            `json:"seq"`
 		Lines []json.RawMessage `json:"lines"`
 	}
 	if !s.read(w, r, &q) || !s.sameCheck(w, q.Check) {
 		return
 	}
-	message := mustJSON(desk.Message{Seq: q.Seq, Lines: q.Lines})
+	message := mustJSON(map[string]any{"seq": q.Seq, "lines": q.Lines})
 	_, lines, err := desk.ParseMessage(message)
 	if err != nil {
 		s.fail(w, err)

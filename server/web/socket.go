@@ -210,7 +210,7 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 		}
 		ack, err := s.Desk.Ingest(ctx, source, raw)
 		switch {
-		case err == nil && ack > 0:
+		case err == nil && ack >= 0:
 			err = k.writeJSON(map[string]int64{"ack": ack})
 		case err != nil:
 			err = k.writeJSON(map[string]any{"error": s.clientError(err)})

@@ -128,10 +128,10 @@ func message(seq int64, lines ...string) string {
 func (c *client) acked(seq int64) {
 	c.t.Helper()
 	var m struct {
-		Ack   int64             `json:"ack"`
+		Ack   *int64            `json:"ack"`
 		Error *desk.ClientError `json:"error"`
 	}
-	c.until(&m, func() bool { return m.Ack == seq || m.Error != nil })
+	c.until(&m, func() bool { return m.Ack != nil && *m.Ack == seq || m.Error != nil })
 	if m.Error != nil {
 		c.t.Fatalf("message %d refused: %+v", seq, m.Error)
 	}
@@ -227,16 +227,32 @@ func TestSameNumberTwice(t *testing.T) {
 	}
 }
 
+// Who counts from 0 is understood as well.
+func TestNumbersFromZero(t *testing.T) {
+	s := newStage(t)
+	c := s.dial(t)
+	for range 2 {
+		for seq, lines := range [][]string{{start}, {sample(1)}, {sample(2), sample(3)}} {
+			c.send(int64(seq), lines...)
+			c.acked(int64(seq))
+		}
+	}
+	if got := s.stored(t); len(got) != 4 || got[0] != start {
+		t.Errorf("stored %q", got)
+	}
+}
+
 func TestRefusedLines(t *testing.T) {
 	s := newStage(t)
 	c := s.dial(t)
 	for _, tc := range []struct{ send, code, say string }{
 		{`nonsense`, "not-a-message", "not JSON"},
-		{`[1]`, "not-a-message", "expected an object, found array."},
+		{`[1]`, "not-a-message", "expected an object, found a list."},
 		{`{"seq":1.5,"lines":[` + start + `]}`, "not-a-message", `"seq": expected a whole number, found 1.5.`},
-		{`{"seq":9223372036854775807,"lines":[` + start + `]}`, "no-seq", "1 to 9007199254740991"},
+		{`{"seq":9223372036854775807,"lines":[` + start + `]}`, "no-seq", "0 to 9007199254740991"},
 		{message(1, sample(1)), "no-start", "first line must be a start line"},
-		{`{"seq":0,"lines":[` + start + `]}`, "no-seq", "1 to 9007199254740991, found 0"},
+		{`{"seq":-1,"lines":[` + start + `]}`, "no-seq", "0 to 9007199254740991, found -1"},
+		{`{"lines":[` + start + `]}`, "no-seq", "found none"},
 		{`{"seq":1,"lines":[]}`, "no-lines", "0 lines"},
 		{message(1, start, `{"type":"b","t":1e400,"uT":[1,2,3]}`), "bad-line", `"t": expected a number of usual size, found 1e400.`},
 		{message(1, start, `{"type":"b","t":1,"uT":[1,2]}`), "bad-line", `Line 2 of message 1: "uT": expected a list of 3 numbers, found 2.`},
