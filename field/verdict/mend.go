@@ -1,6 +1,8 @@
 package verdict
 
 import (
+	"slices"
+
 	"polewise/layout"
 )
 
@@ -24,7 +26,8 @@ func mendFor(plan *layout.Plan, faults []layout.Fault) []Mend {
 			out = append(out, Mend{Rejoin, f.ID})
 		}
 	}
-	return append(out, fewestSwaps(plan, turned(plan, faults))...)
+	plug := slices.ContainsFunc(faults, func(f layout.Fault) bool { return f.Kind == layout.PadReversed })
+	return append(out, fewestSwaps(plan, turned(plan, faults), plug)...)
 }
 
 // turned tells which coils face the wrong way once joints and strings are put
@@ -57,60 +60,62 @@ func coilsOfGroup(plan *layout.Plan, id string, depth int) []int {
 	return out
 }
 
-// fewestSwaps finds the fewest flips and swaps that turn the wrong coils.
-// Strings are settled one by one, given what is swapped above them; a tree of
-// groups is settled from the top, both ways.
-func fewestSwaps(plan *layout.Plan, wrong []bool) []Mend {
-	string_ := func(i int, above bool) []Mend {
-		s := &plan.Strings[i]
-		var flips, kept []Mend
-		for _, j := range s.Coils {
-			if wrong[j] != above {
-				flips = append(flips, Mend{Flip, plan.Coils[j].ID})
-			} else {
-				kept = append(kept, Mend{Flip, plan.Coils[j].ID})
+// eitherWay are the fewest mends with what lies above as it is, and with it swapped.
+type eitherWay [2][]Mend
+
+// orSwapped takes for each way the other one and a swap where that is fewer.
+func (e eitherWay) orSwapped(swap Mend) eitherWay {
+	out := e
+	for way, straight := range e {
+		if other := e[1-way]; 1+len(other) < len(straight) {
+			out[way] = append([]Mend{swap}, other...)
+		}
+	}
+	return out
+}
+
+// fewestSwaps finds the fewest flips and swaps that turn the wrong coils: of strings, then of
+// the groups they are in, each for what is above it as it is and swapped. Where swapping the
+// pad's plug does as well as anything else, preferPad decides.
+func fewestSwaps(plan *layout.Plan, wrong []bool, preferPad bool) []Mend {
+	ofString := func(i int) (e eitherWay) {
+		for _, j := range plan.Strings[i].Coils {
+			way := 0
+			if !wrong[j] {
+				way = 1
+			}
+			e[way] = append(e[way], Mend{Flip, plan.Coils[j].ID})
+		}
+		return e.orSwapped(Mend{SwapString, plan.Strings[i].ID})
+	}
+	add := func(e *eitherWay, o eitherWay) {
+		for way := range e {
+			e[way] = append(e[way], o[way]...)
+		}
+	}
+	// depth guards against a cycle, which a valid plan cannot have.
+	var within func(g, depth int) eitherWay
+	within = func(g, depth int) (e eitherWay) {
+		for _, id := range plan.Groups[g].Of {
+			if i := plan.StringIndex(id); i >= 0 {
+				add(&e, ofString(i))
+			} else if k := plan.GroupIndex(id); k >= 0 && depth < len(plan.Groups) {
+				add(&e, within(k, depth+1).orSwapped(Mend{Rejoin, id}))
 			}
 		}
-		if 1+len(kept) < len(flips) {
-			return append([]Mend{{SwapString, s.ID}}, kept...)
-		}
-		return flips
+		return e
 	}
-	var group func(g int, above bool, depth int) []Mend
-	group = func(g int, above bool, depth int) []Mend {
-		members := func(swapped bool) []Mend {
-			var out []Mend
-			for _, id := range plan.Groups[g].Of {
-				if i := plan.StringIndex(id); i >= 0 {
-					out = append(out, string_(i, swapped)...)
-				} else if k := plan.GroupIndex(id); k >= 0 && depth < len(plan.Groups) {
-					out = append(out, group(k, swapped, depth+1)...)
-				}
-			}
-			return out
-		}
-		straight := members(above)
-		if depth == 0 { // the pad's own group: its swap is the plug's
-			return straight
-		}
-		if other := members(!above); 1+len(other) < len(straight) {
-			return append([]Mend{{Rejoin, plan.Groups[g].ID}}, other...)
-		}
-		return straight
-	}
-	whole := func(above bool) []Mend {
-		if len(plan.Groups) > 0 {
-			return group(plan.RootGroup(), above, 0)
-		}
-		var out []Mend
+	var pad eitherWay
+	if len(plan.Groups) > 0 {
+		pad = within(plan.RootGroup(), 0)
+	} else {
 		for i := range plan.Strings {
-			out = append(out, string_(i, above)...)
+			add(&pad, ofString(i))
 		}
-		return out
 	}
-	straight := whole(false)
-	if other := whole(true); 1+len(other) < len(straight) {
-		return append([]Mend{{Do: SwapPad}}, other...)
+	straight, plug := pad[0], append([]Mend{{Do: SwapPad}}, pad[1]...)
+	if len(plug) < len(straight) || preferPad && len(plug) == len(straight) {
+		return plug
 	}
 	return straight
 }

@@ -153,3 +153,40 @@ func TestEveryFaultIsSaidAndMended(t *testing.T) {
 		})
 	}
 }
+
+// TestMendOfOneString: of a pad of one string swapping its ends and swapping the plug come to
+// the same; told is what goes with the cause.
+func TestMendOfOneString(t *testing.T) {
+	p := mendPlan(false)
+	p.Strings = p.Strings[2:3]
+	p.Coils = p.Coils[3:6]
+	p.Strings[0].Coils = []int{0, 1, 2}
+	for _, tc := range []struct {
+		fault layout.Fault
+		want  Mend
+	}{
+		{layout.Fault{Kind: layout.PadReversed}, Mend{Do: SwapPad}},
+		{layout.Fault{Kind: layout.StringReversed, ID: "C"}, Mend{SwapString, "C"}},
+	} {
+		if got := mendFor(p, []layout.Fault{tc.fault}); len(got) != 1 || got[0] != tc.want {
+			t.Errorf("%s is mended by %v, expected %v", tc.fault.Kind, got, tc.want)
+		}
+	}
+}
+
+// TestMendOfNestedGroups: each group within another is settled once, or sixty of them would
+// take years.
+func TestMendOfNestedGroups(t *testing.T) {
+	p := mendPlan(true)
+	inner := "all"
+	for n := range 60 {
+		id := fmt.Sprintf("g%d", n)
+		p.Groups = append(p.Groups, layout.Group{ID: id, Join: layout.Series, Of: []string{inner}})
+		inner = id
+	}
+	got := mendFor(p, []layout.Fault{{Kind: layout.GroupReversed, ID: "left"}, {Kind: layout.CoilReversed, ID: "D2"}})
+	slices.SortFunc(got, func(a, b Mend) int { return strings.Compare(string(a.Do), string(b.Do)) })
+	if want := []Mend{{Flip, "D2"}, {Rejoin, "left"}}; !slices.Equal(got, want) {
+		t.Errorf("found %v, expected %v", got, want)
+	}
+}
