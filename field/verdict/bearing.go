@@ -57,15 +57,22 @@ func (ev *evidence) addBearing(plan *layout.Plan, h *capture.Stretch, src int, t
 type bearingFactor struct {
 	frame_ frame
 	*bearingDigest
-	ph   *phone
-	buf  []float64
-	turn turning // by what the compass turned
-	base float64 // variance of that, radians
-	// Along the angle read and across it, what a field along the pad's x is, and its y.
-	ofX, ofY [2]float64
+	ph    *phone
+	buf   []float64
+	turns []needleTurn
 	// ratio: the scales stand for the earth's field.
 	ratio          bool
 	shares, chance []float64 // of the current that all is told for, and how likely each
+}
+
+// needleTurn is by what the needle turned with the supply on.
+type needleTurn struct {
+	turn turning
+	base float64 // variance of that, radians
+	acts float64 // the share of the pull that turns it
+	// Along the angle read and across it, what a field along the pad's x is, and its y.
+	ofX, ofY [2]float64
+	chance   float64 // that it is to be taken so, by an angle of what was read
 }
 
 // turning is an angle by its sine and cosine.
@@ -86,14 +93,34 @@ func (b *bearingFactor) name() string {
 
 func (e *engine) addBearingFactor(d *bearingDigest) {
 	f := &bearingFactor{
-		bearingDigest: d, ph: e.phones[d.source], ratio: e.ratio,
-		turn: turningBy(d.on - d.off), base: d.sdOff*d.sdOff + d.sdOn*d.sdOn + turnVar,
+		bearingDigest: d, ph: e.phones[d.source], ratio: e.ratio, turns: d.turns(),
 	}
 	f.shares, f.chance = settingsOf(d.ofCurrent)
-	f.orient(turningBy(d.topDeg*math.Pi/180), turningBy(d.off+d.hand))
 	f.frame_ = e.frameOf(d.source, d.coil, d.shift, d.topDeg, f.identity())
 	e.factors = append(e.factors, f)
 }
+
+// turns are the ways to take what the headings of a hold say. Under pulses a phone may average
+// the field and show where that points, or average where it points; nobody knows which, and
+// where the pull is strong they are far apart.
+func (d *bearingDigest) turns() []needleTurn {
+	turn, base := math.Remainder(d.on-d.off, 2*math.Pi), d.sdOff*d.sdOff+d.sdOn*d.sdOn+turnVar
+	pad, earth := turningBy(d.topDeg*math.Pi/180), turningBy(d.off+d.hand)
+	if d.duty == 1 {
+		return []needleTurn{newNeedleTurn(turn, base, 1, 1, pad, earth)}
+	}
+	out := []needleTurn{newNeedleTurn(turn, base, d.duty, 0.5, pad, earth)}
+	// An average of angles is no more than what half a turn comes to, but for its error.
+	most := d.duty * math.Pi
+	if within := math.Erfc((math.Abs(turn)-most)/math.Sqrt(2*base)) / 2; within > leastWithin {
+		full := max(-most, min(most, turn)) / d.duty
+		out = append(out, newNeedleTurn(full, base/(d.duty*d.duty), 1, 0.5*within/d.duty, pad, earth))
+	}
+	return out
+}
+
+// leastWithin is the chance below which a turn is no average of angles.
+const leastWithin = 1e-6
 
 // identity is equal for equal headings beside equal cells, in this verdict or the next.
 func (b *bearingFactor) identity() key {
@@ -142,20 +169,24 @@ func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *
 // scores are the densities of the turn at a place, for each scale, the place known to
 // placeSD.
 func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float64) {
-	p := b.pull(f, sc, placeSD)
 	clear(row)
-	for i, share := range b.shares {
-		if b.ratio {
-			b.densities(row, sc.earths, &p, share, b.chance[i])
-			continue
-		}
-		var room [maxScales]float64
-		each := room[:len(earths)]
-		for m, s := range sc.s {
-			clear(each)
-			b.densities(each, earths, &p, share*s, b.chance[i])
-			for q, n := range earths {
-				row[m] += n.p * each[q]
+	for q := range b.turns {
+		t := &b.turns[q]
+		p := t.pull(f, sc, placeSD)
+		for i, share := range b.shares {
+			times := b.chance[i] * t.chance
+			if b.ratio {
+				t.densities(row, sc.earths, &p, share, times)
+				continue
+			}
+			var room [maxScales]float64
+			each := room[:len(earths)]
+			for m, s := range sc.s {
+				clear(each)
+				t.densities(each, earths, &p, share*s, times)
+				for k, n := range earths {
+					row[m] += n.p * each[k]
+				}
 			}
 		}
 	}
@@ -165,32 +196,32 @@ func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float
 // the left, microtesla, seen from the earth's field; and the covariance of that.
 type needlePull struct{ u, v, uu, uv, vv float64 }
 
-// orient finds the way from the pad's axes to the phone's, on to along and across the earth's
-// field, and to those of the angle read, for what acts the share of the time that the pull
-// does.
-func (b *bearingFactor) orient(pad, earth turning) {
-	read := func(x, y float64) (u, v float64) {
+// newNeedleTurn finds the way from the pad's axes to the phone's, on to along and across the
+// earth's field, and to those of the angle read.
+func newNeedleTurn(turn, base, acts, chance float64, pad, earth turning) needleTurn {
+	t := needleTurn{turn: turningBy(turn), base: base, acts: acts, chance: chance}
+	read := func(x, y float64) [2]float64 {
 		px, py := pad.cos*x+pad.sin*y, -pad.sin*x+pad.cos*y
 		// The earth's horizontal field in phone axes points where the heading says:
 		// a phone whose top edge points east (90 degrees) has it along -x.
 		along, across := -earth.sin*px+earth.cos*py, -earth.sin*py-earth.cos*px
-		return b.duty * (b.turn.cos*along + b.turn.sin*across), b.duty * (b.turn.cos*across - b.turn.sin*along)
+		return [2]float64{acts * (t.turn.cos*along + t.turn.sin*across), acts * (t.turn.cos*across - t.turn.sin*along)}
 	}
-	b.ofX[0], b.ofX[1] = read(1, 0)
-	b.ofY[0], b.ofY[1] = read(0, 1)
+	t.ofX, t.ofY = read(1, 0), read(0, 1)
+	return t
 }
 
 // pull is the pad's at a place known to placeSD: how far it may be off for want of the
 // exact place, height, level and current.
-func (b *bearingFactor) pull(f *nine, sc *scales, placeSD float64) (p needlePull) {
-	see := func(x, y float64) (u, v float64) { return b.ofX[0]*x + b.ofY[0]*y, b.ofX[1]*x + b.ofY[1]*y }
+func (t *needleTurn) pull(f *nine, sc *scales, placeSD float64) (p needlePull) {
+	see := func(x, y float64) (u, v float64) { return t.ofX[0]*x + t.ofY[0]*y, t.ofX[1]*x + t.ofY[1]*y }
 	p.u, p.v = see(f[0], f[1])
 	xu, xv := see(f[3], f[4])
 	yx, yy, _ := f.slopeY()
 	yu, yv := see(yx, yy)
 	zu, zv := see(f[6], f[7])
 	flat, high, size := placeSD*placeSD, heightSD*heightSD, sc.sd*sc.sd
-	leak := b.duty * levelSD * f[2] // a compass levels itself by gravity, whether that is told or not
+	leak := t.acts * levelSD * f[2] // a compass levels itself by gravity, whether that is told or not
 	p.uu = flat*(xu*xu+yu*yu) + high*zu*zu + size*p.u*p.u + leak*leak
 	p.uv = flat*(xu*xv+yu*yv) + high*zu*zv + size*p.u*p.v
 	p.vv = flat*(xv*xv+yv*yv) + high*zv*zv + size*p.v*p.v + leak*leak
@@ -213,26 +244,34 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	least := math.Inf(1)
 	for i := i0; i <= i0+2*b.ph.margin; i++ {
 		for j := j0; j <= j0+2*b.ph.margin; j++ {
-			p := b.pull(&field[b.ph.slot[i*b.ph.ny+j]], sc, b.ph.sd)
-			for m, s := range sc.s {
-				uT := earths[0].uT // the weaker the earth's, the further a needle turns
-				if b.ratio {
-					uT, s = sc.earths[m].uT, 1
+			f := &field[b.ph.slot[i*b.ph.ny+j]]
+			for q := range b.turns {
+				t := &b.turns[q]
+				p := t.pull(f, sc, b.ph.sd)
+				for m, s := range sc.s {
+					uT := earths[0].uT // the weaker the earth's, the further a needle turns
+					if b.ratio {
+						uT, s = sc.earths[m].uT, 1
+					}
+					least = min(least, t.openTo(&p, uT, s*slices.Max(b.ofCurrent)))
 				}
-				s *= slices.Max(b.ofCurrent)
-				// As densities has it.
-				u, v := uT*b.turn.cos+s*p.u, s*p.v-uT*b.turn.sin
-				own := b.base*(u*u+v*v+softTurn) + floorTurn
-				open := s*s*p.vv + own
-				// Where the needle may point away from the field, what lies along it tells too.
-				if along := s*s*p.uu + own; u < surelyAhead*math.Sqrt(along) {
-					open = min(open, along)
-				}
-				least = min(least, open/(s*s))
 			}
 		}
 	}
 	return 1 / math.Sqrt(least)
+}
+
+// openTo is the least variance, microtesla squared, that a change of the pad's field is held
+// against where it pulls s times as much as p; as densities has it.
+func (t *needleTurn) openTo(p *needlePull, earthUT, s float64) float64 {
+	u, v := earthUT*t.turn.cos+s*p.u, s*p.v-earthUT*t.turn.sin
+	own := t.base*(u*u+v*v+softTurn) + floorTurn
+	open := s*s*p.vv + own
+	// Where the needle may point away from the field, what lies along it tells too.
+	if along := s*s*p.uu + own; u < surelyAhead*math.Sqrt(along) {
+		open = min(open, along)
+	}
+	return open / (s * s)
 }
 
 // densities adds those of the turn under each of the earths, where the pad pulls s times
@@ -245,12 +284,12 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 //
 // (Mardia and Jupp, Directional Statistics, 2000, section 3.5.6). Where the field turns
 // counter-clockwise in the phone's axes, north lies further left and the heading grows.
-func (b *bearingFactor) densities(out []float64, earths []earth, p *needlePull, s, times float64) {
+func (t *needleTurn) densities(out []float64, earths []earth, p *needlePull, s, times float64) {
 	uu, uv, vv := s*s*p.uu+floorTurn, s*s*p.uv, s*s*p.vv+floorTurn
 	out = out[:len(earths)]
 	for m := range out {
-		u, v := earths[m].uT*b.turn.cos+s*p.u, s*p.v-earths[m].uT*b.turn.sin
-		own := b.base * (u*u + v*v + softTurn)
+		u, v := earths[m].uT*t.turn.cos+s*p.u, s*p.v-earths[m].uT*t.turn.sin
+		own := t.base * (u*u + v*v + softTurn)
 		over := 1 / (vv + own)
 		away := v * v * over / 2
 		if away > faintTurn {
@@ -299,5 +338,5 @@ const faintTurn = 20
 
 // ceiling implements factor.
 func (b *bearingFactor) ceiling([]nine, *background, *scales) float64 {
-	return -0.5 * math.Log(2*math.Pi*b.base)
+	return -0.5 * math.Log(2*math.Pi*b.turns[0].base)
 }
