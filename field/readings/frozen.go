@@ -34,38 +34,53 @@ func goesBySteps(cut *capture.Stretches) bool {
 
 // withLasting adds the only reading of a state of the supply to a hold's samples, where that
 // lasted, is far from the other state's, and is known to repeat itself for one of those
-// reasons.
+// reasons; of both states where there is none of either.
 func withLasting(xs []sample, cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, tops [3][]flatTop, coarse bool) []sample {
 	seen := perState(xs)
-	if len(xs) == 0 || min(seen[0], seen[1]) > 0 {
+	if min(seen[0], seen[1]) > 0 {
 		return xs
 	}
-	missing := 0
-	if seen[1] == 0 {
-		missing = 1
-	}
-	var only *capture.B
+	var only [2]*capture.B
 	for i := range h.B {
 		b := &h.B[i]
-		d, ok := DriveAt(cut, plan, b.T)
-		if !ok || d.State == capture.Pulse {
+		state := stateAt(cut, plan, b.T)
+		switch {
+		case state < 0:
 			return xs
-		}
-		if (d.State == capture.On) != (missing == 1) {
+		case seen[state] > 0:
 			continue
-		}
-		if only != nil {
+		case only[state] != nil:
 			return xs
 		}
-		only = b
+		only[state] = b
 	}
-	if only == nil || only.Until-only.T <= lasting || !coarse && !whollyAtTop(only, tops) {
-		return xs
+	out := slices.Clone(xs)
+	for state, b := range only {
+		switch {
+		case b == nil:
+		case stateAt(cut, plan, b.Until) != state: // it stood through a switching: the sensor stopped
+			return xs
+		case b.Until-b.T <= lasting || !coarse && !whollyAtTop(b, tops):
+			return xs
+		case slices.ContainsFunc(out, func(o sample) bool { return Gap(b.UT, o.u) < lastingFar }):
+			return xs
+		default:
+			out = append(out, sample{t: b.T, u: b.UT, s: float64(state)})
+		}
 	}
-	if slices.ContainsFunc(xs, func(o sample) bool { return Gap(only.UT, o.u) < lastingFar }) {
-		return xs
+	slices.SortStableFunc(out, func(a, b sample) int { return cmp.Compare(a.t, b.t) })
+	return out
+}
+
+// stateAt is 0 where the supply was off, 1 where it was steadily on, and -1 elsewhere.
+func stateAt(cut *capture.Stretches, plan *layout.Plan, t float64) int {
+	switch d, ok := DriveAt(cut, plan, t); {
+	case !ok:
+		return -1
+	case d.State == capture.Off:
+		return 0
+	case d.State == capture.On:
+		return 1
 	}
-	xs = append(slices.Clone(xs), sample{t: only.T, u: only.UT, s: float64(missing)})
-	slices.SortStableFunc(xs, func(a, b sample) int { return cmp.Compare(a.t, b.t) })
-	return xs
+	return -1
 }

@@ -43,3 +43,30 @@ func TestLastingReading(t *testing.T) {
 		}
 	}
 }
+
+// TestOneReadingOfEachState: with no noise each state of the supply has but one reading, taken
+// at the switching, which came again until the next. Of a sensor known to repeat itself both
+// are levels; not so where one stood through the switching.
+func TestOneReadingOfEachState(t *testing.T) {
+	p := plain(t)
+	cut := &capture.Stretches{Drives: []capture.Drive{{T: -2, State: capture.On}, {T: 0, State: capture.Off}, {T: 1.5, State: capture.On}}}
+	for _, tc := range []struct {
+		name     string
+		coarse   bool
+		offUntil float64
+		want     [2]int
+	}{
+		{"known to repeat itself", true, 1.4, [2]int{1, 1}},
+		{"not known to", false, 1.4, [2]int{}},
+		{"stopped", true, 1.7, [2]int{}},
+	} {
+		h := capture.Stretch{From: 0, To: 3, B: []capture.B{{T: 0, UT: [3]float64{4, 5, 30}, Until: tc.offUntil}, {T: 1.5, UT: [3]float64{9, 5, 300}, Until: 2.9}}}
+		xs := steadySamples(cut, &h, p, guardAfter, mostToldOff)
+		if len(xs) != 0 {
+			t.Fatalf("%d readings before lasting ones are looked at", len(xs))
+		}
+		if got := perState(withLasting(xs, cut, &h, p, [3][]flatTop{}, tc.coarse)); got != tc.want {
+			t.Errorf("%s: readings off and on %v, expected %v", tc.name, got, tc.want)
+		}
+	}
+}
