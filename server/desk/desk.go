@@ -253,7 +253,7 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 	case m.Undo != nil:
 		return m.Seq, withSeq(d.ThrowOut(ctx, sourceID, *m.Undo), m.Seq)
 	case m.Again != nil:
-		return m.Seq, d.again(ctx, m.Again.Check)
+		return m.Seq, withSeq(d.again(ctx, *m.Again), m.Seq)
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -349,13 +349,16 @@ func withSeq(err error, seq int64) error {
 
 // again begins another check of the same plan if the one named is still the one
 // in progress. A rehearsal stays as it is: nothing in it can be mended.
-func (d *Desk) again(ctx context.Context, check string) error {
+func (d *Desk) again(ctx context.Context, asked Again) error {
 	d.mu.Lock()
 	c := d.check
-	mend := c.mendAsked()
+	mend, err := c.mendTold(asked.Mend)
 	d.mu.Unlock()
-	if c.ID != check || c.rehearsing != nil {
+	if c.ID != asked.Check || c.rehearsing != nil {
 		return nil
+	}
+	if err != nil {
+		return err
 	}
 	return d.beginSame(ctx, c, mend)
 }
