@@ -106,7 +106,7 @@ async function open() {
     await begin(route);
     return;
   }
-  start(interrupted ? "Another check is on the bench now. What was read before stays stored with its own." : "");
+  start(interrupted ? "Another check is on the bench now. What was read before stays stored. If that was a mistake, go back to it on the bench page before you read on." : "");
   interrupted = false;
 }
 

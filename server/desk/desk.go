@@ -54,6 +54,7 @@ type check struct {
 	stop       context.CancelFunc
 	rehearsing *Rehearsal
 	before     *verdict.Before // nil: no mend came before
+	left       *Linked         // the one before it, where it was left open
 	signing
 }
 
@@ -162,7 +163,23 @@ func (d *Desk) put(ctx context.Context, c, after *check, mend []verdict.Mend) (b
 		c.welcome(old)
 	}
 	d.check, d.storing = c, "" // it was stored
+	d.leftBefore(ctx, c)
 	return true, nil
+}
+
+// leftBefore finds the check that a new one may have been begun after by mistake, or since
+// the plan's file has changed: it can be gone on with as long as nothing is read of this one.
+func (d *Desk) leftBefore(ctx context.Context, c *check) {
+	if c.After != "" || c.Rehearsal != "" || c.messages > 0 {
+		return
+	}
+	left, err := d.store.LeftOpen(ctx, c.ID)
+	if err != nil {
+		d.log.Warn("the check before cannot be looked up", "err", err) // Records has it all the same
+	}
+	if left != nil {
+		c.left = &Linked{left.ID, left.Began.UTC().Format(time.RFC3339)}
+	}
 }
 
 func newID() string {
@@ -180,6 +197,7 @@ func (d *Desk) resume(ctx context.Context, last *store.Check) error {
 		return err
 	}
 	d.check = c
+	d.leftBefore(ctx, c)
 	return nil
 }
 

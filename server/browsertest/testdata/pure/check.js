@@ -275,3 +275,13 @@ export function a_coil_that_was_to_be_turned_and_is_still_wrong_has_the_others_r
   turned.verdict.causes[0].faults = [{ kind: "coil-reversed", id: "A3" }];
   ok(!mendWaits(turned, true), "A2 was turned, and A3 is another matter");
 }
+
+export function aCheckLeftOpenIsNamedWhereNothingIsRead() {
+  const node = place();
+  const state = { plan: pad(), verdict: null, check: { rehearsal: "" }, holds: [], passes: [], left: { id: "1f2e", began: "2026-01-02T10:00:00Z" } };
+  const o = { onrehearse() {}, onagain() {}, onlook() {}, claims: null };
+  showVerdict(node, state, o);
+  equal(node.querySelector("#left-open a").getAttribute("href"), "#records/1f2e");
+  showVerdict(node, { ...state, left: null }, o);
+  equal(node.querySelector("#left-open"), null);
+}
