@@ -106,8 +106,14 @@ async function open() {
     await begin(route);
     return;
   }
-  start(interrupted ? "Another check is on the bench now. What was read before stays stored. If that was a mistake, go back to it on the bench page before you read on." : "");
+  start(interrupted ? otherCheck() : "");
   interrupted = false;
+}
+
+/** What ended the reading that was under way. */
+function otherCheck() {
+  if (told.mended) return "The bench has heard that the pad is mended: its check goes on from here.";
+  return "Another check is on the bench now. What was read before stays stored. If that was a mistake, go back to it on the bench page before you read on.";
 }
 
 /** @param {string} note */
