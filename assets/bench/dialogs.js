@@ -223,7 +223,7 @@ function lineShown(text, say) {
   return `${say} Line ${n}, selected above: ${lines[n - 1].trim().slice(0, 80)}`;
 }
 
-/** What a new check after a mend does to what was read. @param {{state: any, begin: () => Promise<void>}} o */
+/** What a new check after a mend does to what was read. @param {{state: any, begin: (asked: {check: string, mend: any[]}) => Promise<void>}} o */
 export function askMended({ state, begin }) {
   const cause = state.verdict?.causes?.[0];
   const mend = cause?.mend || [];
@@ -237,6 +237,6 @@ export function askMended({ state, begin }) {
     ],
     yes: "It is mended: check again",
     id: "begin-mended",
-    act: begin,
+    act: () => begin({ check: state.check.id, mend }),
   });
 }

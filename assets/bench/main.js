@@ -20,7 +20,7 @@ let away = false; // the program did not answer a moment ago
 
 const bench = new Bench({
   onrehearse: () => void chooseRehearsal(),
-  onagain: () => askMended({ state: bench.state, begin: () => newCheck({ after_mend: true }).then(toVerdict) }),
+  onagain: () => askMended({ state: bench.state, begin: (asked) => newCheck({ after_mend: asked }).then(toVerdict) }),
   onsign: () => signOff.goTo(),
   ontrouble: tellTrouble,
 });

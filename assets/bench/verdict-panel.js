@@ -5,7 +5,7 @@ import { percent, stateBadge } from "../common/states.js";
 import { anyWrong, knownWords, mendWaits, mendWords, readBefore, tellsApart, turnedBy, whyAnew } from "./mend.js";
 import { byNeedle } from "./coil-table.js";
 import { mendDrawing } from "./mend-drawing.js";
-import { ohmWords } from "./records/words.js";
+import { ohmWords, when } from "./records/words.js";
 import { whyPanel } from "./why-panel.js";
 
 const OHMS_DISAGREE = ["undecided", "Facing as planned, ohms disagree"];
@@ -50,6 +50,7 @@ export function showVerdict(place, state, o) {
       el("p", {}, state.check.rehearsal ? "Press Begin on the made-up phone, then do as it says." : "Scan the code below with a phone and lay it on one coil after another. No phone at hand? A compass needle does, coil by coil. No pad either? Rehearse with made-up ones; it takes a minute."),
     );
     if (!state.check.rehearsal) {
+      if (state.left) parts.push(el("p", { id: "left-open" }, "The check before this one is not signed off. As long as nothing is read here you can go back to it: ", el("a", { href: `#records/${state.left.id}` }, `the check of ${when(state.left.began)}`), "."));
       parts.push(
         el("p", {}, "Is your pad another one? ", el("a", { href: "#plan" }, "Draw it under Plan"), ", then use that plan here."),
         caution(),

@@ -15,7 +15,7 @@ export class HandRun {
     this.stage = outFace.get() ? "on" : "convention";
     /** Faces read, for the drawing: 1 for field toward the reader, -1 away, 0 nothing. @type {Record<string, number>} */
     this.faces = {};
-    /** @type {{at: string, t: number}[]} */
+    /** @type {{at: string, t: number, face?: number}[]} */
     this.read = [];
     /** @type {string | null} */
     this.chosen = null;
@@ -35,6 +35,8 @@ export class HandRun {
       pick: (id) => {
         this.chosen = id;
         this.stage = "faces";
+        const last = this.toUndo;
+        this.note = last?.at === id && tools.told.verdict?.next?.at !== id ? `${id} was tapped before. If that was a slip, take it back first with Undo ${id}: else both count.` : "";
         this.show();
       },
       ohms: () => tools.ohms(),
@@ -56,6 +58,11 @@ export class HandRun {
 
   get lastRead() {
     return this.read[this.read.length - 1];
+  }
+
+  /** What Undo takes back: the last tap over the coil picked, else the last of all. */
+  get toUndo() {
+    return (this.chosen && this.read.findLast((r) => r.at === this.chosen)) || this.lastRead;
   }
 
   /** @param {boolean} resumed */
@@ -89,7 +96,7 @@ export class HandRun {
     this.tools.stream.add({ type: "reading", t, at, face });
     this.tools.stream.flush();
     this.faces[at] = { north: 1, south: -1, none: 0 }[face];
-    this.read.push({ at, t });
+    this.read.push({ at, t, face: this.faces[at] });
     this.chosen = this.named = null;
     this.note = this.nothingWords();
     if (this.note) this.tools.say(this.note);
@@ -110,11 +117,15 @@ export class HandRun {
   }
 
   undo() {
-    const last = this.read.pop();
+    const last = this.toUndo;
     if (!last) return;
+    this.read.splice(this.read.indexOf(last), 1);
     this.tools.stream.undo(last.at, last.t);
-    delete this.faces[last.at];
+    const before = this.read.findLast((r) => r.at === last.at)?.face;
+    if (before === undefined) delete this.faces[last.at];
+    else this.faces[last.at] = before;
     this.chosen = last.at;
+    this.note = "";
     this.show();
   }
 

@@ -15,7 +15,7 @@ import { probe } from "./probe.js";
 import { sensorPlace, tones } from "./remembered.js";
 import { helpFor } from "./screens/help.js";
 import { outcomeTitle } from "./screens/result.js";
-import { againScreen, findingOut, noBench, rehearsalElsewhere, signedScreen, startScreen } from "./screens/start.js";
+import { againAsked, againScreen, findingOut, noBench, rehearsalElsewhere, signedScreen, startScreen } from "./screens/start.js";
 import { dropSession, keptSession, saveSession } from "./session.js";
 import { SensorRun } from "./sensor-run.js";
 import { ask } from "./sources/deviceorientation.js";
@@ -63,6 +63,20 @@ let untold = null;
 let untoldRow = [];
 /** A check was asked for after a mend: its first screen is the route's. */
 let onAgain = false;
+/** The check was ended on the bench page in the middle of reading. */
+let interrupted = false;
+
+/** What asks for the first verdict to be there. */
+let verdictHeard = () => {};
+const FIRST_VERDICT_MS = 2000; // after a mend it names the coil to begin with
+
+/** @param {number} ms at most */
+function verdictWithin(ms) {
+  return new Promise((done) => {
+    verdictHeard = () => done(undefined);
+    setTimeout(done, ms);
+  });
+}
 
 async function open() {
   page.cover(false);
@@ -88,10 +102,18 @@ async function open() {
   performance.mark("found out");
   if (onAgain && route && !told.signed) {
     onAgain = false;
+    if (told.mended && !told.verdict) await verdictWithin(FIRST_VERDICT_MS);
     await begin(route);
     return;
   }
-  start("");
+  start(interrupted ? otherCheck() : "");
+  interrupted = false;
+}
+
+/** What ended the reading that was under way. */
+function otherCheck() {
+  if (told.mended) return "The bench has heard that the pad is mended: its check goes on from here.";
+  return "Another check is on the bench now. What was read before stays stored. If that was a mistake, go back to it on the bench page before you read on.";
 }
 
 /** @param {string} note */
@@ -268,6 +290,10 @@ function received(m) {
   } else if (m.error) {
     page.trouble(`${m.error.say} ${m.error.hint || ""}`);
     passing = PASSING.includes(m.error.code);
+    if (onAgain && !stream.ending) {
+      onAgain = false; // the check after a mend was refused
+      uncover();
+    }
   } else if (passing && typeof m.ack === "number") {
     passing = false;
     page.trouble("");
@@ -286,7 +312,9 @@ function signedOff() {
 
 /** The bench has begun another check. */
 function newCheck() {
+  interrupted = !!run && !onAgain;
   end();
+  stream.setCheck(""); // nothing read before goes to it
   passing = false;
   page.trouble(""); // of the check before
   dropSession(storage);
@@ -297,6 +325,7 @@ function newCheck() {
 /** @param {any} v */
 function verdict(v) {
   told.verdict = v;
+  verdictHeard();
   const rowRead = untoldRow.every((id) => v.coils.some((c) => c.id === id && c.used > 0));
   const news = newsOf(toldCoils, v.coils, untold, rowRead ? untoldRow : []);
   toldCoils = v.coils;
@@ -317,13 +346,16 @@ function whatNext(v) {
 }
 
 function confirmAgain() {
+  const mend = told.verdict?.causes?.[0]?.mend;
+  page.trouble("");
   page.cover(true);
   page.show(
     againScreen(
       told,
       () => {
         onAgain = true;
-        stream.again();
+        stream.again(mend);
+        page.show(againAsked(), true);
       },
       () => uncover(),
     ),

@@ -188,8 +188,10 @@ export class Ohms {
     this.celsius = typed;
     const [planned, name, times] = [this.planned(), named(this.across), slip(this.across)];
     this.keep(ohms, celsius);
-    if (ohms !== null && planned !== null && (ohms > planned * times || ohms * times < planned)) {
-      this.note = `${name}: ${ohms} ohm is far from the planned ${planned.toFixed(2)}. If it was a slip, take it back with Undo.`;
+    const far = (/** @type {number} */ x) => planned !== null && (x > planned * times || x * times < planned);
+    if (ohms !== null && planned !== null && far(ohms)) {
+      const milli = far(ohms / 1000) ? "" : ` Did the meter show milliohms? Then it is ${ohms / 1000} ohm.`;
+      this.note = `${name}: ${ohms} ohm is far from the planned ${planned.toFixed(2)}.${milli} If it was a slip, take it back with Undo.`;
       this.show();
     }
     byId(this.through ? "back" : "ohms-value").focus();

@@ -4,7 +4,7 @@
 /**
  * A message for the server: numbered lines, or a request in their place. The
  * check is the one it was made for; it is never sent to another.
- * @typedef {{seq: number, check: string, lines?: object[], undo?: {at: string, t?: number}, again?: {check: string}}} Message
+ * @typedef {{seq: number, check: string, lines?: object[], undo?: {at: string, t?: number}, again?: {check: string, mend?: object[]}}} Message
  */
 
 export class Outbox {

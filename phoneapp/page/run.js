@@ -83,7 +83,7 @@ export function restlessWords(at, jitter_uT) {
  * @param {string} at @param {boolean} rehearsal nothing there but the phone
  */
 export function fruitlessWords(at, rehearsal) {
-  return `${at} was asked for again and again, and reading it told nothing new.${rehearsal ? "" : " More current may, or the ohms."} Leave it at that, or go on reading.`;
+  return `${at} was asked for again and again, and reading it told nothing new.${rehearsal ? "" : " More current may, or the ohms. If something was turned or mended in between, begin a new check on the bench page."} Leave it at that, or go on reading.`;
 }
 
 /**

@@ -121,7 +121,7 @@ function heading(set, v = null, note = "") {
 
 /** @param {any} set @param {any} [t] */
 function hand(set, t = told()) {
-  page.show(handScreen(/** @type {any} */ ({ stage: "faces", target: "A3", faces: { A1: 1, A2: -1 }, lastRead: { at: "A2" }, note: "", do: tap, ...set }), t));
+  page.show(handScreen(/** @type {any} */ ({ stage: "faces", target: "A3", faces: { A1: 1, A2: -1 }, toUndo: { at: "A2" }, note: "", do: tap, ...set }), t));
 }
 
 /** Finding the sensor. @param {Partial<SensorFlow>} set */

@@ -61,8 +61,14 @@ export class Stream {
     this.connect();
   }
 
+  /** Another check was asked for and has not begun: what is read meanwhile belongs to none. */
+  get ending() {
+    return this.outbox.waiting.some((m) => m.again && m.check === this.check);
+  }
+
   /** Adds capture lines. @param {...object} lines */
   add(...lines) {
+    if (this.ending) return;
     this.gathered.push(...lines);
     if (this.gathered.length >= MAX_LINES) this.flush();
     else this.gathering ||= setTimeout(() => this.flush(), GATHER_MS);
@@ -85,10 +91,10 @@ export class Stream {
     this.pump();
   }
 
-  /** Asks for a new check of the same plan, after a mend. */
-  again() {
+  /** Asks for a new check of the same plan, after a mend. @param {object[]} [mend] as the verdict shown asked for it */
+  again(mend) {
     this.flush();
-    this.outbox.put({ check: this.check, again: { check: this.check } });
+    this.outbox.put({ check: this.check, again: { check: this.check, mend } });
     this.pump();
   }
 
@@ -251,6 +257,8 @@ export class Stream {
     } catch {
       return; // not one of ours
     }
+    // Of a message that was for the check before: nobody waits for it any more.
+    if (m.error?.seq && !this.outbox.waiting.some((w) => w.seq === m.error.seq)) return;
     if (m.hello) this.greeted(m.hello);
     if (typeof m.ack === "number") this.done(m.ack);
     if (m.error) this.refusal(m.error);

@@ -54,6 +54,7 @@ type check struct {
 	stop       context.CancelFunc
 	rehearsing *Rehearsal
 	before     *verdict.Before // nil: no mend came before
+	left       *Linked         // the one before it, where it was left open
 	signing
 }
 
@@ -162,7 +163,23 @@ func (d *Desk) put(ctx context.Context, c, after *check, mend []verdict.Mend) (b
 		c.welcome(old)
 	}
 	d.check, d.storing = c, "" // it was stored
+	d.leftBefore(ctx, c)
 	return true, nil
+}
+
+// leftBefore finds the check that a new one may have been begun after by mistake, or since
+// the plan's file has changed: it can be gone on with as long as nothing is read of this one.
+func (d *Desk) leftBefore(ctx context.Context, c *check) {
+	if c.After != "" || c.Rehearsal != "" || c.messages > 0 {
+		return
+	}
+	left, err := d.store.LeftOpen(ctx, c.ID)
+	if err != nil {
+		d.log.Warn("the check before cannot be looked up", "err", err) // Records has it all the same
+	}
+	if left != nil {
+		c.left = &Linked{left.ID, left.Began.UTC().Format(time.RFC3339)}
+	}
 }
 
 func newID() string {
@@ -180,6 +197,7 @@ func (d *Desk) resume(ctx context.Context, last *store.Check) error {
 		return err
 	}
 	d.check = c
+	d.leftBefore(ctx, c)
 	return nil
 }
 
@@ -254,7 +272,7 @@ func (d *Desk) Ingest(ctx context.Context, sourceID string, raw []byte) (ack int
 	case m.Undo != nil:
 		return m.Seq, withSeq(d.ThrowOut(ctx, sourceID, *m.Undo), m.Seq)
 	case m.Again != nil:
-		return m.Seq, d.again(ctx, m.Again.Check)
+		return m.Seq, withSeq(d.again(ctx, *m.Again), m.Seq)
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -350,13 +368,16 @@ func withSeq(err error, seq int64) error {
 
 // again begins another check of the same plan if the one named is still the one
 // in progress. A rehearsal stays as it is: nothing in it can be mended.
-func (d *Desk) again(ctx context.Context, check string) error {
+func (d *Desk) again(ctx context.Context, asked Again) error {
 	d.mu.Lock()
 	c := d.check
-	mend := c.mendAsked()
+	mend, err := c.mendTold(asked.Mend)
 	d.mu.Unlock()
-	if c.ID != check || c.rehearsing != nil {
+	if c.ID != asked.Check || c.rehearsing != nil {
 		return nil
+	}
+	if err != nil {
+		return err
 	}
 	return d.beginSame(ctx, c, mend)
 }

@@ -46,14 +46,29 @@ func TestGoOnAfterAMistake(t *testing.T) {
 			t.Fatalf("%+v, %v; expected to go on: %v", p, err, want)
 		}
 	}
+	left := func(id string) {
+		t.Helper()
+		got := ""
+		if l := s.desk.State().Left; l != nil {
+			got = l.ID
+		}
+		if got != id {
+			t.Errorf("left open before: %q, expected %q", got, id)
+		}
+	}
 	first := s.desk.CheckID()
 	mayGoOn(first, false) // it is on the bench
+	left("")
 	read("A1", 1)
 	used(1)
 	if err := s.desk.Begin(t.Context(), plan, nil); err != nil {
 		t.Fatal(err)
 	}
 	mayGoOn(first, true)
+	left(first)
+	shut()
+	s, shut = openShop(t, dir)
+	left(first)
 	if err := s.desk.GoOn(t.Context(), first); err != nil || s.desk.CheckID() != first {
 		t.Fatalf("%v, %s on the bench", err, s.desk.CheckID())
 	}
@@ -73,6 +88,7 @@ func TestGoOnAfterAMistake(t *testing.T) {
 	}
 	read("B1", 3)
 	mayGoOn(first, false)
+	left("")
 	var refused *desk.ClientError
 	if err := s.desk.GoOn(t.Context(), first); !errors.As(err, &refused) || s.desk.CheckID() == first {
 		t.Errorf("%v", err)

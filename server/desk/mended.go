@@ -4,19 +4,37 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 
 	"polewise/field/verdict"
 )
 
 // BeginAfterMend begins another check of the same pad, which was mended as the
 // likeliest cause asked. Where the mend only turned coils or swapped leads, what
-// was read over the other coils goes on to count.
-func (d *Desk) BeginAfterMend(ctx context.Context) error {
+// was read over the other coils goes on to count. It refuses where another check is on
+// the bench than the person saw, or another mend is asked for by now.
+func (d *Desk) BeginAfterMend(ctx context.Context, asked Again) error {
 	d.mu.Lock()
 	c := d.check
-	mend := c.mendAsked()
+	mend, err := c.mendTold(asked.Mend)
 	d.mu.Unlock()
+	if asked.Check != "" && asked.Check != c.ID {
+		return &ClientError{Code: "other-check", Say: "Another check is on the bench by now.", Hint: "Close this and look at it: it may be the one after the mend."}
+	}
+	if err != nil {
+		return err
+	}
 	return d.beginSame(ctx, c, mend)
+}
+
+// mendTold is the mend that the likeliest cause asks for, if that is still the one a
+// person was told, where they name it: readings over other coils are turned by it.
+func (c *check) mendTold(told []verdict.Mend) ([]verdict.Mend, error) {
+	mend := c.mendAsked()
+	if told != nil && c.rehearsing == nil && c.signed == nil && !slices.Equal(told, mend) {
+		return nil, &ClientError{Code: "changed", Say: "More was read since you were told what to mend, and something else is asked for by now.", Hint: "Look at the verdict again. If you mended just what it says now, say so once more; else begin a new check on the bench page."}
+	}
+	return mend, nil
 }
 
 // mendAsked is the mend that the likeliest cause asks for; nil where none is.

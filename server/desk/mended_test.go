@@ -92,7 +92,22 @@ func TestCheckAfterAMend(t *testing.T) {
 	feed(d, 1, "", layout.Fault{Kind: layout.CoilReversed, ID: "B2"})
 	wait(d, "the fault", func(v *verdict.Verdict) bool { return v.Outcome == verdict.Fault })
 	faulty := d.CheckID()
-	if err := d.BeginAfterMend(t.Context()); err != nil {
+	// Another check, or another mend than is asked for by now, was seen.
+	other := []verdict.Mend{{Do: verdict.Flip, ID: "A1"}}
+	for code, told := range map[string]desk.Again{"other-check": {Check: "1f2e"}, "changed": {Check: faulty, Mend: other}} {
+		var refused *desk.ClientError
+		if err := d.BeginAfterMend(t.Context(), told); !errors.As(err, &refused) || refused.Code != code {
+			t.Errorf("after %+v: %v", told, err)
+		}
+	}
+	var refused *desk.ClientError
+	if _, err := d.Ingest(t.Context(), "phone-1", fmt.Appendf(nil, `{"seq":9,"again":{"check":%q,"mend":[{"do":"flip","id":"A1"}]}}`, faulty)); !errors.As(err, &refused) || refused.Code != "changed" || refused.Seq != 9 {
+		t.Errorf("told by a phone: %v", err)
+	}
+	if d.CheckID() != faulty {
+		t.Error("another check was begun all the same")
+	}
+	if err := d.BeginAfterMend(t.Context(), desk.Again{Check: faulty, Mend: d.State().Verdict.Causes[0].Mend}); err != nil {
 		t.Fatal(err)
 	}
 	asked := func(v *verdict.Verdict) bool { return claimed(v) == 8 && v.Next != nil && v.Next.At == "B2" }

@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"polewise/field/capture"
+	"polewise/field/verdict"
 )
 
 // Message is what a phone or feed sends: numbered lines, or a request. Seq is negative
@@ -30,9 +31,10 @@ type Undo struct {
 }
 
 // Again asks for a new check of the same plan, after a mend. It names the check
-// that it ends, so that asking twice begins only one.
+// that it ends, so that asking twice begins only one, and the mend as the person saw it.
 type Again struct {
-	Check string `json:"check"`
+	Check string         `json:"check"`
+	Mend  []verdict.Mend `json:"mend,omitempty"`
 }
 
 // maxSeq is the largest number that every client counts up to exactly, and leaves

@@ -36,6 +36,8 @@ type Compared struct {
 	Changes []record.Change `json:"changes"`
 	Coils   int             `json:"coils"` // read both times
 	Sizes   int             `json:"sizes"` // those of them of which a size was read both times
+	// PlanChanged: each was held against a plan of its own.
+	PlanChanged bool `json:"plan_changed"`
 }
 
 // Look opens a stored check.
@@ -167,6 +169,7 @@ func (d *Desk) compare(ctx context.Context, c *check) (*Compared, error) {
 	}
 	k := &Compared{Check: stored.CheckID, Signed: signed.Signed, Serial: signed.Serial, By: "serial", Changes: record.Changes(signed, later)}
 	k.Coils, k.Sizes = record.Common(signed, later)
+	k.PlanChanged = signed.Plan.TOML != string(c.PlanTOML)
 	if c.label.Serial == "" {
 		k.By = "plan"
 	}

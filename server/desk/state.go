@@ -27,6 +27,7 @@ type State struct {
 	Prompt    *Prompt             `json:"prompt"`
 	SignOff   *SignOffState       `json:"sign_off"`
 	Mended    *MendedState        `json:"mended"` // nil: no mend came before
+	Left      *Linked             `json:"left"`   // the check before, left open: it can be gone on with
 	// Storing says why nothing read is stored now; empty while all is.
 	Storing string `json:"storing"`
 	Pairing
@@ -200,6 +201,9 @@ func (c *check) state() *State {
 	}
 	if p, err := predict.Predict(c.plan, nil); err == nil {
 		s.Predicted = p
+	}
+	if c.messages == 0 {
+		s.Left = c.left
 	}
 	s.Holds, s.Passes = c.readings()
 	s.Faces = c.faces()

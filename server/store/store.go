@@ -233,6 +233,21 @@ func (s *Store) ReadSince(ctx context.Context, check string) (read bool, err err
 	return read, err
 }
 
+// LeftOpen is the check begun here of which something was read last, before another, if it
+// is not signed and no mend came after it; nil if there is none such.
+func (s *Store) LeftOpen(ctx context.Context, before string) (*Check, error) {
+	c, err := scanCheck(s.read.QueryRowContext(ctx, "SELECT "+checkColumns+" FROM checks WHERE rehearsal = '' AND id NOT IN (SELECT check_id FROM imported) AND rowid < (SELECT rowid FROM checks WHERE id = ?) AND EXISTS (SELECT 1 FROM messages WHERE check_id = id) ORDER BY rowid DESC LIMIT 1", before))
+	if c == nil || err != nil {
+		return nil, err
+	}
+	closed := false
+	err = s.read.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM records WHERE check_id = ?) OR EXISTS (SELECT 1 FROM checks WHERE after_check = ?)", c.ID, c.ID).Scan(&closed)
+	if closed || err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
 // BringBack makes a check the last begun here.
 func (s *Store) BringBack(ctx context.Context, check string) error {
 	_, err := s.db.ExecContext(ctx, "UPDATE checks SET rowid = (SELECT MAX(rowid) + 1 FROM checks) WHERE id = ?", check)

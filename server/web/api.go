@@ -107,15 +107,15 @@ func (s *Site) answer(w http.ResponseWriter, v any, err error) {
 func (s *Site) newCheck(w http.ResponseWriter, r *http.Request) {
 	var q struct {
 		planRequest
-		AfterMend bool `json:"after_mend"`
+		AfterMend *desk.Again `json:"after_mend"`
 	}
 	if !s.read(w, r, &q) {
 		return
 	}
 	text, err := s.planOf(q.planRequest)
 	switch {
-	case err == nil && q.planRequest == (planRequest{}) && q.AfterMend:
-		err = s.Desk.BeginAfterMend(r.Context())
+	case err == nil && q.planRequest == (planRequest{}) && q.AfterMend != nil:
+		err = s.Desk.BeginAfterMend(r.Context(), *q.AfterMend)
 	case err == nil && q.planRequest == (planRequest{}):
 		err = s.Desk.BeginSame(r.Context())
 	case err == nil:

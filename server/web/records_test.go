@@ -234,7 +234,7 @@ func TestArchiveLosesNothing(t *testing.T) {
 	if status, answer := s.ask(t, "/api/checks/"+first+"/label", `{"serial":"7","note":"<&>\nsecond line"}`); status != 200 {
 		t.Fatal(answer)
 	}
-	if status, answer := s.ask(t, "/api/check", `{"after_mend":true}`); status != 200 {
+	if status, answer := s.ask(t, "/api/check", `{"after_mend":{}}`); status != 200 {
 		t.Fatal(answer)
 	}
 	enter(1, `{"type":"start","v":1,"route":"hand"},{"type":"reading","t":1,"at":"A1","face":"north"}`)

@@ -103,6 +103,8 @@ export class Editor {
   /** The state of the bench; the first one tells what to begin from. @param {any} state */
   async follow(state) {
     const toml = state.plan.toml;
+    this.onBench = state.check.rehearsal ? null : state.plan;
+    this.showChanged();
     if (this.benchName !== state.plan.name) {
       this.benchName = state.plan.name;
       if (this.ledger.sight) this.showBar();
@@ -232,6 +234,7 @@ export class Editor {
     this.title.textContent = `${ledger.sight?.values?.name || "A plan without a name"}${whole ? "" : ", not a whole plan yet"}`;
     const name = ledger.sight?.values?.name;
     this.edited.textContent = !name || name === this.benchName ? "" : name;
+    this.showChanged();
     const { wrong } = this.panel; // on a phone's screen the list of them is far below
     if (wrong > (this.toldWrong ?? 0)) this.o.say(this.panel.problems.querySelector("li")?.textContent || "");
     this.toldWrong = wrong;
@@ -243,6 +246,16 @@ export class Editor {
     const saved = this.disk ? ledger.text === this.disk.text && this.disk.hash : ledger.text === this.base;
     this.saveButton.disabled = Boolean(this.disk && saved);
     setText(this.status, saved ? (this.disk ? "saved" : "as on the bench") : this.noDraft ? "Not saved, and this browser keeps no draft: save soon." : "not saved; a draft is kept in this browser");
+  }
+
+  /** On the check's page: a check goes by its plan as it was, whatever is changed here since. */
+  showChanged() {
+    const { sight, text } = this.ledger;
+    const place = byId("plan-changed");
+    const changed = Boolean(this.onBench && sight && sight.values?.name === this.onBench.name && text !== this.onBench.toml);
+    if (place.hidden !== changed) return;
+    place.hidden = !changed;
+    place.replaceChildren(...(changed ? ["The plan of this pad was changed ", el("a", { href: "#plan" }, "under Plan"), ". This check goes by it as it was. To check by the changed one, use it there: a new check begins."] : []));
   }
 
   /** @param {any[]} change @param {string} label @param {string} [mergeKey] */

@@ -76,6 +76,7 @@ export function changes(compared) {
     { class: "rec-changes" },
     el("h3", {}, "Since it was signed off"),
     el("p", { class: "note" }, "Compared with the record ", link, " (", ...which, `). ${compared.coils} coils were read both times.`),
+    compared.plan_changed ? el("p", { class: "note", id: "plan-since" }, "The plan was changed since. Each time the coils were held against the plan of that time: one may come out otherwise here though nobody touched it.") : null,
     compared.changes.length > 0
       ? el("ul", {}, ...compared.changes.map((c) => el("li", {}, c.say)))
       : el("p", {}, unmoved(compared)),

@@ -80,7 +80,7 @@ function facesScreen(run, told) {
       { label: capital(n.own.north), small: n.physics.north + n.needle.north, sign: 1, id: "north", main: true, onclick: () => run.do.read("north") },
       { label: capital(n.own.south), small: n.physics.south + n.needle.south, sign: -1, id: "south", main: true, onclick: () => run.do.read("south") },
       { label: "No face", sign: 0, id: "none", onclick: () => run.do.read("none") },
-      ...(run.lastRead ? [{ label: `Undo ${run.lastRead.at}`, id: "undo", onclick: run.do.undo }] : []),
+      ...(run.toUndo ? [{ label: `Undo ${run.toUndo.at}`, id: "undo", onclick: run.do.undo }] : []),
       { label: "Ohms", id: "ohms", onclick: run.do.ohms },
       { label: "Verdict", id: "result", onclick: run.do.result },
     ],

@@ -42,7 +42,7 @@ export function resultScreen(told, o) {
 
 /** What a real pad then asks of the hands. @param {string | undefined} outcome @param {boolean} [mended] */
 function thenWords(outcome, mended) {
-  if (outcome === "fault") return "Supply off before you touch a joint.";
+  if (outcome === "fault") return "Supply off before you touch a joint. Once it is mended tap Mended, before you read on.";
   if (outcome !== "as-planned") return "";
   const since = mended ? "Measure the ohms if you have not since the mend: those noted before it count no more where joints were opened. The" : "Measure the ohms if you have not yet; the";
   return `Supply off. ${since} bench page says whether they agree, and there you sign off.`;

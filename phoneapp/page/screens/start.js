@@ -96,6 +96,7 @@ function why(found, where) {
  */
 export function againScreen(told, onyes, onno) {
   return {
+    whole: true,
     title: "Mended just as told?",
     lead: "Then a new check begins. Where the mend only turned coils or swapped leads, what was read over the others goes on to count.",
     why: told.verdict?.causes[0]?.say || "",
@@ -105,4 +106,9 @@ export function againScreen(told, onyes, onno) {
       { label: "Not yet", id: "again-no", onclick: onno },
     ],
   };
+}
+
+/** It is mended: said, and not to be unsaid. @returns {import("../page.js").Screen} */
+export function againAsked() {
+  return { whole: true, title: "A new check begins", lead: "As soon as the bench has heard that it is mended. Leave this page open until then." };
 }

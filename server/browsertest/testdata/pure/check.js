@@ -8,6 +8,7 @@ import { PadDrawing } from "/bench/pad-drawing.js";
 import { phoneAsks } from "/bench/phone-asks.js";
 import { coilTable } from "/bench/coil-table.js";
 import { looksOf } from "/bench/bench.js";
+import { changes } from "/bench/records/words.js";
 import { showVerdict } from "/bench/verdict-panel.js";
 import { whyPanel } from "/bench/why-panel.js";
 import { equal, near, ok } from "./assert.js";
@@ -274,4 +275,20 @@ export function a_coil_that_was_to_be_turned_and_is_still_wrong_has_the_others_r
   turned.verdict.coils[2].state = "reversed";
   turned.verdict.causes[0].faults = [{ kind: "coil-reversed", id: "A3" }];
   ok(!mendWaits(turned, true), "A2 was turned, and A3 is another matter");
+}
+
+export function aCheckLeftOpenIsNamedWhereNothingIsRead() {
+  const node = place();
+  const state = { plan: pad(), verdict: null, check: { rehearsal: "" }, holds: [], passes: [], left: { id: "1f2e", began: "2026-01-02T10:00:00Z" } };
+  const o = { onrehearse() {}, onagain() {}, onlook() {}, claims: null };
+  showVerdict(node, state, o);
+  equal(node.querySelector("#left-open a").getAttribute("href"), "#records/1f2e");
+  showVerdict(node, { ...state, left: null }, o);
+  equal(node.querySelector("#left-open"), null);
+}
+
+export function aRecordOfAnotherPlanIsComparedWithCare() {
+  const compared = { check: "1f2e", signed: "2026-01-02T10:00:00Z", serial: "K-17", by: "serial", coils: 3, sizes: 3, changes: [], plan_changed: true };
+  ok(changes(compared).querySelector("#plan-since")?.textContent.startsWith("The plan was changed since."));
+  equal(changes({ ...compared, plan_changed: false }).querySelector("#plan-since"), null);
 }

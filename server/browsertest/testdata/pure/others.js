@@ -713,3 +713,24 @@ export function a_coil_is_drawn_with_the_face_that_was_found() {
   equal(["reversed", "undecided", undefined].map((s) => faceShown(-1, s, 1)), [1, 1, 1], "read by hand");
   equal(faceShown(1, "as-planned", -1), 1, "a slip of the needle");
 }
+
+export function a_tap_of_some_coils_ago_is_taken_back_by_picking_its_coil() {
+  const nothing = () => {};
+  const undone = [];
+  const told = { plan: { coils: ["A1", "A2", "A3"].map((id) => ({ id, string: "A" })), strings: [] }, coil: nothing, verdict: null };
+  let t = 0;
+  const run = new HandRun(/** @type {any} */ ({ told, clock: { at: () => ++t }, stream: { add: nothing, flush: nothing, undo: (at, began) => undone.push(`${at} ${began}`) }, counted: nothing, say: nothing }));
+  run.show = nothing;
+  run.readFace("south");
+  run.readFace("north");
+  run.do.pick("A1");
+  equal([run.toUndo.at, run.note.includes("Undo A1")], ["A1", true]);
+  run.readFace("north"); // all the same: both count
+  run.do.pick("A1");
+  run.undo();
+  equal([undone, run.faces.A1, run.target], [["A1 3"], -1, "A1"], "the first of the two counts again");
+  run.undo();
+  equal([undone.at(-1), run.faces.A1, run.target, run.note], ["A1 1", undefined, "A1", ""]);
+  run.readFace("north");
+  equal([run.toUndo.at, run.target, run.read.map((r) => r.at)], ["A1", "A3", ["A2", "A1"]]);
+}

@@ -232,3 +232,23 @@ export async function under_a_new_name_nothing_is_lost_for_a_number_refused_befo
     equal(stream.outbox.waiting, []);
   });
 }
+
+export async function what_is_read_after_a_mend_was_told_belongs_to_no_check() {
+  await made(async (m, stream) => {
+    m.holdPost = true;
+    stream.add({ n: 1 });
+    stream.again([{ do: "flip", id: "B2" }]);
+    stream.add({ n: 2 });
+    stream.flush();
+    equal(stream.outbox.waiting.map((w) => [!!w.lines, w.again?.mend[0].id]), [[true, undefined], [false, "B2"]]);
+    const told = [];
+    stream.o.onmessage = (x) => told.push(x);
+    stream.setCheck(""); // another check has begun, and its plan is being fetched
+    m.pushes.onmessage({ data: JSON.stringify({ error: { code: "no-start", seq: 1, say: "" } }) });
+    equal(told, [], "nobody waits for what was sent for the check before");
+    stream.setCheck("d");
+    stream.add({ n: 3 });
+    stream.flush();
+    equal(stream.outbox.waiting.map((w) => w.check), ["d"]);
+  });
+}
