@@ -22,6 +22,7 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		top = e.evaluate(&scored{hyp: list[0].hyp})
 	}
 	odd := e.unexplained(top)
+	odd.turned = e.turnedBetween(top, odd.holds)
 	odd.idle = e.maybeIdle(top, list)
 	odd.beside = e.readBeside(list, top)
 	// A fault is known where the joins are, or some coil is not as planned, whatever it
@@ -81,6 +82,8 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Next = instead
 	case fine && len(again) > 0:
 		v.Next = &again[0]
+	case odd.turned:
+		v.Next = e.nextTurned(odd.holds[0])
 	default:
 		if v.Next = e.nextBeside(&odd); v.Next == nil {
 			v.Next = e.next(v, list, weights)

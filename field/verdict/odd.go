@@ -31,6 +31,7 @@ type unexplained struct {
 	passes []*passFactor
 	many   bool   // so much that nothing may be claimed
 	why    string // what to say of that where it is not because of some readings, but of all
+	turned bool   // the holds fit where their coils were turned between two readings
 	others map[int]bool
 	idle   map[int]bool // coils of strings that may be without current, or not
 	beside map[int]int  // coils that were read as another should, and that
@@ -140,8 +141,7 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 		case *holdFactor:
 			holds++
 			short += math.Max(0, n.short[i]-usualShort)
-			c, m := e.likeliest(n, f.source)
-			if n.said[i].at(c*len(n.sc.s)+m) < outlierLog(f.pulls(&n.bg[i]))+strayMargin {
+			if e.strays(n, i, f) {
 				u.holds = append(u.holds, f)
 			} else {
 				u.others[f.coil] = true
@@ -165,6 +165,83 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 		u.many, u.why = true, "It may be that no current flows at all. Nothing was read with the supply off, and so nothing tells that from a pad that is as planned. Switch it off for three seconds and on again over a coil. Nothing is claimed."
 	}
 	return u
+}
+
+// strays tells whether a hold, the i-th factor, is to a node no more than an outlier.
+func (e *engine) strays(n *node, i int, h *holdFactor) bool {
+	c, m := e.likeliest(n, h.source)
+	return n.said[i].at(c*len(n.sc.s)+m) < outlierLog(h.pulls(&n.bg[i]))+strayMargin
+}
+
+// turnedBetween tells whether holds that a node does not explain are those of coils that
+// somebody turned between two readings and did not say so: what was read over each of them by
+// the same phone before all of these, or after, is explained, and these are with the coils
+// the other way round.
+func (e *engine) turnedBetween(n *node, holds []*holdFactor) bool {
+	if len(holds) == 0 {
+		return false
+	}
+	faults := slices.Clone(n.hyp.faults)
+	coils := map[int]bool{}
+	for _, h := range holds {
+		if coils[h.coil] {
+			continue
+		}
+		coils[h.coil] = true
+		turn := layout.Fault{Kind: layout.CoilReversed, ID: h.label}
+		same := func(f layout.Fault) bool { return f.Kind == turn.Kind && f.ID == turn.ID }
+		if slices.ContainsFunc(faults, same) {
+			faults = slices.DeleteFunc(faults, same)
+		} else {
+			faults = append(faults, turn)
+		}
+		if !e.apartInTime(h, holds) {
+			return false
+		}
+	}
+	turned := newHypothesis(e.m, faults, e.priorOf(faults...))
+	if turned == nil {
+		return false
+	}
+	o := e.evaluate(&scored{hyp: turned})
+	defer e.slim(o)
+	for i, f := range e.factors {
+		if h, ok := f.(*holdFactor); ok && slices.Contains(holds, h) && e.strays(o, i, h) {
+			return false
+		}
+	}
+	return true
+}
+
+// apartInTime tells whether of all that a phone read over a coil these holds come first, or
+// last, and are not all.
+func (e *engine) apartInTime(of *holdFactor, holds []*holdFactor) bool {
+	before, after := 0, 0
+	for _, f := range e.factors {
+		h, ok := f.(*holdFactor)
+		if !ok || h.coil != of.coil || h.source != of.source || slices.Contains(holds, h) {
+			continue
+		}
+		for _, s := range holds {
+			switch {
+			case s.coil != of.coil || s.source != of.source:
+			case h.from < s.from:
+				before++
+			default:
+				after++
+			}
+		}
+	}
+	return (before == 0) != (after == 0)
+}
+
+// nextTurned asks for one of those coils once more; read three times it tells no more.
+func (e *engine) nextTurned(h *holdFactor) *Next {
+	n := &Next{At: h.label, Why: fmt.Sprintf("The readings of %s do not go together; the notes say why.", h.label)}
+	if e.used(h.coil) < 3 {
+		n.Why += " Read it once more."
+	}
+	return n
 }
 
 // shaky are the coils of which every reading is a hold in which the phone
@@ -240,6 +317,12 @@ func (u *unexplained) notes() (out []string) {
 	}
 	slices.Sort(bad)
 	bad = slices.Compact(bad)
+	if u.turned && len(bad) == 1 {
+		return append(out, fmt.Sprintf("%[1]s was read facing one way, and later the other way. If it was turned in between, throw out what was read over it before that, or begin a new check. If nobody turned it, read %[1]s again.", bad[0]))
+	}
+	if u.turned {
+		return append(out, fmt.Sprintf("%s were read facing one way, and later the other way. If they were turned or swapped in between, throw out what was read over them before that, or begin a new check. If nobody turned them, read them again.", and(bad)))
+	}
 	if u.why != "" {
 		return []string{u.why}
 	}
