@@ -389,7 +389,7 @@ func (ev *evidence) addReadings(plan *layout.Plan, cut *capture.Stretches) {
 			r.celsius = *o.Celsius
 		}
 		if r.leaks(plan) {
-			r.ohms = math.Inf(1)
+			r.ohms, r.leaked = math.Inf(1), r.ohms
 		}
 		if !slices.ContainsFunc(others, r.same) {
 			ev.ohms = append(ev.ohms, r)

@@ -36,7 +36,10 @@ func (e *engine) toReadAgain(list []*scored, weights []float64) (again []Next) {
 			continue
 		}
 		showed, want := "open", "it is open"
-		if !math.IsInf(r.ohms, 1) {
+		switch {
+		case r.leaked > 0:
+			showed = fmt.Sprintf("%.0f ohm, as good as open,", r.leaked)
+		case !math.IsInf(r.ohms, 1):
 			showed = fmt.Sprintf("%.3g ohm", r.ohms)
 		}
 		if ohms := r.expected(list[0].hyp); !math.IsInf(ohms, 1) {

@@ -23,7 +23,7 @@ func TestMisread(t *testing.T) {
 	}{
 		"pad open":         {capture.Ohms{T: 900, Across: "pad"}, capture.Ohms{T: 901, Across: "pad", Ohms: number(0.98)}, verdict.Next{Across: "pad"}, "open across the pad, where everything else says 0.975 ohm"},
 		"pad at 20 ohm":    {capture.Ohms{T: 900, Across: "pad", Ohms: number(20)}, capture.Ohms{T: 901, Across: "pad", Ohms: number(0.98)}, verdict.Next{Across: "pad"}, "20 ohm across the pad"},
-		"string at 2 Mohm": {capture.Ohms{T: 900, Across: "string:B", Ohms: number(2e6)}, capture.Ohms{T: 901, Across: "string:B", Ohms: number(2.9)}, verdict.Next{At: "B1", Across: "string:B"}, "open across string B"},
+		"string at 2 Mohm": {capture.Ohms{T: 900, Across: "string:B", Ohms: number(2e6)}, capture.Ohms{T: 901, Across: "string:B", Ohms: number(2.9)}, verdict.Next{At: "B1", Across: "string:B"}, "showed 2000000 ohm, as good as open, across string B, where"},
 		"coil ten times":   {capture.Ohms{T: 900, Across: "coil:C2", Ohms: number(9.6)}, capture.Ohms{T: 901, Across: "coil:C2", Ohms: number(0.96)}, verdict.Next{At: "C2"}, "9.6 ohm across coil C2"},
 		"face":             {capture.Reading{T: 900, Coil: "B3", Face: capture.South}, capture.Reading{T: 901, Coil: "B3", Face: capture.North}, verdict.Next{At: "B3"}, "south up was read by hand"},
 	} {

@@ -11,6 +11,7 @@ type ohmReading struct {
 	kind    string
 	index   int
 	ohms    float64 // +Inf when open
+	leaked  float64 // what the meter showed though it is open; 0 where it showed nothing
 	celsius float64 // NaN when not given
 }
 
@@ -89,7 +90,7 @@ func (r *ohmReading) of(c *layout.Currents) float64 {
 
 // same tells whether two readings are of the same, to the last digit.
 func (r *ohmReading) same(o ohmReading) bool {
-	return r.kind == o.kind && r.index == o.index && r.ohms == o.ohms && (r.celsius == o.celsius || math.IsNaN(r.celsius) && math.IsNaN(o.celsius))
+	return r.kind == o.kind && r.index == o.index && r.ohms == o.ohms && r.leaked == o.leaked && (r.celsius == o.celsius || math.IsNaN(r.celsius) && math.IsNaN(o.celsius))
 }
 
 // leaks tells of a figure that is no resistance of copper: the meter's own, or of fingers on
