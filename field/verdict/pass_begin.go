@@ -35,6 +35,10 @@ const (
 // end.
 var warmth = [...]float64{0.15, 0.3, 0.6}
 
+// warmSlack is by how many log units a warm start may fall behind what it must come to in the
+// end, as far as its samples count.
+const warmSlack = 10
+
 // guess is ampere-turns, in shares of the planned ones, and background.
 type guess struct {
 	share []float64
@@ -253,9 +257,11 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []gu
 			for i, w := range warmth {
 				a.share = w * full
 				g = a.settle(l, g)
+				same := slices.ContainsFunc(came[i], func(o guess) bool { return o.like(g) && within(o.b, g.b, 1) })
+				behind := !same && math.IsInf(a.logAbove(l, g, w*least-warmSlack), -1)
 				a.share = full
-				if slices.ContainsFunc(came[i], func(o guess) bool { return o.like(g) && within(o.b, g.b, 1) }) {
-					continue beginnings // it leads where another did
+				if same || behind { // it leads where another did, or nowhere
+					continue beginnings
 				}
 				came[i] = append(came[i], g)
 			}
