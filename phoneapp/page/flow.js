@@ -56,9 +56,6 @@ const RESTLESS_S = 4; // of noise, before it is said that this is why it does no
 const NO_EARTH_UT = 110; // a field larger than this with the supply off is a driven coil's, or the phone's own; as the verdict has it
 const OWN_UT = 30; // within which two rests of such a phone lie
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
-const MOST_ALIKE = 2; // readings of one kind that tell nothing new, before no more are asked for
-const TELLS = Math.log(1.5); // the odds of a state moved by more: that told something
-const LEAST_CHANCE = 0.001; // smaller ones come and go
 const ALIKE_DEG = 15; // the phone lies the same way, but for a hand's error
 const ALIKE_MM = 10;
 
@@ -103,13 +100,6 @@ export class VectorFlow extends ReadingFlow {
     this.driven = false;
     /** The person says that the supply is on, though there is hardly any field. */
     this.supplySure = false;
-    /**
-     * What was asked for since any claim changed: how often while it told nothing new,
-     * and the chances of its coil before. @type {{claims: string, made: Map<string, {times: number, p: Record<string, number>}>}}
-     */
-    this.asks = { claims: "", made: new Map() };
-    /** The same is asked for again and again: no more by itself. */
-    this.fruitless = false;
     /** Which way the top edge points by the capture's first line, counter-clockwise from away. */
     this.start_deg = 0;
     /** Mean readings with the supply off, by the way the phone lay. @type {{top_deg: number, u: number[]}[]} */
@@ -439,7 +429,7 @@ export class VectorFlow extends ReadingFlow {
     if (!this.hears(v)) return this.take();
     const { wanted } = this;
     if (this.stage === "off" && !wanted) this.stage = "result"; // another phone read it all meanwhile
-    if (this.news) this.heedAsk();
+    if (this.news) this.heedAsk(this.askedWay);
     this.news = false;
     const between = BETWEEN.includes(this.stage);
     const taken = this.stage === "taken";
@@ -471,21 +461,11 @@ export class VectorFlow extends ReadingFlow {
     return this.take();
   }
 
-  /** Counts how often one reading was asked for while it told nothing new. */
-  heedAsk() {
+  /** The way in which the verdict asks for its next reading. */
+  get askedWay() {
+    if (this.stage === "row" || this.stage === "drawing") return null;
     const n = this.verdict?.next;
-    const claims = JSON.stringify([this.verdict?.outcome, ...(this.verdict?.coils || []).map((c) => c.state)]);
-    if (claims !== this.asks.claims || this.unread.length > 0) this.asks = { claims, made: new Map() };
-    this.fruitless = false;
-    if (!n || n.route === "ohms" || this.unread.length > 0 || this.chosen || this.stage === "row" || this.stage === "drawing") return;
-    const ask = JSON.stringify([n.at, n.top_deg ?? 0, (n.shift_mm || [0, 0]).map((mm) => Math.round(mm / ALIKE_MM))]);
-    const p = this.coil(n.at)?.p || {};
-    const before = this.asks.made.get(ask);
-    const made = before && !telling(before.p, p) ? { times: before.times + 1, p: before.p } : { times: 1, p };
-    this.asks.made.set(ask, made);
-    if (made.times <= MOST_ALIKE) return;
-    this.fruitless = true;
-    this.emit({ do: "fruitless", at: n.at });
+    return JSON.stringify([n?.top_deg ?? 0, (n?.shift_mm || [0, 0]).map((mm) => Math.round(mm / ALIKE_MM))]);
   }
 
   /** Shows what is known so far. */
@@ -916,13 +896,4 @@ function alike(a, b) {
 /** Whether readings that jump so far from one to the next are noise. @param {number} jitter_uT */
 function noise(jitter_uT) {
   return jitter_uT >= NOISY_UT[0] && jitter_uT <= NOISY_UT[1];
-}
-
-/** Whether chances moved enough to matter. @param {Record<string, number>} before @param {Record<string, number>} now */
-function telling(before, now) {
-  const odds = (p) => Math.log(p / (1 - Math.min(p, 1 - 1e-9)));
-  return Object.keys(now).some((k) => {
-    const [a, b] = [before[k] || 0, now[k]].map((p) => Math.max(p, LEAST_CHANCE));
-    return Math.abs(odds(a) - odds(b)) > TELLS;
-  });
 }
