@@ -10,6 +10,7 @@ import (
 	"polewise/field/predict"
 	"polewise/field/verdict"
 	"polewise/layout"
+	"polewise/server/record"
 )
 
 // State is everything a bench page draws. Lengths are in millimetres.
@@ -148,31 +149,9 @@ type HeadingState struct {
 	ShiftMM *[2]float64 `json:"shift_mm,omitempty"` // where it lay beside the coil
 }
 
-// settledBearings are the last of a state of the supply, in which a compass shows where
-// it came to rest.
-const settledBearings = 8
-
 func headingState(cut *capture.Stretches, h *capture.Stretch) *HeadingState {
-	by := map[capture.DriveState][]float64{}
-	for _, b := range h.Bearings {
-		if d, known := cut.DriveAt(b.T); known {
-			by[d.State] = append(by[d.State], b.Deg)
-		}
-	}
-	rest := func(s capture.DriveState) *float64 {
-		all := by[s]
-		if len(all) == 0 {
-			return nil
-		}
-		var x, y float64
-		for _, deg := range all[max(0, len(all)-settledBearings):] {
-			sin, cos := math.Sincos(deg * math.Pi / 180)
-			x, y = x+cos, y+sin
-		}
-		deg := math.Mod(math.Atan2(y, x)*180/math.Pi+360, 360)
-		return &deg
-	}
-	return &HeadingState{OffDeg: rest(capture.Off), OnDeg: rest(capture.On), ShiftMM: h.Hold.ShiftMM}
+	off, on := record.Settled(cut, h)
+	return &HeadingState{OffDeg: off, OnDeg: on, ShiftMM: h.Hold.ShiftMM}
 }
 
 // State gathers what the bench page draws.
