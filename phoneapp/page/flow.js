@@ -378,6 +378,7 @@ export class VectorFlow extends ReadingFlow {
   pick(id) {
     if (["counting", "unchanged", "drawing"].includes(this.stage) || !this.coils.includes(id)) return [];
     this.chosen = id;
+    this.broke = null;
     this.fruitless = false;
     this.name();
     if (["waiting", "result", "taken", "row"].includes(this.stage)) this.toNext();
@@ -391,7 +392,8 @@ export class VectorFlow extends ReadingFlow {
     if (!last) return [];
     if (!last.along) this.chosen = last.at;
     this.name();
-    if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
+    if (last.rested && this.driven) this.stage = "off"; // how it lay then is in doubt as well
+    else if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
     return this.take();
   }
 
@@ -718,7 +720,7 @@ export class VectorFlow extends ReadingFlow {
 
   /** The hold in progress counts; its lift has been sent. @param {number} t */
   counted(t) {
-    const { at, t: began, on, usedAtFirst } = this.hold;
+    const { at, t: began, on, off, usedAtFirst } = this.hold;
     const pull = this.pull(on);
     // A coil that gives nothing does not tell where the sensor sits; a phone laid
     // beside the mark brings it where it usually does not come.
@@ -734,7 +736,7 @@ export class VectorFlow extends ReadingFlow {
     this.before = { at, on };
     this.chosen = null;
     this.usedAtFirst = usedAtFirst;
-    this.takeIn({ at, t: began, ...(quiet ? { quiet } : {}), ...(same ? { same } : {}) }, t);
+    this.takeIn({ at, t: began, ...(off.length > 0 ? { rested: true } : {}), ...(quiet ? { quiet } : {}), ...(same ? { same } : {}) }, t);
     this.toNext();
   }
 
@@ -765,17 +767,19 @@ export class VectorFlow extends ReadingFlow {
 
   /** Ends the hold in progress and has it taken back. @param {number} t @param {Broken} told */
   breakOff(t, told) {
-    const at = this.hold.at;
+    const { at, off } = this.hold;
     const jitter_uT = jitterOf(this.hold.on);
     const noisy = told === "moved" && !this.detector.shaken && noise(jitter_uT);
     // Once it will have been lifted too soon, time and again it was not.
     const why = noisy ? "noise" : told === "shaken" && this.shookAt !== at ? "moved" : told;
     this.shookAt = told === "shaken" ? at : null;
+    this.broke = { at, used: this.hold.usedAtFirst };
     this.abandon(t);
     this.chosen = at;
     this.name();
-    if (this.everyHold) this.stage = "off"; // its readings with the supply off do not count either
-    else if (told === "moved" || told === "shaken") {
+    const otherwise = told === "moved" || told === "shaken"; // than it lay before
+    if (this.everyHold || (otherwise && off.length > 0)) this.stage = "off"; // its readings with the supply off do not count either
+    else if (otherwise) {
       this.stage = "place";
       this.detector.loosen();
     } else {
@@ -827,6 +831,7 @@ export class VectorFlow extends ReadingFlow {
     return {
       done: this.done,
       chosen: this.chosen,
+      broke: this.broke,
       everyHold: this.everyHold,
       driven: this.driven,
       start_deg: this.start_deg,
@@ -836,7 +841,7 @@ export class VectorFlow extends ReadingFlow {
       reach: this.reach,
       fromEnd: this.fromEnd,
       supplySure: this.supplySure,
-      hold: this.hold && { at: this.hold.at, t: this.hold.t },
+      hold: this.hold && { at: this.hold.at, t: this.hold.t, used: this.hold.usedAtFirst },
       rows: { on: this.strokes.on, declined: this.strokes.declined },
       stroke: this.strokes.stroke && { at: this.strokes.row.coils[0], t: this.strokes.stroke.t },
     };
@@ -850,6 +855,7 @@ export class VectorFlow extends ReadingFlow {
   restore(kept, t) {
     this.done = kept.done;
     this.chosen = kept.chosen;
+    this.broke = kept.broke ?? null;
     this.everyHold = kept.everyHold;
     this.driven = kept.driven;
     this.start_deg = kept.start_deg;
@@ -861,10 +867,12 @@ export class VectorFlow extends ReadingFlow {
     this.supplySure = kept.supplySure;
     if (kept.hold) {
       this.line({ type: "lift", t: Math.max(t, after(kept.hold.t)) });
-      this.emit({ do: "undo", ...kept.hold });
-      this.emit({ do: "broken", at: kept.hold.at, why: "gap" });
+      this.emit({ do: "undo", at: kept.hold.at, t: kept.hold.t });
       this.chosen = kept.hold.at;
+      this.broke = { at: kept.hold.at, used: kept.hold.used };
     }
+    if (this.brokeIsRead()) this.chosen = null;
+    else if (kept.hold) this.emit({ do: "broken", at: kept.hold.at, why: "gap" });
     Object.assign(this.strokes, kept.rows);
     if (this.driven) this.toNext();
     else {

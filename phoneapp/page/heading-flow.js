@@ -214,6 +214,7 @@ export class HeadingFlow extends ReadingFlow {
   pick(id) {
     if (this.hold || !this.coils.includes(id)) return [];
     this.chosen = this.named = id;
+    this.broke = null;
     this.fruitless = false;
     this.stage = "place";
     return this.take();
@@ -248,6 +249,7 @@ export class HeadingFlow extends ReadingFlow {
     this.line({ type: "lift", t: Math.max(t, after(this.hold.t)) });
     this.emit({ do: "undo", at: this.hold.at, t: this.hold.t });
     this.chosen = this.named = this.hold.at;
+    this.broke = { at: this.hold.at, used: this.hold.usedAtFirst };
     this.hold = null;
     this.stage = "place";
   }
@@ -284,21 +286,24 @@ export class HeadingFlow extends ReadingFlow {
   }
 
   save() {
-    return { done: this.done, chosen: this.chosen, rest_deg: this.rest_deg, set_amps: this.set_amps, set: this.set, fromEnd: this.fromEnd, hold: this.hold && { at: this.hold.at, t: this.hold.t } };
+    return { done: this.done, chosen: this.chosen, broke: this.broke, rest_deg: this.rest_deg, set_amps: this.set_amps, set: this.set, fromEnd: this.fromEnd, hold: this.hold && { at: this.hold.at, t: this.hold.t, used: this.hold.usedAtFirst } };
   }
 
   /** As in the vector route. @param {ReturnType<HeadingFlow["save"]>} kept @param {number} t */
   restore(kept, t) {
     this.done = kept.done;
     this.chosen = kept.chosen;
+    this.broke = kept.broke ?? null;
     this.rest_deg = kept.rest_deg;
     this.set_amps = kept.set_amps ?? null;
     this.set = kept.set ?? null;
     this.fromEnd = kept.fromEnd ?? false;
     if (kept.hold) {
-      this.hold = kept.hold;
-      this.gapped(t);
+      this.hold = { ...kept.hold, usedAtFirst: kept.hold.used };
+      this.abandon(t);
     }
+    if (this.brokeIsRead()) this.chosen = null;
+    else if (kept.hold) this.emit({ do: "broken", at: kept.hold.at, why: "gap" });
     this.toNext();
     return this.take();
   }

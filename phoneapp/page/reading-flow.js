@@ -9,7 +9,7 @@ const TELLS = Math.log(1.5); // the odds of a state moved by more: that told som
 const LEAST_CHANCE = 0.001; // smaller ones come and go
 
 /** @typedef {{used: number, read: string | null}} Known of a coil; read: what was read of it, where a reading may take the place of another */
-/** @typedef {{at: string, t: number, along?: string[], quiet?: boolean, same?: boolean, side?: 1|-1}} Read a hold or a stroke; along: a stroke's coils; quiet: there was hardly any field; same: it read just as the one before; side: of the coil, beside it */
+/** @typedef {{at: string, t: number, along?: string[], quiet?: boolean, same?: boolean, rested?: boolean, side?: 1|-1}} Read a hold or a stroke; along: a stroke's coils; quiet: there was hardly any field; same: it read just as the one before; rested: the supply was off in it first; side: of the coil, beside it */
 
 /** @template {{do: string}} E @extends {Effects<E>} */
 export class ReadingFlow extends Effects {
@@ -25,6 +25,8 @@ export class ReadingFlow extends Effects {
     this.done = [];
     /** The coil picked by the person. @type {string | null} */
     this.chosen = null;
+    /** The hold that broke off last: its coil is chosen then. used: readings of it that counted before. @type {{at: string, used?: number} | null} */
+    this.broke = null;
     /** Another phone goes by the plan's order: this one goes from its end. */
     this.fromEnd = false;
     /** @type {any} the last verdict */
@@ -46,6 +48,12 @@ export class ReadingFlow extends Effects {
     this.asks = { claims: "", made: new Map() };
     /** The same is asked for again and again: no more by itself. */
     this.fruitless = false;
+  }
+
+  /** Whether the coil to be read again since its hold broke off was read by another phone. */
+  brokeIsRead() {
+    const { broke } = this;
+    return !!broke && broke.at === this.chosen && broke.used !== undefined && this.coil(broke.at)?.used > broke.used;
   }
 
   /** A coil as the verdict has it. @param {string | undefined} id */
