@@ -343,6 +343,20 @@ func (c *check) routes() (by map[capture.Route]bool, phone bool) {
 	return by, phone
 }
 
+// drawnAlong tells whether every phone that is there is drawn along rows.
+func (c *check) drawnAlong() bool {
+	there, drawn := 0, 0
+	for _, s := range c.sources {
+		if s.online > 0 && s.started && !s.fed {
+			there++
+			if s.drawn {
+				drawn++
+			}
+		}
+	}
+	return there > 0 && drawn == there
+}
+
 // byCompass tells whether phones read by compass alone.
 func (c *check) byCompass() bool {
 	by, _ := c.routes()
@@ -439,7 +453,11 @@ func (c *check) prompt(v *verdict.Verdict) Prompt {
 		if c.before != nil && v.Next != nil && v.Next.At == id {
 			why = v.Next.Why // it was read before the mend
 		}
-		return Prompt{Do: "hold", At: id, Say: c.reading(id) + ".", Why: why}
+		say := c.reading(id) + "."
+		if c.drawnAlong() {
+			say = "Read on as the phone shows." // it knows the rows
+		}
+		return Prompt{Do: "hold", At: id, Say: say, Why: why}
 	}
 	if c.byCompass() {
 		if p := c.compassAgain(v); p != nil {
