@@ -66,6 +66,7 @@ export function headingScreen(flow, told, page) {
         again: page.do.again,
         goOn: page.do.goOn,
         ohms: page.do.ohms,
+        placed: true,
       });
   }
 }

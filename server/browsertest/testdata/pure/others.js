@@ -565,6 +565,13 @@ export function too_weak_and_too_strong_come_with_a_current() {
   near(strengthOf(9, 0.5).amps, 2, 1e-9);
 }
 
+export function by_compass_the_result_gives_no_place_that_the_page_then_does_not_show() {
+  const next = { at: "A1", why: "A1 may be reversed or as planned. Lay the phone with its mark 43 mm to the right of the middle of A1, and switch the supply off and on." };
+  const lead = (placed) => resultScreen({ plan: NO_PLAN, verdict: { outcome: "undecided", coils: [], causes: [], next, notes: [] }, rehearsal: null, states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: () => {}, ohms: () => {}, placed }).lead;
+  equal(lead(true), "Next: A1. A1 may be reversed or as planned.");
+  ok(lead(false)?.includes("43 mm"), lead(false));
+}
+
 export function a_compass_is_not_sent_beside_a_coil_where_only_ohms_are_asked_for() {
   const verdict = (next) => ({ outcome: "undecided", coils: ["A1", "A2"].map((id) => ({ id, state: "as-planned", used: 1, p: { "as-planned": 1 } })), next });
   const flow = new HeadingFlow({ plan: PLAN, amps: 1 });
