@@ -1,7 +1,7 @@
 // Every coil in a table: all that the drawing shows, in words and numbers. The
 // table stands as long as the plan does; a row is made anew where it changed.
 import { el } from "../common/dom.js";
-import { percent, stateBadge } from "../common/states.js";
+import { percent, stateBadge, wordOf } from "../common/states.js";
 import { microtesla } from "./coil-mark.js";
 import { readBefore } from "./mend.js";
 import { taps } from "./figures/taps.js";
@@ -48,7 +48,7 @@ export function coilTable(place, state, o) {
     const selected = o.selected === c.id;
     const cells = {
       state: read ? v.state : "",
-      sure: read ? percent(Math.max(...Object.values(v.p))).replace("over", ">") : "",
+      sure: read ? sureWords(v) : "",
       expected: read ? microtesla(v.expected_uT) : predicted.has(c.id) ? microtesla(predicted.get(c.id).bz_uT) : "",
       read: v?.measured_uT != null ? microtesla(v.measured_uT) : read ? howRead(state, c.id) : "",
       old: old.has(c.id),
@@ -78,6 +78,13 @@ export function coilTable(place, state, o) {
     if (tapped) taps.show(c.id, state.check.id);
     before = held.below ?? held.row;
   }
+}
+
+/** How sure a claim is; of a coil without one, what is likeliest. @param {any} coil */
+function sureWords(coil) {
+  const [state, p] = Object.entries(coil.p).reduce((most, one) => (one[1] > most[1] ? one : most));
+  const chance = percent(p).replace("over", ">");
+  return coil.state === "undecided" ? `${wordOf(state)} ${chance}` : chance;
 }
 
 function rowOf(id, cells, selected, o) {

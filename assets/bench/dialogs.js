@@ -16,8 +16,8 @@ function show(form, label) {
   if (!dialog().open) dialog().showModal();
 }
 
-/** A form whose outcome is shown in place when it fails; refused: in other words. */
-function asking({ title, parts, yes, id, act, refused = undefined }) {
+/** A form whose outcome is shown in place when it fails; refused: in other words; to: where keys go on, as what was pressed goes. */
+function asking({ title, parts, yes, id, act, refused = undefined, to = "" }) {
   const trouble = el("p", { class: "trouble", role: "alert" });
   const button = el("button", { type: "submit", class: "main", id }, yes);
   const form = el(
@@ -35,6 +35,7 @@ function asking({ title, parts, yes, id, act, refused = undefined }) {
     try {
       await act();
       dialog().close();
+      if (to) byId(to).focus({ preventScroll: true });
     } catch (err) {
       trouble.textContent = refused?.(err.message) ?? err.message;
       trouble.scrollIntoView({ block: "nearest" });
@@ -238,5 +239,6 @@ export function askMended({ state, begin }) {
     yes: "It is mended: check again",
     id: "begin-mended",
     act: () => begin({ check: state.check.id, mend }),
+    to: "verdict",
   });
 }

@@ -56,9 +56,6 @@ const RESTLESS_S = 4; // of noise, before it is said that this is why it does no
 const NO_EARTH_UT = 110; // a field larger than this with the supply off is a driven coil's, or the phone's own; as the verdict has it
 const OWN_UT = 30; // within which two rests of such a phone lie
 const SAME_UT = 2.5; // no two placings agree so well, but for a rare chance
-const MOST_ALIKE = 2; // readings of one kind that tell nothing new, before no more are asked for
-const TELLS = Math.log(1.5); // the odds of a state moved by more: that told something
-const LEAST_CHANCE = 0.001; // smaller ones come and go
 const ALIKE_DEG = 15; // the phone lies the same way, but for a hand's error
 const ALIKE_MM = 10;
 
@@ -103,13 +100,6 @@ export class VectorFlow extends ReadingFlow {
     this.driven = false;
     /** The person says that the supply is on, though there is hardly any field. */
     this.supplySure = false;
-    /**
-     * What was asked for since any claim changed: how often while it told nothing new,
-     * and the chances of its coil before. @type {{claims: string, made: Map<string, {times: number, p: Record<string, number>}>}}
-     */
-    this.asks = { claims: "", made: new Map() };
-    /** The same is asked for again and again: no more by itself. */
-    this.fruitless = false;
     /** Which way the top edge points by the capture's first line, counter-clockwise from away. */
     this.start_deg = 0;
     /** Mean readings with the supply off, by the way the phone lay. @type {{top_deg: number, u: number[]}[]} */
@@ -388,6 +378,7 @@ export class VectorFlow extends ReadingFlow {
   pick(id) {
     if (["counting", "unchanged", "drawing"].includes(this.stage) || !this.coils.includes(id)) return [];
     this.chosen = id;
+    this.broke = null;
     this.fruitless = false;
     this.name();
     if (["waiting", "result", "taken", "row"].includes(this.stage)) this.toNext();
@@ -401,7 +392,8 @@ export class VectorFlow extends ReadingFlow {
     if (!last) return [];
     if (!last.along) this.chosen = last.at;
     this.name();
-    if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
+    if (last.rested && this.driven) this.stage = "off"; // how it lay then is in doubt as well
+    else if (this.stage !== "off" && this.stage !== "on" && this.stage !== "resting") this.toNext();
     return this.take();
   }
 
@@ -439,7 +431,7 @@ export class VectorFlow extends ReadingFlow {
     if (!this.hears(v)) return this.take();
     const { wanted } = this;
     if (this.stage === "off" && !wanted) this.stage = "result"; // another phone read it all meanwhile
-    if (this.news) this.heedAsk();
+    if (this.news) this.heedAsk(this.askedWay);
     this.news = false;
     const between = BETWEEN.includes(this.stage);
     const taken = this.stage === "taken";
@@ -471,21 +463,11 @@ export class VectorFlow extends ReadingFlow {
     return this.take();
   }
 
-  /** Counts how often one reading was asked for while it told nothing new. */
-  heedAsk() {
+  /** The way in which the verdict asks for its next reading. */
+  get askedWay() {
+    if (this.stage === "row" || this.stage === "drawing") return null;
     const n = this.verdict?.next;
-    const claims = JSON.stringify([this.verdict?.outcome, ...(this.verdict?.coils || []).map((c) => c.state)]);
-    if (claims !== this.asks.claims || this.unread.length > 0) this.asks = { claims, made: new Map() };
-    this.fruitless = false;
-    if (!n || n.route === "ohms" || this.unread.length > 0 || this.chosen || this.stage === "row" || this.stage === "drawing") return;
-    const ask = JSON.stringify([n.at, n.top_deg ?? 0, (n.shift_mm || [0, 0]).map((mm) => Math.round(mm / ALIKE_MM))]);
-    const p = this.coil(n.at)?.p || {};
-    const before = this.asks.made.get(ask);
-    const made = before && !telling(before.p, p) ? { times: before.times + 1, p: before.p } : { times: 1, p };
-    this.asks.made.set(ask, made);
-    if (made.times <= MOST_ALIKE) return;
-    this.fruitless = true;
-    this.emit({ do: "fruitless", at: n.at });
+    return JSON.stringify([n?.top_deg ?? 0, (n?.shift_mm || [0, 0]).map((mm) => Math.round(mm / ALIKE_MM))]);
   }
 
   /** Shows what is known so far. */
@@ -738,7 +720,7 @@ export class VectorFlow extends ReadingFlow {
 
   /** The hold in progress counts; its lift has been sent. @param {number} t */
   counted(t) {
-    const { at, t: began, on, usedAtFirst } = this.hold;
+    const { at, t: began, on, off, usedAtFirst } = this.hold;
     const pull = this.pull(on);
     // A coil that gives nothing does not tell where the sensor sits; a phone laid
     // beside the mark brings it where it usually does not come.
@@ -754,7 +736,7 @@ export class VectorFlow extends ReadingFlow {
     this.before = { at, on };
     this.chosen = null;
     this.usedAtFirst = usedAtFirst;
-    this.takeIn({ at, t: began, ...(quiet ? { quiet } : {}), ...(same ? { same } : {}) }, t);
+    this.takeIn({ at, t: began, ...(off.length > 0 ? { rested: true } : {}), ...(quiet ? { quiet } : {}), ...(same ? { same } : {}) }, t);
     this.toNext();
   }
 
@@ -785,17 +767,19 @@ export class VectorFlow extends ReadingFlow {
 
   /** Ends the hold in progress and has it taken back. @param {number} t @param {Broken} told */
   breakOff(t, told) {
-    const at = this.hold.at;
+    const { at, off } = this.hold;
     const jitter_uT = jitterOf(this.hold.on);
     const noisy = told === "moved" && !this.detector.shaken && noise(jitter_uT);
     // Once it will have been lifted too soon, time and again it was not.
     const why = noisy ? "noise" : told === "shaken" && this.shookAt !== at ? "moved" : told;
     this.shookAt = told === "shaken" ? at : null;
+    this.broke = { at, used: this.hold.usedAtFirst };
     this.abandon(t);
     this.chosen = at;
     this.name();
-    if (this.everyHold) this.stage = "off"; // its readings with the supply off do not count either
-    else if (told === "moved" || told === "shaken") {
+    const otherwise = told === "moved" || told === "shaken"; // than it lay before
+    if (this.everyHold || (otherwise && off.length > 0)) this.stage = "off"; // its readings with the supply off do not count either
+    else if (otherwise) {
       this.stage = "place";
       this.detector.loosen();
     } else {
@@ -847,6 +831,7 @@ export class VectorFlow extends ReadingFlow {
     return {
       done: this.done,
       chosen: this.chosen,
+      broke: this.broke,
       everyHold: this.everyHold,
       driven: this.driven,
       start_deg: this.start_deg,
@@ -856,7 +841,7 @@ export class VectorFlow extends ReadingFlow {
       reach: this.reach,
       fromEnd: this.fromEnd,
       supplySure: this.supplySure,
-      hold: this.hold && { at: this.hold.at, t: this.hold.t },
+      hold: this.hold && { at: this.hold.at, t: this.hold.t, used: this.hold.usedAtFirst },
       rows: { on: this.strokes.on, declined: this.strokes.declined },
       stroke: this.strokes.stroke && { at: this.strokes.row.coils[0], t: this.strokes.stroke.t },
     };
@@ -870,6 +855,7 @@ export class VectorFlow extends ReadingFlow {
   restore(kept, t) {
     this.done = kept.done;
     this.chosen = kept.chosen;
+    this.broke = kept.broke ?? null;
     this.everyHold = kept.everyHold;
     this.driven = kept.driven;
     this.start_deg = kept.start_deg;
@@ -881,10 +867,12 @@ export class VectorFlow extends ReadingFlow {
     this.supplySure = kept.supplySure;
     if (kept.hold) {
       this.line({ type: "lift", t: Math.max(t, after(kept.hold.t)) });
-      this.emit({ do: "undo", ...kept.hold });
-      this.emit({ do: "broken", at: kept.hold.at, why: "gap" });
+      this.emit({ do: "undo", at: kept.hold.at, t: kept.hold.t });
       this.chosen = kept.hold.at;
+      this.broke = { at: kept.hold.at, used: kept.hold.used };
     }
+    if (this.brokeIsRead()) this.chosen = null;
+    else if (kept.hold) this.emit({ do: "broken", at: kept.hold.at, why: "gap" });
     Object.assign(this.strokes, kept.rows);
     if (this.driven) this.toNext();
     else {
@@ -916,13 +904,4 @@ function alike(a, b) {
 /** Whether readings that jump so far from one to the next are noise. @param {number} jitter_uT */
 function noise(jitter_uT) {
   return jitter_uT >= NOISY_UT[0] && jitter_uT <= NOISY_UT[1];
-}
-
-/** Whether chances moved enough to matter. @param {Record<string, number>} before @param {Record<string, number>} now */
-function telling(before, now) {
-  const odds = (p) => Math.log(p / (1 - Math.min(p, 1 - 1e-9)));
-  return Object.keys(now).some((k) => {
-    const [a, b] = [before[k] || 0, now[k]].map((p) => Math.max(p, LEAST_CHANCE));
-    return Math.abs(odds(a) - odds(b)) > TELLS;
-  });
 }

@@ -24,7 +24,7 @@ const ENOUGH = 0.8; // of the turn that the best side gives: not worth moving fo
 /** @typedef {"place"|"off"|"on"|"counting"|"waiting"|"result"} Stage */
 /**
  * @typedef {{do: "line", line: object} | {do: "drive", state: string} | {do: "undo", at: string, t: number} | {do: "counted", at: string}
- *   | {do: "strength", tells: "weak"|"strong", turn_deg: number, amps: number | null, others: boolean} | {do: "turned", deg: number} | {do: "elsewhere", at: string} | {do: "broken", at: string, why: "gap"}} Effect
+ *   | {do: "strength", at: string, tells: "weak"|"strong", turn_deg: number, amps: number | null, others: boolean} | {do: "turned", deg: number} | {do: "elsewhere", at: string} | {do: "fruitless", at: string} | {do: "broken", at: string, why: "gap"}} Effect
  */
 
 /** @extends {ReadingFlow<Effect>} */
@@ -72,7 +72,9 @@ export class HeadingFlow extends ReadingFlow {
     if (this.awaiting) return null;
     // Both sides of what is in doubt, before the verdict's own wishes.
     const other = this.coils.find((id) => this.timesRead(id) === 1 && this.coil(id)?.state === "undecided");
-    return other || this.verdict?.next?.at || null;
+    if (other) return other;
+    const n = this.verdict?.next;
+    return n && n.route !== "ohms" && !this.fruitless ? n.at : null;
   }
 
   /** Where the phone goes now. */
@@ -191,7 +193,7 @@ export class HeadingFlow extends ReadingFlow {
       const again = this.weak.length > 1;
       const others = again && this.weak.every((w) => w.still) && !mayBeSupply(this.plan, this.weak.map((w) => w.at), this.turnedOnce);
       const sets = s.tells === "strong" || (again && !others);
-      if (s.tells !== "well") this.emit({ do: "strength", tells: s.tells, turn_deg, amps: sets ? s.amps : null, others });
+      if (s.tells !== "well") this.emit({ do: "strength", at, tells: s.tells, turn_deg, amps: sets ? s.amps : null, others });
       if (sets) {
         this.set_amps = s.amps;
         this.turnedOnce = false;
@@ -212,6 +214,8 @@ export class HeadingFlow extends ReadingFlow {
   pick(id) {
     if (this.hold || !this.coils.includes(id)) return [];
     this.chosen = this.named = id;
+    this.broke = null;
+    this.fruitless = false;
     this.stage = "place";
     return this.take();
   }
@@ -245,13 +249,17 @@ export class HeadingFlow extends ReadingFlow {
     this.line({ type: "lift", t: Math.max(t, after(this.hold.t)) });
     this.emit({ do: "undo", at: this.hold.at, t: this.hold.t });
     this.chosen = this.named = this.hold.at;
+    this.broke = { at: this.hold.at, used: this.hold.usedAtFirst };
     this.hold = null;
     this.stage = "place";
   }
 
   /** @param {any} v */
   setVerdict(v) {
-    if (this.hears(v)) this.news = false;
+    if (this.hears(v)) {
+      if (this.news) this.heedAsk(this.wanted === v.next?.at ? `${this.timesRead(this.wanted) % 2}` : null); // the one side, or the other
+      this.news = false;
+    }
     if (this.stage === "waiting" || (this.stage === "place" && !this.wanted)) this.toNext();
     return this.take();
   }
@@ -269,6 +277,8 @@ export class HeadingFlow extends ReadingFlow {
 
   goOn() {
     if (this.stage !== "result") return [];
+    this.fruitless = false;
+    this.asks.made.clear();
     if (!this.wanted) this.chosen = this.coils[0];
     this.named = this.wanted;
     this.stage = "place";
@@ -276,21 +286,24 @@ export class HeadingFlow extends ReadingFlow {
   }
 
   save() {
-    return { done: this.done, chosen: this.chosen, rest_deg: this.rest_deg, set_amps: this.set_amps, set: this.set, fromEnd: this.fromEnd, hold: this.hold && { at: this.hold.at, t: this.hold.t } };
+    return { done: this.done, chosen: this.chosen, broke: this.broke, rest_deg: this.rest_deg, set_amps: this.set_amps, set: this.set, fromEnd: this.fromEnd, hold: this.hold && { at: this.hold.at, t: this.hold.t, used: this.hold.usedAtFirst } };
   }
 
   /** As in the vector route. @param {ReturnType<HeadingFlow["save"]>} kept @param {number} t */
   restore(kept, t) {
     this.done = kept.done;
     this.chosen = kept.chosen;
+    this.broke = kept.broke ?? null;
     this.rest_deg = kept.rest_deg;
     this.set_amps = kept.set_amps ?? null;
     this.set = kept.set ?? null;
     this.fromEnd = kept.fromEnd ?? false;
     if (kept.hold) {
-      this.hold = kept.hold;
-      this.gapped(t);
+      this.hold = { ...kept.hold, usedAtFirst: kept.hold.used };
+      this.abandon(t);
     }
+    if (this.brokeIsRead()) this.chosen = null;
+    else if (kept.hold) this.emit({ do: "broken", at: kept.hold.at, why: "gap" });
     this.toNext();
     return this.take();
   }

@@ -6,6 +6,7 @@
 // the needle, so the place is over the winding, on the side that lies across: east
 // or west of the coil's middle rather than north or south of it.
 
+const LEAST_AMPS = 0.01; // few supplies are set to less
 const EARTH_UT = 20; // its level part, over most inhabited places from 15 to 35
 
 /** @typedef {{shift_mm: number[], b_uT: number[]}} Beside a place over the winding's inner edge, with the field there as planned */
@@ -77,7 +78,7 @@ function sides(coil, winding) {
 export function currentFor(across_uT, amps, limit_amps) {
   const ratio = Math.abs(across_uT ?? EARTH_UT) / EARTH_UT;
   if (doesWell(ratio)) return { tells: "well" };
-  const best = Math.max(0.01, amps / Math.max(ratio, 1e-3));
+  const best = Math.max(LEAST_AMPS, amps / Math.max(ratio, 1e-3));
   return { tells: ratio > 3 ? "strong" : "weak", amps: limit_amps > 0 ? Math.min(best, limit_amps) : Math.min(best, 4 * amps) };
 }
 
@@ -113,5 +114,5 @@ export function strengthOf(turn_deg, amps) {
   if (turn >= 10 && turn <= 75) return { tells: "well" };
   // The pull over the earth's part is the tangent; one to one is best.
   const factor = Math.min(4, Math.max(0.2, 1 / Math.tan((turn * Math.PI) / 180)));
-  return { tells: turn < 10 ? "weak" : "strong", amps: amps * factor };
+  return turn < 10 ? { tells: "weak", amps: amps * factor } : { tells: "strong", amps: Math.max(amps * factor, Math.min(amps, LEAST_AMPS)) };
 }

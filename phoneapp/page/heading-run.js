@@ -1,7 +1,7 @@
 // The heading route at work: compass in, capture lines out, screens shown.
 import { HeadingFlow } from "./heading-flow.js";
 import * as page from "./page.js";
-import { startLine } from "./run.js";
+import { fruitlessWords, startLine } from "./run.js";
 import { elsewhereWords, headingScreen, strengthWords } from "./screens/heading.js";
 import { SensedRun } from "./sensed-run.js";
 import { startCompass } from "./sources/compass.js";
@@ -62,6 +62,10 @@ export class HeadingRun extends SensedRun {
           break;
         case "turned":
           this.note = `The phone was turned by ${Math.round(Math.abs(e.deg))} degrees meanwhile. That was allowed for, but let it lie next time.`;
+          break;
+        case "fruitless":
+          this.note = fruitlessWords(e.at, false);
+          tools.say(this.note);
           break;
         case "elsewhere":
           this.note = elsewhereWords(e.at);

@@ -82,7 +82,9 @@ export function show(s, over = false) {
   const at = document.activeElement;
   const lost = !at || at === document.body || (at instanceof HTMLElement && !at.isConnected);
   // The page in a rehearsal's frame takes no focus from the bench page around it.
-  if (changed && lost && document.hasFocus()) title.focus({ preventScroll: true });
+  if (!changed || !document.hasFocus()) return;
+  if (lost) title.focus({ preventScroll: true });
+  else if (at === title) setText(byId("said"), s.title); // told again where the focus stays
 }
 
 /** @param {Screen} s */

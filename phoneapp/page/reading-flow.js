@@ -4,9 +4,12 @@
 import { Effects } from "./effects.js";
 
 const AWAIT_S = 15; // so long it is waited for; a reading may also turn out to be of no use
+const MOST_ALIKE = 2; // readings of one kind that tell nothing new, before no more are asked for
+const TELLS = Math.log(1.5); // the odds of a state moved by more: that told something
+const LEAST_CHANCE = 0.001; // smaller ones come and go
 
 /** @typedef {{used: number, read: string | null}} Known of a coil; read: what was read of it, where a reading may take the place of another */
-/** @typedef {{at: string, t: number, along?: string[], quiet?: boolean, same?: boolean, side?: 1|-1}} Read a hold or a stroke; along: a stroke's coils; quiet: there was hardly any field; same: it read just as the one before; side: of the coil, beside it */
+/** @typedef {{at: string, t: number, along?: string[], quiet?: boolean, same?: boolean, rested?: boolean, side?: 1|-1}} Read a hold or a stroke; along: a stroke's coils; quiet: there was hardly any field; same: it read just as the one before; rested: the supply was off in it first; side: of the coil, beside it */
 
 /** @template {{do: string}} E @extends {Effects<E>} */
 export class ReadingFlow extends Effects {
@@ -22,6 +25,8 @@ export class ReadingFlow extends Effects {
     this.done = [];
     /** The coil picked by the person. @type {string | null} */
     this.chosen = null;
+    /** The hold that broke off last: its coil is chosen then. used: readings of it that counted before. @type {{at: string, used?: number} | null} */
+    this.broke = null;
     /** Another phone goes by the plan's order: this one goes from its end. */
     this.fromEnd = false;
     /** @type {any} the last verdict */
@@ -36,6 +41,19 @@ export class ReadingFlow extends Effects {
     this.usedAtFirst = 0;
     /** When it was counted, or a connection was there last. */
     this.countedAt = 0;
+    /**
+     * What was asked for since any claim changed: how often while it told nothing new,
+     * and the chances of its coil before. @type {{claims: string, made: Map<string, {times: number, p: Record<string, number>}>}}
+     */
+    this.asks = { claims: "", made: new Map() };
+    /** The same is asked for again and again: no more by itself. */
+    this.fruitless = false;
+  }
+
+  /** Whether the coil to be read again since its hold broke off was read by another phone. */
+  brokeIsRead() {
+    const { broke } = this;
+    return !!broke && broke.at === this.chosen && broke.used !== undefined && this.coil(broke.at)?.used > broke.used;
   }
 
   /** A coil as the verdict has it. @param {string | undefined} id */
@@ -91,6 +109,26 @@ export class ReadingFlow extends Effects {
     return !this.awaiting;
   }
 
+  /**
+   * Counts how often one reading was asked for while it told nothing new.
+   * @param {string | null} way how it is to be read; null: not what the page asks for now
+   */
+  heedAsk(way) {
+    const n = this.verdict?.next;
+    const claims = JSON.stringify([this.verdict?.outcome, ...(this.verdict?.coils || []).map((c) => c.state)]);
+    if (claims !== this.asks.claims || this.unread.length > 0) this.asks = { claims, made: new Map() };
+    this.fruitless = false;
+    if (!n || n.route === "ohms" || this.unread.length > 0 || this.chosen || way === null) return;
+    const ask = `${n.at} ${way}`;
+    const p = this.coil(n.at)?.p || {};
+    const before = this.asks.made.get(ask);
+    const made = before && !telling(before.p, p) ? { times: before.times + 1, p: before.p } : { times: 1, p };
+    this.asks.made.set(ask, made);
+    if (made.times <= MOST_ALIKE) return;
+    this.fruitless = true;
+    this.emit(/** @type {any} */ ({ do: "fruitless", at: n.at }));
+  }
+
   /** Whether the verdict was waited for long enough. @param {number} t */
   waitsNoMore(t) {
     if (t - this.countedAt <= AWAIT_S) return false;
@@ -106,6 +144,15 @@ export class ReadingFlow extends Effects {
 
 /** No two readings come to the same. */
 const readOf = (coil) => JSON.stringify(coil?.measured_uT ?? coil?.p ?? null);
+
+/** Whether chances moved enough to matter. @param {Record<string, number>} before @param {Record<string, number>} now */
+function telling(before, now) {
+  const odds = (p) => Math.log(p / (1 - Math.min(p, 1 - 1e-9)));
+  return Object.keys(now).some((k) => {
+    const [a, b] = [before[k] || 0, now[k]].map((p) => Math.max(p, LEAST_CHANCE));
+    return Math.abs(odds(a) - odds(b)) > TELLS;
+  });
+}
 
 /** A moment after t: lines are put in order by their times. @param {number} t */
 export function after(t) {

@@ -111,8 +111,8 @@ export class SensedRun {
   }
 
   restore(kept) {
-    this.note = kept.note;
     this.restored = this.flow.restore(kept, this.tools.clock.at());
+    this.note = kept.chosen && !this.flow.chosen ? "" : kept.note; // it asked for a coil that another phone has read
   }
 
   show() {

@@ -11,7 +11,7 @@ const REFUSALS = 2; // sockets refused by a server that answers otherwise, befor
 const SOCKET_AGAIN_MS = [30e3, 60e3, 120e3, 300e3, 600e3]; // while single messages do
 const OPEN_WITHIN_MS = 4000; // a socket that neither opens nor fails is refused
 const ANSWER_WITHIN_MS = 5000; // a line on which nothing is acknowledged for so long is dead
-const PUSH_WITHIN_MS = 40000; // the server says something every 15 s
+const PUSH_WITHIN_MS = 40000; // the server says something every 5 s
 
 /**
  * up: by websocket. post: by single messages. lost: no connection. shut: the

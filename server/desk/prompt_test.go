@@ -100,6 +100,29 @@ func TestPromptGoesThePhonesWay(t *testing.T) {
 	asks("A3", "both have left")
 }
 
+// Which row comes next only the phone knows: the bench names no coil in its place.
+func TestPromptAlongRows(t *testing.T) {
+	c := &check{sources: map[string]*source{}}
+	v := verdict.Verdict{Outcome: verdict.Undecided, Coils: []verdict.Coil{{ID: "B1", State: verdict.StateUndecided}}}
+	s := c.known("a")
+	s.online = 1
+	seq := int64(0)
+	says := func(want string, lines ...capture.Line) {
+		t.Helper()
+		seq++
+		c.take(s, seq, lines)
+		if got := c.prompt(&v).Say; got != want {
+			t.Errorf("said %q, expected %q", got, want)
+		}
+	}
+	says("Lay the phone on B1.", capture.Start{V: 1, Route: capture.Vector}, capture.Hold{T: 1, Coil: "A1"}, capture.Lift{T: 4})
+	says("Read on as the phone shows.", capture.Pass{T: 6, Along: []string{"A1", "A2"}}, capture.PassEnd{T: 9})
+	s.online = 0
+	says("Lay the phone on B1.")
+	s.online = 1
+	says("Lay the phone on B1.", capture.Hold{T: 12, Coil: "A3"}, capture.Lift{T: 15})
+}
+
 // What a phone has not ended counts for nothing yet: it may be asking about it.
 func TestOpenHoldDoesNotCount(t *testing.T) {
 	c := &check{sources: map[string]*source{}}

@@ -23,6 +23,7 @@ type source struct {
 	over     string // coil of the last hold that ended
 	overAt   int    // when that was, by the messages of the check
 	count    int    // samples in it
+	drawn    bool   // its last reading was a pass: it is drawn along rows
 	drive    capture.DriveState
 	lastT    float64
 	fed      bool // no phone: its lines are made here
@@ -89,7 +90,7 @@ func (c *check) take(s *source, seq int64, lines []capture.Line) {
 		s.lastT = max(s.lastT, l.At())
 		switch l := l.(type) {
 		case capture.Start:
-			s.started, s.device, s.route, s.at, s.count = true, l.Device, l.Route, "", 0
+			s.started, s.device, s.route, s.at, s.count, s.drawn = true, l.Device, l.Route, "", 0, false
 			s.drive, s.lastT = "", 0
 		case capture.Drive:
 			s.drive = l.State
@@ -99,7 +100,9 @@ func (c *check) take(s *source, seq int64, lines []capture.Line) {
 		case capture.Bearing:
 			s.count++
 		case capture.Hold:
-			s.at, s.count = l.Coil, 0
+			s.at, s.count, s.drawn = l.Coil, 0, false
+		case capture.Pass:
+			s.drawn = true
 		case capture.Lift:
 			if s.at != "" {
 				s.over, s.overAt = s.at, c.messages

@@ -10,6 +10,7 @@ import (
 	"polewise/field/predict"
 	"polewise/field/verdict"
 	"polewise/layout"
+	"polewise/server/record"
 )
 
 // State is everything a bench page draws. Lengths are in millimetres.
@@ -148,31 +149,9 @@ type HeadingState struct {
 	ShiftMM *[2]float64 `json:"shift_mm,omitempty"` // where it lay beside the coil
 }
 
-// settledBearings are the last of a state of the supply, in which a compass shows where
-// it came to rest.
-const settledBearings = 8
-
 func headingState(cut *capture.Stretches, h *capture.Stretch) *HeadingState {
-	by := map[capture.DriveState][]float64{}
-	for _, b := range h.Bearings {
-		if d, known := cut.DriveAt(b.T); known {
-			by[d.State] = append(by[d.State], b.Deg)
-		}
-	}
-	rest := func(s capture.DriveState) *float64 {
-		all := by[s]
-		if len(all) == 0 {
-			return nil
-		}
-		var x, y float64
-		for _, deg := range all[max(0, len(all)-settledBearings):] {
-			sin, cos := math.Sincos(deg * math.Pi / 180)
-			x, y = x+cos, y+sin
-		}
-		deg := math.Mod(math.Atan2(y, x)*180/math.Pi+360, 360)
-		return &deg
-	}
-	return &HeadingState{OffDeg: rest(capture.Off), OnDeg: rest(capture.On), ShiftMM: h.Hold.ShiftMM}
+	off, on := record.Settled(cut, h)
+	return &HeadingState{OffDeg: off, OnDeg: on, ShiftMM: h.Hold.ShiftMM}
 }
 
 // State gathers what the bench page draws.
@@ -364,6 +343,20 @@ func (c *check) routes() (by map[capture.Route]bool, phone bool) {
 	return by, phone
 }
 
+// drawnAlong tells whether every phone that is there is drawn along rows.
+func (c *check) drawnAlong() bool {
+	there, drawn := 0, 0
+	for _, s := range c.sources {
+		if s.online > 0 && s.started && !s.fed {
+			there++
+			if s.drawn {
+				drawn++
+			}
+		}
+	}
+	return there > 0 && drawn == there
+}
+
 // byCompass tells whether phones read by compass alone.
 func (c *check) byCompass() bool {
 	by, _ := c.routes()
@@ -460,7 +453,11 @@ func (c *check) prompt(v *verdict.Verdict) Prompt {
 		if c.before != nil && v.Next != nil && v.Next.At == id {
 			why = v.Next.Why // it was read before the mend
 		}
-		return Prompt{Do: "hold", At: id, Say: c.reading(id) + ".", Why: why}
+		say := c.reading(id) + "."
+		if c.drawnAlong() {
+			say = "Read on as the phone shows." // it knows the rows
+		}
+		return Prompt{Do: "hold", At: id, Say: say, Why: why}
 	}
 	if c.byCompass() {
 		if p := c.compassAgain(v); p != nil {

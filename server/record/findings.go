@@ -109,6 +109,7 @@ func readings(plan *layout.Plan, sources []Source) (list []Reading, phones []Pho
 					continue
 				}
 				m := Reading{Kind: "hold", Source: s.ID, At: []string{h.Hold.Coil}, T: h.From, Samples: len(h.B) + len(h.Bearings), MeanUT: mean(driven(cut, h.B))}
+				m.OffDeg, m.OnDeg = Settled(cut, &h)
 				list = append(list, m)
 			}
 			for _, h := range cut.Passes {
@@ -145,6 +146,35 @@ func readings(plan *layout.Plan, sources []Source) (list []Reading, phones []Pho
 		}
 	}
 	return list, phones, ohms
+}
+
+// settledBearings are the last of a state of the supply, in which a compass shows where
+// it came to rest.
+const settledBearings = 8
+
+// Settled is where a compass came to rest in a hold, clockwise from north, with the
+// supply off and on; nil where it was not so, or nobody told.
+func Settled(cut *capture.Stretches, h *capture.Stretch) (off, on *float64) {
+	by := map[capture.DriveState][]float64{}
+	for _, b := range h.Bearings {
+		if d, known := cut.DriveAt(b.T); known {
+			by[d.State] = append(by[d.State], b.Deg)
+		}
+	}
+	rest := func(s capture.DriveState) *float64 {
+		all := by[s]
+		if len(all) == 0 {
+			return nil
+		}
+		var x, y float64
+		for _, deg := range all[max(0, len(all)-settledBearings):] {
+			sin, cos := math.Sincos(deg * math.Pi / 180)
+			x, y = x+cos, y+sin
+		}
+		deg := math.Mod(math.Round(math.Atan2(y, x)*1800/math.Pi)/10+360, 360)
+		return &deg
+	}
+	return rest(capture.Off), rest(capture.On)
 }
 
 // driven leaves out samples with the supply off: their mean with the others says

@@ -30,7 +30,7 @@ var Policy = func() string {
 }()
 
 var page = template.Must(template.New("record").Funcs(template.FuncMap{
-	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": Claim, "claimed": claimWords, "celsius": celsius, "tenths": tenths, "axis": func(i int) string { return "xyz"[i : i+1] }, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join,
+	"when": when, "chance": chance, "ut": microtesla, "ohms": ohmWords, "across": across, "claim": Claim, "claimed": claimWords, "celsius": celsius, "tenths": tenths, "axis": func(i int) string { return "xyz"[i : i+1] }, "short": short, "long": func(text string) bool { return emWide(text) > longSerial }, "s": plural, "place": place, "join": strings.Join, "compass": compassSay,
 	"mark": func(s verdict.State) template.HTML { return template.HTML(glyph(s)) }, // of this package's own making
 }).Parse(pageText))
 
@@ -40,8 +40,8 @@ type row struct {
 	Claim verdict.Coil
 	Best  float64 // the likeliest state's probability
 	Odd   bool    // the measured field is at odds with the claim
-	// Needle: nothing but faces were read of it, which tell no size.
-	Needle bool
+	// By: "needle" or "compass", where nothing else was read of it; they tell no size.
+	By string
 }
 
 // HTML writes the record as one self-contained file. Sum is that of its JSON.
@@ -64,7 +64,7 @@ func (r *Record) HTML(sum string) ([]byte, error) {
 		"Drawing": template.HTML(r.drawing(plan)), "Map": template.HTML(field), "Most": most, // both drawn here, every word in them escaped
 		"Mended": mendWords(plan, r.Check.Mend), "North": r.calls("north"), "NorthSay": r.northSay(), "Counts": r.counts(), "OhmsSay": r.ohmsSay(), "Open": r.openSay(),
 		"Holds": r.kinds("hold"), "Passes": r.kinds("pass"), "Hands": r.kinds("hand"), "Clean": r.Exception == nil, "CleanSay": r.cleanSay(), "Leads": leadsOf(plan, boxOf(plan)) != nil, "Room": room, "Note": note,
-		"Unseen": r.unseen(plan),
+		"Unseen": r.unseen(plan), "Compass": slices.ContainsFunc(r.Readings, Reading.compass),
 	})
 	return b.Bytes(), err
 }
@@ -89,24 +89,58 @@ func (r *Record) rows() []row {
 			best = math.Max(best, p)
 		}
 		odd := c.MeasuredUT != nil && c.ExpectedUT != 0 && !sizeOf(c.State, *c.MeasuredUT/c.ExpectedUT)
-		out = append(out, row{Coil: more[c.ID], Claim: c, Best: best, Odd: odd, Needle: r.byNeedle(c)})
+		out = append(out, row{Coil: more[c.ID], Claim: c, Best: best, Odd: odd, By: r.readBy(c)})
 	}
 	return out
 }
 
-// byNeedle tells of a coil of which nothing but faces were read.
-func (r *Record) byNeedle(c verdict.Coil) bool {
-	faces := 0
+// readBy names what a coil without a size of its own was read by: needle or compass, where
+// it was nothing else; "" otherwise.
+func (r *Record) readBy(c verdict.Coil) string {
+	if c.Used == 0 || c.MeasuredUT != nil {
+		return ""
+	}
+	by := ""
 	for _, m := range r.Readings {
 		if !slices.Contains(m.At, c.ID) {
 			continue
 		}
-		if m.Kind != "hand" || m.UT != nil {
-			return false
+		this := ""
+		switch {
+		case m.Kind == "hand" && m.UT == nil:
+			this = "needle"
+		case m.compass():
+			this = "compass"
 		}
-		faces++
+		if this == "" || by != "" && by != this {
+			return ""
+		}
+		by = this
 	}
-	return faces > 0 && c.Used > 0 && c.MeasuredUT == nil
+	return by
+}
+
+// compass tells a reading of a compass.
+func (m Reading) compass() bool { return m.OffDeg != nil || m.OnDeg != nil }
+
+// compassSay is where a compass settled.
+func compassSay(m Reading) string {
+	off, on := "", ""
+	if m.OffDeg != nil {
+		off = fmt.Sprintf("%.0f°", *m.OffDeg)
+	}
+	if m.OnDeg != nil {
+		on = fmt.Sprintf("%.0f°", *m.OnDeg)
+	}
+	switch {
+	case on == "" && off == "":
+		return ""
+	case on == "":
+		return off + " with the supply off"
+	case off == "":
+		return on + " with the supply on"
+	}
+	return off + " off, " + on + " on"
 }
 
 // cleanSay is the headline of a record without an exception: a needle tells which way a
@@ -114,7 +148,7 @@ func (r *Record) byNeedle(c verdict.Coil) bool {
 func (r *Record) cleanSay() string {
 	n := 0
 	for _, c := range r.rows() {
-		if c.Needle {
+		if c.By == "needle" {
 			n++
 		}
 	}
@@ -264,7 +298,11 @@ func mendWords(plan *layout.Plan, mend []verdict.Mend) string {
 		case m.Do == verdict.Rejoin:
 			parts = append(parts, what+" joined as planned")
 		case m.Do == verdict.RemakeJoint:
-			parts = append(parts, "the joint of "+what+" made anew")
+			if what == "coil "+m.ID { // a short across it goes by the same word
+				parts = append(parts, "a joint or short of "+what+" mended")
+			} else {
+				parts = append(parts, "the joint of "+what+" made anew")
+			}
 		case m.Do == verdict.Replace:
 			parts = append(parts, what+" replaced")
 		default:

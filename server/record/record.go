@@ -110,7 +110,9 @@ type Reading struct {
 	Samples int         `json:"samples"`
 	MeanUT  *[3]float64 `json:"mean_uT"` // phone frame, as read with the supply on; off where it never was on
 	Face    string      `json:"face,omitempty"`
-	UT      *float64    `json:"uT,omitempty"` // hand meter
+	OffDeg  *float64    `json:"off_deg,omitempty"` // where a compass settled, clockwise from north, with the supply off
+	OnDeg   *float64    `json:"on_deg,omitempty"`  // and with it on
+	UT      *float64    `json:"uT,omitempty"`      // hand meter
 }
 
 // Phone is a phone or feed that read.

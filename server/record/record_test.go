@@ -232,7 +232,7 @@ func TestMendStandsOnTheRecord(t *testing.T) {
 	r, _ := made(t, "kennel", 1, nil)
 	r.Check.After, r.Check.Mend = "beef00", []verdict.Mend{{Do: "flip", ID: "B2"}, {Do: "swap-string", ID: "A"}, {Do: "remake-joint", ID: "B"}, {Do: "remake-joint", ID: "C1"}, {Do: "rejoin", ID: "C"}, {Do: "replace", ID: "C2"}}
 	page := htmlOf(t, r)
-	for _, s := range []string{", after a mend", "goes on from check beef00", "coil B2 turned over or its leads swapped; the ends of string A swapped; the joint of string B made anew; the joint of coil C1 made anew; string C joined as planned; coil C2 replaced"} {
+	for _, s := range []string{", after a mend", "goes on from check beef00", "coil B2 turned over or its leads swapped; the ends of string A swapped; the joint of string B made anew; a joint or short of coil C1 mended; string C joined as planned; coil C2 replaced"} {
 		if !strings.Contains(page, s) {
 			t.Errorf("the page lacks %q", s)
 		}
@@ -286,6 +286,24 @@ func TestNorthInTheMakersWords(t *testing.T) {
 		if again, _, err := back.Encode(); err != nil || !bytes.Equal(again, plain) {
 			t.Errorf("called %q: the JSON differs in more than the maker's word, %v", c.outFace, err)
 		}
+	}
+}
+
+// What a compass read stands on the record: no other reading tells of its coil.
+func TestCompassStandsOnTheRecord(t *testing.T) {
+	r, _ := made(t, "kennel", 1, func(o *rehearsal.Options) { o.Route = capture.Heading })
+	m := r.Readings[0]
+	if m.OffDeg == nil || m.OnDeg == nil {
+		t.Fatalf("of the first hold: %+v", m)
+	}
+	page := htmlOf(t, r)
+	for _, s := range []string{fmt.Sprintf("%.0f° off, %.0f° on</td>", *m.OffDeg, *m.OnDeg), `data-h="measured uT">by compass</td>`, "of a compass: where it settled"} {
+		if !strings.Contains(page, s) {
+			t.Errorf("the page lacks %q", s)
+		}
+	}
+	if raw, _ := made(t, "kennel", 1, nil); strings.Contains(htmlOf(t, raw), "compass") {
+		t.Error("the page of readings of the field speaks of a compass")
 	}
 }
 

@@ -22,8 +22,8 @@ import (
 const (
 	maxMessage = 1 << 20
 	writeWait  = 10 * time.Second
-	pongWait   = 40 * time.Second
-	pingEvery  = 15 * time.Second
+	pongWait   = 15 * time.Second // a phone that has lost its network is told of so soon
+	pingEvery  = 5 * time.Second
 )
 
 var upgrader = websocket.Upgrader{

@@ -66,6 +66,7 @@ export function headingScreen(flow, told, page) {
         again: page.do.again,
         goOn: page.do.goOn,
         ohms: page.do.ohms,
+        placed: true,
       });
   }
 }
@@ -103,15 +104,15 @@ export function elsewhereWords(at) {
 }
 
 /**
- * @param {{tells: "weak"|"strong", turn_deg: number, amps: number | null, others: boolean}} s amps:
- *   to be set, if any; others: it did turn beside coils of other strings
+ * @param {{at: string, tells: "weak"|"strong", turn_deg: number, amps: number | null, others: boolean}} s at:
+ *   the coil read; amps: to be set, if any; others: it did turn beside coils of other strings
  * @param {any} plan
  */
 export function strengthWords(s, plan) {
-  const turned = `The compass turned by ${Math.round(Math.abs(s.turn_deg))} degrees`;
-  if (s.tells === "strong") return `${turned}: the field is too strong for it. Set about ${two(s.amps || 0)} A in all for the coils to come.`;
-  if (s.others) return "The compass did not turn here either. Beside coils of another string it did: leave the current as it is.";
-  const still = Math.abs(s.turn_deg) < STILL_DEG ? "The compass did not turn. Is the supply on, and the pad plugged in?" : "";
+  const turned = `Beside ${s.at} the compass turned by ${Math.round(Math.abs(s.turn_deg))} degrees`; // the page names the next coil already
+  if (s.tells === "strong") return `${turned}: the field is too strong for it. For the coils to come set about ${two(s.amps || 0)} A in all, or the least the supply gives.`;
+  if (s.others) return `Beside ${s.at} the compass did not turn either. Beside coils of another string it did: leave the current as it is.`;
+  const still = Math.abs(s.turn_deg) < STILL_DEG ? `Beside ${s.at} the compass did not turn. Is the supply on, and the pad plugged in?` : "";
   if (s.amps === null) return still ? `${still} A dead coil does not turn it either.` : `${turned} only. If it is so on the next coil too, the field is too weak.`;
   const limit_amps = plan.supply?.limit_amps || 0;
   const set = `about ${two(limit_amps > 0 ? Math.min(s.amps, limit_amps) : s.amps)} A in all, as long as no wire gets warm.`;

@@ -11,7 +11,7 @@ const AGAIN = /\b(again|once more)\b/;
 
 /**
  * @param {any} told
- * @param {{note: string, actions: import("../page.js").Action[], onpick?: (id: string) => void, again?: () => void, goOn: () => void, ohms: () => void}} o
+ * @param {{note: string, actions: import("../page.js").Action[], onpick?: (id: string) => void, again?: () => void, goOn: () => void, ohms: () => void, placed?: boolean}} o placed: the page itself says where the phone is to lie, otherwise than the verdict
  * @returns {import("../page.js").Screen}
  */
 export function resultScreen(told, o) {
@@ -30,7 +30,7 @@ export function resultScreen(told, o) {
   return {
     whole: true,
     title: outcomeTitle(v),
-    lead: [outcomeLead(v), ...(told.rehearsal ? [] : [thenWords(v?.outcome, told.mended)])].filter(Boolean).join(" "),
+    lead: [outcomeLead(o.placed ? unplaced(v) : v), ...(told.rehearsal ? [] : [thenWords(v?.outcome, told.mended)])].filter(Boolean).join(" "),
     why: asks.join(" "),
     note: o.note,
     ...padToPick(told, { states, label: "The pad, with what is known of each coil" }, o.onpick),
@@ -38,6 +38,11 @@ export function resultScreen(told, o) {
     body: v ? [otherCauses(v), ...v.notes.filter((n) => !asks.includes(n)).map((n) => el("p", { class: "remark" }, n)), coilList(v), el("p", { class: "remark" }, told.north.note)] : [],
     actions: [...again, ...steps, ...o.actions],
   };
+}
+
+/** A verdict that does not say where the phone is to lie. @param {any} v */
+function unplaced(v) {
+  return v?.next && v.next.route !== "ohms" ? { ...v, next: { ...v.next, why: v.next.why.replace(/ ?Lay the phone with its mark .*$/, "") } } : v;
 }
 
 /** What a real pad then asks of the hands. @param {string | undefined} outcome @param {boolean} [mended] */

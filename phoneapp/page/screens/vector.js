@@ -48,7 +48,7 @@ export function vectorScreen(flow, told, page) {
         title: "Reading the background",
         lead: "Hands off. It reads what is there without the pad.",
         progress: flow.progress,
-        actions: page.unsteady && !flow.hold ? [{ label: "Take it as it is", id: "as-it-is", onclick: page.do.asItIs }] : [],
+        actions: [...(page.unsteady && !flow.hold ? [{ label: "Take it as it is", id: "as-it-is", onclick: page.do.asItIs }] : []), { label: "Begin again", id: "rest-again", onclick: page.do.restAgain }],
       };
     case "lit":
       return {

@@ -242,6 +242,14 @@ export function whatWasReadBeforeAMendIsToldApart() {
   ok(node.textContent.includes("Read first what was mended: A2."), "before its verdict is there");
 }
 
+export function whatAnUndecidedCoilMostLikelyIsStandsInTheTable() {
+  const plan = pad();
+  const coils = plan.coils.map(({ id }, i) => ({ id, state: i ? "as-planned" : "undecided", used: 1, p: i ? { "as-planned": 0.999 } : { reversed: 0.96, dead: 0.04 }, expected_uT: 480, measured_uT: null }));
+  const table = place();
+  coilTable(table, { plan, check: { id: "u" }, verdict: { outcome: "undecided", coils, causes: [], notes: [] }, holds: [], passes: [], faces: [], predicted: { coils: [] } }, { selected: null, onpick() {} });
+  equal([...table.querySelectorAll(".sure")].map((n) => n.textContent), ["reversed 96 %", "99.90 %", "99.90 %"]);
+}
+
 export function aCoilReadByPassSaysSo() {
   const plan = pad();
   const coils = plan.coils.map(({ id }) => ({ id, state: "as-planned", used: 1, p: { "as-planned": 0.999 }, expected_uT: 480, measured_uT: null }));

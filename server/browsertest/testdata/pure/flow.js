@@ -460,6 +460,29 @@ export function undo_asks_for_the_same_coil_again_by_its_hold() {
   equal(h.out.filter((e) => e.do === "undo"), [{ do: "undo", at: "A1", t: hold.t }]);
   equal(h.flow.target, "A1");
   equal(h.flow.done, []);
+  equal([h.flow.stage, h.screen().title], ["off", "Supply off, phone on A1"], "with it went the background under it");
+}
+
+export function a_first_hold_in_which_the_phone_was_moved_begins_again_with_the_background() {
+  const after = (broken) => {
+    const h = new Hand();
+    h.did(h.flow.supplyOff(0));
+    h.lieUntil(OFF, "on");
+    h.did(h.flow.supplyOn(h.t));
+    h.lie([40, 60, 380], 1);
+    h.did(broken(h));
+    return [h.flow.stage, h.flow.target];
+  };
+  equal(after((h) => h.flow.lifted(h.t)), ["off", "A1"]);
+  equal(after((h) => h.flow.gap(h.t)), ["lift", "A1"], "readings that stopped do not put it in doubt");
+}
+
+export function the_background_can_be_begun_again_while_no_readings_come() {
+  const h = new Hand();
+  h.did(h.flow.supplyOff(0));
+  ok((h.screen().actions || []).some((a) => a.id === "rest-again"));
+  h.did(h.flow.restAgain(0));
+  equal([h.flow.stage, h.flow.target], ["off", "A1"]);
 }
 
 export function after_the_last_coil_the_verdict_leads() {
@@ -873,6 +896,20 @@ export function a_hold_that_a_dead_page_left_open_is_taken_back() {
   after.t = h.t + 10;
   after.carry(OFF); // at once: the page has not seen the phone lie still
   after.lieUntil([30, 20, 350], "counting");
+}
+
+export function a_coil_that_another_phone_read_is_not_asked_for_again_after_a_reload() {
+  for (const gone of [(h) => h.flow.gap(h.t), () => {}]) { // the page told its end, or died
+    const h = new Hand();
+    h.start();
+    h.carry(OFF);
+    h.lieUntil([30, 20, 350], "counting");
+    gone(h);
+    const after = new Hand();
+    after.flow.verdict = { coils: [{ id: "A1", used: 1 }, { id: "A2", used: 1 }] };
+    const effects = after.flow.restore(JSON.parse(JSON.stringify(h.flow.save())), h.t + 10);
+    equal([after.flow.target, effects.some((e) => e.do === "broken")], ["A3", false]);
+  }
 }
 
 export function switched_at_every_coil_a_hold_that_did_not_count_begins_again_with_the_supply_off() {

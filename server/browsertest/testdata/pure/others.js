@@ -520,13 +520,13 @@ export function a_compass_that_joins_when_all_is_read_shows_what_is_known() {
 
 export function a_compass_that_does_not_turn_first_asks_for_the_supply() {
   const plan = { supply: { limit_amps: 2.5 } };
-  const first = strengthWords({ tells: "weak", turn_deg: -0.8, amps: null, others: false }, plan);
+  const first = strengthWords({ at: "A1", tells: "weak", turn_deg: -0.8, amps: null, others: false }, plan);
   ok(first.includes("Is the supply on") && !first.includes("degrees"), first);
-  const again = strengthWords({ tells: "weak", turn_deg: -0.8, amps: 2.8, others: false }, plan);
+  const again = strengthWords({ at: "A1", tells: "weak", turn_deg: -0.8, amps: 2.8, others: false }, plan);
   ok(again.includes("Is the supply on") && again.includes("about 2.5 A in all"), again);
-  const little = strengthWords({ tells: "weak", turn_deg: 4, amps: 2.8, others: false }, plan);
+  const little = strengthWords({ at: "A1", tells: "weak", turn_deg: 4, amps: 2.8, others: false }, plan);
   ok(little.includes("4 degrees only") && !little.includes("Is the supply on"), little);
-  const string = strengthWords({ tells: "weak", turn_deg: 0.3, amps: null, others: true }, plan);
+  const string = strengthWords({ at: "A1", tells: "weak", turn_deg: 0.3, amps: null, others: true }, plan);
   ok(string.includes("did not turn") && !string.includes("Is the supply on") && !/\d A/.test(string), string);
 }
 
@@ -563,6 +563,55 @@ export function too_weak_and_too_strong_come_with_a_current() {
   equal(strong.tells, "strong");
   near(strong.amps, 0.2, 1e-9, "tan 80 is 5.7; not less than a fifth");
   near(strengthOf(9, 0.5).amps, 2, 1e-9);
+}
+
+export function by_compass_the_result_gives_no_place_that_the_page_then_does_not_show() {
+  const next = { at: "A1", why: "A1 may be reversed or as planned. Lay the phone with its mark 43 mm to the right of the middle of A1, and switch the supply off and on." };
+  const lead = (placed) => resultScreen({ plan: NO_PLAN, verdict: { outcome: "undecided", coils: [], causes: [], next, notes: [] }, rehearsal: null, states: () => ({}), north: northWords(null) }, { note: "", actions: [], goOn: () => {}, ohms: () => {}, placed }).lead;
+  equal(lead(true), "Next: A1. A1 may be reversed or as planned.");
+  ok(lead(false)?.includes("43 mm"), lead(false));
+}
+
+export function a_compass_is_not_sent_beside_a_coil_where_only_ohms_are_asked_for() {
+  const verdict = (next) => ({ outcome: "undecided", coils: ["A1", "A2"].map((id) => ({ id, state: "as-planned", used: 1, p: { "as-planned": 1 } })), next });
+  const flow = new HeadingFlow({ plan: PLAN, amps: 1 });
+  flow.verdict = verdict({ at: "A1", route: "ohms", across: "pad", why: "…" });
+  flow.joins();
+  equal([flow.stage, flow.target], ["result", null]);
+  flow.pick("A2");
+  equal(flow.place?.at, "A2", "a coil picked is read all the same");
+}
+
+export function a_compass_asked_beside_the_same_coil_time_and_again_in_vain_is_let_be() {
+  const verdict = (used) => ({ outcome: "undecided", coils: ["A1", "A2"].map((id) => ({ id, state: "undecided", used: id === "A1" ? used : 2, p: { "as-planned": 0.5, dead: 0.5 } })), next: { at: "A1", why: "…" } });
+  const flow = new HeadingFlow({ plan: PLAN, amps: 1 });
+  let t = 0;
+  let used = 2;
+  const out = [];
+  flow.verdict = verdict(used);
+  flow.joins();
+  flow.heading(0, { deg: 0 });
+  const read = () => {
+    equal([flow.stage, flow.place?.at], ["place", "A1"]);
+    flow.placed(t);
+    t = settle(flow, t, 0, out);
+    flow.supplyOn(t, 1);
+    t = settle(flow, t, 40, out);
+    out.push(...flow.setVerdict(verdict(++used)));
+  };
+  for (let k = 0; k < 5; k++) read();
+  equal(flow.stage, "result", "twice more beside each side");
+  equal(out.filter((e) => e.do === "fruitless").map((e) => e.at), ["A1"]);
+  flow.goOn();
+  read();
+  equal(flow.stage, "place", "on with it, as the person says");
+}
+
+export function a_supply_is_not_asked_for_less_than_it_can_give() {
+  near(strengthOf(117, 0.034).amps, 0.01, 1e-9);
+  near(strengthOf(117, 0.006).amps, 0.006, 1e-9, "nor for more");
+  const words = strengthWords({ at: "B2", tells: "strong", turn_deg: 117, amps: 0.01, others: false }, {});
+  ok(words.startsWith("Beside B2 ") && words.includes("or the least the supply gives"), words);
 }
 
 export function both_conventions_can_be_read() {
