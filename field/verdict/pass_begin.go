@@ -20,8 +20,9 @@ const (
 	mostTried    = 400 // patterns looked at, about
 	mostLikely   = 3   // hypotheses of whole strings that are begun from
 	mostGrounds  = 3   // backgrounds that are begun from
-	// Lanes in which backgrounds are sought with one coil otherwise than planned.
-	otherwiseLanes = 2
+	// Lanes in which backgrounds are sought with one coil otherwise than planned, and how many
+	// of these are begun from besides.
+	otherwiseLanes, moreGrounds = 2, 2
 	// Log units behind the best: from there on a lane to begin in is given up, before anything
 	// in it is fitted; likewise a way to understand the pass; and within which a lane is worth
 	// another look.
@@ -177,6 +178,7 @@ func (a *aligner) findGrounds() {
 	for _, l := range a.everyFew() {
 		lanes = append(lanes, fit{l, max(ask(l, a.asPlanned()), ask(l, a.turned()))})
 	}
+	rows := len(settled)
 	// With one coil otherwise the background may be another altogether, under which the row as
 	// planned fits nothing.
 	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
@@ -191,19 +193,24 @@ func (a *aligner) findGrounds() {
 			}
 		}
 	}
-	slices.SortStableFunc(settled, likelier)
 	var found [][3]float64
 	if a.rested {
 		found = a.grounds
 	}
-	for _, t := range settled {
-		if t.log < settled[0].log-hopelessLane || len(found) == mostGrounds {
-			break
-		}
-		if !slices.ContainsFunc(found, func(b [3]float64) bool { return within(b, t.b, sameGround) }) {
-			found = append(found, t.b)
+	take := func(from []tried, most int) {
+		slices.SortStableFunc(from, likelier)
+		for _, t := range from {
+			if t.log < from[0].log-hopelessLane || len(found) >= most {
+				break
+			}
+			if !slices.ContainsFunc(found, func(b [3]float64) bool { return within(b, t.b, sameGround) }) {
+				found = append(found, t.b)
+			}
 		}
 	}
+	whole, otherwise := settled[:rows], settled[rows:]
+	take(whole, mostGrounds)
+	take(otherwise, len(found)+moreGrounds)
 	a.grounds = found
 }
 
