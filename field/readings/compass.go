@@ -78,10 +78,12 @@ func (s *Source) Turn(i int) (t Turn, lack Lack) {
 	if !found {
 		return t, LacksOff
 	}
-	t.Off, t.SDOff = rest, headingSD
+	// It lay elsewhere in the rest: steel near the bench bends the earth's field by as much as
+	// a hand is off in laying the phone.
+	t.Off, t.SDOff = rest, restTurnSD
 	if !byGyro {
 		t.Off -= (h.TopDeg - top) * math.Pi / 180
-		t.SDOff = restTurnSD
+		t.SDOff = math.Sqrt2 * restTurnSD
 	}
 	return t, LacksNothing
 }

@@ -48,6 +48,10 @@ func TestTurn(t *testing.T) {
 			if by := (turn.On - turn.Off) * 180 / math.Pi; lack == LacksNothing && math.Abs(by-(is-was)) > 4 {
 				t.Errorf("turned by %.1f degrees, expected %.0f", by, is-was)
 			}
+			// In a rest the phone lay elsewhere, by steel that bends the earth's field.
+			if least := 8 * math.Pi / 180; c.rest && turn.SDOff < least {
+				t.Errorf("off is known to %.3f from a rest, expected no better than %.3f", turn.SDOff, least)
+			}
 		})
 	}
 }

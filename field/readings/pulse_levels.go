@@ -70,10 +70,9 @@ func (l levelPair) reaching(k int, r reach) levelPair {
 	return l
 }
 
-// twoLevels reads samples that lie at two levels: one is the pulse.
-func twoLevels(xs []sample, label []int, gap float64, sigma [3]float64, hz, duty float64) (out []Reading) {
-	l := levelsOf(xs, label, gap, sigma, hz)
-	logs := l.pulse(xs, hz, duty)
+// twoLevels reads samples that lie at two levels of which one is the pulse, as likely as was
+// found.
+func (l levelPair) twoLevels(logs [2]float64, sigma [3]float64, duty float64) (out []Reading) {
 	total := LogAdd(logs[0], logs[1])
 	for _, on := range [2]int{1, 0} {
 		w := logs[on] - total

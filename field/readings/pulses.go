@@ -35,7 +35,8 @@ func digestPulsed(xs []sample, sigma [3]float64, hz, duty, coarse float64, smoot
 func digestPulses(xs []sample, sigma [3]float64, hz, duty float64) []Reading {
 	label, gap := split(xs)
 	if gap > 8*perAxis(sigma) {
-		return twoLevels(xs, label, gap, sigma, hz, duty)
+		l := levelsOf(xs, label, gap, sigma, hz)
+		return withNoPulse(xs, &l, l.pulse(xs, hz, duty), sigma, hz, duty)
 	}
 	return byPhase(xs, sigma, hz, duty)
 }

@@ -118,6 +118,17 @@ func TestElevenPulses(t *testing.T) {
 	}
 }
 
+// TestDeadUnderAFreeBackground: one pass, no rest, and A2 shorted, so that A1 carries a third
+// more. The row as planned goes with a background 60 uT off, a pause and a rush, and under that
+// one no other explanation was looked for: A2 was claimed as planned at 0.99995.
+func TestDeadUnderAFreeBackground(t *testing.T) {
+	for _, c := range judged(t, "dead-under-a-free-background", "dead-under-a-free-background").Coils {
+		if c.ID == "A2" && c.State != verdict.StateDead {
+			t.Errorf("A2 is dead, told as %s: %v", c.State, c.P)
+		}
+	}
+}
+
 // TestShortedBeside: C2 is shorted, and the passes over it say so; those along the row beside
 // it had found their way with C2 as planned, and spoke against it by twenty log units. It was
 // claimed as planned at 0.9991.

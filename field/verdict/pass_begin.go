@@ -20,6 +20,9 @@ const (
 	mostTried    = 400 // patterns looked at, about
 	mostLikely   = 3   // hypotheses of whole strings that are begun from
 	mostGrounds  = 3   // backgrounds that are begun from
+	// Lanes in which backgrounds are sought with one coil otherwise than planned, and how many
+	// of these are begun from besides.
+	otherwiseLanes, moreGrounds = 2, 2
 	// Log units behind the best: from there on a lane to begin in is given up, before anything
 	// in it is fitted; likewise a way to understand the pass; and within which a lane is worth
 	// another look.
@@ -145,8 +148,8 @@ func (a *aligner) begun() (lanes []fit, reach int) {
 
 // findGrounds finds backgrounds to begin from: what was known before may be nothing
 // at all, or a rest from before the phone re-zeroed itself, and a row under the
-// wrong background fits best facing the wrong way. Asked are the row as planned and
-// the row turned over.
+// wrong background fits best facing the wrong way. Asked are the row as planned, the row
+// turned over, and the row with one coil dead or turned.
 func (a *aligner) findGrounds() {
 	a.grounds = [][3]float64{a.b0}
 	if a.rested && !a.narrow() {
@@ -163,29 +166,55 @@ func (a *aligner) findGrounds() {
 		middle[r] = readings.Median(along)
 	}
 	var settled []tried
+	ask := func(l int, g guess) (best float64) {
+		best = math.Inf(-1)
+		for _, g.b = range [2][3]float64{a.b0, middle} {
+			for range rounds {
+				g.b = a.improve(l, g, false).b
+			}
+			log := a.logOf(l, g, false)
+			settled = append(settled, tried{g, log})
+			best = max(best, log)
+		}
+		return best
+	}
+	var lanes []fit
 	for _, l := range a.everyFew() {
-		for _, g := range [2]guess{a.asPlanned(), a.turned()} {
-			for _, g.b = range [2][3]float64{a.b0, middle} {
-				for range rounds {
-					g.b = a.improve(l, g, false).b
+		lanes = append(lanes, fit{l, max(ask(l, a.asPlanned()), ask(l, a.turned()))})
+	}
+	rows := len(settled)
+	// With one coil otherwise the background may be another altogether, under which the row as
+	// planned fits nothing.
+	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
+	for _, l := range lanes[:min(len(lanes), otherwiseLanes)] {
+		for i := range a.near {
+			if a.inRow[i] {
+				for _, to := range [2]float64{0, -1} {
+					g := a.asPlanned()
+					g.share[i] = to
+					ask(l.at, g)
 				}
-				settled = append(settled, tried{g, a.logOf(l, g, false)})
 			}
 		}
 	}
-	slices.SortStableFunc(settled, likelier)
 	var found [][3]float64
 	if a.rested {
 		found = a.grounds
 	}
-	for _, t := range settled {
-		if t.log < settled[0].log-hopelessLane || len(found) == mostGrounds {
-			break
-		}
-		if !slices.ContainsFunc(found, func(b [3]float64) bool { return within(b, t.b, sameGround) }) {
-			found = append(found, t.b)
+	take := func(from []tried, most int) {
+		slices.SortStableFunc(from, likelier)
+		for _, t := range from {
+			if t.log < from[0].log-hopelessLane || len(found) >= most {
+				break
+			}
+			if !slices.ContainsFunc(found, func(b [3]float64) bool { return within(b, t.b, sameGround) }) {
+				found = append(found, t.b)
+			}
 		}
 	}
+	whole, otherwise := settled[:rows], settled[rows:]
+	take(whole, mostGrounds)
+	take(otherwise, len(found)+moreGrounds)
 	a.grounds = found
 }
 
