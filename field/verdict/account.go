@@ -90,12 +90,6 @@ func (e *engine) account(list []*scored) *Account {
 	return a
 }
 
-// logOf is a factor's log likelihood where a node puts its phone.
-func (e *engine) logOf(n *node, factor int) float64 {
-	c, m := e.likeliest(n, e.factors[factor].frame().src)
-	return n.said[factor].at(c*len(n.sc.s) + m)
-}
-
 // expects is the background under a hold, what the hold read, and what a node
 // expects it to read.
 func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, x Expected) {

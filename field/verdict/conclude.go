@@ -254,39 +254,6 @@ func (e *engine) showsLostTurns(j int) bool {
 	return h == nil || math.Abs(h.at()[j]) < weakBelow*math.Abs(e.m.planned.at()[j])
 }
 
-// fine tells whether nothing is wrong under h that the contract calls a fault:
-// a coil that has lost a few turns and still makes most of its field is not.
-func (h *hypothesis) fine() bool {
-	for _, f := range h.faults {
-		if f.Kind != layout.TurnsShorted || 1-f.Lost < weakBelow {
-			return false
-		}
-	}
-	return true
-}
-
-// differs counts the faults that only one of two has, whatever their degree.
-func (h *hypothesis) differs(o *hypothesis) int {
-	n := len(o.faults)
-	for i := range h.faults {
-		name := nameOf(&h.faults[i]).anyDegree()
-		if slices.ContainsFunc(o.faults, func(f layout.Fault) bool { return nameOf(&f).anyDegree() == name }) {
-			n--
-		} else {
-			n++
-		}
-	}
-	return n
-}
-
-// joinedWrong tells whether strings or coils are joined where they should not be,
-// which leaves every coil facing as planned.
-func (h *hypothesis) joinedWrong() bool {
-	return slices.ContainsFunc(h.faults, func(f layout.Fault) bool {
-		return f.Kind == layout.StringsInSeries || f.Kind == layout.CoilInWrongString
-	})
-}
-
 func normalise(list []*scored) []float64 {
 	w := make([]float64, len(list))
 	if len(list) == 0 {

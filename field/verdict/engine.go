@@ -356,3 +356,9 @@ func (e *engine) likeliest(n *node, src int) (cell, scale int) {
 	}
 	return cell, scale
 }
+
+// logOf is a factor's log likelihood where a node puts its phone.
+func (e *engine) logOf(n *node, factor int) float64 {
+	c, m := e.likeliest(n, e.factors[factor].frame().src)
+	return n.said[factor].at(c*len(n.sc.s) + m)
+}

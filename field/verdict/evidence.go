@@ -44,35 +44,6 @@ type restReading struct {
 	readings.Rest
 }
 
-// ampsReading is what the supply showed, on average, so many times.
-type ampsReading struct {
-	amps, times float64
-	pulsed      bool
-}
-
-// sd is by how much that may be off.
-func (a ampsReading) sd() float64 {
-	sd := displayShare*a.amps + displayAmps/math.Sqrt(a.times)
-	if a.pulsed {
-		return math.Hypot(sd, pulsedShare*a.amps)
-	}
-	return sd
-}
-
-// A supply's display: 2 % and a digit. Of a current that is switched several times a
-// second it shows some middle, and a sensor that smooths sees the pulses lower, all alike.
-const (
-	displayShare, displayAmps = 0.02, 0.01
-	pulsedShare               = 0.07
-)
-
-type faceReading struct {
-	coil int
-	face capture.Face
-	ut   float64 // NaN when not given
-	old  bool    // from before a mend
-}
-
 // gather boils captures down to evidence.
 func gather(plan *layout.Plan, captures []*capture.Capture) (*evidence, error) {
 	return gatherBefore(plan, captures, nil)
@@ -233,43 +204,6 @@ func (ev *evidence) restOf(src int) *[3]float64 {
 	return readings.Middle(own)
 }
 
-// digest is a hold boiled down.
-type digest struct {
-	coil     int
-	source   int // which capture it came from
-	from, to float64
-	shift    [2]float64 // metres, pad frame
-	topDeg   float64
-	up       [3]float64 // gravity's direction in the phone frame, unit; zero when unknown
-	readings []reading
-	toggled  bool // on and off were both seen, so the background drops out
-	samples  int
-	repeated int        // readings left out, since they were the one before bit for bit
-	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the drive-on samples lie flat
-	jumped   bool
-	pulsed   bool
-	moved    bool // the readings would not stand still
-	open     bool
-	label    string // what to call it in messages
-}
-
-// reading is one way to understand the samples of a hold, at a current that it may have been
-// read at.
-type reading struct {
-	readings.Reading
-	share float64 // of the current that all is told for
-}
-
-// digestOf is a hold of a source as its samples were read, at shares of the last setting of
-// the supply.
-func digestOf(plan *layout.Plan, h *capture.Stretch, src int, read readings.Hold, told []float64) digest {
-	return digest{
-		coil: plan.CoilIndex(h.Hold.Coil), source: src, shift: shiftOf(h.Hold), from: h.From, to: h.To,
-		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), repeated: h.Repeated, open: h.Open, label: h.Hold.Coil,
-		readings: readAt(read.Readings, told), toggled: read.Toggled, clipped: read.Clipped, jumped: read.Jumped, moved: read.Moved, pulsed: read.Pulsed,
-	}
-}
-
 // shiftOf is where a hold's mark was laid from the coil's centre, metres, pad frame.
 func shiftOf(h *capture.Hold) (at [2]float64) {
 	if h.ShiftMM != nil {
@@ -296,23 +230,6 @@ func meanUp(gs []capture.Gravity) [3]float64 {
 	return v
 }
 
-// shortestHold is for how long a phone has to lie on a coil to have been laid on it, seconds.
-// A hold that ends sooner was told by mistake, or when the phone lay somewhere else: what
-// ended it was told late, of the hold before.
-const shortestHold = 0.5
-
-// tooShort says so of a hold that was no more than told.
-func (ev *evidence) tooShort(plan *layout.Plan, h *capture.Stretch) bool {
-	if h.To-h.From >= shortestHold {
-		return false
-	}
-	if !h.Open {
-		ev.lose(plan.CoilIndex(h.Hold.Coil))
-		ev.note("The hold on %s was over after %.1f s: too soon to tell anything. Lay the phone on %s and keep it still for three seconds.", h.Hold.Coil, h.To-h.From, h.Hold.Coil)
-	}
-	return true
-}
-
 // lose marks coils over which something was read that tells nothing.
 func (ev *evidence) lose(coils ...int) {
 	if ev.lost == nil {
@@ -321,43 +238,6 @@ func (ev *evidence) lose(coils ...int) {
 	for _, j := range coils {
 		ev.lost[j] = true
 	}
-}
-
-// addHold keeps a hold if it tells anything, and says what is wrong with it.
-func (ev *evidence) addHold(d digest) {
-	if d.moved {
-		ev.remark(wasMoved, d.label)
-	} else if d.jumped {
-		ev.remark(hasJumped, d.label)
-	}
-	if d.clipped != [3]float64{} {
-		ev.remark(atItsEnd, d.label)
-	}
-	switch {
-	case d.samples == 0 && (d.repeated == 0 || d.open):
-	case d.samples == 0:
-		ev.lose(d.coil)
-		ev.remark(hasStopped, d.label)
-	case len(d.readings) == 0:
-		ev.lose(d.coil)
-		ev.remark(neverOn, d.label)
-	default:
-		ev.holds = append(ev.holds, d)
-	}
-}
-
-// facesByCoil are the faces read by hand, those over one coil together.
-func (ev *evidence) facesByCoil() (out [][]faceReading) {
-	at := map[int]int{}
-	for _, f := range ev.faces {
-		k, ok := at[f.coil]
-		if !ok {
-			k = len(out)
-			at[f.coil], out = k, append(out, nil)
-		}
-		out[k] = append(out[k], f)
-	}
-	return out
 }
 
 // addReadings adds what was read by hand and with an ohmmeter. A figure that was noted by

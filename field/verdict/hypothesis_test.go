@@ -2,8 +2,9 @@ package verdict
 
 import (
 	"math"
-	"polewise/layout"
 	"testing"
+
+	"polewise/layout"
 )
 
 // TestNothingMoreIsWrongWithADeadCoil: a short in a coil that carries no current shows nowhere.

@@ -6,7 +6,6 @@ import (
 	"math"
 
 	"polewise/field/capture"
-	"polewise/field/readings"
 )
 
 // Place is where a phone's sensor was found to sit relative to the mark laid on
@@ -88,41 +87,6 @@ func (ev *evidence) faintest() string {
 		}
 	}
 	return fmt.Sprintf("%s gives hardly any field: is the supply really switched, and is that coil alive?", ev.holds[0].label)
-}
-
-// chances are those of a phone's offset cells over all hypotheses together, and
-// the node of the best one.
-func (e *engine) chances(src int, list []*scored) (p []float64, first *node) {
-	weights := normalise(list)
-	p = make([]float64, len(e.phones[src].cells))
-	for i, s := range list[:min(len(list), maxLocated)] {
-		if weights[i] < locatedShare {
-			break
-		}
-		n := e.evaluate(&scored{hyp: s.hyp})
-		if first == nil {
-			first = n
-		}
-		addCells(p, e.phones[src], n, src, weights[i])
-	}
-	return p, first
-}
-
-// addCells adds the chances of a phone's offset cells under a hypothesis, in all w.
-func addCells(p []float64, ph *phone, n *node, src int, w float64) {
-	nodes := len(n.sc.s)
-	log := make([]float64, len(ph.cells))
-	total := math.Inf(-1)
-	for c, cell := range ph.cells {
-		log[c] = math.Inf(-1)
-		for q := range n.sc.s {
-			log[c] = readings.LogAdd(log[c], ph.prior[cell]+n.tot[src][c*nodes+q]+n.sc.lp[q])
-		}
-		total = readings.LogAdd(total, log[c])
-	}
-	for c := range log {
-		p[c] += w * math.Exp(log[c]-total)
-	}
 }
 
 // moments sets mean and spread from the chances of the offset cells. Each stands

@@ -8,7 +8,6 @@ import (
 
 	"polewise/field"
 	"polewise/field/capture"
-	"polewise/field/readings"
 	"polewise/layout"
 )
 
@@ -174,47 +173,6 @@ func (e *engine) frameOf(src, coil int, shift [2]float64, topDeg float64, id key
 		id.text(mended.key)
 	}
 	return frame{src: src, coil: coil, cols: e.m.columnsFor(e.phones[src].grid, coil, shift, topDeg, mended), group: e.groupFor(src, topDeg), id: id}
-}
-
-// By how much a background may lie off what is taken for it before any hold, uT, one standard
-// deviation (estimates, no source): the earth's field and a phone's own error, which may be
-// hundreds, where nothing is known; and after a rest in which the phone was turned otherwise,
-// in the plane and along its z. What is known to better than restedSD was told by a rest.
-const (
-	unknownSD            = 250.0
-	turnedSD, turnedUpSD = 45.0, 14.0
-	restedSD             = 100.0
-)
-
-// groupFor finds or makes the background group of a phone lying one way.
-func (e *engine) groupFor(src int, topDeg float64) int {
-	for g := range e.groups {
-		if e.groups[g].src == src && lieAlike(topDeg, e.groups[g].topDeg) {
-			return g
-		}
-	}
-	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{unknownSD, unknownSD, unknownSD}}
-	if b := e.ev.restOf(src); b != nil {
-		gr.mean = *b
-		// Nobody knows which way the phone lay during the rest, but it lay flat.
-		gr.sd = [3]float64{readings.RestSD, readings.RestSD, readings.RestSD / 2}
-		for _, r := range e.ev.rests {
-			if r.source == src && !lieAlike(topDeg, r.TopDeg) {
-				gr.sd = [3]float64{turnedSD, turnedSD, turnedUpSD}
-			}
-		}
-		// Rests that lie far apart, as where one was taken beside the supply, tell that much
-		// less.
-		for _, r := range e.ev.rests {
-			for a := range gr.sd {
-				if r.source == src {
-					gr.sd[a] = math.Max(gr.sd[a], math.Abs(r.B[a]-gr.mean[a]))
-				}
-			}
-		}
-	}
-	e.groups = append(e.groups, gr)
-	return len(e.groups) - 1
 }
 
 // engineFor lays out what the captures say, those before a mend with them.

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r2"
-	"gonum.org/v1/gonum/spatial/r3"
 
 	"polewise/field/capture"
 	"polewise/layout"
@@ -32,20 +31,6 @@ const (
 	oftenRead  = 4    // a coil read as often as this and still open is better measured
 	causeSure  = 0.9  // a cause as likely as this is known well enough to go and look
 )
-
-// rival is an explanation with where it puts the sensor of the phone in use.
-type rival struct {
-	s      *scored
-	weight float64
-	places []r2.Vec // offsets in the phone frame, as likely as one another
-}
-
-// foreseen is a reading as an explanation expects it, microtesla.
-type foreseen struct {
-	b    r3.Vec
-	sd   float64
-	dims float64 // how many of its figures are read
-}
 
 // choice is a reading that may be asked for.
 type choice struct {
@@ -196,18 +181,6 @@ func (e *engine) whichCause(v *Verdict, list []*scored, weights []float64) *Next
 	return &best.next
 }
 
-// leftOpen is what is left open without another reading.
-func leftOpen(rivals []rival) (all float64) {
-	for i := range rivals {
-		for k := range i {
-			if differ(rivals[i].s.hyp, rivals[k].s.hyp) {
-				all += math.Sqrt(rivals[i].weight * rivals[k].weight)
-			}
-		}
-	}
-	return all
-}
-
 // wiringChoices are ohmmeter readings of the pad and of strings, for where every coil is
 // claimed and what is left open is how they are joined; or coil j is open that one more hold
 // would not settle.
@@ -278,43 +251,6 @@ func doubtful(v *Verdict) []int {
 		out = append(out, j)
 	}
 	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(doubt[b], doubt[a]) })
-	return out
-}
-
-// differ tells whether two explanations differ in what matters: how a coil is, or
-// what to mend.
-func differ(a, b *hypothesis) bool {
-	return !a.sameStates(b) || faultNames(a.faults) != faultNames(b.faults)
-}
-
-// differAt tells whether two explanations differ in what coil j does or is.
-func differAt(a, b *hypothesis, j int) bool {
-	const alike = 0.1
-	d := math.Abs(a.at()[j] - b.at()[j])
-	return a.state(j) != b.state(j) || a.cur().CoilTurns[j] != b.cur().CoilTurns[j] || d > alike*math.Max(math.Abs(a.at()[j]), math.Abs(b.at()[j]))
-}
-
-// rivals are the likeliest explanations.
-func (e *engine) rivals(list []*scored, weights []float64) (out []rival) {
-	src := e.inUse()
-	if needle := e.needleInUse(); needle != nil {
-		src = needle.source
-	}
-	var places []r2.Vec
-	for i, s := range list[:min(len(list), nextRivals)] {
-		if src >= 0 && i < nextPlaced {
-			found := e.placeOf(src, []*scored{s})
-			mean, sd := r2.Vec{X: found.Offset[0], Y: found.Offset[1]}, r2.Vec{X: found.SD[0], Y: found.SD[1]}
-			places = []r2.Vec{mean}
-			if spread := math.Max(sd.X, sd.Y); spread > 1.5*placeSD {
-				places = nil
-				for _, d := range [4]r2.Vec{{X: 1, Y: 1}, {X: -1, Y: 1}, {X: 1, Y: -1}, {X: -1, Y: -1}} {
-					places = append(places, r2.Vec{X: mean.X + d.X*sd.X, Y: mean.Y + d.Y*sd.Y})
-				}
-			}
-		}
-		out = append(out, rival{s, weights[i], places})
-	}
 	return out
 }
 
@@ -424,48 +360,6 @@ func (e *engine) lastTop(src int) float64 {
 	return top
 }
 
-// weigh works out what a reading leaves open.
-func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []foreseen) choice {
-	c := choice{coil: j}
-	seen := make([][]foreseen, len(rivals))
-	for i := range rivals {
-		seen[i] = expect(&rivals[i])
-	}
-	most := 0.0
-	for i := range rivals {
-		for k := range i {
-			a, b := rivals[i].s.hyp, rivals[k].s.hyp
-			if !differ(a, b) {
-				continue
-			}
-			w := math.Sqrt(rivals[i].weight * rivals[k].weight)
-			alike := 0.0
-			for _, x := range seen[i] {
-				for _, y := range seen[k] {
-					alike += x.alike(y)
-				}
-			}
-			alike /= float64(len(seen[i]) * len(seen[k]))
-			c.open += w * alike
-			if differAt(a, b, j) {
-				c.left += w * alike
-				c.part += w
-			}
-			if told := w * (1 - alike); told > most && a.state(j) != b.state(j) {
-				most, c.one, c.other = told, b.state(j), a.state(j)
-			}
-		}
-	}
-	return c
-}
-
-// alike is the Bhattacharyya coefficient of two expected readings.
-func (x foreseen) alike(y foreseen) float64 {
-	v := x.sd*x.sd + y.sd*y.sd
-	d := r3.Norm2(r3.Sub(x.b, y.b))
-	return math.Pow(2*x.sd*y.sd/v, x.dims/2) * math.Exp(-d/(4*v))
-}
-
 // why words a choice.
 func (c *choice) why(id, ask string) string {
 	ask = fmt.Sprintf(ask, id)
@@ -481,29 +375,6 @@ func (s State) words() string {
 		return "as planned"
 	}
 	return string(s)
-}
-
-// over is what the phone would read over a coil.
-func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen {
-	const (
-		noise = 4.0   // uT, with the drift between off and on
-		tell  = 0.05  // of the field: tilt, height
-		step  = 0.002 // metres, for the slope
-	)
-	middle := e.m.sensorOver(j)
-	var out []foreseen
-	for _, o := range r.places {
-		o = toPad(o, topDeg)
-		at := r3.Add(middle, r3.Vec{X: shift.X + o.X, Y: shift.Y + o.Y})
-		field := func(dx, dy float64) r3.Vec {
-			return r3.Scale(1e6, e.m.pad.At(r.s.hyp.at(), r3.Add(at, r3.Vec{X: dx, Y: dy})))
-		}
-		b := field(0, 0)
-		across := r3.Norm(r3.Sub(field(step, 0), field(-step, 0))) / (2 * step)
-		up := r3.Norm(r3.Sub(field(0, step), field(0, -step))) / (2 * step)
-		out = append(out, foreseen{b, math.Sqrt(noise*noise + math.Pow(tell*r3.Norm(b), 2) + (across*across+up*up)*placeSD*placeSD/2), 3})
-	}
-	return out
 }
 
 // Where no phone is told to be moved by, metres (estimates, no source): its sensor lies no
@@ -552,28 +423,4 @@ func shiftWords(shift r2.Vec) string {
 	say(shift.X, "to the right of", "to the left of")
 	say(shift.Y, "beyond", "on your side of")
 	return strings.Join(parts, " and ")
-}
-
-// faceForeseen is what a needle over a coil would show, as if it were a reading:
-// 1 as planned, -1 the other way. Its spread makes the two as hard to tell apart
-// as a face that is read wrongly one time in a hundred: their Bhattacharyya
-// coefficient is 2 sqrt(0.01 * 0.99) = 0.2.
-func (e *engine) faceForeseen(h *hypothesis, j int) []foreseen {
-	const sd = 0.56
-	planned := e.m.tops[j]
-	if planned == 0 {
-		return []foreseen{{r3.Vec{}, sd, 1}}
-	}
-	return []foreseen{{r3.Vec{Z: math.Max(-1, math.Min(1, e.m.topUnder(h, j)/planned))}, sd, 1}}
-}
-
-// ohmsForeseen is what an ohmmeter would show, as if it were a reading: an open
-// circuit as far from any number as can be.
-func ohmsForeseen(ohms float64) []foreseen {
-	const open = 1e6
-	if math.IsInf(ohms, 1) {
-		return []foreseen{{r3.Vec{X: open}, 1, 1}}
-	}
-	sd := math.Hypot(ohmShare*ohms+ohmAbsolute, math.Hypot(wireShare, unknownRoom*layout.CopperPerKelvin)*ohms)
-	return []foreseen{{r3.Vec{X: ohms}, sd, 1}}
 }

@@ -25,15 +25,6 @@ func (e *engine) bases() []*hypothesis {
 	return out
 }
 
-// changesMany tells faults of whole strings, groups or the pad.
-func (s *single) changesMany() bool {
-	switch s.kind {
-	case layout.PadReversed, layout.StringReversed, layout.GroupReversed, layout.StringOpen:
-		return true
-	}
-	return false
-}
-
 // begins takes hypotheses for ones to begin from too; nil are none.
 func (e *engine) begins(list []*hypothesis) {
 	for _, h := range list {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"polewise/field/readings"
+
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -81,4 +83,39 @@ func (m *Model) leaveTurning(ev *evidence) {
 		ev.note("The pass from %s turns, and where its sensor went is not known well enough for such coils. Draw the phone along straight rows.", d.label)
 		return true
 	})
+}
+
+// chances are those of a phone's offset cells over all hypotheses together, and
+// the node of the best one.
+func (e *engine) chances(src int, list []*scored) (p []float64, first *node) {
+	weights := normalise(list)
+	p = make([]float64, len(e.phones[src].cells))
+	for i, s := range list[:min(len(list), maxLocated)] {
+		if weights[i] < locatedShare {
+			break
+		}
+		n := e.evaluate(&scored{hyp: s.hyp})
+		if first == nil {
+			first = n
+		}
+		addCells(p, e.phones[src], n, src, weights[i])
+	}
+	return p, first
+}
+
+// addCells adds the chances of a phone's offset cells under a hypothesis, in all w.
+func addCells(p []float64, ph *phone, n *node, src int, w float64) {
+	nodes := len(n.sc.s)
+	log := make([]float64, len(ph.cells))
+	total := math.Inf(-1)
+	for c, cell := range ph.cells {
+		log[c] = math.Inf(-1)
+		for q := range n.sc.s {
+			log[c] = readings.LogAdd(log[c], ph.prior[cell]+n.tot[src][c*nodes+q]+n.sc.lp[q])
+		}
+		total = readings.LogAdd(total, log[c])
+	}
+	for c := range log {
+		p[c] += w * math.Exp(log[c]-total)
+	}
 }

@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"polewise/field/capture"
-	"polewise/field/readings"
 )
 
 // A supply may be set otherwise in the course of a check: lower, where a sensor came to the
@@ -157,14 +156,24 @@ func settingsOf(told []float64) (shares, chance []float64) {
 	return told, chance
 }
 
-// readAt are the readings of a hold for what share of the current it may have been read at.
-func readAt(hold []readings.Reading, told []float64) (out []reading) {
-	shares, chance := settingsOf(told)
-	for i, share := range shares {
-		for _, r := range hold {
-			r.LogW += math.Log(chance[i])
-			out = append(out, reading{r, share})
-		}
-	}
-	return out
+// ampsReading is what the supply showed, on average, so many times.
+type ampsReading struct {
+	amps, times float64
+	pulsed      bool
 }
+
+// sd is by how much that may be off.
+func (a ampsReading) sd() float64 {
+	sd := displayShare*a.amps + displayAmps/math.Sqrt(a.times)
+	if a.pulsed {
+		return math.Hypot(sd, pulsedShare*a.amps)
+	}
+	return sd
+}
+
+// A supply's display: 2 % and a digit. Of a current that is switched several times a
+// second it shows some middle, and a sensor that smooths sees the pulses lower, all alike.
+const (
+	displayShare, displayAmps = 0.02, 0.01
+	pulsedShare               = 0.07
+)

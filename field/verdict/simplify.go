@@ -3,7 +3,6 @@ package verdict
 import (
 	"math"
 	"slices"
-	"strings"
 
 	"polewise/layout"
 )
@@ -124,29 +123,4 @@ func (e *engine) turnedIn(s *layout.String, turned []bool) []layout.Fault {
 		return other
 	}
 	return one
-}
-
-// priorOf is the log prior chance of faults that come together by coincidence.
-func (e *engine) priorOf(faults ...layout.Fault) (sum float64) {
-	for i := range faults {
-		sum += e.priors[nameOf(&faults[i])]
-	}
-	return sum + together(len(faults))
-}
-
-// faultName tells single faults apart.
-type faultName struct {
-	kind      layout.FaultKind
-	id, other string
-	degree    float64 // share of turns lost, or ohms left
-}
-
-func nameOf(f *layout.Fault) faultName {
-	return faultName{f.Kind, f.ID, f.String + strings.Join(f.IDs, " "), f.Lost + f.Ohms}
-}
-
-// anyDegree is the name of a fault whatever its degree.
-func (n faultName) anyDegree() faultName {
-	n.degree = 0
-	return n
 }

@@ -115,3 +115,24 @@ func (m *Model) needTops() {
 		}
 	}
 }
+
+type faceReading struct {
+	coil int
+	face capture.Face
+	ut   float64 // NaN when not given
+	old  bool    // from before a mend
+}
+
+// facesByCoil are the faces read by hand, those over one coil together.
+func (ev *evidence) facesByCoil() (out [][]faceReading) {
+	at := map[int]int{}
+	for _, f := range ev.faces {
+		k, ok := at[f.coil]
+		if !ok {
+			k = len(out)
+			at[f.coil], out = k, append(out, nil)
+		}
+		out[k] = append(out[k], f)
+	}
+	return out
+}

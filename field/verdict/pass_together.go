@@ -1,0 +1,115 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+)
+
+// The passes of a check are aligned one after the other: each narrows down where the phone's
+// sensor sits, and so in which lanes the next has to be looked for.
+
+// alignPasses aligns the passes that have not been yet, each by itself and then
+// with what the others of its phone say of where the sensor sits: a row whose
+// coils carry half their current, or none, may fit best where the sensor is not.
+func (e *engine) alignPasses() {
+	bases := e.bases()
+	var fresh []*passDigest
+	for i := range e.ev.passes {
+		if d := &e.ev.passes[i]; d.lanes == nil {
+			e.m.prepare(d, &e.ev.sources[d.source], e.groups[e.groupFor(d.source, d.topDeg)].prior())
+			fresh = append(fresh, d)
+		}
+	}
+	for src := range e.phones {
+		var of []*passDigest
+		for _, d := range fresh {
+			if d.source == src {
+				of = append(of, d)
+			}
+		}
+		catchUp(of)
+	}
+	for _, d := range fresh {
+		e.alignOne(d, bases)
+	}
+	for src := range e.phones {
+		chance := e.chancesByPasses(src)
+		for _, d := range fresh {
+			if d.source != src || d.aligner.narrow() {
+				continue
+			}
+			var lanes []fit
+			for l, in := range e.lanesInPlay(d, chance) {
+				if in && !d.lanes[l].begun {
+					d.lanes[l].begun = true
+					lanes = append(lanes, fit{l, math.Inf(1)})
+				}
+			}
+			d.aligner.begin(lanes, 0, bases)
+		}
+	}
+}
+
+// alignOne aligns a pass where the passes before it leave the sensor, and wherever it may be
+// if the pass fits nothing well there.
+func (e *engine) alignOne(d *passDigest, bases []*hypothesis) {
+	lanes, reach := d.aligner.begun()
+	if !d.aligner.narrow() {
+		in := e.lanesInPlay(d, e.chancesByPasses(d.source))
+		var few []fit
+		for _, l := range lanes {
+			if in[l.at] {
+				few = append(few, l)
+			}
+		}
+		if len(few) < len(lanes) {
+			d.aligner.begin(few, reach, bases)
+			if w := d.best(); w != nil && w.lack < wellSettled {
+				return
+			}
+		}
+	}
+	d.aligner.begin(lanes, reach, bases)
+}
+
+// chancesByPasses is how likely a phone's sensor sits in each of its cells, for all that
+// the passes say that are aligned by now.
+func (e *engine) chancesByPasses(src int) []float64 {
+	ph := e.phones[src]
+	chance := slices.Clone(ph.prior)
+	for i := range e.ev.passes {
+		d := &e.ev.passes[i]
+		if d.source != src || d.best() == nil {
+			continue
+		}
+		tops, best := make([]float64, len(d.lanes)), math.Inf(-1)
+		for l := range d.lanes {
+			tops[l] = d.lanes[l].top()
+			best = max(best, tops[l])
+		}
+		for c := range chance {
+			at := math.Inf(-1)
+			for _, l := range d.lanesBeside(d.beside(ph, c)) {
+				at = max(at, tops[l])
+			}
+			chance[c] += max(at-best, -hopelessLane)
+		}
+	}
+	return chance
+}
+
+// lanesInPlay tells of each lane of a pass whether its sensor may have gone there, by how
+// likely it sits in each cell.
+func (e *engine) lanesInPlay(d *passDigest, chance []float64) []bool {
+	ph, in := e.phones[d.source], make([]bool, len(d.lanes))
+	likeliest := slices.Max(chance)
+	for c := range chance {
+		if chance[c] < likeliest-hopelessWay {
+			continue
+		}
+		for _, l := range d.lanesBeside(d.beside(ph, c)) {
+			in[l] = true
+		}
+	}
+	return in
+}
