@@ -68,7 +68,7 @@ func (e *engine) account(list []*scored) *Account {
 	}
 	odd := e.unexplained(best)
 	for i, f := range e.factors {
-		if e.ev.mended != nil && f.frame().src >= e.ev.firstOld {
+		if e.ev.sources[f.frame().src].mended != nil {
 			continue // read in an earlier check
 		}
 		switch f := f.(type) {

@@ -22,7 +22,6 @@ type afterMend struct {
 	turned  map[int]bool // its field runs the other way since
 	key     string       // names turned
 	passed  map[int]bool // read before it by passes, which do not count
-	holds   int          // readings from before the mend that count
 }
 
 // mendedBy works out which coils a mend touched and turned; nil where it changed
@@ -115,7 +114,6 @@ func (ev *evidence) carryOver(plan *layout.Plan, old *evidence, a *afterMend) {
 	maps.Copy(stale, a.touched)
 	ev.mended = a
 	shift := len(ev.sources)
-	ev.firstOld = shift
 	for _, s := range old.sources {
 		s.mended = a
 		ev.sources = append(ev.sources, s)
@@ -128,21 +126,18 @@ func (ev *evidence) carryOver(plan *layout.Plan, old *evidence, a *afterMend) {
 		if !stale[h.coil] {
 			h.source += shift
 			ev.holds = append(ev.holds, h)
-			a.holds++
 		}
 	}
 	for _, b := range old.bearings {
 		if !stale[b.coil] {
 			b.source += shift
 			ev.bearings = append(ev.bearings, b)
-			a.holds++
 		}
 	}
 	for _, f := range old.faces {
 		if !stale[f.coil] {
 			f.old = true
 			ev.faces = append(ev.faces, f)
-			a.holds++
 		}
 	}
 	var ohms, gone []ohmReading
@@ -205,7 +200,7 @@ const mostNamed = 4
 // readSince tells whether a coil has been read since the mend.
 func (e *engine) readSince(j int) bool {
 	for _, f := range e.factors {
-		if fr := f.frame(); fr.coil == j && fr.src < e.ev.firstOld {
+		if fr := f.frame(); fr.coil == j && e.ev.sources[fr.src].mended == nil {
 			return true
 		}
 	}

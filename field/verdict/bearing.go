@@ -25,7 +25,6 @@ type bearingDigest struct {
 	topDeg       float64
 	off, on      float64 // radians, clockwise from north, with turns by hand taken out
 	sdOff, sdOn  float64
-	samples      int
 	hand         float64   // radians the phone had been turned by hand since the start as it was laid down
 	duty         float64   // share of the time the pull acts: 1 unless pulsed
 	ofCurrent    []float64 // the shares of the current that all is told for that it may have been read at
@@ -35,7 +34,7 @@ type bearingDigest struct {
 func (ev *evidence) addBearing(plan *layout.Plan, h *capture.Stretch, src int, turn readings.Turn, lack readings.Lack, ofCurrent []float64) {
 	d := bearingDigest{
 		coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, shift: shiftOf(h.Hold), topDeg: h.TopDeg,
-		off: turn.Off, on: turn.On, sdOff: turn.SDOff, sdOn: turn.SDOn, samples: len(h.Bearings), hand: turn.Hand, duty: turn.Duty, ofCurrent: ofCurrent,
+		off: turn.Off, on: turn.On, sdOff: turn.SDOff, sdOn: turn.SDOn, hand: turn.Hand, duty: turn.Duty, ofCurrent: ofCurrent,
 	}
 	switch lack {
 	case readings.LacksNothing:
@@ -61,8 +60,8 @@ type bearingFactor struct {
 	buf   []float64
 	turns []needleTurn
 	// ratio: the scales stand for the earth's field.
-	ratio          bool
-	shares, chance []float64 // of the current that all is told for, and how likely each
+	scalesAreEarths bool
+	shares, chance  []float64 // of the current that all is told for, and how likely each
 }
 
 // needleTurn is by what the needle turned with the supply on.
@@ -93,7 +92,7 @@ func (b *bearingFactor) name() string {
 
 func (e *engine) addBearingFactor(d *bearingDigest) {
 	f := &bearingFactor{
-		bearingDigest: d, ph: e.phones[d.source], ratio: e.ratio, turns: d.turns(),
+		bearingDigest: d, ph: e.phones[d.source], scalesAreEarths: e.onlyBearings, turns: d.turns(),
 	}
 	f.shares, f.chance = settingsOf(d.ofCurrent)
 	f.frame_ = e.frameOf(d.source, d.coil, d.shift, d.topDeg, f.identity())
@@ -131,7 +130,7 @@ func (b *bearingFactor) identity() key {
 		g.x0, g.y0, float64(g.nx), float64(g.ny), float64(g.margin), g.step, g.sd, g.lift} {
 		k.add(x)
 	}
-	if b.ratio {
+	if b.scalesAreEarths {
 		k.add(1)
 	}
 	for _, share := range b.ofCurrent {
@@ -175,7 +174,7 @@ func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float
 		p := t.pull(f, sc, placeSD)
 		for i, share := range b.shares {
 			times := b.chance[i] * t.chance
-			if b.ratio {
+			if b.scalesAreEarths {
 				t.densities(row, sc.earths, &p, share, times)
 				continue
 			}
@@ -250,7 +249,7 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 				p := t.pull(f, sc, b.ph.sd)
 				for m, s := range sc.s {
 					uT := earths[0].uT // the weaker the earth's, the further a needle turns
-					if b.ratio {
+					if b.scalesAreEarths {
 						uT, s = sc.earths[m].uT, 1
 					}
 					least = min(least, t.openTo(&p, uT, s*slices.Max(b.ofCurrent)))

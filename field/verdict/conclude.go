@@ -251,7 +251,7 @@ func (e *engine) poleInDoubt(h *hypothesis) []string {
 // shorted: on a set current it would, and where a lead or a limit holds the current.
 func (e *engine) showsLostTurns(j int) bool {
 	h := newHypothesis(e.m, []layout.Fault{{Kind: layout.TurnsShorted, ID: e.m.plan.Coils[j].ID, Lost: 1. / 3}}, 0)
-	return h == nil || math.Abs(h.at()[j]) < weakBelow*math.Abs(e.m.planned.at()[j])
+	return h == nil || math.Abs(h.ampTurns()[j]) < weakBelow*math.Abs(e.m.planned.ampTurns()[j])
 }
 
 func normalise(list []*scored) []float64 {

@@ -41,9 +41,9 @@ func (ev *evidence) onlyBearings() bool {
 	return len(ev.bearings) > 0 && len(ev.holds) == 0 && len(ev.passes) == 0
 }
 
-// ratios are the scales of evidence by headings alone: the current's share of
+// earthScales are the scales of evidence by headings alone: the current's share of
 // the plan is taken as one unless the supply shows another.
-func (e *engine) ratios(h *hypothesis) scales {
+func (e *engine) earthScales(h *hypothesis) scales {
 	sc := scales{s: make([]float64, len(e.earths.list)), lp: make([]float64, len(e.earths.list)), sd: math.Hypot(earthSpreadSD, scaleSD), earths: e.earths.list}
 	if e.earths.coarse {
 		sc.sd = math.Hypot(sc.sd, earthStepSD)
@@ -53,8 +53,8 @@ func (e *engine) ratios(h *hypothesis) scales {
 		share = r
 	}
 	if n := len(e.ev.amps); n > 0 {
-		if a := e.ev.amps[n-1]; h.cur().PadAmps > 0 {
-			display = scalePrior(a.amps/h.cur().PadAmps*e.ev.firstShare()) - math.Log(h.cur().PadAmps)
+		if a := e.ev.amps[n-1]; h.currents().PadAmps > 0 {
+			display = scalePrior(a.amps/h.currents().PadAmps*e.ev.firstShare()) - math.Log(h.currents().PadAmps)
 		} else { // nothing flows, whatever is set
 			display = logNormal(a.amps, 0, a.sd())
 		}

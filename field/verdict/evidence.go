@@ -19,14 +19,13 @@ type evidence struct {
 	faces    []faceReading
 	ohms     []ohmReading
 	amps     []ampsReading
-	first    float64 // what the supply was set to first, as a share of what it was last; 0 where it was set once
+	setFirst float64 // what the supply was set to first, as a share of what it was last; 0 where it was set once
 	unsure   bool    // what the supply showed may be told wrong
 	rests    []restReading
 	remarks  map[remark][]string // coils of which each is to be said
 	lost     map[int]bool        // coils over which something was read that tells nothing
 	notes    []string
 	mended   *afterMend // nil: no mend came before
-	firstOld int        // sources from here on read before the mend
 }
 
 // sourceInfo is one phone: what it said of its sensor.
@@ -69,13 +68,9 @@ func gatherBefore(plan *layout.Plan, captures []*capture.Capture, since *ampsRea
 }
 
 func (ev *evidence) note(format string, args ...any) {
-	s := fmt.Sprintf(format, args...)
-	for _, n := range ev.notes {
-		if n == s {
-			return
-		}
+	if s := fmt.Sprintf(format, args...); !slices.Contains(ev.notes, s) {
+		ev.notes = append(ev.notes, s)
 	}
-	ev.notes = append(ev.notes, s)
 }
 
 // remark is what may be said of many holds at once.

@@ -76,7 +76,7 @@ func (m *Model) faceShown(coil int, bz float64, h *hypothesis) [3]float64 {
 	}
 	strength := math.Abs(bz) / planned
 	none := noneFound * min(1, max(0, (showsSurely-strength)/(showsSurely-showsNone)))
-	if h.at()[coil] == 0 {
+	if h.ampTurns()[coil] == 0 {
 		none = math.Max(none, deadNone) // whatever its neighbours leave there
 	}
 	// Of those that find a face, how many find the one that is there: half over a dead coil.
@@ -95,8 +95,8 @@ func (m *Model) topUnder(h *hypothesis, j int) float64 {
 	}
 	m.needTops()
 	var bz float64
-	for i := range h.at() {
-		bz += m.over[j][i] * h.at()[i]
+	for i := range h.ampTurns() {
+		bz += m.over[j][i] * h.ampTurns()[i]
 	}
 	return bz
 }

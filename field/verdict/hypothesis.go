@@ -20,14 +20,14 @@ type hypothesis struct {
 // flow is what flows where, at the planned supply.
 type flow struct {
 	*layout.Currents
-	turns []float64 // ampere-turns per coil, pad frame
+	ampTurns []float64 // ampere-turns per coil, pad frame
 }
 
-// cur is what flows where. Where it was let go of it is worked out again.
-func (h *hypothesis) cur() *layout.Currents { return h.flow().Currents }
+// currents is what flows where. Where it was let go of it is worked out again.
+func (h *hypothesis) currents() *layout.Currents { return h.flow().Currents }
 
-// at are the ampere-turns of each coil, pad frame, at the planned supply.
-func (h *hypothesis) at() []float64 { return h.flow().turns }
+// ampTurns are the ampere-turns of each coil, pad frame, at the planned supply.
+func (h *hypothesis) ampTurns() []float64 { return h.flow().ampTurns }
 
 func (h *hypothesis) flow() *flow {
 	if h.solved == nil {
@@ -42,8 +42,8 @@ func (h *hypothesis) flow() *flow {
 
 func flowOf(p *layout.Plan, cur *layout.Currents) *flow {
 	f := &flow{cur, make([]float64, len(p.Coils))}
-	for j := range f.turns {
-		f.turns[j] = cur.AmpereTurns(p, j)
+	for j := range f.ampTurns {
+		f.ampTurns[j] = cur.AmpereTurns(p, j)
 	}
 	return f
 }
@@ -118,7 +118,7 @@ func (h *hypothesis) fill(cur *layout.Currents) {
 		default:
 			h.states[j] = coilAsPlanned
 		}
-		if planned := h.of.planned; planned != nil && facing != 0 && math.Abs(cur.CoilAmps[j]) < starvedBelow*math.Abs(planned.cur().CoilAmps[j]) {
+		if planned := h.of.planned; planned != nil && facing != 0 && math.Abs(cur.CoilAmps[j]) < starvedBelow*math.Abs(planned.currents().CoilAmps[j]) {
 			h.states[j] |= coilStarved
 		}
 		k.add(facing)
@@ -146,7 +146,7 @@ func (h *hypothesis) with(s single) *hypothesis {
 	// What else is wrong with a coil that carries no current nobody can see,
 	// and it is not offered as a second fault.
 	if s.kind == layout.CoilShorted || s.kind == layout.TurnsShorted {
-		if j := p.CoilIndex(s.fault.ID); h.cur().CoilAmps[j] == 0 {
+		if j := p.CoilIndex(s.fault.ID); h.currents().CoilAmps[j] == 0 {
 			return nil
 		}
 	}
@@ -157,7 +157,7 @@ func (h *hypothesis) with(s single) *hypothesis {
 		return newHypothesis(h.of, faults, logPrior)
 	}
 	// A reversal changes signs and nothing else.
-	cur := *h.cur()
+	cur := *h.currents()
 	cur.CoilAmps = slices.Clone(cur.CoilAmps)
 	for _, j := range flipped {
 		cur.CoilAmps[j] = -cur.CoilAmps[j]
@@ -222,12 +222,12 @@ func (h *hypothesis) differs(o *hypothesis) int {
 // differ tells whether two explanations differ in what matters: how a coil is, or
 // what to mend.
 func differ(a, b *hypothesis) bool {
-	return !a.sameStates(b) || faultNames(a.faults) != faultNames(b.faults)
+	return !a.sameStates(b) || nameOfFaults(a.faults) != nameOfFaults(b.faults)
 }
 
 // differAt tells whether two explanations differ in what coil j does or is.
 func differAt(a, b *hypothesis, j int) bool {
 	const alike = 0.1
-	d := math.Abs(a.at()[j] - b.at()[j])
-	return a.state(j) != b.state(j) || a.cur().CoilTurns[j] != b.cur().CoilTurns[j] || d > alike*math.Max(math.Abs(a.at()[j]), math.Abs(b.at()[j]))
+	d := math.Abs(a.ampTurns()[j] - b.ampTurns()[j])
+	return a.state(j) != b.state(j) || a.currents().CoilTurns[j] != b.currents().CoilTurns[j] || d > alike*math.Max(math.Abs(a.ampTurns()[j]), math.Abs(b.ampTurns()[j]))
 }

@@ -70,7 +70,7 @@ func Warm(plan *layout.Plan) (*Model, error) {
 // fieldOver is the field at the planned sensor height over a coil's centre in
 // microtesla.
 func (m *Model) fieldOver(h *hypothesis, j int) r3.Vec {
-	return r3.Scale(1e6, m.pad.At(h.at(), m.sensorOver(j)))
+	return r3.Scale(1e6, m.pad.At(h.ampTurns(), m.sensorOver(j)))
 }
 
 // sensorOver is the planned place of the sensor over a coil's centre.
@@ -102,7 +102,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 		level.lift = 0
 		c = m.columnsFor(&level, coil, shift, topDeg, mended).lifted(g.lift)
 	} else {
-		c = columnsAt(m.plan, m.pad, m.planned.at(), g.size(), m.placeOf(g, coil, shift, topDeg))
+		c = columnsAt(m.plan, m.pad, m.planned.ampTurns(), g.size(), m.placeOf(g, coil, shift, topDeg))
 		if mended != nil {
 			c.turned = mended.turned
 		}
@@ -119,8 +119,8 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 
 // newEngine lays out the factors of a body of evidence.
 func (m *Model) newEngine(ev *evidence, res resolution) *engine {
-	e := &engine{m: m, id: m.fresh(), ev: ev, faces: ev.facesByCoil(), res: res, best: math.Inf(-1), bail: bail, reach: 1, seen: map[uint64]*scored{}, ratio: ev.onlyBearings(), known: &m.known}
-	if e.ratio {
+	e := &engine{m: m, id: m.fresh(), ev: ev, faces: ev.facesByCoil(), res: res, best: math.Inf(-1), giveUp: usualGiveUp, misfitReach: 1, seen: map[uint64]*scored{}, onlyBearings: ev.onlyBearings(), known: &m.known}
+	if e.onlyBearings {
 		e.earths.list = earths
 	}
 	for _, s := range ev.sources {
@@ -137,7 +137,7 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		}
 		h.frame_ = e.frameOf(d.source, d.coil, d.shift, d.topDeg, h.identity())
 		if !d.toggled {
-			e.groups[h.frame_.group].settles = true
+			e.groups[h.frame_.group].toFit = true
 		}
 		e.pulsed = e.pulsed || d.pulsed
 		e.factors = append(e.factors, h)

@@ -38,8 +38,7 @@ type choice struct {
 	open float64 // of everything
 	left float64 // of what explanations say of its coil
 	part float64 // what they differ by there now
-	// What it tells apart best.
-	coil       int
+	// The states of its coil that it tells apart best; empty where it tells none apart.
 	one, other State
 }
 
@@ -108,7 +107,7 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 func (e *engine) nothingFlows(j int, list []*scored, weights []float64) *Next {
 	still, left := 0.0, 1.0
 	for i, s := range list {
-		if s.hyp.cur().PadAmps <= 0 {
+		if s.hyp.currents().PadAmps <= 0 {
 			still += weights[i]
 		}
 		if left -= weights[i]; still+left < 0.5 {
@@ -143,7 +142,7 @@ func (e *engine) onTheLine(j, used int, list []*scored, weights []float64) *Next
 		if st := s.hyp.states[j].bare(); st != coilAsPlanned && st != coilWeak {
 			return nil
 		}
-		share := s.hyp.cur().CoilTurns[j] / float64(e.m.plan.WindingOf(j).Turns)
+		share := s.hyp.currents().CoilTurns[j] / float64(e.m.plan.WindingOf(j).Turns)
 		sum, mean, square = sum+weights[i], mean+weights[i]*share, square+weights[i]*share*share
 	}
 	if sum <= 0 {
@@ -195,7 +194,7 @@ func (e *engine) wiringChoices(rivals []rival, j int, open bool) (out []choice) 
 		if slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" && i == 0 || o.kind == "string" && o.index == i-1 }) {
 			continue // once more would tell little new
 		}
-		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(expect[i](r.s.hyp.cur())) })
+		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(expect[i](r.s.hyp.currents())) })
 		where, at := "the pad at its own plug", j
 		if kind, id, ok := strings.Cut(a, ":"); ok {
 			where, at = fmt.Sprintf("%s %s unplugged from the rest", kind, id), e.m.plan.Strings[i-1].Coils[0]
@@ -313,7 +312,7 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 	if times > 1 || times > 0 && !byHand {
 		return out // the meter would show what it showed
 	}
-	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur().CoilOhms[j]) })
+	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.currents().CoilOhms[j]) })
 	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
 	least := func(a, b choice) int { return cmp.Compare(a.left, b.left) }
 	switch {

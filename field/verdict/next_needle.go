@@ -48,7 +48,7 @@ func (e *engine) needleOf(rivals []rival) *needle {
 	best := e.evaluate(&scored{hyp: rivals[0].s.hyp})
 	_, m := e.likeliest(best, last.source)
 	strength := 1 / best.sc.s[m] // in ratio, of the current as planned
-	if !e.ratio {
+	if !e.onlyBearings {
 		strength = usualEarth / best.sc.s[m]
 	}
 	e.slim(best)

@@ -64,7 +64,7 @@ func leftOpen(rivals []rival) (all float64) {
 
 // weigh works out what a reading leaves open.
 func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []foreseen) choice {
-	c := choice{coil: j}
+	var c choice
 	seen := make([][]foreseen, len(rivals))
 	for i := range rivals {
 		seen[i] = expect(&rivals[i])
@@ -117,7 +117,7 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 		o = toPad(o, topDeg)
 		at := r3.Add(middle, r3.Vec{X: shift.X + o.X, Y: shift.Y + o.Y})
 		field := func(dx, dy float64) r3.Vec {
-			return r3.Scale(1e6, e.m.pad.At(r.s.hyp.at(), r3.Add(at, r3.Vec{X: dx, Y: dy})))
+			return r3.Scale(1e6, e.m.pad.At(r.s.hyp.ampTurns(), r3.Add(at, r3.Vec{X: dx, Y: dy})))
 		}
 		b := field(0, 0)
 		across := r3.Norm(r3.Sub(field(step, 0), field(-step, 0))) / (2 * step)

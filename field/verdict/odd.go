@@ -27,14 +27,14 @@ const (
 
 // unexplained is what was read and the best hypothesis does not explain.
 type unexplained struct {
-	holds  []*holdFactor
-	passes []*passFactor
-	many   bool   // so much that nothing may be claimed
-	why    string // what to say of that where it is not because of some readings, but of all
-	turned bool   // the holds fit where their coils were turned between two readings
-	others map[int]bool
-	idle   map[int]bool // coils of strings that may be without current, or not
-	beside map[int]int  // coils that were read as another should, and that
+	holds     []*holdFactor
+	passes    []*passFactor
+	many      bool   // so much that nothing may be claimed
+	why       string // what to say of that where it is not because of some readings, but of all
+	turned    bool   // the holds fit where their coils were turned between two readings
+	explained map[int]bool
+	idle      map[int]bool // coils of strings that may be without current, or not
+	beside    map[int]int  // coils that were read as another should, and that
 }
 
 // groundTold tells whether any phone was read with the supply off. Where none was, the
@@ -64,7 +64,7 @@ func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
 	}
 	var rivals []*hypothesis
 	for i := range e.m.plan.Strings {
-		if n.hyp.cur().StringAmps[i] != 0 {
+		if n.hyp.currents().StringAmps[i] != 0 {
 			continue
 		}
 		if rivals == nil {
@@ -117,10 +117,10 @@ const (
 // mayFlow tells whether something in which string i carries current fits the readings about
 // as well as a node in which it carries none.
 func (e *engine) mayFlow(i int, n *node, list []*scored, revived []*hypothesis, short func(*hypothesis) float64) bool {
-	rivals := slices.DeleteFunc(slices.Clone(revived), func(h *hypothesis) bool { return h.cur().StringAmps[i] == 0 })
+	rivals := slices.DeleteFunc(slices.Clone(revived), func(h *hypothesis) bool { return h.currents().StringAmps[i] == 0 })
 	looked := 0
 	for _, s := range list {
-		if looked < flowingLooked && s.hyp.cur().StringAmps[i] != 0 {
+		if looked < flowingLooked && s.hyp.currents().StringAmps[i] != 0 {
 			rivals = append(rivals, s.hyp)
 			looked++
 		}
@@ -135,7 +135,7 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 		return u
 	}
 	holds, passes, short := 0, 0, 0.0
-	u.others = map[int]bool{}
+	u.explained = map[int]bool{}
 	for i, f := range e.factors {
 		switch f := f.(type) {
 		case *holdFactor:
@@ -144,12 +144,11 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 			if e.strays(n, i, f) {
 				u.holds = append(u.holds, f)
 			} else {
-				u.others[f.coil] = true
+				u.explained[f.coil] = true
 			}
 		case *passFactor:
 			passes++
-			c, m := e.likeliest(n, f.frame().src)
-			if n.short[i] > passShort || f.lack() > passLack || n.said[i].at(c*len(n.sc.s)+m) < f.stray()*f.trust()+strayMargin {
+			if n.short[i] > passShort || f.lack() > passLack || e.logOf(n, i) < f.stray()*f.trust()+strayMargin {
 				u.passes = append(u.passes, f)
 			}
 		}
@@ -161,7 +160,7 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 		u.many, u.why = true, "What the supply is told to have shown is far from the plan, and the readings go with the one as well as with the other. Look at the supply and tell the amps again. Nothing is claimed."
 	case !u.many && short > math.Max(shortAll, shortEach*float64(holds)):
 		u.many, u.why = true, "Nothing known here explains the readings as a whole: it may be another plan, or the phone's sensor sits where none was looked for. Find the phone's sensor, and read the coils again. Nothing is claimed."
-	case holds > 0 && n.hyp.cur().PadAmps <= 0 && !e.groundTold():
+	case holds > 0 && n.hyp.currents().PadAmps <= 0 && !e.groundTold():
 		u.many, u.why = true, "It may be that no current flows at all. Nothing was read with the supply off, and so nothing tells that from a pad that is as planned. Switch it off for three seconds and on again over a coil. Nothing is claimed."
 	}
 	return u
@@ -169,8 +168,7 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 
 // strays tells whether a hold, the i-th factor, is to a node no more than an outlier.
 func (e *engine) strays(n *node, i int, h *holdFactor) bool {
-	c, m := e.likeliest(n, h.source)
-	return n.said[i].at(c*len(n.sc.s)+m) < outlierLog(h.pulls(&n.bg[i]))+strayMargin
+	return e.logOf(n, i) < outlierLog(h.pulls(&n.bg[i]))+strayMargin
 }
 
 // turnedBetween tells whether holds that a node does not explain are those of coils that
@@ -298,7 +296,7 @@ func (u *unexplained) coils(count int) map[int]bool {
 	}
 	for _, p := range u.passes {
 		for _, j := range p.coils {
-			if !u.others[j] {
+			if !u.explained[j] {
 				out[j] = true
 			}
 		}

@@ -68,7 +68,7 @@ func (r *ohmReading) misreadUnder(h *hypothesis) bool {
 // expected is what should be read under a hypothesis: ohms at the temperature told, +Inf
 // where it is open.
 func (r *ohmReading) expected(h *hypothesis) float64 {
-	ohms := r.of(h.cur())
+	ohms := r.of(h.currents())
 	if math.IsNaN(r.celsius) {
 		return ohms
 	}

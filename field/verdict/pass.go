@@ -24,7 +24,7 @@ type passDigest struct {
 	from, to   float64
 	topDeg     float64
 	up         [3]float64
-	xs         []sample
+	samples    []sample
 	hz, duty   float64
 	pulsed     bool
 	pathLength float64
@@ -79,14 +79,14 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 		for a := range x.u {
 			x.u[a] /= ofCurrent[0]
 		}
-		d.xs = append(d.xs, x)
+		d.samples = append(d.samples, x)
 	}
 	for i := 1; i < len(d.path); i++ {
 		d.pathLength += r2.Norm(r2.Sub(d.path[i], d.path[i-1]))
 	}
 	switch {
-	case len(d.xs) < 2*len(d.coils) || d.pathLength == 0:
-		ev.note("The pass from %s has too few readings (%d) to tell its coils apart. Draw the phone more slowly.", d.label, len(d.xs))
+	case len(d.samples) < 2*len(d.coils) || d.pathLength == 0:
+		ev.note("The pass from %s has too few readings (%d) to tell its coils apart. Draw the phone more slowly.", d.label, len(d.samples))
 	case d.pulsed && readings.Shorter(d.hz, d.duty) < tooQuick*d.every():
 		ev.note("The pass from %s was drawn under pulses too quick for this phone to tell them from the coils. Switch the supply on steadily and draw it again.", d.label)
 	case d.pulsed && d.trailsBy() > tooSlow*readings.Shorter(d.hz, d.duty):
@@ -114,21 +114,21 @@ const (
 func (d *passDigest) trailsBy() float64 {
 	var shares []float64
 	base := math.Max(d.every(), math.Min(edgeBase, baseShare*readings.Shorter(d.hz, d.duty)))
-	for from := 0; from < len(d.xs); {
+	for from := 0; from < len(d.samples); {
 		to := from
-		for to < len(d.xs) && d.xs[to].t < d.xs[from].t+1/d.hz {
+		for to < len(d.samples) && d.samples[to].t < d.samples[from].t+1/d.hz {
 			to++
 		}
 		var step, swing float64
 		before := from - 1 // the last sample about base ago
 		for i := from; i < to; i++ {
-			for before+1 < i && d.xs[i].t-d.xs[before+1].t >= 0.99*base {
+			for before+1 < i && d.samples[i].t-d.samples[before+1].t >= 0.99*base {
 				before++
 			}
-			if before >= from && d.xs[i].t-d.xs[before].t < 1.6*base { // it may have frozen in between
-				step = math.Max(step, readings.Gap(d.xs[i].u, d.xs[before].u))
+			if before >= from && d.samples[i].t-d.samples[before].t < 1.6*base { // it may have frozen in between
+				step = math.Max(step, readings.Gap(d.samples[i].u, d.samples[before].u))
 			}
-			swing = math.Max(swing, readings.Gap(d.xs[i].u, d.xs[from].u))
+			swing = math.Max(swing, readings.Gap(d.samples[i].u, d.samples[from].u))
 		}
 		if swing > leastSwing {
 			shares = append(shares, math.Min(1, step/swing))
@@ -152,9 +152,9 @@ const tooQuick = 2
 
 // every is the usual time between two samples, seconds.
 func (d *passDigest) every() float64 {
-	gaps := make([]float64, 0, len(d.xs))
-	for i := 1; i < len(d.xs); i++ {
-		gaps = append(gaps, d.xs[i].t-d.xs[i-1].t)
+	gaps := make([]float64, 0, len(d.samples))
+	for i := 1; i < len(d.samples); i++ {
+		gaps = append(gaps, d.samples[i].t-d.samples[i-1].t)
 	}
 	return readings.Median(gaps)
 }

@@ -43,25 +43,25 @@ const (
 // aligner is what aligning one pass needs.
 type aligner struct {
 	*passDigest
-	n        int             // points along the way
-	step     float64         // metres between them
-	ticks    []tick          // the samples, and the time between those far apart
-	strides  [][paces]stride // into each tick
-	together [][2]int        // samples that make one tick, from one to before another
-	share    float64         // weight of one sample
-	start    []float64
-	finish   []float64
-	wander   []float64 // variance of how far beside it the sensor went, at each point
-	noise    sym3
-	b0       [3]float64   // background before any reading, pad axes
-	pb       sym3         // and its precision
-	rested   bool         // it is known from a rest
-	grounds  [][3]float64 // backgrounds to begin from
-	planned  []float64    // ampere-turns of the near coils
+	n          int             // points along the way
+	step       float64         // metres between them
+	ticks      []tick          // the samples, and the time between those far apart
+	strides    [][paces]stride // into each tick
+	together   [][2]int        // samples that make one tick, from one to before another
+	eachCounts float64         // weight of one sample
+	start      []float64
+	finish     []float64
+	wander     []float64 // variance of how far beside it the sensor went, at each point
+	noise      sym3
+	ground     [3]float64   // background before any reading, pad axes
+	groundPrec sym3         // and its precision
+	rested     bool         // it is known from a rest
+	grounds    [][3]float64 // backgrounds to begin from
+	planned    []float64    // ampere-turns of the near coils
 	// Per lane, at every point of it; nil: not needed yet.
 	others  [][]nine // field of the coils left as planned
 	whole   [][]nine // field of all as planned
-	g       [][]slim // per near coil
+	perCoil [][]slim // per near coil
 	laneAt  func(l int) *columns
 	tilt    float64
 	sdAlong float64    // of the sensor's place in the phone, along the line
@@ -95,7 +95,7 @@ func (m *Model) prepare(d *passDigest, src *sourceInfo, bg background) {
 		d.near, d.peak = a.near, a.peak
 		a.passDigest, a.anchors = d, nil
 	}
-	d.aligner, d.weight = a, a.share
+	d.aligner, d.weight = a, a.eachCounts
 	for _, side := range a.sides {
 		d.lanes = append(d.lanes, lane{side: side})
 	}
@@ -135,7 +135,7 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 		}
 	}
 	a.laneAt = func(l int) *columns {
-		return columnsAt(m.plan, m.pad, m.planned.at(), len(points), func(k int) r3.Vec {
+		return columnsAt(m.plan, m.pad, m.planned.ampTurns(), len(points), func(k int) r3.Vec {
 			// The phone keeps its direction where the way turns, and the sensor its place beside
 			// the mark.
 			at := r2.Add(points[k].at, r2.Add(r2.Scale(a.sides[l], left), r2.Scale(r2.Dot(offset, along), along)))
@@ -147,10 +147,10 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 		a.wander = append(a.wander, wanderSD*wanderSD+laneStep*laneStep/12+aside*aside)
 	}
 	a.among = d.betweenCoils(len(points), far, d.slack(sdAlong))
-	a.whole, a.others, a.g = make([][]nine, count), make([][]nine, count), make([][]slim, count)
+	a.whole, a.others, a.perCoil = make([][]nine, count), make([][]nine, count), make([][]slim, count)
 	a.choose(m)
 	a.lay(src, bg)
-	a.grounds = [][3]float64{a.b0}
+	a.grounds = [][3]float64{a.ground}
 	return a
 }
 
@@ -180,7 +180,7 @@ func (a *aligner) choose(m *Model) {
 		}
 	}
 	for _, j := range slices.Sorted(maps.Keys(peak)) {
-		at, row := m.planned.at()[j], slices.Contains(a.coils, int(j))
+		at, row := m.planned.ampTurns()[j], slices.Contains(a.coils, int(j))
 		if math.Abs(at)*peak[j] > passReach || row {
 			a.near = append(a.near, j)
 			a.peak = append(a.peak, peak[j])
@@ -205,12 +205,12 @@ func (a *aligner) keepLane(l int, cols *columns, near []int32) {
 	if near == nil {
 		return
 	}
-	a.others[l], a.g[l] = make([]nine, a.n), make([]slim, a.n*len(near))
+	a.others[l], a.perCoil[l] = make([]nine, a.n), make([]slim, a.n*len(near))
 	for k := range a.n {
 		row := cols.row(k)
 		for i, j := range cols.near {
 			if q, ok := slices.BinarySearch(near, j); ok {
-				a.g[l][k*len(near)+q] = row[i]
+				a.perCoil[l][k*len(near)+q] = row[i]
 				continue
 			}
 			for x := range a.others[l][k] {
@@ -231,10 +231,10 @@ func (a *aligner) laneWhole(l int) []nine {
 // laneCoils works out what the near coils and the others make in a lane, if it is not
 // known. Where the sensor's place is unknown most lanes are never asked for it.
 func (a *aligner) laneCoils(l int) (near []slim, others []nine) {
-	if a.g[l] == nil {
+	if a.perCoil[l] == nil {
 		a.keepLane(l, a.laneAt(l), a.near)
 	}
-	return a.g[l], a.others[l]
+	return a.perCoil[l], a.others[l]
 }
 
 // lay prepares what all lanes share.
@@ -244,15 +244,15 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 	for q := 0; q < 3; q++ {
 		v := (src.sigma[q]*src.sigma[q] + readings.FloorUT*readings.FloorUT + driftSD*driftSD) / (a.ofCurrent[0] * a.ofCurrent[0])
 		a.noise.add(rot[0][q], rot[1][q], rot[2][q], v)
-		a.pb.add(rot[0][q], rot[1][q], rot[2][q], a.ofCurrent[0]*a.ofCurrent[0]/bg.variance[q])
-		for r := range a.b0 {
-			a.b0[r] += rot[r][q] * bg.b[q] / a.ofCurrent[0]
+		a.groundPrec.add(rot[0][q], rot[1][q], rot[2][q], a.ofCurrent[0]*a.ofCurrent[0]/bg.variance[q])
+		for r := range a.ground {
+			a.ground[r] += rot[r][q] * bg.b[q] / a.ofCurrent[0]
 		}
 	}
 	a.together = a.gather()
 	last := a.from
 	for _, of := range a.together {
-		xs := a.xs[of[0]:of[1]]
+		xs := a.samples[of[0]:of[1]]
 		a.idle(last, xs[0].t)
 		last = xs[len(xs)-1].t
 		a.ticks = append(a.ticks, tick{t: (xs[0].t + last) / 2})
@@ -268,7 +268,7 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 			a.strides[i][v] = strideOf(pace * speed * (a.ticks[i].t - a.ticks[i-1].t))
 		}
 	}
-	a.share = max(leastShare, min(mostShare, a.covers()/float64(len(a.together))/alikeWithin))
+	a.eachCounts = max(leastShare, min(mostShare, a.covers()/float64(len(a.together))/alikeWithin))
 	// It begins and ends up to half a coil beyond the first and the last, or short
 	// of them, and by where the sensor sits a little further than that.
 	further := math.Hypot(0.015, a.sdAlong) / a.step
@@ -312,13 +312,13 @@ func (a *aligner) covers() float64 { return 0.85 * float64(a.n) * a.step }
 // gather tells which samples are taken together, from one to before another: readings that
 // follow each other so closely that the phone hardly moved say much the same.
 func (a *aligner) gather() (out [][2]int) {
-	most := int(togetherStep * float64(len(a.xs)) / a.covers())
+	most := int(togetherStep * float64(len(a.samples)) / a.covers())
 	if a.pulsed {
 		most = 1
 	}
-	for i, x := range a.xs {
+	for i, x := range a.samples {
 		if i > 0 {
-			if of := &out[len(out)-1]; of[1]-of[0] < most && x.s == a.xs[i-1].s && x.t-a.xs[i-1].t < longestTick {
+			if of := &out[len(out)-1]; of[1]-of[0] < most && x.s == a.samples[i-1].s && x.t-a.samples[i-1].t < longestTick {
 				of[1]++
 				continue
 			}

@@ -78,7 +78,7 @@ func TestWaysPromiseNoMore(t *testing.T) {
 					var all []int
 					var by []float64
 					for i, j := range d.near {
-						all, by = append(all, i), append(by, h.at()[j]-d.aligner.planned[i])
+						all, by = append(all, i), append(by, h.ampTurns()[j]-d.aligner.planned[i])
 					}
 					f := w.seenFrom(d.aligner.planned, nil, l)
 					a, b := f.form(nil, all, by)

@@ -71,15 +71,15 @@ func (g guess) like(o guess) bool {
 // begin aligns in some lanes from several beginnings in each, then carries what
 // was found outward, so many lanes far. The beginnings themselves are kept too,
 // since what lies near the plan has to be judged by how well it fits as it is.
-func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
+func (a *aligner) begin(lanes []laneFit, reach int, bases []*hypothesis) {
 	begin := map[int][]tried{}
 	best := math.Inf(-1)
 	for _, l := range lanes {
 		if l.log < best-hopelessLane {
 			break
 		}
-		begin[l.at] = a.beginnings(l.at, bases)
-		best = max(best, begin[l.at][0].log)
+		begin[l.lane] = a.beginnings(l.lane, bases)
+		best = max(best, begin[l.lane][0].log)
 	}
 	type start struct {
 		lane int
@@ -90,14 +90,14 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 	for _, warm := range [2]bool{false, true} {
 		lack := math.Inf(1)
 		for _, l := range lanes {
-			from := begin[l.at]
+			from := begin[l.lane]
 			if len(from) == 0 || from[0].log < best-hopelessLane {
 				continue
 			}
-			for _, g := range a.settleAll(l.at, from, warm, top-hopelessWay) {
-				o := a.fitted(l.at, g)
+			for _, g := range a.settleAll(l.lane, from, warm, top-hopelessWay) {
+				o := a.fitted(l.lane, g)
 				top = max(top, o.log)
-				starts = append(starts, start{l.at, tried{g, o.log}})
+				starts = append(starts, start{l.lane, tried{g, o.log}})
 				lack = min(lack, o.lack)
 			}
 		}
@@ -126,16 +126,16 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 // known; where it is not, coils that face one way seen from over them look much
 // as if they faced the other way seen from beside them, and neither leads to the
 // other.
-func (a *aligner) begun() (lanes []fit, reach int) {
+func (a *aligner) begun() (lanes []laneFit, reach int) {
 	mid := len(a.sides) / 2
 	if a.narrow() {
-		return []fit{{at: mid}}, len(a.sides)
+		return []laneFit{{lane: mid}}, len(a.sides)
 	}
 	for l := mid % 2; l < len(a.sides); l += 2 {
 		// No way to face makes a lane much likelier than if each sample may choose.
-		lanes = append(lanes, fit{l, a.logOf(l, a.asPlanned(), true)})
+		lanes = append(lanes, laneFit{l, a.logOf(l, a.asPlanned(), true)})
 	}
-	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
+	slices.SortStableFunc(lanes, func(p, q laneFit) int { return cmp.Compare(q.log, p.log) })
 	return lanes, 1
 }
 
@@ -144,7 +144,7 @@ func (a *aligner) begun() (lanes []fit, reach int) {
 // wrong background fits best facing the wrong way. Asked are the row as planned and
 // the row turned over.
 func (a *aligner) findGrounds() {
-	a.grounds = [][3]float64{a.b0}
+	a.grounds = [][3]float64{a.ground}
 	if a.rested && !a.narrow() {
 		return
 	}
@@ -161,7 +161,7 @@ func (a *aligner) findGrounds() {
 	var settled []tried
 	for _, l := range a.everyFew() {
 		for _, g := range [2]guess{a.asPlanned(), a.turned()} {
-			for _, g.b = range [2][3]float64{a.b0, middle} {
+			for _, g.b = range [2][3]float64{a.ground, middle} {
 				for range rounds {
 					g.b = a.improve(l, g, false).b
 				}
@@ -169,7 +169,7 @@ func (a *aligner) findGrounds() {
 			}
 		}
 	}
-	slices.SortStableFunc(settled, likelier)
+	slices.SortStableFunc(settled, likelierTried)
 	var found [][3]float64
 	if a.rested {
 		found = a.grounds
@@ -216,10 +216,10 @@ func (a *aligner) everyFew() []int {
 	return lanes
 }
 
-// fit is how likely a pass is in a lane at best.
-type fit struct {
-	at  int
-	log float64
+// laneFit is how likely a pass is in a lane at best.
+type laneFit struct {
+	lane int
+	log  float64
 }
 
 // narrow tells whether what is found in the middle lane leads to what there is in
@@ -245,15 +245,15 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []gu
 		}
 	}
 	if warm {
-		full := a.share
+		full := a.eachCounts
 		var came [len(warmth)][]guess
 	beginnings:
 		for _, t := range begin {
 			g := t.guess
 			for i, w := range warmth {
-				a.share = w * full
+				a.eachCounts = w * full
 				g = a.settle(l, g)
-				a.share = full
+				a.eachCounts = full
 				if slices.ContainsFunc(came[i], func(o guess) bool { return o.like(g) && within(o.b, g.b, 1) }) {
 					continue beginnings // it leads where another did
 				}
@@ -288,25 +288,25 @@ func (a *aligner) anchor(turns []float64, guessed bool) (added bool) {
 		return false
 	}
 	a.anchors = append(a.anchors, g)
-	var lanes []fit
+	var lanes []laneFit
 	best := math.Inf(-1)
 	for l := range a.lanes {
 		if top := a.lanes[l].top(); !math.IsInf(top, -1) {
-			lanes = append(lanes, fit{l, top})
+			lanes = append(lanes, laneFit{l, top})
 			best = max(best, top)
 		}
 	}
-	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
+	slices.SortStableFunc(lanes, func(p, q laneFit) int { return cmp.Compare(q.log, p.log) })
 	grounds := a.grounds
 	for i, l := range lanes {
 		if l.log <= best-laneInPlay {
 			break
 		}
-		under := a.under(l.at, g, grounds)
+		under := a.under(l.lane, g, grounds)
 		if i == 0 && guessed && under[0].log < best-hopelessWay {
 			return false
 		}
-		added = a.add(l.at, under[0].guess) || added
+		added = a.add(l.lane, under[0].guess) || added
 		grounds = nil // in the other lanes it goes on from what it came to here
 		for _, t := range under {
 			if t.log > under[0].log-hopelessWay {
@@ -339,7 +339,7 @@ func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
 			out = append(out, tried{at, log})
 		}
 	}
-	slices.SortStableFunc(out, likelier)
+	slices.SortStableFunc(out, likelierTried)
 	return out
 }
 
@@ -348,7 +348,7 @@ func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
 func (a *aligner) likely(l int, bases []*hypothesis) []tried {
 	var all []tried
 	for _, h := range bases {
-		g := a.guessOf(h.at())
+		g := a.guessOf(h.ampTurns())
 		best := tried{log: math.Inf(-1)}
 		for _, g.b = range a.grounds {
 			if log := a.logOf(l, g, false); log > best.log {
@@ -366,11 +366,11 @@ type tried struct {
 	log float64
 }
 
-func likelier(p, q tried) int { return cmp.Compare(q.log, p.log) }
+func likelierTried(p, q tried) int { return cmp.Compare(q.log, p.log) }
 
 // bestOf are the best few guesses, as long as they are not hopeless.
 func bestOf(all []tried, most int) (out []tried) {
-	slices.SortStableFunc(all, likelier)
+	slices.SortStableFunc(all, likelierTried)
 	for _, p := range all[:min(most, len(all))] {
 		if p.log > all[0].log-hopelessWay {
 			out = append(out, p)
@@ -388,7 +388,7 @@ func (a *aligner) patterns(l int) (out []tried) {
 	for _, b := range a.grounds {
 		out = append(out, a.patternsOver(l, b)...)
 	}
-	slices.SortStableFunc(out, likelier)
+	slices.SortStableFunc(out, likelierTried)
 	return out
 }
 
@@ -428,7 +428,7 @@ func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 				}
 			}
 		}
-		slices.SortStableFunc(all, likelier)
+		slices.SortStableFunc(all, likelierTried)
 	}
 	return bestOf(all, mostPatterns)
 }

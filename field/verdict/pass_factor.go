@@ -80,7 +80,7 @@ func (e *engine) addPassFactors(d *passDigest) {
 		f.sides[c] = known[at]
 	}
 	cols := &columns{near: d.near, peak: d.peak}
-	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, along: true}
+	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, isPass: true}
 	of := make([][]int, len(e.m.plan.Strings))
 	for i, j := range d.near {
 		s := e.m.plan.StringOf(int(j))

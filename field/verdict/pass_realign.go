@@ -31,7 +31,7 @@ func (e *engine) realign() bool {
 			continue
 		}
 		for k := range e.ev.passes {
-			if e.ev.passes[k].aligner.anchor(s.hyp.at(), false) {
+			if e.ev.passes[k].aligner.anchor(s.hyp.ampTurns(), false) {
 				added = true
 			}
 		}
@@ -82,7 +82,7 @@ func (e *engine) anchorShort(s *scored) bool {
 	if worst < 0 || n.log+n.short[worst] < e.best-realignNear {
 		return false
 	}
-	return e.factors[worst].(*passFactor).aligner.anchor(n.at, false)
+	return e.factors[worst].(*passFactor).aligner.anchor(n.ampTurns, false)
 }
 
 // How many log units the passes over a coil must say for a fault of it, and those beside it
@@ -125,7 +125,7 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 			if !slices.Contains(p.near, int32(j)) {
 				continue
 			}
-			gain := p.sums(o.at(), &n.sc).at(p.sum) - p.said
+			gain := p.sums(o.ampTurns(), &n.sc).at(p.sum) - p.said
 			switch {
 			case slices.Contains(p.coils, j):
 				own += gain
@@ -138,7 +138,7 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 			continue
 		}
 		for _, p := range against {
-			added = p.aligner.anchor(o.at(), false) || added
+			added = p.aligner.anchor(o.ampTurns(), false) || added
 		}
 	}
 	e.slim(n)
@@ -164,13 +164,13 @@ func (e *engine) anchorRows(h *hypothesis) bool {
 		if base == nil {
 			continue
 		}
-		added = p.aligner.anchor(base.at(), false) || added
+		added = p.aligner.anchor(base.ampTurns(), false) || added
 		for _, s := range e.singles {
 			if s.kind != layout.CoilReversed || !inRow(s.fault.ID) {
 				continue
 			}
 			if o := base.with(s); o != nil {
-				added = p.aligner.anchor(o.at(), true) || added
+				added = p.aligner.anchor(o.ampTurns(), true) || added
 			}
 		}
 	}

@@ -36,7 +36,7 @@ const crossingWithin = 0.03
 func (a *aligner) stageOf(l int) key {
 	k := newKey()
 	k.mix(float64(l))
-	k.mix(a.share)
+	k.mix(a.eachCounts)
 	return k
 }
 
@@ -131,7 +131,7 @@ func (a *aligner) settle(l int, g guess) guess {
 const stillGained = 10
 
 // settleAbove is settle for a guess that is of no use unless it comes to make the pass
-// likelier than least: ok is false as soon as it looks as if it would not.
+// likelierTried than least: ok is false as soon as it looks as if it would not.
 func (a *aligner) settleAbove(l int, g guess, most int, least float64) (end guess, ok bool) {
 	var came []guess
 	at := a.stageOf(l)
@@ -178,7 +178,7 @@ const (
 func (l *aligners) keep(id key, a *aligner) {
 	held := 0 // fields
 	for _, o := range l.of {
-		for _, lane := range o.g {
+		for _, lane := range o.perCoil {
 			held += len(lane)
 		}
 	}
@@ -194,7 +194,7 @@ func (d *passDigest) identity(src *sourceInfo, bg *background) key {
 	k := newKey()
 	for _, v := range [][]float64{
 		src.offset[:], src.sd[:], src.sigma[:], bg.b[:], bg.variance[:], d.up[:],
-		d.ofCurrent, {float64(d.source), d.from, d.to, d.topDeg, d.hz, d.duty, d.overrun, float64(len(d.xs))},
+		d.ofCurrent, {float64(d.source), d.from, d.to, d.topDeg, d.hz, d.duty, d.overrun, float64(len(d.samples))},
 	} {
 		for _, x := range v {
 			k.add(x)
@@ -205,8 +205,8 @@ func (d *passDigest) identity(src *sourceInfo, bg *background) key {
 		k.add(d.path[i].X)
 		k.add(d.path[i].Y)
 	}
-	for i := range d.xs {
-		x := &d.xs[i]
+	for i := range d.samples {
+		x := &d.samples[i]
 		for _, v := range [...]float64{x.t, x.s, x.u[0], x.u[1], x.u[2]} {
 			k.mix(v)
 		}

@@ -74,7 +74,7 @@ func (a *aligner) slip(out [][3]float64, k int, f *nine) (from, to int) {
 
 // sumOut sums slips and background out of normal equations for shares, slips and
 // background: what it leaves is for the shares alone. It tells by how much the pass gets
-// likelier under a guess for what they explain; ok is false where the equations make none.
+// likelierTried under a guess for what they explain; ok is false where the equations make none.
 func (a *aligner) sumOut(full *mat.SymDense, v *mat.VecDense, g guess) (h *mat.SymDense, hv *mat.VecDense, gain float64, ok bool) {
 	near, size := len(a.near), v.Len()
 	rest, ground := size-near, size-3

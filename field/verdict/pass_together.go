@@ -38,11 +38,11 @@ func (e *engine) alignPasses() {
 			if d.source != src || d.aligner.narrow() {
 				continue
 			}
-			var lanes []fit
+			var lanes []laneFit
 			for l, in := range e.lanesInPlay(d, chance) {
 				if in && !d.lanes[l].begun {
 					d.lanes[l].begun = true
-					lanes = append(lanes, fit{l, math.Inf(1)})
+					lanes = append(lanes, laneFit{l, math.Inf(1)})
 				}
 			}
 			d.aligner.begin(lanes, 0, bases)
@@ -56,9 +56,9 @@ func (e *engine) alignOne(d *passDigest, bases []*hypothesis) {
 	lanes, reach := d.aligner.begun()
 	if !d.aligner.narrow() {
 		in := e.lanesInPlay(d, e.chancesByPasses(d.source))
-		var few []fit
+		var few []laneFit
 		for _, l := range lanes {
-			if in[l.at] {
+			if in[l.lane] {
 				few = append(few, l)
 			}
 		}

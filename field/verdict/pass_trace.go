@@ -81,10 +81,10 @@ func (e *engine) walk(n *node, i int, p *passFactor) *walked {
 	offset := toPad(p.ph.offset(p.ph.middle(p.ph.cells[cell])), p.topDeg)
 	rot := rotation(p.topDeg, p.up)
 	xs := make([]sample, 0, traceSamples)
-	step := 1 + len(p.xs)/traceSamples
-	for k := 0; k < len(p.xs); k += step {
-		if p.xs[k].s > 0 {
-			xs = append(xs, p.xs[k])
+	step := 1 + len(p.samples)/traceSamples
+	for k := 0; k < len(p.samples); k += step {
+		if p.samples[k].s > 0 {
+			xs = append(xs, p.samples[k])
 		}
 	}
 	slack := 0.03 + p.overrun
@@ -138,7 +138,7 @@ func (e *engine) along(n *node, p *passFactor, points []waypoint, offset r2.Vec,
 	}
 	out := make([][3]float64, len(places))
 	for k, at := range places {
-		b := e.m.pad.At(n.at, at)
+		b := e.m.pad.At(n.ampTurns, at)
 		out[k] = [3]float64{scale * b.X * 1e6, scale * b.Y * 1e6, scale * b.Z * 1e6}
 	}
 	return out

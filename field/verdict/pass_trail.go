@@ -46,7 +46,7 @@ func catchUp(passes []*passDigest) {
 	}
 	for _, d := range passes {
 		d.aligner.follow(found)
-		d.xs = caughtUp(d.xs, found)
+		d.samples = caughtUp(d.samples, found)
 	}
 }
 
@@ -54,8 +54,8 @@ func catchUp(passes []*passDigest) {
 func (a *aligner) facingWith(tau float64) float64 {
 	log, ok := a.facing[tau]
 	if !ok {
-		a.read(caughtUp(a.xs, tau))
-		a.grounds = [][3]float64{a.b0}
+		a.read(caughtUp(a.samples, tau))
+		a.grounds = [][3]float64{a.ground}
 		a.laid = false
 		log = a.facingAny()
 		if a.facing == nil {
@@ -75,8 +75,8 @@ func (a *aligner) follow(tau float64) {
 	if a.tau != tau {
 		a.recall = recall{}
 	}
-	a.read(caughtUp(a.xs, tau))
-	a.grounds = [][3]float64{a.b0}
+	a.read(caughtUp(a.samples, tau))
+	a.grounds = [][3]float64{a.ground}
 	a.findPhase()
 	a.findGrounds()
 	a.tau, a.laid = tau, true

@@ -113,12 +113,12 @@ func (w *walker) begin(a *aligner, l int, g guess, eitherWay bool) {
 	ticks := len(w.ticks)
 	w.lo, w.hi, w.from = sized(w.lo, ticks), sized(w.hi, ticks), sized(w.from, ticks)
 	w.likes, w.stray, w.weight, w.ahead = sized(w.likes, ticks), sized(w.stray, ticks), sized(w.weight, ticks), sized(w.ahead, ticks)
-	w.nowhere = math.Exp(-max(leastFar, farBehind*w.share))
+	w.nowhere = math.Exp(-max(leastFar, farBehind*w.eachCounts))
 	w.best = -w.offDet - 1.5*log2pi
 	if eitherWay {
 		w.best += math.Log(2 + math.Exp(-2))
 	}
-	w.strayed = math.Exp(w.share * (leastLog - w.best))
+	w.strayed = math.Exp(w.eachCounts * (leastLog - w.best))
 	for v := range paces {
 		w.now[v], w.next[v] = sized(w.now[v], w.n), sized(w.next[v], w.n)
 	}
@@ -209,7 +209,7 @@ func (w *walker) see(i, lo, hi int, keep bool) (sum float64) {
 	if x.blank || x.s == 0 { // it is as likely anywhere
 		all := 1.0
 		if !x.blank {
-			all = expDown(w.share * (max(dark, leastLog) - w.best))
+			all = expDown(w.eachCounts * (max(dark, leastLog) - w.best))
 		}
 		for k := range a {
 			if keep {
@@ -235,7 +235,7 @@ func (w *walker) see(i, lo, hi int, keep bool) (sum float64) {
 		}
 		m := w.strayed
 		if l >= leastLog {
-			m = expDown(w.share * (l - w.best))
+			m = expDown(w.eachCounts * (l - w.best))
 		}
 		if keep {
 			like[k], stray[k] = m, l < leastLog
@@ -282,7 +282,7 @@ func (w *walker) at(k int) float64 { return w.now[0][k] + w.now[1][k] + w.now[2]
 // least any more.
 func (w *walker) forward(keep bool, least float64) bool {
 	hope := 0.0 // what samples not looked at yet add at most, each where it fits fully
-	fits := w.share * (-w.offDet - 1.5*log2pi)
+	fits := w.eachCounts * (-w.offDet - 1.5*log2pi)
 	for i := range w.ticks {
 		if !w.ticks[i].blank {
 			hope += fits
@@ -310,7 +310,7 @@ func (w *walker) forward(keep bool, least float64) bool {
 		}
 		w.log += math.Log(sum * mixed)
 		if !w.ticks[i].blank {
-			w.log += w.share * w.best
+			w.log += w.eachCounts * w.best
 			hope -= fits
 		}
 		if w.log+hope < least {
@@ -389,7 +389,7 @@ func (w *walker) back() {
 		first, count := counting(weight)
 		w.from[i] = w.lo[i] + first
 		if !w.ticks[i].blank {
-			w.fits += w.share*w.best + meanLog(w.likes[i], weight, math.Log(w.strayed))
+			w.fits += w.eachCounts*w.best + meanLog(w.likes[i], weight, math.Log(w.strayed))
 		}
 		w.weight[i], w.stray[i] = cut(weight, first, count), cut(w.stray[i], first, count)
 		if i > 0 {
@@ -525,7 +525,7 @@ func (a *aligner) usual(s *seen) float64 {
 			}
 		}
 		const misfit = 1.5 // half a squared deviation in each of three axes
-		sum -= a.share * (det + 1.5*log2pi + misfit)
+		sum -= a.eachCounts * (det + 1.5*log2pi + misfit)
 	}
 	return sum
 }

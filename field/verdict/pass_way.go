@@ -93,13 +93,13 @@ func (g guess) moved(from guess) float64 {
 // addPrior adds what was known of the background.
 func (a *aligner) addPrior(h *mat.SymDense, v *mat.VecDense) {
 	n := v.Len() - 3
-	p := a.pb.rows()
+	p := a.groundPrec.rows()
 	for r := range p {
 		for q := range p {
 			if q >= r {
 				h.SetSym(n+r, n+q, h.At(n+r, n+q)+p[r][q])
 			}
-			v.SetVec(n+r, v.AtVec(n+r)+p[r][q]*a.b0[q])
+			v.SetVec(n+r, v.AtVec(n+r)+p[r][q]*a.ground[q])
 		}
 	}
 }
@@ -152,14 +152,14 @@ func (a *aligner) normal(l int, s *seen, climbing bool) (*mat.SymDense, *mat.Vec
 			r := c.inverse()
 			sees := s.seesPulse(now, &r, at)
 			if share := 1 - sees; share >= leastWeight {
-				dark.add(&r, &now.pull, weight*share*a.share)
+				dark.add(&r, &now.pull, weight*share*a.eachCounts)
 			}
 			if sees >= leastWeight {
 				u := now.pull
 				for x, o := range others[at][:3] {
 					u[x] -= o
 				}
-				lit[at].add(&r, &u, weight*sees*a.share)
+				lit[at].add(&r, &u, weight*sees*a.eachCounts)
 			}
 		}
 	}
@@ -294,9 +294,9 @@ func (a *aligner) newWay(l int, g guess) *way {
 	w := way{log: s.log + gain, lack: a.lacks(s), h: make([]float64, n), hh: make([]float64, n*n)}
 	var db [3]float64
 	for r := range db {
-		db[r] = g.b[r] - a.b0[r]
+		db[r] = g.b[r] - a.ground[r]
 	}
-	w.log -= 0.5 * (a.pb.xx*db[0]*db[0] + a.pb.yy*db[1]*db[1] + a.pb.zz*db[2]*db[2] + 2*(a.pb.xy*db[0]*db[1]+a.pb.xz*db[0]*db[2]+a.pb.yz*db[1]*db[2]))
+	w.log -= 0.5 * (a.groundPrec.xx*db[0]*db[0] + a.groundPrec.yy*db[1]*db[1] + a.groundPrec.zz*db[2]*db[2] + 2*(a.groundPrec.xy*db[0]*db[1]+a.groundPrec.xz*db[0]*db[2]+a.groundPrec.yz*db[1]*db[2]))
 	// From shares to ampere-turns; the guess itself keeps its likelihood.
 	var quad, lin float64
 	for i := range n {

@@ -39,8 +39,8 @@ const (
 // scalesFor lays the nodes of the current's scale where prior and display
 // readings put it.
 func (e *engine) scalesFor(h *hypothesis) scales {
-	if e.ratio {
-		return e.ratios(h)
+	if e.onlyBearings {
+		return e.earthScales(h)
 	}
 	first := e.ev.firstShare()
 	mean, prec := 1/first, first*first/(scaleSD*scaleSD)
@@ -49,12 +49,12 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		prec, sum = 0, 0 // only what it shows tells
 	}
 	for _, a := range e.ev.amps {
-		if h.cur().PadAmps <= 0 {
+		if h.currents().PadAmps <= 0 {
 			continue
 		}
-		sd := a.sd() / h.cur().PadAmps
+		sd := a.sd() / h.currents().PadAmps
 		prec += 1 / (sd * sd)
-		sum += a.amps / h.cur().PadAmps / (sd * sd)
+		sum += a.amps / h.currents().PadAmps / (sd * sd)
 	}
 	mean = sum / prec
 	sd := 1 / math.Sqrt(prec)
@@ -70,7 +70,7 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 		sc.s[i] = s
 		lp := scalePrior(s*first) + math.Log(step)
 		for _, a := range e.ev.amps {
-			lp += logNormal(a.amps, s*h.cur().PadAmps, a.sd())
+			lp += logNormal(a.amps, s*h.currents().PadAmps, a.sd())
 		}
 		sc.lp[i] = lp
 	}
@@ -81,10 +81,10 @@ func (e *engine) scalesFor(h *hypothesis) scales {
 // setOtherwise tells of a supply that showed a current far from the planned one as the check
 // began, and the share of that which it shows now.
 func (e *engine) setOtherwise(h *hypothesis) (share float64, ok bool) {
-	if h.cur().PadAmps <= 0 || len(e.ev.amps) == 0 {
+	if h.currents().PadAmps <= 0 || len(e.ev.amps) == 0 {
 		return 1, false
 	}
-	share = e.ev.amps[len(e.ev.amps)-1].amps / h.cur().PadAmps
+	share = e.ev.amps[len(e.ev.amps)-1].amps / h.currents().PadAmps
 	return share, share > 0 && math.Abs(share*e.ev.firstShare()-1) > 4*scaleSD
 }
 

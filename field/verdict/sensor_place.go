@@ -98,24 +98,13 @@ func (e *engine) chances(src int, list []*scored) (p []float64, first *node) {
 		if first == nil {
 			first = n
 		}
-		addCells(p, e.phones[src], n, src, weights[i])
+		logs, total := e.cellLogs(n, src), math.Inf(-1)
+		for _, l := range logs {
+			total = readings.LogAdd(total, l)
+		}
+		for c, l := range logs {
+			p[c] += weights[i] * math.Exp(l-total)
+		}
 	}
 	return p, first
-}
-
-// addCells adds the chances of a phone's offset cells under a hypothesis, in all w.
-func addCells(p []float64, ph *phone, n *node, src int, w float64) {
-	nodes := len(n.sc.s)
-	log := make([]float64, len(ph.cells))
-	total := math.Inf(-1)
-	for c, cell := range ph.cells {
-		log[c] = math.Inf(-1)
-		for q := range n.sc.s {
-			log[c] = readings.LogAdd(log[c], ph.prior[cell]+n.tot[src][c*nodes+q]+n.sc.lp[q])
-		}
-		total = readings.LogAdd(total, log[c])
-	}
-	for c := range log {
-		p[c] += w * math.Exp(log[c]-total)
-	}
 }

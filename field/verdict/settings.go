@@ -86,8 +86,8 @@ func (ev *evidence) readSupply(cuts []*capture.Stretches, since *ampsReading) se
 		ev.note("The supply was set to more than one current, and of what one phone read nothing tells at which. Tell the amps on each phone.")
 	}
 	for _, told := range out {
-		if ev.first == 0 && len(told) > 0 && told[0].share != 1 {
-			ev.first = told[0].share
+		if ev.setFirst == 0 && len(told) > 0 && told[0].share != 1 {
+			ev.setFirst = told[0].share
 		}
 	}
 	var kept []ampsReading // what tells of the setting told last
@@ -103,10 +103,10 @@ func (ev *evidence) readSupply(cuts []*capture.Stretches, since *ampsReading) se
 // firstShare is what the supply was set to as the check began, as a share of what it was set
 // to last. A supply is set as planned first, if ever.
 func (ev *evidence) firstShare() float64 {
-	if ev.first == 0 {
+	if ev.setFirst == 0 {
 		return 1
 	}
-	return ev.first
+	return ev.setFirst
 }
 
 // at is the share of the last setting that held at a time in a capture. What was read

@@ -13,7 +13,7 @@ import (
 // simplify exchanges every listed hypothesis for the likeliest with its currents.
 func (e *engine) simplify() {
 	for _, s := range e.seen {
-		if s == nil || s.log < e.best-bail {
+		if s == nil || s.log < e.best-usualGiveUp {
 			continue
 		}
 		before := s.hyp.logPrior

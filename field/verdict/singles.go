@@ -228,8 +228,8 @@ func coilWound(k layout.FaultKind) bool {
 	return false
 }
 
-// faultNames is a name equal for equal sets of faults, whatever their degree.
-func faultNames(faults []layout.Fault) string {
+// nameOfFaults is a name equal for equal sets of faults, whatever their degree.
+func nameOfFaults(faults []layout.Fault) string {
 	var names []string
 	for _, f := range faults {
 		names = append(names, string(f.Kind)+":"+f.ID+":"+strings.Join(f.IDs, ",")+":"+f.String)

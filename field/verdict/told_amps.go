@@ -22,7 +22,7 @@ func (m *Model) decide(before *Before, captures []*capture.Capture) (*engine, []
 		return nil, nil, err
 	}
 	list := e.search()
-	if _, far := e.setOtherwise(m.planned); !far || e.ev.first != 0 || len(list) == 0 {
+	if _, far := e.setOtherwise(m.planned); !far || e.ev.setFirst != 0 || len(list) == 0 {
 		return e, list, nil
 	}
 	// What the display shows may be what is wrong, as a string without current; or nothing is.
@@ -44,7 +44,7 @@ func (m *Model) decide(before *Before, captures []*capture.Capture) (*engine, []
 	gain := without[0].log + math.Log(mistoldShare/(mistoldDecades*math.Ln10*told)) - list[0].log
 	switch {
 	case gain > mistoldClear:
-		o.ev.note("The supply is told to have shown %.3g A, where %.3g A is planned, and the readings speak for the plan. That figure is left out. If it is right, this is not the pad of the plan.", told, m.planned.cur().PadAmps)
+		o.ev.note("The supply is told to have shown %.3g A, where %.3g A is planned, and the readings speak for the plan. That figure is left out. If it is right, this is not the pad of the plan.", told, m.planned.currents().PadAmps)
 		return o, without, nil
 	case gain > -mistoldClear && differ(best, without[0].hyp):
 		e.ev.unsure = true

@@ -51,10 +51,7 @@ func (e *engine) why(list []*scored) *Why {
 	a, b := e.evaluate(&scored{hyp: best}), e.evaluate(&scored{hyp: rival})
 	w.WorseBy = times(a.log - b.log)
 	for i, f := range e.factors {
-		ca, ma := e.likeliest(a, f.frame().src)
-		cb, mb := e.likeliest(b, f.frame().src)
-		d := a.said[i].at(ca*len(a.sc.s)+ma) - b.said[i].at(cb*len(b.sc.s)+mb)
-		w.Carried = append(w.Carried, Carried{Reading: f.name(), Times: d})
+		w.Carried = append(w.Carried, Carried{Reading: f.name(), Times: e.logOf(a, i) - e.logOf(b, i)})
 	}
 	for _, list := range e.faces {
 		var read []string

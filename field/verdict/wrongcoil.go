@@ -76,7 +76,7 @@ func (e *engine) likeliestBeside(n *node, factor int, h *holdFactor) (coil int, 
 		there.digest, there.comps, there.buf, there.seen = &d, nil, nil, nil
 		field := e.fieldAt(n, h.ph, e.m.columnsFor(h.ph.grid, j, d.shift, d.topDeg, src.mended))
 		said := make([]float64, len(before))
-		there.like(said, n.at, field, &h.ph.view, &n.bg[factor], &n.sc)
+		there.like(said, n.ampTurns, field, &h.ph.view, &n.bg[factor], &n.sc)
 		tot := slices.Clone(n.tot)
 		tot[h.source] = slices.Clone(before)
 		exchange(tot[h.source], said, n.said[factor].log)
