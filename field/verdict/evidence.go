@@ -10,7 +10,10 @@ import (
 	"polewise/layout"
 )
 
-// evidence is all that was read, boiled down and sorted by kind.
+// All that was read, put together: a phone's captures, cut into holds and passes, and what was read
+// by hand and ohmmeter.
+
+// evidence is all that was read, sorted by kind.
 type evidence struct {
 	sources  []sourceInfo
 	holds    []digest
@@ -20,21 +23,21 @@ type evidence struct {
 	ohms     []ohmReading
 	amps     []ampsReading
 	setFirst float64 // what the supply was set to first, as a share of what it was last; 0 where it was set once
-	unsure   bool    // what the supply showed may be told wrong
+	unsure   bool    // what the supply showed may be told wrong, and nothing may be claimed
 	rests    []restReading
 	remarks  map[remark][]string // coils of which each is to be said
 	lost     map[int]bool        // coils over which something was read that tells nothing
 	notes    []string
-	mended   *afterMend // nil: no mend came before
+	mended   *afterMend // the last mend; nil: none
 }
 
-// sourceInfo is one phone: what it said of its sensor.
+// sourceInfo is what is known of the sensor that wrote a capture.
 type sourceInfo struct {
-	known      bool
-	offset, sd [2]float64 // metres, phone frame
+	known      bool       // it was told where it sits
+	offset, sd [2]float64 // where it sits in the phone and how well that is known, metres, phone frame
 	sigma      [3]float64 // noise of one sample, uT
-	fullScale  float64
-	mended     *afterMend // read before this mend; nil: since
+	fullScale  float64    // uT; 0: not known
+	mended     *afterMend // the capture is from before this mend; nil: since
 }
 
 // restReading is a rest of one of the sources.
@@ -43,13 +46,13 @@ type restReading struct {
 	readings.Rest
 }
 
-// gather boils captures down to evidence.
+// gather makes evidence of captures.
 func gather(plan *layout.Plan, captures []*capture.Capture) (*evidence, error) {
 	return gatherBefore(plan, captures, nil)
 }
 
-// gatherBefore is gather for what was read before the supply showed something else, if
-// anything was told of that.
+// gatherBefore is gather for captures after which the supply showed something else, nil where
+// nothing was told of that.
 func gatherBefore(plan *layout.Plan, captures []*capture.Capture, since *ampsReading) (*evidence, error) {
 	ev := &evidence{}
 	cuts := make([]*capture.Stretches, len(captures))
@@ -67,13 +70,14 @@ func gatherBefore(plan *layout.Plan, captures []*capture.Capture, since *ampsRea
 	return ev, nil
 }
 
+// note adds a note to the verdict, once.
 func (ev *evidence) note(format string, args ...any) {
 	if s := fmt.Sprintf(format, args...); !slices.Contains(ev.notes, s) {
 		ev.notes = append(ev.notes, s)
 	}
 }
 
-// remark is what may be said of many holds at once.
+// remark is a note that may be due for many coils: it is said once of all.
 type remark struct{ ofOne, ofMany string }
 
 var (
@@ -84,6 +88,7 @@ var (
 	atItsEnd   = remark{"Over %s the sensor reached the end of its range; only the direction of that reading counts. A lower current would tell more.", "Over %s the sensor reached the end of its range; only the direction of those readings counts. A lower current would tell more."}
 )
 
+// remark has something said of a coil.
 func (ev *evidence) remark(r remark, coil string) {
 	if !slices.Contains(ev.remarks[r], coil) {
 		if ev.remarks == nil {
@@ -93,7 +98,7 @@ func (ev *evidence) remark(r remark, coil string) {
 	}
 }
 
-// noteRemarks says each of what was remarked once, of all its coils.
+// noteRemarks makes a note of each remark, of all its coils.
 func (ev *evidence) noteRemarks() {
 	for _, r := range [...]remark{hasStopped, neverOn, wasMoved, hasJumped, atItsEnd} {
 		switch coils := ev.remarks[r]; len(coils) {
@@ -106,8 +111,8 @@ func (ev *evidence) noteRemarks() {
 	}
 }
 
-// add boils one capture down, cut into stretches. toldAt tells what shares of its last setting
-// the supply may have been set to at a time.
+// add adds a capture, which is cut into stretches. toldAt tells what the supply was set to at a time
+// (settings.at).
 func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stretches, toldAt func(t float64) []float64) {
 	src := len(ev.sources)
 	switch c.Unknown {
@@ -149,7 +154,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 	ev.addReadings(plan, cut)
 }
 
-// noteSwapped says over which coils on and off were told the wrong way round.
+// noteSwapped notes over which coils on and off were told the wrong way round.
 func (ev *evidence) noteSwapped(plan *layout.Plan, read *readings.Source) {
 	for _, id := range slices.Concat(read.SwappedAlways, read.SwappedOnce) {
 		ev.lose(plan.CoilIndex(id))
@@ -166,7 +171,7 @@ func (ev *evidence) noteSwapped(plan *layout.Plan, read *readings.Source) {
 	}
 }
 
-// sourceOf is what the phone that wrote a capture says of its sensor.
+// sourceOf is what a capture says of its sensor, or what is taken for it.
 func sourceOf(c *capture.Capture) sourceInfo {
 	info := sourceInfo{sd: [2]float64{offsetSDX, offsetSDY}, offset: [2]float64{offsetMeanX, offsetMeanY}}
 	s := c.Start.Sensor
@@ -225,7 +230,7 @@ func meanUp(gs []capture.Gravity) [3]float64 {
 	return v
 }
 
-// lose marks coils over which something was read that tells nothing.
+// lose records coils over which something was read that tells nothing.
 func (ev *evidence) lose(coils ...int) {
 	if ev.lost == nil {
 		ev.lost = map[int]bool{}

@@ -10,7 +10,7 @@ import (
 
 // What was read in a hold, in which the phone lies still on one coil.
 
-// digest is a hold boiled down.
+// digest is what is kept of a hold.
 type digest struct {
 	coil     int
 	source   int // which capture it came from
@@ -21,24 +21,23 @@ type digest struct {
 	readings []reading
 	toggled  bool // on and off were both seen, so the background drops out
 	samples  int
-	repeated int        // readings left out, since they were the one before bit for bit
-	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the drive-on samples lie flat
-	jumped   bool
-	pulsed   bool
-	moved    bool // the readings would not stand still
-	open     bool
-	label    string // what to call it in messages
+	repeated int        // samples left out, since they were the one before bit for bit
+	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the samples with the supply on lie flat
+	jumped   bool       // the phone re-zeroed itself
+	pulsed   bool       // read under pulses
+	moved    bool       // the readings would not stand still
+	open     bool       // the phone may still lie there
+	label    string     // what to call it in messages
 }
 
-// reading is one way to understand the samples of a hold, at a current that it may have been
-// read at.
+// reading is one way to understand the samples of a hold, at one of the settings of the supply that
+// it may have been read at.
 type reading struct {
 	readings.Reading
-	share float64 // of the current that all is told for
+	share float64 // of the last setting
 }
 
-// digestOf is a hold of a source as its samples were read, at shares of the last setting of
-// the supply.
+// digestOf is a hold of a source as its samples were read, at a setting told (settings.at).
 func digestOf(plan *layout.Plan, h *capture.Stretch, src int, read readings.Hold, told []float64) digest {
 	return digest{
 		coil: plan.CoilIndex(h.Hold.Coil), source: src, shift: shiftOf(h.Hold), from: h.From, to: h.To,
@@ -52,7 +51,7 @@ func digestOf(plan *layout.Plan, h *capture.Stretch, src int, read readings.Hold
 // ended it was told late, of the hold before.
 const shortestHold = 0.5
 
-// tooShort says so of a hold that was no more than told.
+// tooShort tells whether a hold ended as soon as it was told, and notes that.
 func (ev *evidence) tooShort(plan *layout.Plan, h *capture.Stretch) bool {
 	if h.To-h.From >= shortestHold {
 		return false
@@ -87,7 +86,7 @@ func (ev *evidence) addHold(d digest) {
 	}
 }
 
-// readAt are the readings of a hold for what share of the current it may have been read at.
+// readAt are the readings of a hold at each setting that it may have been read at.
 func readAt(hold []readings.Reading, told []float64) (out []reading) {
 	shares, chance := settingsOf(told)
 	for i, share := range shares {

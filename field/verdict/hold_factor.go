@@ -9,18 +9,19 @@ import (
 	"polewise/field/readings"
 )
 
-// holdFactor is a hold by the vector route.
+// How well the field at the places where the sensor may have been fits a hold.
+
+// holdFactor is a hold as a factor.
 type holdFactor struct {
 	frame_ frame
 	*digest
 	ph    *phone
 	rot   [3][3]float64 // phone axes to pad axes
 	tilt  float64       // sd of the tilt left after gravity, radians
-	buf   []float64     // place scores, reused
-	comps []pull
-	seen  []weighed // reused
-	// The background the pulls were made for.
-	made background
+	comps []pull        // see pulls; nil: not made yet
+	made  background    // that comps were made for
+	buf   []float64     // likelihoods at places, reused
+	seen  []weighed     // reused
 }
 
 func (h *holdFactor) frame() *frame { return &h.frame_ }
@@ -31,19 +32,18 @@ func (h *holdFactor) name() string {
 	return fmt.Sprintf("hold on %s at %.0f s", h.label, h.from)
 }
 
-// pull is one way to understand the hold, in pad axes: the pad's pull and its
-// covariance (xx, yy, zz, xy, xz, yz).
+// pull is one way to understand a hold under a background: what the pad adds to it there.
 type pull struct {
 	logW    float64
-	peak    float64    // log of the likelihood where it fits best, up to a constant
+	peak    float64    // log likelihood where it fits best, up to a constant
 	free    float64    // logW without what the background says of it
-	height  float64    // weight relative to the reference, set by it
-	share   float64    // of the current that all is told for
-	d       [3]float64 // at that current
-	c       sym3
-	clip    [3]clip // unused entries have no direction
+	height  float64    // exp(logW), relative to a reference: see reference
+	share   float64    // of the last setting of the supply, that it was read at
+	d       [3]float64 // the pull as it would be at the last setting, pad axes,
+	c       sym3       // and its covariance
+	clip    [3]clip    // unused entries have no direction
 	clipped bool
-	// Where the hold itself shows the background (pulses), that is b, phone axes.
+	// Where the hold itself shows the background (pulses): that and its variance, phone axes.
 	seesB bool
 	b, vb [3]float64
 }
@@ -54,8 +54,8 @@ type clip struct {
 	level float64 // pull along dir at which the sensor stopped; the true one is beyond
 }
 
-// pulls turns the hold's readings into pulls, given the background: the likeliest first, and
-// those alone that are not hopeless beside it.
+// pulls are the hold's readings as pulls under a background, without those that are hopeless beside
+// the likeliest.
 func (h *holdFactor) pulls(bg *background) []pull {
 	if h.comps != nil && h.made == *bg {
 		return h.comps
@@ -76,7 +76,8 @@ func (h *holdFactor) pulls(bg *background) []pull {
 	return h.comps
 }
 
-// notHopeless sorts the pulls of a hold and leaves out those far less likely than the first.
+// notHopeless leaves out pulls far less likely than the likeliest. More than two it sorts, the
+// likeliest first.
 func notHopeless(comps []pull) []pull {
 	if len(comps) <= 2 {
 		return comps
@@ -89,10 +90,11 @@ func notHopeless(comps []pull) []pull {
 	return comps[:keep]
 }
 
-// pullOf is what one reading of the hold says of the pull, where the background had moved by
-// so much since it was seen, which is so likely; neither matters where both levels were seen.
+// pullOf is a reading of the hold as a pull under a background. The hold's own may have moved from
+// that: moved is the variance, logMoved the log chance of such a move. Neither matters where the
+// hold shows its background itself.
 func (h *holdFactor) pullOf(r *reading, bg *background, moved, logMoved float64) pull {
-	// Likely by microtesla read, and not by those at the current that all is told for.
+	// A density by the microtesla read, and not by those that it would be at the last setting.
 	read := r.LogW - 3*math.Log(r.share)
 	p := pull{logW: read, free: read, share: r.share}
 	var d, v, b [3]float64
@@ -144,8 +146,8 @@ func (h *holdFactor) pullOf(r *reading, bg *background, moved, logMoved float64)
 	return p
 }
 
-// spread is what height, turn, tilt and scale leave open at a place, and a
-// placement within placeSD of it, as a covariance.
+// spread is the covariance of the pull at a place with field f, for want of the exact height, turn,
+// tilt, scale and, within placeSD, place.
 func (h *holdFactor) spread(f *nine, scaleSD, placeSD float64) (c sym3) {
 	const (
 		high = heightSD * heightSD
@@ -171,6 +173,7 @@ func (h *holdFactor) spread(f *nine, scaleSD, placeSD float64) (c sym3) {
 	return c
 }
 
+// like implements factor.
 func (h *holdFactor) like(out, _ []float64, field []nine, in *view, bg *background, sc *scales) {
 	comps := h.pulls(bg)
 	nodes := len(sc.s)
@@ -188,12 +191,12 @@ func (h *holdFactor) like(out, _ []float64, field []nine, in *view, bg *backgrou
 	h.ph.blur(out, score, in, nodes, ref, stray)
 }
 
-// farBelow is how far below its outlier level a hold may fit at best and still be
-// scored by numbers that do not overflow.
+// farBelow is how many log units below its outlier level a hold may fit at best before its plain
+// likelihoods come out as nothing.
 const farBelow = 600
 
-// reference is a log likelihood no place can exceed, at least a given one: scores
-// are kept relative to it, as plain numbers.
+// reference is a log likelihood that no place can exceed, and no less than a given one. Likelihoods
+// are kept as plain numbers relative to it; it sets the pulls' height.
 func reference(comps []pull, ref float64) float64 {
 	for i := range comps {
 		ref = math.Max(ref, comps[i].peak-1.5*log2pi)
@@ -204,12 +207,12 @@ func reference(comps []pull, ref float64) float64 {
 	return ref
 }
 
-// negligible is the squared distance, in standard deviations, from which a
-// score is not worth an exponential: the outlier term lies well above it.
+// negligible is the squared distance, in standard deviations, from which a likelihood is not worth
+// an exponential: that of an outlier is far greater.
 const negligible = 80
 
-// placeScores adds the pulls' likelihoods at one place, relative to the
-// reference, for every scale.
+// placeScores adds the pulls' likelihoods at a place with field f to a row with one number for each
+// scale, relative to the reference.
 func (h *holdFactor) placeScores(row []float64, comps []pull, f *nine, sc *scales, placeSD float64) {
 	open := h.spread(f, sc.sd, placeSD)
 	for i := range comps {
@@ -217,8 +220,7 @@ func (h *holdFactor) placeScores(row []float64, comps []pull, f *nine, sc *scale
 	}
 }
 
-// scores adds a pull's likelihood at a place with this field and what is left open
-// there.
+// scores adds a pull's likelihood at a place with field f, where so much is left open.
 func (p *pull) scores(row []float64, open *sym3, f *nine, sc *scales) {
 	c := p.c
 	c.addSym(open, 1)
@@ -264,8 +266,8 @@ func (p *pull) scores(row []float64, open *sym3, f *nine, sc *scales) {
 	}
 }
 
-// roughly takes the placement of the mark for one Gaussian about the middle of each
-// cell.
+// roughly implements roughFactor: it takes the placement of the mark for one Gaussian about the
+// middle of each cell.
 func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *scales) {
 	comps := h.pulls(bg)
 	nodes := len(sc.s)
@@ -282,15 +284,14 @@ func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *sc
 	}
 }
 
-// faintPull is by how many log units a pull may be less likely than the likeliest of its hold to
-// be looked at at all; offPlace is taken off the ceiling, since the sensor is in no one
-// place, and seldom in that of the narrowest spread (both estimates, no source).
+// Estimates, no source; log units.
 const (
-	faintPull = 18.0
-	offPlace  = 2.0
+	faintPull = 18.0 // below the likeliest pull of its hold, from which one is not looked at
+	offPlace  = 2.0  // off the ceiling: the sensor is in no single place, and seldom where the spread is narrowest
 )
 
-// ceiling implements factor: no residual at the place of narrowest spread.
+// ceiling implements factor: it is that of the first pull where it fits exactly, at the place of
+// narrowest spread.
 func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
 	least := math.Inf(1)
 	p := &h.pulls(bg)[0]
@@ -304,8 +305,8 @@ func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
 	return -0.5*math.Log(least) - 1.5*log2pi + p.logW - offPlace
 }
 
-// firmness is how many standard deviations of its own a change of a microtesla may
-// come to, whichever way it points.
+// firmness is the most standard deviations of the hold's own that a microtesla may come to,
+// whichever way it points.
 func (h *holdFactor) firmness(bg *background) float64 {
 	comps := h.pulls(bg)
 	most := 0.0
@@ -320,21 +321,22 @@ func (h *holdFactor) firmness(bg *background) float64 {
 func outlierLog(comps []pull) float64 {
 	sum := math.Inf(-1)
 	for i := range comps {
-		// It tells nothing of the background either, and does not bend it.
+		// It tells nothing of the background either (free), so that it does not bend that.
 		d := comps[i].d
 		sum = readings.LogAdd(sum, comps[i].free-(d[0]*d[0]+d[1]*d[1]+d[2]*d[2])/(2*outlierSD*outlierSD))
 	}
 	return sum - 3*math.Log(outlierSD) - 1.5*math.Log(2*math.Pi) + math.Log(outlierShare)
 }
 
-// weighed is the background that a hold leaves at one place under one pull.
+// weighed is what a hold leaves as background at one place under one pull: a weight, the distance
+// from the background so far, and its variance.
 type weighed struct {
 	w    float64
 	d, v [3]float64
 }
 
-// residual implements needsBackground: what the hold leaves as background at an
-// offset cell, weighed over the places around it.
+// residual implements needsBackground. It is the mean over the places around the offset cell and
+// over the pulls, by how well each fits there.
 func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *background, sc *scales) (b, variance [3]float64, ok bool) {
 	if h.toggled || h.clipped != [3]float64{} {
 		return b, variance, false

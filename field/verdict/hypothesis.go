@@ -7,14 +7,14 @@ import (
 	"polewise/layout"
 )
 
-// hypothesis is one way the pad may be wired and wound.
+// hypothesis is one way the pad may be wired and wound: a set of faults, and what they do.
 type hypothesis struct {
 	faults   []layout.Fault
-	logPrior float64
+	logPrior float64 // log chance before any reading
 	of       *Model
-	solved   *flow
-	states   []coilState
-	key      uint64 // equal where no reading, by phone or ohmmeter, could tell two apart
+	solved   *flow       // nil where it was let go of
+	states   []coilState // of each coil
+	key      uint64      // equal where no reading, by phone or ohmmeter, could tell two apart
 }
 
 // flow is what flows where, at the planned supply.
@@ -23,12 +23,13 @@ type flow struct {
 	ampTurns []float64 // ampere-turns per coil, pad frame
 }
 
-// currents is what flows where. Where it was let go of it is worked out again.
+// currents is what flows where.
 func (h *hypothesis) currents() *layout.Currents { return h.flow().Currents }
 
 // ampTurns are the ampere-turns of each coil, pad frame, at the planned supply.
 func (h *hypothesis) ampTurns() []float64 { return h.flow().ampTurns }
 
+// flow is what flows where, solved again if it was let go of.
 func (h *hypothesis) flow() *flow {
 	if h.solved == nil {
 		cur, err := h.of.plan.Solve(h.faults...)
@@ -40,6 +41,7 @@ func (h *hypothesis) flow() *flow {
 	return h.solved
 }
 
+// flowOf adds the ampere-turns to the currents.
 func flowOf(p *layout.Plan, cur *layout.Currents) *flow {
 	f := &flow{cur, make([]float64, len(p.Coils))}
 	for j := range f.ampTurns {
@@ -66,14 +68,16 @@ const (
 	coilWeak
 	coilStates // how many there are
 
-	coilStarved coilState = 1 << 7 // and so little current that nothing is claimed of it
+	coilStarved coilState = 1 << 7 // besides: so little current that nothing is claimed of it
 )
 
+// stateNames are what the states are called in a verdict.
 var stateNames = [coilStates]State{StateAsPlanned, StateReversed, StateDead, StateWeak}
 
-// bare is the state itself.
+// bare is the state without coilStarved.
 func (s coilState) bare() coilState { return s &^ coilStarved }
 
+// state is that of coil j, as a verdict calls it.
 func (h *hypothesis) state(j int) State { return stateNames[h.states[j].bare()] }
 
 // starves tells whether a hypothesis leaves coil j next to no current, and yet some.
@@ -100,7 +104,7 @@ func newHypothesis(m *Model, faults []layout.Fault, logPrior float64) *hypothesi
 	return h
 }
 
-// fill takes the currents, and derives ampere-turns, states and key from them.
+// fill sets all that follows from the currents: ampere-turns, states and key.
 func (h *hypothesis) fill(cur *layout.Currents) {
 	p := h.of.plan
 	h.solved = flowOf(p, cur)
@@ -131,7 +135,7 @@ func (h *hypothesis) fill(cur *layout.Currents) {
 	h.key = uint64(k)
 }
 
-// with adds a fault, or returns nil where it would speak twice of one thing.
+// with is a hypothesis with one fault more; nil where that would speak twice of one thing.
 func (h *hypothesis) with(s single) *hypothesis {
 	p := h.of.plan
 	for _, f := range h.faults {
@@ -143,8 +147,7 @@ func (h *hypothesis) with(s single) *hypothesis {
 			return nil
 		}
 	}
-	// What else is wrong with a coil that carries no current nobody can see,
-	// and it is not offered as a second fault.
+	// What else is wrong with a coil that carries no current nobody can see.
 	if s.kind == layout.CoilShorted || s.kind == layout.TurnsShorted {
 		if j := p.CoilIndex(s.fault.ID); h.currents().CoilAmps[j] == 0 {
 			return nil
@@ -167,7 +170,7 @@ func (h *hypothesis) with(s single) *hypothesis {
 	return n
 }
 
-// flips lists the coils that a fault of reversal turns; nil for other faults.
+// flips are the coils that a fault of reversal turns; nil for other faults.
 func flips(p *layout.Plan, f *layout.Fault) []int {
 	switch f.Kind {
 	case layout.CoilReversed:

@@ -8,8 +8,10 @@ import "math"
 // precision: sums taken in another order differ in the last digits.
 type key uint64
 
+// newKey is the key of nothing, to be added to.
 func newKey() key { return 14695981039346656037 }
 
+// add adds a number.
 func (k *key) add(x float64) {
 	bits := roundedBits(x)
 	for i := 0; i < 4; i++ {
@@ -36,4 +38,5 @@ func (k *key) text(s string) {
 	}
 }
 
+// roundedBits are a number's leading bits, 26 of single precision; -0 is 0.
 func roundedBits(x float64) uint32 { return (math.Float32bits(float32(x+0)) + 32) >> 6 }

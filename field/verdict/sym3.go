@@ -11,6 +11,7 @@ import (
 // sym3 is a symmetric 3 by 3 matrix.
 type sym3 struct{ xx, yy, zz, xy, xz, yz float64 }
 
+// add adds w times the product of a vector with itself.
 func (s *sym3) add(x, y, z, w float64) {
 	s.xx += w * x * x
 	s.yy += w * y * y
@@ -20,6 +21,7 @@ func (s *sym3) add(x, y, z, w float64) {
 	s.yz += w * y * z
 }
 
+// addSym adds w times another.
 func (s *sym3) addSym(o *sym3, w float64) {
 	s.xx += w * o.xx
 	s.yy += w * o.yy
@@ -40,7 +42,7 @@ func (s *sym3) between(a, b *[3]float64) float64 {
 	return readings.Dot(&to, b)
 }
 
-// rows are the matrix written out.
+// rows is the matrix written out.
 func (s *sym3) rows() [3][3]float64 {
 	return [3][3]float64{{s.xx, s.xy, s.xz}, {s.xy, s.yy, s.yz}, {s.xz, s.yz, s.zz}}
 }
@@ -62,6 +64,7 @@ func (s *sym3) inverse() sym3 {
 	return out
 }
 
+// chol is the factor of a positive definite matrix.
 func (s *sym3) chol() (c chol3) {
 	l00 := math.Sqrt(s.xx)
 	c.i0 = 1 / l00
