@@ -234,7 +234,7 @@ func (e *engine) alone() []string {
 // joinsUnread says what a needle does not tell: which way round coils face is the same with
 // two strings one after the other that should be side by side, and so are the strings' ohms.
 func (e *engine) joinsUnread() []string {
-	joined := slices.ContainsFunc(e.singles, func(s single) bool { return s.kind == layout.StringsInSeries })
+	joined := slices.ContainsFunc(e.singles, func(s single) bool { return s.Kind == layout.StringsInSeries })
 	across := slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" || o.kind == "group" })
 	if !joined || across || len(e.factors) > 0 || len(e.ev.passes) > 0 {
 		return nil

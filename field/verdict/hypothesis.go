@@ -139,23 +139,23 @@ func (h *hypothesis) fill(cur *layout.Currents) {
 func (h *hypothesis) with(s single) *hypothesis {
 	p := h.of.plan
 	for _, f := range h.faults {
-		if f.Kind == s.fault.Kind && f.ID == s.fault.ID && f.String == s.fault.String && slices.Equal(f.IDs, s.fault.IDs) {
+		if f.Kind == s.Kind && f.ID == s.ID && f.String == s.String && slices.Equal(f.IDs, s.IDs) {
 			return nil
 		}
 		// A coil fails in one way at a time, and joins in one wrong place.
-		if f.ID != "" && f.ID == s.fault.ID && coilWound(f.Kind) && coilWound(s.fault.Kind) {
+		if f.ID != "" && f.ID == s.ID && coilWound(f.Kind) && coilWound(s.Kind) {
 			return nil
 		}
 	}
 	// What else is wrong with a coil that carries no current nobody can see.
-	if s.kind == layout.CoilShorted || s.kind == layout.TurnsShorted {
-		if j := p.CoilIndex(s.fault.ID); h.currents().CoilAmps[j] == 0 {
+	if s.Kind == layout.CoilShorted || s.Kind == layout.TurnsShorted {
+		if j := p.CoilIndex(s.ID); h.currents().CoilAmps[j] == 0 {
 			return nil
 		}
 	}
-	faults := append(slices.Clone(h.faults), s.fault)
+	faults := append(slices.Clone(h.faults), s.Fault)
 	logPrior := h.logPrior + s.logP + together(len(faults)) - together(len(h.faults))
-	flipped := flips(p, &s.fault)
+	flipped := flips(p, &s.Fault)
 	if flipped == nil || slices.ContainsFunc(faults, func(f layout.Fault) bool { return f.Kind == layout.CoilInWrongString }) {
 		return newHypothesis(h.of, faults, logPrior)
 	}

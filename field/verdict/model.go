@@ -145,18 +145,18 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 	for i := range ev.bearings {
 		e.addBearingFactor(&ev.bearings[i])
 	}
-	open := map[int]bool{}
+	toldApart := map[int]bool{} // coils of strings of which a coil was measured by itself
 	for _, o := range ev.ohms {
 		if o.kind == "coil" {
 			for _, j := range m.plan.Strings[m.plan.StringOf(o.index)].Coils {
-				open[j] = true
+				toldApart[j] = true
 			}
 		}
 	}
-	e.singles = singles(m.plan, open)
+	e.singles = singles(m.plan, toldApart)
 	e.priors = make(map[faultName]float64, len(e.singles))
 	for i := range e.singles {
-		e.priors[nameOf(&e.singles[i].fault)] = e.singles[i].logP
+		e.priors[nameOf(&e.singles[i].Fault)] = e.singles[i].logP
 	}
 	e.alignPasses()
 	for i := range ev.passes {

@@ -3,6 +3,7 @@ package verdict
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -10,7 +11,6 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"polewise/field/capture"
-	"polewise/layout"
 )
 
 // The next reading is the one expected to leave least doubt. For two explanations
@@ -21,36 +21,78 @@ import (
 // all pairs that differ is what a reading leaves open.
 const (
 	nextRivals = 14   // explanations looked at
-	nextCoils  = 6    // coils looked at, the most doubtful first
-	nextByHand = 40   // and where only the ohmmeter tells more, which is soon worked out
+	nextCoils  = 6    // coils looked at, the most doubtful first,
+	nextByHand = 40   // and where nothing but faces and ohms is read, which is soon worked out
 	nextPlaced = 4    // explanations that get a place of the sensor of their own
-	turnedGain = 0.85 // a turned or shifted hold must leave so much less open
-	ohmsGain   = 0.6  // and the ohmmeter, which takes longer, so much less
-	uselessAt  = 0.97 // what leaves more than this open is not worth asking for,
-	uselessOf  = 0.8  // nor what leaves as much of its coil
+	turnedGain = 0.85 // a turned or shifted hold must leave no more than this share of what a plain one does
+	ohmsGain   = 0.6  // and the ohmmeter, which takes longer, no more than this
+	uselessAt  = 0.97 // a reading that leaves more than this share of all that is open is not worth asking for,
+	uselessOf  = 0.8  // if it leaves more than this share of what is open about its coil, too
 	oftenRead  = 4    // a coil read as often as this and still open is better measured
 	causeSure  = 0.9  // a cause as likely as this is known well enough to go and look
 )
 
-// choice is a reading that may be asked for.
+// choice is a reading that may be asked for. What is open is sums over pairs of explanations.
 type choice struct {
 	next Next
-	open float64 // of everything
-	left float64 // of what explanations say of its coil
-	part float64 // what they differ by there now
+	open float64 // that it leaves open of everything
+	left float64 // that it leaves open between explanations that differ in its coil,
+	part float64 // and that is open between these now
 	// The states of its coil that it tells apart best; empty where it tells none apart.
 	one, other State
 }
 
+// next is the reading to ask for; nil where nothing is in doubt.
 func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	coils := doubtful(v)
 	if len(coils) == 0 {
 		return e.whichCause(v, list, weights)
 	}
-	switch c := &v.Coils[coils[0]]; {
+	first := coils[0]
+	if n := e.unread(v, first); n != nil {
+		return n
+	}
+	if n := e.nothingFlows(first, list, weights); n != nil {
+		return n
+	}
+	if n := e.onTheLine(first, v.Coils[first].Used, list, weights); n != nil {
+		return n
+	}
+	rivals := e.rivals(list, weights)
+	compass := e.needleOf(rivals)
+	most := nextCoils
+	if e.byHand() {
+		most = nextByHand
+	}
+	var best *choice
+	for _, j := range coils[:min(len(coils), most)] {
+		for _, c := range e.choices(rivals, compass, j, v.Coils[j].Used) {
+			if best == nil || c.open < best.open {
+				best = &c
+			}
+		}
+	}
+	all := leftOpen(rivals)
+	if open := v.coilsOpen(); !open || v.Coils[first].Used > 1 {
+		best = e.orOhms(best, rivals, first, open, all)
+	}
+	if best.open <= uselessAt*all || best.left <= uselessOf*best.part {
+		return &best.next
+	}
+	id := v.Coils[first].ID
+	if e.byHand() {
+		return &Next{At: id, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read its face once more.", id)}
+	}
+	return &Next{At: id, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read it once more, with more current if the supply and the phone allow.", id)}
+}
+
+// unread asks for coil j, the most doubtful, where it was not read yet, or not so that it counts; nil
+// where it was.
+func (e *engine) unread(v *Verdict, j int) *Next {
+	switch c := &v.Coils[j]; {
 	case c.Used == 0 && len(e.ev.ohms) > 0 && !slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.Used > 0 }):
 		return &Next{At: c.ID, Why: fmt.Sprintf("Ohms do not tell which way a coil faces. Read %s with a phone, or with a needle.", c.ID)}
-	case c.Used == 0 && e.ev.lost[coils[0]]:
+	case c.Used == 0 && e.ev.lost[j]:
 		return &Next{At: c.ID, Why: fmt.Sprintf("Nothing that was read over %s counts; the notes say why. Read it once more.", c.ID)}
 	case c.Used == 0 && e.ev.mended != nil:
 		return e.closing()
@@ -59,51 +101,28 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	case c.withheld():
 		return &Next{At: c.ID, Why: fmt.Sprintf("What was read over %s cannot be relied on. Read it once more.", c.ID)}
 	}
-	if n := e.nothingFlows(coils[0], list, weights); n != nil {
-		return n
-	}
-	if n := e.onTheLine(coils[0], v.Coils[coils[0]].Used, list, weights); n != nil {
-		return n
-	}
-	rivals := e.rivals(list, weights)
-	all := leftOpen(rivals)
-	compass := e.needleOf(rivals)
-	var best *choice
-	most := nextCoils
-	if e.byHand() {
-		most = nextByHand
-	}
-	for _, j := range coils[:min(len(coils), most)] {
-		for _, c := range e.choices(rivals, compass, j, v.Coils[j].Used) {
-			if best == nil || c.open < best.open {
-				best = &c
-			}
-		}
-	}
-	if open := v.coilsOpen(); !open || v.Coils[coils[0]].Used > 1 {
-		field := best
-		for _, c := range e.wiringChoices(rivals, coils[0], open) {
-			gain, worth := all-c.open, (all-field.open)/ohmsGain
-			if field.next.Route != "" {
-				worth = all - field.open // an ohmmeter all the same
-			}
-			if (gain > worth || c.open < ohmsGain*field.open) && (best == field || c.open < best.open) {
-				best = &c
-			}
-		}
-	}
-	if best.open > uselessAt*all && best.left > uselessOf*best.part {
-		c := &v.Coils[coils[0]]
-		if e.byHand() {
-			return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read its face once more.", c.ID)}
-		}
-		return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read it once more, with more current if the supply and the phone allow.", c.ID)}
-	}
-	return &best.next
+	return nil
 }
 
-// nothingFlows asks for the ohmmeter where no coil of the pad seems to carry current:
-// what reads the field tells nothing more there, and the supply may simply be off.
+// orOhms is the ohms of the pad or of a string, where they tell enough more than the best reading of
+// a coil; else that one. Of everything, all is open now. j is the most doubtful coil; open tells
+// whether any is undecided.
+func (e *engine) orOhms(field *choice, rivals []rival, j int, open bool, all float64) *choice {
+	best := field
+	for _, c := range e.wiringChoices(rivals, j, open) {
+		gain, worth := all-c.open, (all-field.open)/ohmsGain
+		if field.next.Route != "" {
+			worth = all - field.open // an ohmmeter all the same
+		}
+		if (gain > worth || c.open < ohmsGain*field.open) && (best == field || c.open < best.open) {
+			best = &c
+		}
+	}
+	return best
+}
+
+// nothingFlows asks for the pad's ohms where no coil seems to carry current: reading the field tells
+// nothing more then, and the supply may simply be off.
 func (e *engine) nothingFlows(j int, list []*scored, weights []float64) *Next {
 	still, left := 0.0, 1.0
 	for i, s := range list {
@@ -128,7 +147,7 @@ const (
 	nearlyAll = 0.995 // of the chance of all explanations is looked at
 )
 
-// onTheLine says that no more readings of a coil help that was read often: they agree that it
+// onTheLine says of a coil that was read often that more readings do not help: they agree that it
 // lost turns, about as many as make it weak.
 func (e *engine) onTheLine(j, used int, list []*scored, weights []float64) *Next {
 	if used < oftenRead {
@@ -180,37 +199,30 @@ func (e *engine) whichCause(v *Verdict, list []*scored, weights []float64) *Next
 	return &best.next
 }
 
-// wiringChoices are ohmmeter readings of the pad and of strings, for where every coil is
-// claimed and what is left open is how they are joined; or coil j is open that one more hold
-// would not settle.
+// wiringChoices are the ohms of the pad and of each string. They are for where every coil is claimed
+// and their joins are in doubt, or, if open, for coil j that more holds would not settle.
 func (e *engine) wiringChoices(rivals []rival, j int, open bool) (out []choice) {
-	across := []string{"pad"}
-	expect := []func(*layout.Currents) float64{func(c *layout.Currents) float64 { return c.PadOhms }}
-	for i := range e.m.plan.Strings {
-		across = append(across, "string:"+e.m.plan.Strings[i].ID)
-		expect = append(expect, func(c *layout.Currents) float64 { return c.StringOhms[i] })
-	}
-	for i, a := range across {
-		if slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" && i == 0 || o.kind == "string" && o.index == i-1 }) {
-			continue // once more would tell little new
+	add := func(of ohmReading, across, where string, at int) {
+		if slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == of.kind && o.index == of.index }) {
+			return // once more would tell little new
 		}
-		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(expect[i](r.s.hyp.currents())) })
-		where, at := "the pad at its own plug", j
-		if kind, id, ok := strings.Cut(a, ":"); ok {
-			where, at = fmt.Sprintf("%s %s unplugged from the rest", kind, id), e.m.plan.Strings[i-1].Coils[0]
-		}
+		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(of.of(r.s.hyp.currents())) })
 		why := fmt.Sprintf("Every coil by itself is decided, the pad as a whole is not. Supply off: measure %s.", where)
 		if open {
 			why = c.why(e.m.plan.Coils[j].ID, "Ohms tell more than another hold over %s. Supply off: measure "+where+".")
 		}
-		c.next = Next{At: e.m.plan.Coils[at].ID, Route: "ohms", Across: a, Why: why}
+		c.next = Next{At: e.m.plan.Coils[at].ID, Route: "ohms", Across: across, Why: why}
 		out = append(out, c)
+	}
+	add(ohmReading{kind: "pad"}, "pad", "the pad at its own plug", j)
+	for i, s := range e.m.plan.Strings {
+		add(ohmReading{kind: "string", index: i}, "string:"+s.ID, fmt.Sprintf("string %s unplugged from the rest", s.ID), s.Coils[0])
 	}
 	return out
 }
 
-// withheld tells of a coil that is not claimed though its readings seem clear:
-// they fit nothing, or the phone re-zeroed itself under them.
+// withheld tells of a coil that is not claimed though its readings seem clear, since they cannot be
+// relied on.
 func (c *Coil) withheld() bool {
 	for _, p := range c.P {
 		if c.State == StateUndecided && !c.starved && p >= MinClaim {
@@ -225,8 +237,9 @@ func (v *Verdict) coilsOpen() bool {
 	return slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State == StateUndecided && !c.starved })
 }
 
-// doubtful are the coils that are not claimed: those never read first, then
-// those whose readings cannot be relied on, then the most doubtful first.
+// doubtful are the coils that are not claimed: those never read first, then those whose readings
+// cannot be relied on, then the others, the most doubtful first. Where all are claimed and the pad
+// as a whole is not, it is all of them.
 func doubtful(v *Verdict) []int {
 	doubt := make([]float64, len(v.Coils))
 	var out []int
@@ -253,54 +266,68 @@ func doubtful(v *Verdict) []int {
 	return out
 }
 
-// inUse is the phone that read last; -1 without any.
-func (e *engine) inUse() int {
-	src, last := -1, math.Inf(-1)
+// inUse is the phone that read last, and which way its top edge pointed then; -1 without any.
+func (e *engine) inUse() (src int, topDeg float64) {
+	src = -1
+	last := math.Inf(-1)
 	for i := range e.ev.holds {
 		if h := &e.ev.holds[i]; h.to > last {
-			src, last = h.source, h.to
+			src, topDeg, last = h.source, h.topDeg, h.to
 		}
 	}
 	for i := range e.ev.passes {
 		if p := &e.ev.passes[i]; p.to > last {
-			src, last = p.source, p.to
+			src, topDeg, last = p.source, p.topDeg, p.to
 		}
 	}
-	return src
+	return src, topDeg
 }
 
 // byHand tells whether nothing was read but faces and ohms.
-func (e *engine) byHand() bool { return e.inUse() < 0 && e.needleInUse() == nil }
+func (e *engine) byHand() bool {
+	src, _ := e.inUse()
+	return src < 0 && e.needleInUse() == nil
+}
 
-// choices are the readings worth a thought over one coil that was read so many times.
+// holdChoices are holds over coil j with the phone in use: as it lay last; and turned by half, or
+// moved so that its sensor comes over the middle, where that tells enough more.
+func (e *engine) holdChoices(rivals []rival, j int, top float64) []choice {
+	id := e.m.plan.Coils[j].ID
+	var asIs *float64 // with the top edge away it needs no word
+	if math.Abs(wrapDeg(top)) >= 1 {
+		asIs = &top
+	}
+	hold := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, r2.Vec{}) })
+	hold.next = Next{At: id, TopDeg: asIs, Why: hold.why(id, "One more reading of %s tells.")}
+	out := []choice{hold}
+	half := wrapDeg(top + 180)
+	turned := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, half, r2.Vec{}) })
+	turned.next = Next{At: id, TopDeg: &half, Why: turned.why(id, "Read %s once more with the phone turned by half: its sensor then lies elsewhere.")}
+	if turned.left < turnedGain*hold.left {
+		out = append(out, turned)
+	}
+	if shift, words, ok := e.toMiddle(rivals, j, top); ok {
+		moved := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, shift) })
+		moved.next = Next{At: id, TopDeg: asIs, ShiftMM: wholeMM(shift), Why: moved.why(id, "Lay the phone with its mark "+words+" the middle of %s: its sensor is over the middle then.")}
+		if moved.left < turnedGain*hold.left {
+			out = append(out, moved)
+		}
+	}
+	return out
+}
+
+// wholeMM is a shift in whole millimetres.
+func wholeMM(shift r2.Vec) []float64 {
+	return []float64{math.Round(shift.X*1e3) + 0, math.Round(shift.Y*1e3) + 0} // no -0
+}
+
+// choices are the readings worth a thought over coil j, which was read so many times.
 func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []choice) {
 	id := e.m.plan.Coils[j].ID
-	if src := e.inUse(); compass != nil {
+	if src, top := e.inUse(); compass != nil {
 		out = e.besides(rivals, j, compass)
 	} else if src >= 0 {
-		top := e.lastTop(src)
-		// What is asked for without a word on it is read with the top edge away.
-		var asIs *float64
-		if math.Abs(wrapDeg(top)) >= 1 {
-			asIs = &top
-		}
-		hold := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, r2.Vec{}) })
-		hold.next = Next{At: id, TopDeg: asIs, Why: hold.why(id, "One more reading of %s tells.")}
-		out = append(out, hold)
-		half := wrapDeg(top + 180)
-		turned := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, half, r2.Vec{}) })
-		turned.next = Next{At: id, TopDeg: &half, Why: turned.why(id, "Read %s once more with the phone turned by half: its sensor then lies elsewhere.")}
-		if turned.left < turnedGain*hold.left {
-			out = append(out, turned)
-		}
-		if shift, words, ok := e.toMiddle(rivals, j, top); ok {
-			moved := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, shift) })
-			moved.next = Next{At: id, TopDeg: asIs, ShiftMM: []float64{math.Round(shift.X*1e3) + 0, math.Round(shift.Y*1e3) + 0}, // no -0
-				Why: moved.why(id, "Lay the phone with its mark "+words+" the middle of %s: its sensor is over the middle then.")}
-			if moved.left < turnedGain*hold.left {
-				out = append(out, moved)
-			}
-		}
+		out = e.holdChoices(rivals, j, top)
 	}
 	byHand := e.byHand()
 	times := e.measured(j)
@@ -326,8 +353,7 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 	return out
 }
 
-// faceKnown tells whether a face was read over coil j often enough: twice the same tells what a
-// needle shows there.
+// faceKnown tells whether the same face was read twice over coil j: that is what a needle shows there.
 func (e *engine) faceKnown(j int) bool {
 	times := map[capture.Face]int{}
 	for _, f := range e.ev.faces {
@@ -335,31 +361,10 @@ func (e *engine) faceKnown(j int) bool {
 			times[f.face]++
 		}
 	}
-	for _, n := range times {
-		if n > 1 {
-			return true
-		}
-	}
-	return false
+	return len(times) > 0 && slices.Max(slices.Collect(maps.Values(times))) > 1
 }
 
-// lastTop is which way a phone's top edge pointed when it read last.
-func (e *engine) lastTop(src int) float64 {
-	top, last := 0.0, math.Inf(-1)
-	for i := range e.ev.holds {
-		if h := &e.ev.holds[i]; h.source == src && h.to > last {
-			top, last = h.topDeg, h.to
-		}
-	}
-	for i := range e.ev.passes {
-		if p := &e.ev.passes[i]; p.source == src && p.to > last {
-			top, last = p.topDeg, p.to
-		}
-	}
-	return top
-}
-
-// why words a choice.
+// why says why a reading is asked for: ask is the sentence that asks, with %s for the coil.
 func (c *choice) why(id, ask string) string {
 	ask = fmt.Sprintf(ask, id)
 	if c.one == "" {
@@ -376,14 +381,13 @@ func (s State) words() string {
 	return string(s)
 }
 
-// Where no phone is told to be moved by, metres (estimates, no source): its sensor lies no
-// farther from its mark than half the length of a long phone, and nobody knows where it does.
+// How well a sensor's place must be known for a phone to be moved by it, metres (estimates, no source).
 const (
-	farthestSensor = 0.085
+	farthestSensor = 0.085 // from the mark: about half the length of a long phone
 	widestPlace    = 0.03
 )
 
-// spread is how far places lie from each other at most, about their middle.
+// spread is half the greatest distance of any place from the first.
 func spread(places []r2.Vec) (most float64) {
 	for _, p := range places {
 		most = math.Max(most, r2.Norm(r2.Sub(p, places[0]))/2)
@@ -391,8 +395,8 @@ func spread(places []r2.Vec) (most float64) {
 	return most
 }
 
-// toMiddle is where to lay the mark so that the sensor comes over the middle of a
-// coil, where that is far from where the mark usually lies.
+// toMiddle is where to lay the mark so that the sensor comes over the middle of a coil, in numbers and
+// in words; not ok where the sensor is over the middle as it is, or nobody knows where it is.
 func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, words string, ok bool) {
 	places := rivals[0].places
 	var o r2.Vec
@@ -401,7 +405,7 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 	}
 	w := e.m.plan.WindingOf(j)
 	if r2.Norm(o) < 0.5*math.Min(w.InnerX, w.InnerY)/2 || r2.Norm(o) > farthestSensor || spread(places) > widestPlace {
-		return shift, "", false // it is over the middle as it is, or nobody knows where it is
+		return shift, "", false
 	}
 	const whole = 1e-3 // millimetres
 	o = toPad(o, topDeg)
@@ -410,8 +414,8 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 	return shift, words, words != ""
 }
 
-// shiftWords says where a mark lies that is shifted from the middle of a coil; nothing where
-// it is not.
+// shiftWords says where a shifted mark lies, to be followed by the middle of a coil; nothing where it
+// is not shifted.
 func shiftWords(shift r2.Vec) string {
 	var parts []string
 	say := func(d float64, plus, minus string) {

@@ -12,23 +12,24 @@ import (
 // What a reading would leave open: how alike the explanations expect it to be. next.go says how
 // these are put together.
 
-// rival is an explanation with where it puts the sensor of the phone in use.
+// rival is an explanation, with where it has the sensor of the phone in use.
 type rival struct {
 	s      *scored
-	weight float64
-	places []r2.Vec // offsets in the phone frame, as likely as one another
+	weight float64  // its chance
+	places []r2.Vec // offsets in the phone frame, all as likely; empty without a phone
 }
 
 // foreseen is a reading as an explanation expects it, microtesla.
 type foreseen struct {
 	b    r3.Vec
 	sd   float64
-	dims float64 // how many of its figures are read
+	dims float64 // how many independent figures are read
 }
 
-// rivals are the likeliest explanations.
+// rivals are the likeliest explanations. Those after the first few take over the sensor's place of
+// the last of these.
 func (e *engine) rivals(list []*scored, weights []float64) (out []rival) {
-	src := e.inUse()
+	src, _ := e.inUse()
 	if needle := e.needleInUse(); needle != nil {
 		src = needle.source
 	}
@@ -50,7 +51,7 @@ func (e *engine) rivals(list []*scored, weights []float64) (out []rival) {
 	return out
 }
 
-// leftOpen is what is left open without another reading.
+// leftOpen is what is open without another reading.
 func leftOpen(rivals []rival) (all float64) {
 	for i := range rivals {
 		for k := range i {
@@ -62,7 +63,8 @@ func leftOpen(rivals []rival) (all float64) {
 	return all
 }
 
-// weigh works out what a reading leaves open.
+// weigh works out what a reading of coil j leaves open, given what each explanation expects to be
+// read: several values where the sensor may be in several places.
 func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []foreseen) choice {
 	var c choice
 	seen := make([][]foreseen, len(rivals))
@@ -104,7 +106,7 @@ func (x foreseen) alike(y foreseen) float64 {
 	return math.Pow(2*x.sd*y.sd/v, x.dims/2) * math.Exp(-d/(4*v))
 }
 
-// over is what the phone would read over a coil.
+// over is what a phone would read over coil j with its mark shifted from the coil's centre.
 func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen {
 	const (
 		noise = 4.0   // uT, with the drift between off and on
@@ -127,10 +129,9 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 	return out
 }
 
-// faceForeseen is what a needle over a coil would show, as if it were a reading:
-// 1 as planned, -1 the other way. Its spread makes the two as hard to tell apart
-// as a face that is read wrongly one time in a hundred: their Bhattacharyya
-// coefficient is 2 sqrt(0.01 * 0.99) = 0.2.
+// faceForeseen is what a needle over coil j would show, as a number: 1 as planned, -1 the other way.
+// Its spread makes the two as hard to tell apart as a face that is read wrongly one time in a
+// hundred: their Bhattacharyya coefficient is 2 sqrt(0.01 * 0.99) = 0.2.
 func (e *engine) faceForeseen(h *hypothesis, j int) []foreseen {
 	const sd = 0.56
 	planned := e.m.tops[j]
@@ -140,8 +141,8 @@ func (e *engine) faceForeseen(h *hypothesis, j int) []foreseen {
 	return []foreseen{{r3.Vec{Z: math.Max(-1, math.Min(1, e.m.topUnder(h, j)/planned))}, sd, 1}}
 }
 
-// ohmsForeseen is what an ohmmeter would show, as if it were a reading: an open
-// circuit as far from any number as can be.
+// ohmsForeseen is what an ohmmeter would show. An open circuit is taken for a number far from any
+// other.
 func ohmsForeseen(ohms float64) []foreseen {
 	const open = 1e6
 	if math.IsInf(ohms, 1) {

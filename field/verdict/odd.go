@@ -89,8 +89,8 @@ func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
 		rest := slices.Delete(slices.Clone(h.faults), i, i+1)
 		more := [][]layout.Fault{nil}
 		for _, s := range e.singles {
-			if s.kind == layout.StringsInSeries && slices.Contains(s.fault.IDs, f.ID) {
-				more = append(more, []layout.Fault{s.fault})
+			if s.Kind == layout.StringsInSeries && slices.Contains(s.IDs, f.ID) {
+				more = append(more, []layout.Fault{s.Fault})
 			}
 		}
 		for _, m := range more[:min(len(more), mostRevived)] {

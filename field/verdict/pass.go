@@ -12,31 +12,35 @@ import (
 	"polewise/layout"
 )
 
-// A pass is read in two steps. First it is aligned (pass_align.go): where along the
-// line the phone was at each sample, and which ampere-turns in the coils make
-// those readings, found together and without asking whether the pad is wired as
-// planned. Then every hypothesis is held against the ampere-turns found.
+// What was read in a pass, in which the phone is drawn along a row. It is used in two steps. First
+// it is aligned (pass_align.go): where along the line the phone was at each sample, and which
+// ampere-turns in the coils make those readings, are found together, without asking whether the
+// pad is wired as planned. Then every hypothesis is held against the ampere-turns found
+// (pass_factor.go).
 
+// passDigest is what is kept of a pass.
 type passDigest struct {
-	coils      []int
-	source     int
+	coils      []int // that it goes over, in its order
+	source     int   // which capture it came from
 	label      string
 	from, to   float64
 	topDeg     float64
-	up         [3]float64
+	up         [3]float64 // gravity's direction in the phone frame, unit; zero when unknown
 	samples    []sample
-	hz, duty   float64
+	hz, duty   float64 // of the pulses, where pulsed
 	pulsed     bool
+	path       []r2.Vec // the centres of coils
 	pathLength float64
-	overrun    float64 // how far beyond either end the phone may have been
-	path       []r2.Vec
-	lanes      []lane // nil until aligned
-	near       []int32
-	peak       []float64
-	weight     float64   // of one sample
-	ofCurrent  []float64 // the shares of the current that all is told for that it may have been read at: the samples are by the first of them larger here
-	aligner    *aligner
-	id         key // what it was read as, and over which background
+	overrun    float64   // how far beyond either end the phone may have been
+	ofCurrent  []float64 // the setting of the supply as told (settings.at): samples are as at the last setting if the first of these is right
+	id         key       // equal for equal readings over an equal background
+
+	// Set as it is aligned.
+	lanes   []lane    // nil until then
+	near    []int32   // coils whose ampere-turns it may tell,
+	peak    []float64 // and the largest field of each along the way, per ampere-turn
+	weight  float64   // of one sample
+	aligner *aligner
 }
 
 // sample is what a phone read in a pass.
@@ -46,24 +50,14 @@ type sample struct {
 	s float64    // share of the time that the supply was on for
 }
 
+// addPass keeps a pass if it can be aligned, and says what is wrong with it.
 func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *capture.Stretch, src int, read *readings.Source, ofCurrent []float64) {
-	d := passDigest{source: src, ofCurrent: ofCurrent, from: s.From, to: s.To, topDeg: s.TopDeg, up: meanUp(s.Gravity), label: s.Pass.Along[0] + " to " + s.Pass.Along[len(s.Pass.Along)-1]}
-	over := func(j int, at r2.Vec) {
-		d.coils, d.path = append(d.coils, j), append(d.path, at)
-		e := plan.WindingOf(j).HalfExtent()
-		d.overrun = math.Max(d.overrun, math.Max(e.X, e.Y))
-	}
-	for i, id := range s.Pass.Along {
-		j := plan.CoilIndex(id)
-		if i > 0 {
-			between(plan, d.coils[len(d.coils)-1], j, over)
-		}
-		over(j, plan.Coils[j].At)
-	}
-	d.hz, d.duty, d.pulsed = readings.PulseOf(cut, s, plan)
 	if s.Open {
 		return // the row is not finished: where the phone is now, nobody knows
 	}
+	d := passDigest{source: src, ofCurrent: ofCurrent, from: s.From, to: s.To, topDeg: s.TopDeg, up: meanUp(s.Gravity), label: s.Pass.Along[0] + " to " + s.Pass.Along[len(s.Pass.Along)-1]}
+	d.goOver(plan, s.Pass.Along)
+	d.hz, d.duty, d.pulsed = readings.PulseOf(cut, s, plan)
 	for _, b := range s.B {
 		drive, ok := read.Clear(&b)
 		if !ok {
@@ -81,9 +75,6 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 		}
 		d.samples = append(d.samples, x)
 	}
-	for i := 1; i < len(d.path); i++ {
-		d.pathLength += r2.Norm(r2.Sub(d.path[i], d.path[i-1]))
-	}
 	switch {
 	case len(d.samples) < 2*len(d.coils) || d.pathLength == 0:
 		ev.note("The pass from %s has too few readings (%d) to tell its coils apart. Draw the phone more slowly.", d.label, len(d.samples))
@@ -98,19 +89,38 @@ func (ev *evidence) addPass(plan *layout.Plan, cut *capture.Stretches, s *captur
 	ev.lose(d.coils...)
 }
 
+// goOver lays the path of a pass over the coils named, and over those between them.
+func (d *passDigest) goOver(plan *layout.Plan, ids []string) {
+	over := func(j int, at r2.Vec) {
+		if n := len(d.path); n > 0 {
+			d.pathLength += r2.Norm(r2.Sub(at, d.path[n-1]))
+		}
+		d.coils, d.path = append(d.coils, j), append(d.path, at)
+		e := plan.WindingOf(j).HalfExtent()
+		d.overrun = math.Max(d.overrun, math.Max(e.X, e.Y))
+	}
+	for i, id := range ids {
+		j := plan.CoilIndex(id)
+		if i > 0 {
+			between(plan, d.coils[len(d.coils)-1], j, over)
+		}
+		over(j, plan.Coils[j].At)
+	}
+}
+
 // Bounds on what tells how fast a phone follows pulses.
 const (
-	tooSlow      = 0.2  // of a pulse, or of the time between two, that it may trail behind by
-	leastSwing   = 40.0 // uT within a period, or it is not looked at
-	fewestSwings = 4    // periods
-	edgeBase     = 0.04 // seconds between the samples of which the change is taken, or
-	baseShare    = 0.25 // of a pulse, or of the time between two
-	sharpEdge    = 0.6  // of a swing from one to the other: it follows at once
+	tooSlow      = 0.2  // share of a pulse, or of the time between two, that it may trail behind by
+	leastSwing   = 40.0 // uT within a period, or the period is not looked at
+	fewestSwings = 4    // periods, or nothing is told
+	edgeBase     = 0.04 // seconds between the samples whose difference is taken,
+	baseShare    = 0.25 // or this share of a pulse, or of the time between two
+	sharpEdge    = 0.6  // share of a swing made between two such samples by a phone that follows at once
 )
 
-// trailsBy is the time constant, seconds, by which a phone trails behind pulses: from how much
-// of what its readings swing by within a period is made in a moment, in the periods in which
-// that is most. That is rather too little than too much, and nothing where too little swings.
+// trailsBy is the time constant, seconds, by which a phone trails behind pulses: from the share of
+// what its readings swing by within a period that is made in a moment, in the periods where that
+// is most. It is rather too short than too long, and 0 where too little swings.
 func (d *passDigest) trailsBy() float64 {
 	var shares []float64
 	base := math.Max(d.every(), math.Min(edgeBase, baseShare*readings.Shorter(d.hz, d.duty)))
@@ -146,8 +156,8 @@ func (d *passDigest) trailsBy() float64 {
 	return -base / math.Log(1-share)
 }
 
-// tooQuick is how many samples a pulse, and the time between two, has to last: one
-// that began or ended between two samples may have been averaged.
+// tooQuick is how many samples a pulse, and the time between two pulses, must last: a sample in
+// which the supply was switched may be an average.
 const tooQuick = 2
 
 // every is the usual time between two samples, seconds.
@@ -159,8 +169,8 @@ func (d *passDigest) every() float64 {
 	return readings.Median(gaps)
 }
 
-// between tells the coils whose middle the straight way from one coil to another goes
-// over, in its order, and where it does: a row may be named by its ends.
+// between calls over for each coil that the straight way from one coil to another goes over near its
+// middle, in order, with the point on the way: a row may be named by its ends alone.
 func between(plan *layout.Plan, from, to int, over func(j int, at r2.Vec)) {
 	a, way := plan.Coils[from].At, r2.Sub(plan.Coils[to].At, plan.Coils[from].At)
 	long := r2.Norm(way)
@@ -186,13 +196,14 @@ func between(plan *layout.Plan, from, to int, over func(j int, at r2.Vec)) {
 	}
 }
 
-// beside is how far to the left of the line the sensor goes if it sits in a cell.
+// beside is how far to the left of the line the sensor goes if it sits in an offset cell, metres.
 func (d *passDigest) beside(ph *phone, cell int) float64 {
 	_, left := d.directions()
 	return r2.Dot(toPad(ph.offset(ph.middle(cell)), d.topDeg), left)
 }
 
-// lanesBeside are those a hand may have drawn the sensor in.
+// lanesBeside are the lanes in which a hand may have drawn a sensor that should go beside the line by
+// so much.
 func (d *passDigest) lanesBeside(side float64) (out []int) {
 	for l := range d.lanes {
 		if math.Abs(d.lanes[l].side-side) < 1.5*handSD {
@@ -202,8 +213,8 @@ func (d *passDigest) lanesBeside(side float64) (out []int) {
 	return out
 }
 
-// directions are along the line, and to the left of it. Where the way turns they are those
-// of most of it: along the rows of a pad over which it goes to and fro.
+// directions are unit vectors along the line and to the left of it. Where the way turns they are
+// those of most of it: along the rows of a pad over which it goes to and fro.
 func (d *passDigest) directions() (along, left r2.Vec) {
 	// Legs that go to and fro say the same, and so count by twice their angle.
 	var sum r2.Vec
@@ -231,9 +242,9 @@ func (d *passDigest) placeSD(src *sourceInfo) (along, beside float64) {
 	return of(a), of(l)
 }
 
-// asideSD is how far beside a leg of the way the sensor may have gone because that does not
-// go where the way on the whole does: what of its place over the mark moves it along the one
-// moves it beside the other, and no timing makes up for that.
+// asideSD is how far beside a leg of the way the sensor may have gone since the leg does not point
+// where the way on the whole does, one standard deviation. What is not known of the sensor's place
+// along the way is beside such a leg, where no timing makes up for it.
 func (d *passDigest) asideSD(src *sourceInfo, leg r2.Vec) float64 {
 	along, _ := d.directions()
 	sd, _ := d.placeSD(src)
@@ -241,17 +252,13 @@ func (d *passDigest) asideSD(src *sourceInfo, leg r2.Vec) float64 {
 	return sd * math.Abs(r2.Cross(along, leg))
 }
 
-// handSD is by how much a hand draws the mark beside the line on the whole;
-// passStray is the share of passes that are not what they say they are, each
-// sample of which fits nothing.
 const (
-	handSD    = 0.0065
-	passStray = 1e-4
-	beamStep  = 0.0005 // metres: cells closer together beside the line see the same
+	handSD    = 0.0065 // metres by which a hand draws the mark beside the line on the whole
+	passStray = 1e-4   // share of passes that are not what they say they are: none of their samples fits anything
+	beamStep  = 0.0005 // metres: offset cells closer together than this beside the line share a beam
 )
 
-// beam is how likely a sensor that should go beside the line by so much goes in
-// each of the lanes.
+// beam is how likely a sensor that should go beside the line by so much goes in each of the lanes.
 func (d *passDigest) beam(beside float64) []float64 {
 	out := make([]float64, len(d.lanes))
 	norm := 1e-12

@@ -9,39 +9,37 @@ import (
 	"polewise/field/readings"
 )
 
-// Aligning a pass climbs to the nearest summit. That it is the right one is a
-// matter of where it begins: which coils of the row are taken to face which way,
-// and in which lane.
+// Aligning a pass climbs to the nearest summit. Whether that is the right one depends on where it
+// begins: which coils of the row are taken to face which way, under which background, and in
+// which lane.
 
 const (
 	rounds       = 5   // of expectation and maximisation
-	carried      = 3   // of them, of a guess carried on from a neighbouring lane or a warmer start
+	carried      = 3   // of them, for a guess carried on from a neighbouring lane or a warmer start
 	mostPatterns = 6   // ways for the coils of a row to face that are begun from
-	mostTried    = 400 // patterns looked at, about
+	mostTried    = 400 // of these that are looked at, about
 	mostLikely   = 3   // hypotheses of whole strings that are begun from
 	mostGrounds  = 3   // backgrounds that are begun from
-	// Log units behind the best: from there on a lane to begin in is given up, before anything
-	// in it is fitted; likewise a way to understand the pass; and within which a lane is worth
-	// another look.
-	hopelessLane = 80
-	hopelessWay  = 30
-	laneInPlay   = 12
-	// wellSettled is by how much a pass that was understood may fall short of what
-	// samples that fit have.
+	// Log units behind the best:
+	hopelessLane = 80 // a lane is not begun in, before anything in it is fitted
+	hopelessWay  = 30 // a way to understand the pass is given up
+	laneInPlay   = 12 // within which a lane is worth another look
+	// wellSettled is by how many log units a pass that was understood may fall short of what samples
+	// that fit come to.
 	wellSettled = 0
 )
 
-// warmth is what samples count for in a warm start, of what they count for in the
-// end.
+// warmth is the share of their weight that samples have in the stages of a warm start.
 var warmth = [...]float64{0.15, 0.3, 0.6}
 
-// guess is ampere-turns, in shares of the planned ones, and background.
+// guess is what a climb goes by: the ampere-turns of the near coils, as shares of the planned ones, and
+// the background, in pad axes.
 type guess struct {
 	share []float64
 	b     [3]float64
 }
 
-// asPlanned is the guess that nothing is wrong.
+// asPlanned is the guess that nothing is wrong, under the first background to begin from.
 func (a *aligner) asPlanned() guess {
 	g := guess{share: make([]float64, len(a.near)), b: a.grounds[0]}
 	for i := range g.share {
@@ -50,7 +48,7 @@ func (a *aligner) asPlanned() guess {
 	return g
 }
 
-// guessOf is a hypothesis as a guess.
+// guessOf is a hypothesis' ampere-turns as a guess.
 func (a *aligner) guessOf(turns []float64) guess {
 	g := guess{share: make([]float64, len(a.near)), b: a.grounds[0]}
 	for i, j := range a.near {
@@ -59,6 +57,7 @@ func (a *aligner) guessOf(turns []float64) guess {
 	return g
 }
 
+// like tells whether two guesses have about the same ampere-turns.
 func (g guess) like(o guess) bool {
 	for i := range g.share {
 		if math.Abs(g.share[i]-o.share[i]) > 0.1 {
@@ -68,9 +67,8 @@ func (g guess) like(o guess) bool {
 	return true
 }
 
-// begin aligns in some lanes from several beginnings in each, then carries what
-// was found outward, so many lanes far. The beginnings themselves are kept too,
-// since what lies near the plan has to be judged by how well it fits as it is.
+// begin aligns in some lanes, given best first, from several beginnings in each, and carries what was
+// found outward, reach lanes far. Warm starts follow only where nothing fits well.
 func (a *aligner) begin(lanes []laneFit, reach int, bases []*hypothesis) {
 	begin := map[int][]tried{}
 	best := math.Inf(-1)
@@ -121,28 +119,27 @@ func (a *aligner) begin(lanes []laneFit, reach int, bases []*hypothesis) {
 	}
 }
 
-// begun are the lanes a pass is begun in, and how many lanes to each side what is
-// found there is carried. The middle one serves where the sensor's place is
-// known; where it is not, coils that face one way seen from over them look much
-// as if they faced the other way seen from beside them, and neither leads to the
-// other.
+// begun are the lanes that a pass is begun in, best first, and how many lanes to each side what is
+// found there is carried. Where the sensor's place is known the middle lane serves. Where it is
+// not, it is every other lane: coils look from beside them much as if they faced the other way,
+// and neither explanation leads to the other.
 func (a *aligner) begun() (lanes []laneFit, reach int) {
 	mid := len(a.sides) / 2
 	if a.narrow() {
 		return []laneFit{{lane: mid}}, len(a.sides)
 	}
 	for l := mid % 2; l < len(a.sides); l += 2 {
-		// No way to face makes a lane much likelier than if each sample may choose.
+		// With each sample free to choose a way to face, a lane is about as likely as it can get.
 		lanes = append(lanes, laneFit{l, a.logOf(l, a.asPlanned(), true)})
 	}
 	slices.SortStableFunc(lanes, func(p, q laneFit) int { return cmp.Compare(q.log, p.log) })
 	return lanes, 1
 }
 
-// findGrounds finds backgrounds to begin from: what was known before may be nothing
-// at all, or a rest from before the phone re-zeroed itself, and a row under the
-// wrong background fits best facing the wrong way. Asked are the row as planned and
-// the row turned over.
+// findGrounds finds the backgrounds to begin from. What was known before may be nothing at all, or a
+// rest from before the phone re-zeroed itself, and under the wrong background a row fits best
+// facing the wrong way. So the backgrounds are those that suit the row as planned, and the row
+// turned over.
 func (a *aligner) findGrounds() {
 	a.grounds = [][3]float64{a.ground}
 	if a.rested && !a.narrow() {
@@ -185,10 +182,10 @@ func (a *aligner) findGrounds() {
 	a.grounds = found
 }
 
-// sameGround is within how many microtesla one background leads where another does.
+// sameGround is how many microtesla apart two backgrounds lead to the same place.
 const sameGround = 8
 
-// within tells whether two backgrounds differ by less than so many microtesla, each axis.
+// within tells whether two backgrounds differ by less than so many microtesla on every axis.
 func within(a, b [3]float64, ut float64) bool {
 	return math.Abs(a[0]-b[0]) < ut && math.Abs(a[1]-b[1]) < ut && math.Abs(a[2]-b[2]) < ut
 }
@@ -204,7 +201,7 @@ func (a *aligner) turned() guess {
 	return g
 }
 
-// everyFew are a few lanes all over those there are.
+// everyFew is every fourth lane; of a narrow pass, the middle one.
 func (a *aligner) everyFew() []int {
 	if a.narrow() {
 		return []int{len(a.sides) / 2}
@@ -216,14 +213,14 @@ func (a *aligner) everyFew() []int {
 	return lanes
 }
 
-// laneFit is how likely a pass is in a lane at best.
+// laneFit is a lane, and how likely a pass is in it at best.
 type laneFit struct {
 	lane int
 	log  float64
 }
 
-// narrow tells whether what is found in the middle lane leads to what there is in
-// the others.
+// narrow tells whether the lanes lie so close together that what is found in the middle one leads to
+// what there is in the others.
 func (a *aligner) narrow() bool {
 	return a.sides[len(a.sides)-1]-a.sides[0] < 0.06
 }
@@ -233,10 +230,10 @@ func (a *aligner) beginnings(l int, bases []*hypothesis) []tried {
 	return append(a.patterns(l), a.likely(l, bases)...)
 }
 
-// settleAll are what beginnings lead to, the beginnings themselves and the plan
-// among them, but for those that would not make the pass likelier than least. Warm,
-// they begin with samples that count for little, and reach what they are held from by
-// a few that lie wrong.
+// settleAll are the guesses that beginnings lead to, without those that would not make the pass
+// likelier than least. The beginnings themselves and the plan are among them: what lies near the
+// plan has to be judged by how well it fits as it is. In a warm start samples count for little at
+// first, so that a few that lie wrong do not hold a climb back; only its ends are kept.
 func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []guess {
 	var found []guess
 	keep := func(g guess) {
@@ -279,9 +276,9 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []gu
 	return found
 }
 
-// anchor adds ways to understand the pass that begin from given ampere-turns, in
-// the lanes that are in play, the likeliest first. It reports whether it had anything
-// to add. What is only a guess is left where the likeliest lane says that it is hopeless.
+// anchor aligns to given ampere-turns as well: it adds ways to understand the pass that begin from
+// them, in the lanes in play, the likeliest first. It reports whether it added any. Ampere-turns
+// that are only guessed are dropped where the likeliest lane shows them to be hopeless.
 func (a *aligner) anchor(turns []float64, guessed bool) (added bool) {
 	g := a.guessOf(turns)
 	if slices.ContainsFunc(a.anchors, func(o guess) bool { return o.like(g) }) {
@@ -317,8 +314,8 @@ func (a *aligner) anchor(turns []float64, guessed bool) (added bool) {
 	return added
 }
 
-// under is the guess of some shares under the backgrounds that those to begin from lead
-// to, and how likely they make the pass under about these, the likeliest first.
+// under is a guess' ampere-turns under the backgrounds that some to begin from lead to, each with about
+// how likely that makes the pass, the likeliest first.
 func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
 	same := func(b [3]float64) bool {
 		return slices.ContainsFunc(out, func(t tried) bool { return within(b, t.b, 1) })
@@ -343,8 +340,8 @@ func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
 	return out
 }
 
-// likely are those of some hypotheses that a pass fits best: of whole strings, and
-// so of coils beside the row too.
+// likely are the bases that the pass fits best, as guesses: their faults are of whole strings, and so
+// of coils beside the row too.
 func (a *aligner) likely(l int, bases []*hypothesis) []tried {
 	var all []tried
 	for _, h := range bases {
@@ -366,6 +363,7 @@ type tried struct {
 	log float64
 }
 
+// likelierTried compares for sorting, the likelier first.
 func likelierTried(p, q tried) int { return cmp.Compare(q.log, p.log) }
 
 // bestOf are the best few guesses, as long as they are not hopeless.
@@ -379,11 +377,9 @@ func bestOf(all []tried, most int) (out []tried) {
 	return out
 }
 
-// patterns are the likeliest ways for the coils of the row to face: as planned,
-// the other way, or not at all. Expectation and maximisation alone does not get
-// from one to the other; and a row seen half a coil too far on fits a pattern of
-// its own, so the best alone will not do. Sought by changing one coil at a time
-// in the best found so far.
+// patterns are the likeliest ways for the coils of the row to face: as planned, the other way, or dead.
+// Expectation and maximisation does not get from one to another, and the best alone will not do,
+// since a row seen half a coil too far on fits a pattern of its own.
 func (a *aligner) patterns(l int) (out []tried) {
 	for _, b := range a.grounds {
 		out = append(out, a.patternsOver(l, b)...)
@@ -392,11 +388,12 @@ func (a *aligner) patterns(l int) (out []tried) {
 	return out
 }
 
-// patternsOver are those under one background.
+// patternsOver are the patterns under one background, found by changing one coil at a time in the best
+// found so far.
 func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 	var all []tried
 	seen := map[string]bool{}
-	var highest []float64 // so many of their logs: what is below them is not asked for
+	var highest []float64 // the logs of the best, ascending: one that is below these need not be known
 	try := func(share []float64) {
 		if key := fmt.Sprint(share); !seen[key] {
 			seen[key] = true

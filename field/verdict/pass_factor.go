@@ -11,50 +11,51 @@ import (
 
 // How well ampere-turns fit a pass, by the ways in which it was understood as it was aligned.
 
-// passFactor scores a pass against ampere-turns found by aligning it.
+// passFactor is a pass as a factor.
 type passFactor struct {
 	frame_ frame
 	*passDigest
 	ph    *phone
 	known *likes
-	sides []int       // per offset cell: which of the beams it sees the pass in
-	beams [][]float64 // the lanes the sensor may have gone in, by how likely: in all 1
-	forms []laneForm  // the ways it is understood in
+	sides []int       // per offset cell: its beam
+	beams [][]float64 // how likely the sensor went in each of the lanes, in all 1: one for all cells as far beside the line
+	forms []laneForm  // the ways to understand it
 	top   *way        // the one that fits best; nil where there is none
 	// The near coils of each string that has several of them: a fault mostly changes all of
 	// these alike.
 	strings [][]int
-	turns   []float64   // of the near coils, but for what is said of their strings, reused
-	index   []int       // of those not as planned, likewise
-	shares  []float64   // by which a string's are, of the planned, likewise
-	score   []laneScore // reused
-	room    []float64   // likewise
+	// Set by differ for the ampere-turns of a hypothesis; reused.
+	shares []float64   // of each of strings: by what share of the planned its coils differ
+	turns  []float64   // of each near coil: the ampere-turns by which it differs besides
+	index  []int       // the near coils that do
+	score  []laneScore // reused
+	room   []float64   // reused
 }
 
-// laneForm is a way to understand a pass seen from the plan: what it comes to with the
-// ampere-turns changed by d is told by few of them where few change, or all of a string
-// alike.
+// laneForm is a way to understand a pass, with its quadratic form (way) worked out for the planned
+// ampere-turns. For others only what differs from these has to be summed: mostly few coils, or
+// all of a string alike.
 type laneForm struct {
 	*way
 	lane      int
-	quad, lin float64   // of the planned ampere-turns
-	at        []float64 // H times those
+	quad, lin float64   // p'Hp and h'p, of the planned ampere-turns p
+	at        []float64 // Hp
 	strings   []stringForm
 }
 
-// stringForm is a string's part in that.
+// stringForm is the part of one string in that: q is its planned ampere-turns, and 0 elsewhere.
 type stringForm struct {
-	quad, lin float64   // of its planned ampere-turns; quad with those of all
-	at        []float64 // H times its
-	with      []float64 // its with each string's
+	quad, lin float64   // q'Hp and h'q
+	at        []float64 // Hq
+	with      []float64 // r'Hq for each string's r
 }
 
-// laneScore is log likelihood as a function of the common scale s in one way to
-// see one lane: top + b s - a s^2 / 2.
+// laneScore is what one way says of the common scale s: the log likelihood is top + b s - a s^2 / 2,
+// but no more than most.
 type laneScore struct {
 	lane      int
 	top, a, b float64
-	most      float64 // it is no greater
+	most      float64
 }
 
 func (p *passFactor) frame() *frame { return &p.frame_ }
@@ -65,6 +66,7 @@ func (p *passFactor) name() string {
 	return fmt.Sprintf("pass from %s at %.0f s", p.label, p.from)
 }
 
+// addPassFactors adds an aligned pass to the factors.
 func (e *engine) addPassFactors(d *passDigest) {
 	ph := e.phones[d.source]
 	f := &passFactor{passDigest: d, ph: ph, known: e.known}
@@ -95,8 +97,8 @@ func (e *engine) addPassFactors(d *passDigest) {
 	e.factors = append(e.factors, f)
 }
 
-// learn takes over the ways in which the pass is understood by now, and with them an
-// identity: equal for equal ways beside equal cells, in this verdict or the next.
+// learn takes over the ways in which the pass is understood by now. They and the cells make the
+// factor's id, in this verdict or the next.
 func (p *passFactor) learn() {
 	g := p.ph.grid
 	k := p.id
@@ -119,6 +121,7 @@ func (p *passFactor) learn() {
 	p.frame_.id, p.top = k, p.best()
 }
 
+// seenFrom works out a way's form for the planned ampere-turns.
 func (w *way) seenFrom(planned []float64, strings [][]int, lane int) laneForm {
 	n := len(planned)
 	f := laneForm{way: w, lane: lane, at: make([]float64, n)}
@@ -146,9 +149,8 @@ func (w *way) seenFrom(planned []float64, strings [][]int, lane int) laneForm {
 	return f
 }
 
-// form evaluates the quadratic and the linear form for ampere-turns that differ from
-// the planned ones by shares of those in whole strings, and by so much besides in the coils
-// listed.
+// form is a'Ha and h'a for ampere-turns a that differ from the planned ones by shares of these in
+// whole strings, and besides by so much in the coils listed.
 func (f *laneForm) form(shares []float64, index []int, by []float64) (quad, lin float64) {
 	quad, lin = f.quad, f.lin
 	n := len(by)
@@ -175,8 +177,7 @@ func (f *laneForm) form(shares []float64, index []int, by []float64) (quad, lin 
 	return quad, lin
 }
 
-// differ parts ampere-turns into what whole strings have of the planned more or less, and what
-// coils have besides.
+// differ sets shares, turns and index for ampere-turns.
 func (p *passFactor) differ(at []float64) {
 	planned := p.aligner.planned
 	p.turns, p.index, p.shares = p.turns[:0], p.index[:0], p.shares[:0]
@@ -205,6 +206,7 @@ func (p *passFactor) differ(at []float64) {
 	}
 }
 
+// like implements factor.
 func (p *passFactor) like(out []float64, at []float64, _ []nine, in *view, _ *background, sc *scales) {
 	sums, nodes := p.sums(at, sc), len(sc.s)
 	for c, cell := range in.cells {
@@ -214,7 +216,7 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, in *view, _ *ba
 	}
 }
 
-// sums are the log likelihoods in each of the beams, for every scale.
+// sums are the log likelihoods of ampere-turns for each beam and scale, at beam*scales+scale.
 func (p *passFactor) sums(at []float64, sc *scales) *said {
 	key := likeKey{p.frame_.id, newKey()}
 	for _, j := range p.near {
@@ -231,7 +233,7 @@ func (p *passFactor) sums(at []float64, sc *scales) *said {
 	return s
 }
 
-// sumUp works them out.
+// sumUp works out sums.
 func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 	p.differ(at)
 	p.score = p.score[:0]
@@ -281,9 +283,9 @@ func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 	}
 }
 
-// trust is how much of what a pass says is taken: all, unless it fits nothing well.
-// Then something was not as it is thought of here, the way it went perhaps, and
-// errors count for as much larger as they turned out.
+// trust is the share of what a pass says that is believed: all, unless it fits nothing well. Then
+// something was not as it is thought of here, the way it went perhaps, and errors are taken to be
+// as much larger as they turned out.
 func (p *passFactor) trust() float64 {
 	const usual = 15 // log units by which a good pass may fall short
 	misfit := 1.5 * p.weight * float64(len(p.aligner.together))
@@ -295,7 +297,7 @@ func (p *passFactor) stray() float64 {
 	return p.weight*float64(len(p.aligner.together))*strayLog + math.Log(passStray)
 }
 
-// ceiling implements factor: the ampere-turns found.
+// ceiling implements factor: it is that of the ampere-turns that fit best.
 func (p *passFactor) ceiling([]nine, *background, *scales) float64 {
 	top := p.stray()
 	if p.top != nil {
@@ -304,8 +306,8 @@ func (p *passFactor) ceiling([]nine, *background, *scales) float64 {
 	return top * p.trust()
 }
 
-// lack is by how much the way that fits the pass best falls short of what samples
-// that fit have.
+// lack is how many log units the way that fits the pass best falls short of what samples that fit
+// come to.
 func (p *passFactor) lack() float64 {
 	if p.top != nil {
 		return p.top.lack

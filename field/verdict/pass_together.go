@@ -8,9 +8,9 @@ import (
 // The passes of a check are aligned one after the other: each narrows down where the phone's
 // sensor sits, and so in which lanes the next has to be looked for.
 
-// alignPasses aligns the passes that have not been yet, each by itself and then
-// with what the others of its phone say of where the sensor sits: a row whose
-// coils carry half their current, or none, may fit best where the sensor is not.
+// alignPasses aligns the passes that have not been yet: each by itself, and then once more with what
+// all passes of its phone say of where the sensor sits. A row whose coils carry half their current,
+// or none, may by itself fit best where the sensor is not.
 func (e *engine) alignPasses() {
 	bases := e.bases()
 	var fresh []*passDigest
@@ -50,8 +50,8 @@ func (e *engine) alignPasses() {
 	}
 }
 
-// alignOne aligns a pass where the passes before it leave the sensor, and wherever it may be
-// if the pass fits nothing well there.
+// alignOne aligns a pass in the lanes where the passes before it leave the sensor, and in all where
+// it fits nothing well in those.
 func (e *engine) alignOne(d *passDigest, bases []*hypothesis) {
 	lanes, reach := d.aligner.begun()
 	if !d.aligner.narrow() {
@@ -72,8 +72,8 @@ func (e *engine) alignOne(d *passDigest, bases []*hypothesis) {
 	d.aligner.begin(lanes, reach, bases)
 }
 
-// chancesByPasses is how likely a phone's sensor sits in each of its cells, for all that
-// the passes say that are aligned by now.
+// chancesByPasses is how likely a phone's sensor sits in each offset cell by the passes aligned so
+// far, as a logarithm.
 func (e *engine) chancesByPasses(src int) []float64 {
 	ph := e.phones[src]
 	chance := slices.Clone(ph.prior)
@@ -98,8 +98,8 @@ func (e *engine) chancesByPasses(src int) []float64 {
 	return chance
 }
 
-// lanesInPlay tells of each lane of a pass whether its sensor may have gone there, by how
-// likely it sits in each cell.
+// lanesInPlay tells of each lane of a pass whether the sensor may have gone there, given how likely
+// it sits in each offset cell.
 func (e *engine) lanesInPlay(d *passDigest, chance []float64) []bool {
 	ph, in := e.phones[d.source], make([]bool, len(d.lanes))
 	likeliest := slices.Max(chance)

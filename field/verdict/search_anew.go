@@ -162,7 +162,7 @@ func (e *engine) loosely(h *hypothesis) {
 	}
 	e.slim(n)
 	for _, s := range e.singles {
-		if s.kind != layout.CoilReversed && s.kind != layout.CoilShorted || !loose[s.fault.ID] {
+		if s.Kind != layout.CoilReversed && s.Kind != layout.CoilShorted || !loose[s.ID] {
 			continue
 		}
 		if o := h.with(s); o != nil {

@@ -73,7 +73,7 @@ func (e *engine) adopt(nodes []*node) {
 // joins are a hypothesis with each pair of strings in series, so many at most.
 func (e *engine) joins(beside *hypothesis, most int) (out []*hypothesis) {
 	for _, s := range e.singles {
-		if s.kind == layout.StringsInSeries && len(out) < most {
+		if s.Kind == layout.StringsInSeries && len(out) < most {
 			if h := beside.with(s); h != nil {
 				out = append(out, h)
 			}
@@ -96,10 +96,10 @@ func (e *engine) pairs() []*node {
 	of := map[*node]single{}
 	joins := 0
 	for _, s := range e.singles {
-		if s.kind == layout.StringsInSeries {
+		if s.Kind == layout.StringsInSeries {
 			joins++
 		}
-		if !s.changesMany() && (s.kind != layout.StringsInSeries || joins > mostJoins) {
+		if !s.changesMany() && (s.Kind != layout.StringsInSeries || joins > mostJoins) {
 			continue
 		}
 		if h := e.m.planned.with(s); h != nil {
@@ -145,7 +145,7 @@ const (
 func (e *engine) allPairs() []*node {
 	var singles []single
 	for _, s := range e.singles {
-		if s.kind != layout.TurnsShorted {
+		if s.Kind != layout.TurnsShorted {
 			singles = append(singles, s)
 		}
 	}

@@ -88,7 +88,7 @@ func (c *climber) up(base *node) {
 func (c *climber) bestChild(n *node) (top *hypothesis) {
 	c.engine.best = n.log
 	for _, s := range c.singles {
-		switch s.kind {
+		switch s.Kind {
 		case layout.CoilReversed, layout.StringReversed, layout.StringOpen, layout.CoilShorted:
 		case layout.StringsInSeries:
 			if len(n.hyp.faults) > 0 {

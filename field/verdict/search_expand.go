@@ -82,7 +82,7 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 // and most of the work would go into coils that lost turns or went into another string, for
 // which nothing spoke at first, beside explanations that are not among the best.
 func (e *engine) notWorthScoring(n *node, f *single, gain, log float64) bool {
-	return e.onlyBearings && (f.kind == layout.TurnsShorted || f.kind == layout.CoilInWrongString) &&
+	return e.onlyBearings && (f.Kind == layout.TurnsShorted || f.Kind == layout.CoilInWrongString) &&
 		n.log < e.best-nearBest && gain < tellingGain && log < e.best-hardly && !math.IsInf(log, -1)
 }
 
@@ -105,7 +105,7 @@ func (e *engine) instead(h *hypothesis, fault int) (out []*hypothesis) {
 	var rest *hypothesis
 	for i := range e.singles {
 		s := &e.singles[i]
-		if atCoil := e.m.plan.CoilIndex(s.fault.ID) >= 0; atCoil != ofCoil || atCoil && s.fault.ID != f.ID {
+		if atCoil := e.m.plan.CoilIndex(s.ID) >= 0; atCoil != ofCoil || atCoil && s.ID != f.ID {
 			continue
 		}
 		if rest == nil {
@@ -144,7 +144,7 @@ type firstExpansion struct {
 func (e *engine) newFirst(n *node) *firstExpansion {
 	f := &firstExpansion{n: n, gain: make([]float64, len(e.singles)), touched: make([]bitset, len(e.singles)), turns: make([][]int, len(e.singles))}
 	for i := range e.singles {
-		f.turns[i] = flips(e.m.plan, &e.singles[i].fault)
+		f.turns[i] = flips(e.m.plan, &e.singles[i].Fault)
 	}
 	return f
 }

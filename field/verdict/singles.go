@@ -14,88 +14,106 @@ import (
 // The single faults that are thought of, what they are called, and how likely each is before
 // anything is read. Every hypothesis is a set of them.
 
-// single is one fault with its prior chance.
+// single is one fault with its log chance before any reading.
 type single struct {
-	fault layout.Fault
-	logP  float64
-	kind  layout.FaultKind
+	layout.Fault
+	logP float64
 }
 
-// singles lists every single fault of the plan.
-func singles(p *layout.Plan, openCoils map[int]bool) []single {
-	var out []single
-	add := func(chance float64, f layout.Fault) {
-		out = append(out, single{fault: f, logP: math.Log(chance), kind: f.Kind})
-	}
+// singleList is single faults being listed.
+type singleList []single
+
+func (l *singleList) add(chance float64, f layout.Fault) {
+	*l = append(*l, single{f, math.Log(chance)})
+}
+
+// singles lists every single fault of the plan. Of strings of the coils given, an ohmmeter may tell
+// a coil that is open from a joint that is.
+func singles(p *layout.Plan, toldApart map[int]bool) []single {
+	var l singleList
 	for j := range p.Coils {
-		id := p.Coils[j].ID
-		add(pCoilReversed, layout.Fault{Kind: layout.CoilReversed, ID: id})
-		shorts := shortsOf(p, j)
-		for _, ohms := range shorts {
-			add(pCoilShorted/float64(len(shorts)), layout.Fault{Kind: layout.CoilShorted, ID: id, Ohms: ohms})
-		}
-		for _, lost := range lostShares {
-			add(pTurnsShorted/float64(len(lostShares)), layout.Fault{Kind: layout.TurnsShorted, ID: id, Lost: lost})
-		}
-		if openCoils[j] {
-			add(inCoil*pStringOpen/float64(len(p.Strings[p.StringOf(j)].Coils)), layout.Fault{Kind: layout.CoilOpen, ID: id})
-		}
+		l.addOfCoil(p, j, toldApart[j])
 	}
 	for i := range p.Strings {
 		id := p.Strings[i].ID
-		add(pStringReversed, layout.Fault{Kind: layout.StringReversed, ID: id})
+		l.add(pStringReversed, layout.Fault{Kind: layout.StringReversed, ID: id})
 		atJoint := 1.0
-		if openCoils[p.Strings[i].Coils[0]] {
+		if toldApart[p.Strings[i].Coils[0]] {
 			atJoint = 1 - inCoil
 		}
-		add(atJoint*pStringOpen, layout.Fault{Kind: layout.StringOpen, ID: id})
+		l.add(atJoint*pStringOpen, layout.Fault{Kind: layout.StringOpen, ID: id})
 	}
 	for _, g := range p.Groups {
-		add(pGroupReversed, layout.Fault{Kind: layout.GroupReversed, ID: g.ID})
+		l.add(pGroupReversed, layout.Fault{Kind: layout.GroupReversed, ID: g.ID})
 	}
-	add(pPadReversed, layout.Fault{Kind: layout.PadReversed})
+	l.add(pPadReversed, layout.Fault{Kind: layout.PadReversed})
 	near := nearestStrings(p)
 	for _, set := range parallelSets(p) {
-		for a := range set {
-			for b := a + 1; b < len(set); b++ {
-				if len(set) <= fewStrings || sideBySide(p, near, set[a], set[b]) {
-					add(pSeries*2/float64(len(set)), layout.Fault{Kind: layout.StringsInSeries, IDs: []string{set[a], set[b]}})
-				}
-			}
-		}
-		chains := longChains(set)
-		for _, c := range chains {
-			add(pChain/float64(len(chains)), layout.Fault{Kind: layout.StringsInSeries, IDs: c})
-		}
+		l.addSeries(p, near, set)
 	}
-	if n := len(p.Coils) * (len(p.Strings) - 1); n > 0 {
-		for i := range p.Strings {
-			if len(p.Strings[i].Coils) < 2 {
-				continue
-			}
-			for _, j := range p.Strings[i].Coils {
-				for _, k := range near[j] {
-					if k != i {
-						add(pWrongString/float64(n), layout.Fault{Kind: layout.CoilInWrongString, ID: p.Coils[j].ID, String: p.Strings[k].ID})
-					}
-				}
-			}
-		}
-	}
-	return out
+	l.addWrongStrings(p, near)
+	return l
 }
 
-// What a short across a coil comes to: bare wires that touch, a drop of solder, and
-// the way there (an estimate, no source).
+// addOfCoil adds what may be wrong with coil j by itself, but for its joins.
+func (l *singleList) addOfCoil(p *layout.Plan, j int, mayBeOpen bool) {
+	id := p.Coils[j].ID
+	l.add(pCoilReversed, layout.Fault{Kind: layout.CoilReversed, ID: id})
+	shorts := shortsOf(p, j)
+	for _, ohms := range shorts {
+		l.add(pCoilShorted/float64(len(shorts)), layout.Fault{Kind: layout.CoilShorted, ID: id, Ohms: ohms})
+	}
+	for _, lost := range lostShares {
+		l.add(pTurnsShorted/float64(len(lostShares)), layout.Fault{Kind: layout.TurnsShorted, ID: id, Lost: lost})
+	}
+	if mayBeOpen {
+		l.add(inCoil*pStringOpen/float64(len(p.Strings[p.StringOf(j)].Coils)), layout.Fault{Kind: layout.CoilOpen, ID: id})
+	}
+}
+
+// addSeries adds strings of a set, planned side by side, that are joined one after the other.
+func (l *singleList) addSeries(p *layout.Plan, near [][]int, set []string) {
+	for a := range set {
+		for b := a + 1; b < len(set); b++ {
+			if len(set) <= fewStrings || sideBySide(p, near, set[a], set[b]) {
+				l.add(pSeries*2/float64(len(set)), layout.Fault{Kind: layout.StringsInSeries, IDs: []string{set[a], set[b]}})
+			}
+		}
+	}
+	chains := longChains(set)
+	for _, c := range chains {
+		l.add(pChain/float64(len(chains)), layout.Fault{Kind: layout.StringsInSeries, IDs: c})
+	}
+}
+
+// addWrongStrings adds coils that are joined into another string than their own.
+func (l *singleList) addWrongStrings(p *layout.Plan, near [][]int) {
+	chance := pWrongString / float64(len(p.Coils)*(len(p.Strings)-1)) // of no use with one string
+	for i := range p.Strings {
+		if len(p.Strings[i].Coils) < 2 {
+			continue // its string would be gone
+		}
+		for _, j := range p.Strings[i].Coils {
+			for _, k := range near[j] {
+				if k != i {
+					l.add(chance, layout.Fault{Kind: layout.CoilInWrongString, ID: p.Coils[j].ID, String: p.Strings[k].ID})
+				}
+			}
+		}
+	}
+}
+
+// The ohms left across a shorted coil: bare wires that touch, a drop of solder, and the way there
+// (estimates, no source).
 const (
 	mostShortOhms = 0.25
-	shortGrowth   = 1.35 // from one to the next, of the whole string
-	thinString    = 0.01 // ohms of a string from which they grow at least
+	shortGrowth   = 1.35 // by which the ohms of the whole string grow from one value to the next,
+	thinString    = 0.01 // and from which they grow at least
 )
 
-// shortsOf are the ohms that may be left across coil j where it is shorted. They matter
-// where the coil is all its string has and the supply cannot keep its voltage: what
-// the short and the leads come to then decides what the other strings get.
+// shortsOf are the ohms that stand for all that may be left across coil j where it is shorted. They
+// matter where the coil is all its string has and the supply cannot keep its voltage: short and
+// leads then decide what the other strings get.
 func shortsOf(p *layout.Plan, j int) []float64 {
 	own := p.StringOf(j)
 	rest := p.Strings[own].LeadOhms
@@ -123,27 +141,26 @@ func shortsOf(p *layout.Plan, j int) []float64 {
 		matters = matters || i != own && math.Abs(most.StringAmps[i]) > shortGrowth*math.Abs(amps)
 	}
 	out := []float64{0}
-	if rest := math.Max(least.StringOhms[own], thinString); matters {
-		for whole := rest * shortGrowth; whole-rest < mostShortOhms; whole *= shortGrowth {
-			out = append(out, whole-rest)
-		}
+	if !matters {
+		return out
+	}
+	leads := math.Max(least.StringOhms[own], thinString)
+	for whole := leads * shortGrowth; whole-leads < mostShortOhms; whole *= shortGrowth {
+		out = append(out, whole-leads)
 	}
 	return out
 }
 
-// Of so many strings any two may have been joined by mistake, and a coil of one into any
-// other. Of more, only those are thought of that have a coil among the nearest.
+// Bounds on what is thought to be joined by mistake.
 const (
-	fewStrings   = 12
-	nearestOfAll = 6
+	fewStrings     = 12 // of so many, any two, and a coil of one into any other;
+	nearestOfAll   = 6  // of more, only those with a coil among the nearest
+	chainedStrings = 6  // of so many side by side at most, three in one chain
 )
 
-// chainedStrings is of how many strings side by side three are thought of in one chain.
-const chainedStrings = 6
-
-// longChains are three of a few strings one after the other. All in one chain are not thought
-// of: every coil then carries the same share of what it should, as where the supply is set
-// otherwise.
+// longChains are any three of a few strings one after the other. All of them in one chain are not
+// thought of: every coil then carries the same share of what it should, as where the supply is
+// set otherwise.
 func longChains(set []string) (out [][]string) {
 	if len(set) <= 3 || len(set) > chainedStrings {
 		return nil
@@ -164,8 +181,8 @@ func sideBySide(p *layout.Plan, near [][]int, a, b string) bool {
 	return slices.ContainsFunc(p.Strings[i].Coils, func(j int) bool { return slices.Contains(near[j], k) })
 }
 
-// nearestStrings lists, for each coil, the strings with a coil nearest to it, its own among
-// them; all where they are few.
+// nearestStrings lists for each coil the strings that have a coil nearest to it, its own among them;
+// all strings where they are few.
 func nearestStrings(p *layout.Plan) (out [][]int) {
 	for j := range p.Coils {
 		out = append(out, nearestTo(p, j))
@@ -173,7 +190,7 @@ func nearestStrings(p *layout.Plan) (out [][]int) {
 	return out
 }
 
-// nearestTo lists those of one coil.
+// nearestTo lists those for one coil.
 func nearestTo(p *layout.Plan, j int) []int {
 	most := len(p.Strings)
 	if most > fewStrings {
@@ -219,7 +236,7 @@ func parallelSets(p *layout.Plan) [][]string {
 	return sets
 }
 
-// coilWound tells faults of which a coil can have but one.
+// coilWound tells the kinds of fault of which a coil can have but one.
 func coilWound(k layout.FaultKind) bool {
 	switch k {
 	case layout.CoilShorted, layout.TurnsShorted, layout.CoilOpen, layout.CoilInWrongString:
@@ -228,7 +245,7 @@ func coilWound(k layout.FaultKind) bool {
 	return false
 }
 
-// nameOfFaults is a name equal for equal sets of faults, whatever their degree.
+// nameOfFaults is equal for equal sets of faults, whatever their degree.
 func nameOfFaults(faults []layout.Fault) string {
 	var names []string
 	for _, f := range faults {
@@ -238,27 +255,28 @@ func nameOfFaults(faults []layout.Fault) string {
 	return strings.Join(names, ";")
 }
 
-// changesMany tells faults of whole strings, groups or the pad.
+// changesMany tells the faults that turn or kill a whole string, a group or the pad.
 func (s *single) changesMany() bool {
-	switch s.kind {
+	switch s.Kind {
 	case layout.PadReversed, layout.StringReversed, layout.GroupReversed, layout.StringOpen:
 		return true
 	}
 	return false
 }
 
-// faultName tells single faults apart.
+// faultName is a single fault as the key of a map.
 type faultName struct {
 	kind      layout.FaultKind
 	id, other string
 	degree    float64 // share of turns lost, or ohms left
 }
 
+// nameOf is the name of a fault.
 func nameOf(f *layout.Fault) faultName {
 	return faultName{f.Kind, f.ID, f.String + strings.Join(f.IDs, " "), f.Lost + f.Ohms}
 }
 
-// anyDegree is the name of a fault whatever its degree.
+// anyDegree is the name without the degree.
 func (n faultName) anyDegree() faultName {
 	n.degree = 0
 	return n
