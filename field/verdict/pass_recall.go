@@ -2,37 +2,39 @@ package verdict
 
 import "math"
 
-// Many beginnings of an alignment lead to the same places, and explanations found
-// later, or in the next verdict, to some that were seen. What a guess came to is
-// remembered, and a climb that crosses the path of another ends where that one did.
+// Many beginnings of an alignment lead to the same guesses, and explanations found later, or in the
+// next verdict, to some that were seen before. What a guess came to is remembered, and a climb that
+// crosses the path of another ends where that one did.
 
 // recall is what is remembered of aligning a pass.
 type recall struct {
 	outcomes map[key]*outcome
-	crossed  map[key][]crossing // by lane, and by what samples counted for
+	crossed  map[key][]crossing // by lane, and by the weight of samples
 }
 
-// outcome is what a guess came to in a lane.
+// outcome is what a guess came to in a lane. What was not asked for yet is NaN or nil.
 type outcome struct {
-	log    float64 // NaN: not asked
-	below  float64 // where it was not worked out: it is less than this
-	lack   float64 // likewise
-	better *guess  // nil: likewise
-	way    *way    // nil: likewise, or there is none
-	asked  bool    // for the way
+	log      float64 // log likelihood of the pass
+	below    float64 // where log is not known: it is less than this
+	lack     float64 // as way.lack
+	better   *guess  // one round of improving it
+	way      *way    // nil too where it makes none
+	wayAsked bool
 }
 
 // crossing is a guess that a climb came by, and where the climb ended.
 type crossing struct {
 	by, end guess
-	rounds  int // that the climb had, at most
+	rounds  int // that the climb was allowed
 }
 
-// crossingWithin is how near the path of another a climb has to come to end as it did:
-// of guesses up to three times as far apart one is kept in the end.
-const crossingWithin = 0.03
+// Moves of a guess (see moved).
+const (
+	crossingWithin = 0.03  // so near the path of another climb, one ends as that did; guesses three times as far apart are kept as one
+	settled        = 0.003 // so little is not worth another round
+)
 
-// stageOf names a lane, and what samples count for.
+// stageOf names a lane and the weight of samples.
 func (a *aligner) stageOf(l int) key {
 	k := newKey()
 	k.mix(float64(l))
@@ -40,6 +42,7 @@ func (a *aligner) stageOf(l int) key {
 	return k
 }
 
+// outcome is the entry of a guess in a lane, made if there is none.
 func (a *aligner) outcome(l int, g guess, eitherWay bool) *outcome {
 	k := a.stageOf(l)
 	for _, x := range g.share {
@@ -62,7 +65,7 @@ func (a *aligner) outcome(l int, g guess, eitherWay bool) *outcome {
 	return o
 }
 
-// logOf is how likely a guess makes the pass in a lane.
+// logOf is the log likelihood of the pass in a lane under a guess.
 func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
 	o := a.outcome(l, g, eitherWay)
 	if math.IsNaN(o.log) {
@@ -71,8 +74,7 @@ func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
 	return o.log
 }
 
-// logAbove is logOf for a guess that is of no use unless it makes the pass likelier
-// than least: of another it may say that it is hopeless.
+// logAbove is logOf for a guess that is of no use unless that is more than least; -Inf where it is less.
 func (a *aligner) logAbove(l int, g guess, least float64) float64 {
 	o := a.outcome(l, g, false)
 	if math.IsNaN(o.log) {
@@ -89,8 +91,7 @@ func (a *aligner) logAbove(l int, g guess, least float64) float64 {
 	return o.log
 }
 
-// fitted is what a guess came to, and by how much it falls short of what samples that
-// fit come to.
+// fitted is what a guess came to, with log and lack worked out.
 func (a *aligner) fitted(l int, g guess) *outcome {
 	o := a.outcome(l, g, false)
 	if math.IsNaN(o.lack) {
@@ -100,7 +101,7 @@ func (a *aligner) fitted(l int, g guess) *outcome {
 	return o
 }
 
-// improve makes a better guess from where a guess puts the samples.
+// improve makes a better guess from where a guess puts the samples: one round of climbing.
 func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
 	o := a.outcome(l, g, eitherWay)
 	if o.better == nil {
@@ -114,13 +115,13 @@ func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
 // wayOf is a guess in a lane as a way to understand the pass; nil where it makes none.
 func (a *aligner) wayOf(l int, g guess) *way {
 	o := a.outcome(l, g, false)
-	if !o.asked {
-		o.asked, o.way = true, a.newWay(l, g)
+	if !o.wayAsked {
+		o.wayAsked, o.way = true, a.newWay(l, g)
 	}
 	return o.way
 }
 
-// settle improves a guess until it stands, or for as many rounds as one carried on gets.
+// settle climbs from a guess that is carried on, to where it stands or for a few rounds.
 func (a *aligner) settle(l int, g guess) guess {
 	g, _ = a.settleAbove(l, g, carried, math.Inf(-1))
 	return g
@@ -163,7 +164,7 @@ climb:
 	return g, true
 }
 
-// aligners are those of the passes of the last verdicts.
+// aligners are those of the passes of the last verdicts, by passDigest.id.
 type aligners struct {
 	of map[key]*aligner
 }
@@ -175,6 +176,7 @@ const (
 	mostOutcomes = 1 << 14
 )
 
+// keep remembers an aligner, and forgets all others when they hold too much.
 func (l *aligners) keep(id key, a *aligner) {
 	held := 0 // fields
 	for _, o := range l.of {
