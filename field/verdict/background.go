@@ -321,7 +321,8 @@ func bestStep(piece []left) (at int, gain float64) {
 	return at, gain
 }
 
-// How well a background is known before any hold, uT, one standard deviation (estimates, no source).
+// How well a background is known before any hold, uT, one standard deviation (estimates, no
+// source).
 const (
 	unknownSD            = 250.0      // without a rest: the earth's field and a phone's own error, which may be hundreds
 	turnedSD, turnedUpSD = 45.0, 14.0 // after a rest with the phone turned otherwise: in the plane, and along its z

@@ -10,15 +10,16 @@ import (
 	"polewise/layout"
 )
 
-// A hold beside a coil by compass: by how much the needle turns as the supply is switched on, and how
-// well a field there fits that.
+// A hold beside a coil by compass: by how much the needle turns as the supply is switched on, and
+// how well a field there fits that.
 
 const (
 	headingOutlier = 0.03   // the phone's filter rejects a strong field now and then
 	turnVar        = 0.0015 // variance of every turn, besides the scatter of its headings: 2.2 degrees
 )
 
-// bearingDigest is what is kept of such a hold: where the compass settled with the supply off and on.
+// bearingDigest is what is kept of such a hold: where the compass settled with the supply off and
+// on.
 type bearingDigest struct {
 	coil, source int
 	label        string
@@ -67,11 +68,13 @@ type bearingFactor struct {
 
 // needleTurn is the angle by which the needle turned as the supply was switched on.
 type needleTurn struct {
-	turn     turning
-	base     float64    // its variance, square radians
-	acts     float64    // the share of the pull that turns the needle
-	ofX, ofY [2]float64 // what a unit field along the pad's x, and along its y, comes to along the needle's direction with the supply on, and across it
-	chance   float64    // that the readings are to be taken so, per radian of what was read
+	turn turning
+	base float64 // its variance, square radians
+	acts float64 // the share of the pull that turns the needle
+	// What a unit field along the pad's x, and along its y, comes to along the direction that the needle
+	// shows with the supply on, and across it.
+	ofX, ofY [2]float64
+	chance   float64 // that the readings are to be taken so, per radian of what was read
 }
 
 // turning is an angle by its sine and cosine.
@@ -111,7 +114,8 @@ func (d *bearingDigest) turns() []needleTurn {
 		return []needleTurn{newNeedleTurn(turn, base, 1, 1, pad, earth)}
 	}
 	out := []needleTurn{newNeedleTurn(turn, base, d.duty, 0.5, pad, earth)}
-	// An average of directions is no more than half a turn for a share of the time, but for its error.
+	// An average of directions is no more than half a turn for a share of the time, but for its
+	// error.
 	most := d.duty * math.Pi
 	if within := math.Erfc((math.Abs(turn)-most)/math.Sqrt(2*base)) / 2; within > leastWithin {
 		full := max(-most, min(most, turn)) / d.duty
@@ -168,8 +172,8 @@ func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *
 	}
 }
 
-// scores writes the density of the turn at a place with field f, known within placeSD, to a row with
-// one number for each scale.
+// scores writes the density of the turn at a place with field f, known within placeSD, to a row
+// with one number for each scale.
 func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float64) {
 	clear(row)
 	for q := range b.turns {
@@ -213,8 +217,8 @@ func newNeedleTurn(turn, base, acts, chance float64, pad, earth turning) needleT
 	return t
 }
 
-// pull is what the pad pulls the needle by at a place with field f, known within placeSD, and how far
-// that may be off for want of the exact place, height, level and current.
+// pull is what the pad pulls the needle by at a place with field f, known within placeSD, and how
+// far that may be off for want of the exact place, height, level and current.
 func (t *needleTurn) pull(f *nine, sc *scales, placeSD float64) (p needlePull) {
 	see := func(x, y float64) (u, v float64) { return t.ofX[0]*x + t.ofY[0]*y, t.ofX[1]*x + t.ofY[1]*y }
 	p.u, p.v = see(f[0], f[1])
@@ -238,8 +242,8 @@ const surelyAhead = 2.0
 // fields cancel each other, floorTurn anywhere.
 const softTurn, floorTurn = 9.0, 4.0
 
-// firmness is the most standard deviations that a change of the pad's field by a microtesla may come
-// to, with the sensor in an offset cell, whichever way it points.
+// firmness is the most standard deviations that a change of the pad's field by a microtesla may
+// come to, with the sensor in an offset cell, whichever way it points.
 func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	c := b.ph.cells[cell]
 	i0, j0 := c/b.ph.oy, c%b.ph.oy
@@ -263,8 +267,8 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	return 1 / math.Sqrt(least)
 }
 
-// openTo is the least variance, microtesla squared, that densities holds a change of the pad's field
-// against, where the pad pulls s times as much as p.
+// openTo is the least variance, microtesla squared, that densities holds a change of the pad's
+// field against, where the pad pulls s times as much as p.
 func (t *needleTurn) openTo(p *needlePull, earthUT, s float64) float64 {
 	u, v := earthUT*t.turn.cos+s*p.u, s*p.v-earthUT*t.turn.sin
 	own := t.base*(u*u+v*v+softTurn) + floorTurn

@@ -100,8 +100,8 @@ func (c *change) set(cols *columns, from, to []float64, common, least float64) {
 	clear(c.known)
 }
 
-// alike is the share of the planned ampere-turns that most coils of a string change by, and how many
-// of those matter.
+// alike is the share of the planned ampere-turns that most coils of a string change by, and how
+// many of those matter.
 func (c *change) alike(cols *columns, list []int32, tells func(i int, d float64) bool) (share float64, coils int) {
 	of := func(i int32) float64 { return c.rest[i] / cols.planned[cols.near[i]] }
 	var most majority

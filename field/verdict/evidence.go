@@ -111,8 +111,8 @@ func (ev *evidence) noteRemarks() {
 	}
 }
 
-// add adds a capture, which is cut into stretches. toldAt tells what the supply was set to at a time
-// (settings.at).
+// add adds a capture, which is cut into stretches. toldAt tells what the supply was set to at a
+// time (settings.at).
 func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stretches, toldAt func(t float64) []float64) {
 	src := len(ev.sources)
 	switch c.Unknown {

@@ -55,8 +55,8 @@ func (m *Model) facesLike(list []faceReading, h *hypothesis) float64 {
 // shownFaces are what a needle may show, in the order of faceShown and faceRead.
 var shownFaces = [3]capture.Face{capture.North, capture.South, capture.None}
 
-// faceRead is how likely each face (second index) is read where each is shown (first), in a field of
-// bz microtesla up. A small field no needle tells from the earth's pull, however much of the
+// faceRead is how likely each face (second index) is read where each is shown (first), in a field
+// of bz microtesla up. A small field no needle tells from the earth's pull, however much of the
 // planned one it is.
 func faceRead(bz float64) [3][3]float64 {
 	unfelt := 1 - min(1, max(0, (math.Abs(bz)-unfeltUT)/(feltUT-unfeltUT)))
@@ -102,7 +102,8 @@ func (m *Model) topUnder(h *hypothesis, j int) float64 {
 	return bz
 }
 
-// needTops works out Model.over, Bz over every coil per ampere-turn of every coil, if it is not yet.
+// needTops works out Model.over, Bz over every coil per ampere-turn of every coil, if it is not
+// yet.
 func (m *Model) needTops() {
 	if m.over != nil {
 		return

@@ -47,8 +47,8 @@ func (s *said) at(q int) float64 { return float64(s.log[q]) }
 // ampere-turns of the coils near it, its background, the scales and the cells scored.
 type likeKey struct{ factor, rest key }
 
-// Bounds on what likes holds: 34 MB, by which a pad read by headings finds everything again. A large
-// pad needs the memory for other things, and finds most again in 6 MB.
+// Bounds on what likes holds: 34 MB, by which a pad read by headings finds everything again. A
+// large pad needs the memory for other things, and finds most again in 6 MB.
 const (
 	mostLikes      = 1 << 23
 	mostLikesLarge = 3 << 19

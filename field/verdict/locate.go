@@ -21,10 +21,10 @@ type Place struct {
 
 const (
 	maxLocated   = 60   // hypotheses that are averaged over
-	locatedShare = 1e-4 // of one of them
-	edgeChance   = 0.02 // of the chance that may lie in the outermost cells
+	locatedShare = 1e-4 // chance of one, to be among them
+	edgeChance   = 0.02 // that the sensor sits in the outermost cells, at most
 	leastPull    = 15.0 // uT: less than this over every hold tells of no place
-	widerPrior   = 1.35 // for a phone laid by whatever its owner takes for its middle
+	widerPrior   = 1.35 // times the usual spread: the mark is whatever the owner takes for the phone's middle
 )
 
 // placeCells are finer than those of a verdict: here the place itself is asked for.
@@ -38,6 +38,7 @@ func (m *Model) LocateUntil(ctx context.Context, c *capture.Capture) (p *Place, 
 	return p, err
 }
 
+// locate finds a sensor's place, and what speaks against relying on it.
 func (m *Model) locate(c *capture.Capture) (*Place, error) {
 	ev, err := gather(m.plan, []*capture.Capture{c})
 	if err != nil {
@@ -77,7 +78,7 @@ func (m *Model) locate(c *capture.Capture) (*Place, error) {
 	return out, nil
 }
 
-// faintest says which coil the readings are of where none of them has a pull.
+// faintest says so where no hold shows a pull; else it is empty.
 func (ev *evidence) faintest() string {
 	for i := range ev.holds {
 		for _, r := range ev.holds[i].readings {
@@ -89,8 +90,8 @@ func (ev *evidence) faintest() string {
 	return fmt.Sprintf("%s gives hardly any field: is the supply really switched, and is that coil alive?", ev.holds[0].label)
 }
 
-// moments sets mean and spread from the chances of the offset cells. Each stands
-// for a small Gaussian of its own.
+// moments sets mean and spread from the chances of the offset cells, each of which stands for a
+// small Gaussian.
 func (pl *Place) moments(ph *phone, p []float64) {
 	var sum float64
 	var mean, square [2]float64

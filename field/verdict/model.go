@@ -11,14 +11,14 @@ import (
 	"polewise/layout"
 )
 
-// Model is what the verdict keeps of a plan between captures: its field and its
-// single faults. It is not safe for use by several goroutines at once.
+// Model is a plan with what verdicts on it keep from one to the next: its field, and what
+// readings said of hypotheses. It is not safe for use by several goroutines at once.
 type Model struct {
 	plan    *layout.Plan
 	pad     *field.Pad
-	planned *hypothesis
+	planned *hypothesis // nothing is wrong
 	tops    []float64   // planned Bz over each coil's centre at sensor height, uT
-	over    [][]float64 // the same per ampere-turn of every coil; nil until needed
+	over    [][]float64 // the same per ampere-turn of every coil; nil: not needed yet
 	columns map[columnsKey]*columns
 	halt    <-chan struct{} // closed when the search going on is no longer wanted
 	known   likes
@@ -27,9 +27,11 @@ type Model struct {
 	earths  earthsLeft
 	walker  walker
 	aligned aligners
-	counted uint64
+	counted uint64 // keys given by fresh
 }
 
+// columnsKey says what columns depend on: coil, how the phone lay there, its grid, and a mend
+// since.
 type columnsKey struct {
 	coil   int
 	topDeg float64
@@ -41,12 +43,12 @@ type columnsKey struct {
 	turned string
 }
 
-// Bounds on what a model keeps for live verdicts. Of the coarse look at more holds
-// than these nothing is kept: their columns are soon made again, and hold as much as
-// all that is worked out after them.
+// Bounds on what a model keeps for live verdicts.
 const (
 	maxCachedColumns = 400
-	coarseKept       = 60
+	// Of the coarse look at more factors than these nothing is kept: the columns are soon made
+	// again, and hold as much as all that is worked out after them.
+	coarseKept = 60
 )
 
 // forgetCoarse drops what is known of the field at the cells of the coarse look.
@@ -79,7 +81,7 @@ func (m *Model) sensorOver(j int) r3.Vec {
 	return r3.Vec{X: c.At.X, Y: c.At.Y, Z: m.plan.SensorHeight(j)}
 }
 
-// placeOf tells where the sensor may be during a hold, by place cell.
+// placeOf is where the sensor is in a hold over a coil, for each place cell.
 func (m *Model) placeOf(g *grid, coil int, shift [2]float64, topDeg float64) func(k int) r3.Vec {
 	at, z := m.plan.Coils[coil].At, m.plan.SensorHeight(coil)
 	return func(k int) r3.Vec {
@@ -88,6 +90,7 @@ func (m *Model) placeOf(g *grid, coil int, shift [2]float64, topDeg float64) fun
 	}
 }
 
+// columnsFor are the columns of a hold over a coil, kept for the next time.
 func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, mended *afterMend) *columns {
 	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step, g.lift, ""}
 	if mended != nil {
@@ -165,8 +168,8 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 	return e
 }
 
-// frameOf is the frame of what was read over a coil by a source, and of nothing but what id
-// names.
+// frameOf is the frame of a hold over a coil by a source. id names what was read, which a mend
+// since then is added to.
 func (e *engine) frameOf(src, coil int, shift [2]float64, topDeg float64, id key) frame {
 	mended := e.ev.sources[src].mended
 	if mended != nil {
@@ -175,7 +178,7 @@ func (e *engine) frameOf(src, coil int, shift [2]float64, topDeg float64, id key
 	return frame{src: src, coil: coil, cols: e.m.columnsFor(e.phones[src].grid, coil, shift, topDeg, mended), group: e.groupFor(src, topDeg), id: id}
 }
 
-// engineFor lays out what the captures say, those before a mend with them.
+// engineFor is an engine for what the captures say, those from before a mend among them.
 func (m *Model) engineFor(before *Before, captures []*capture.Capture) (*engine, error) {
 	ev, err := gatherAfter(m.plan, before, captures)
 	if err != nil {
@@ -184,6 +187,7 @@ func (m *Model) engineFor(before *Before, captures []*capture.Capture) (*engine,
 	return m.engineOn(ev), nil
 }
 
+// engineOn is an engine for a body of evidence, with the sensors' places found from holds first.
 func (m *Model) engineOn(ev *evidence) *engine {
 	m.settlePlaces(ev)
 	return m.newEngine(ev, fineCells)

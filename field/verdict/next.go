@@ -86,8 +86,8 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	return &Next{At: id, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read it once more, with more current if the supply and the phone allow.", id)}
 }
 
-// unread asks for coil j, the most doubtful, where it was not read yet, or not so that it counts; nil
-// where it was.
+// unread asks for coil j, the most doubtful, where it was not read yet, or not so that it counts;
+// nil where it was.
 func (e *engine) unread(v *Verdict, j int) *Next {
 	switch c := &v.Coils[j]; {
 	case c.Used == 0 && len(e.ev.ohms) > 0 && !slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.Used > 0 }):
@@ -104,9 +104,9 @@ func (e *engine) unread(v *Verdict, j int) *Next {
 	return nil
 }
 
-// orOhms is the ohms of the pad or of a string, where they tell enough more than the best reading of
-// a coil; else that one. Of everything, all is open now. j is the most doubtful coil; open tells
-// whether any is undecided.
+// orOhms is the ohms of the pad or of a string, where they tell enough more than the best reading
+// of a coil; else that one. Of everything, all is open now. j is the most doubtful coil; open
+// tells whether any is undecided.
 func (e *engine) orOhms(field *choice, rivals []rival, j int, open bool, all float64) *choice {
 	best := field
 	for _, c := range e.wiringChoices(rivals, j, open) {
@@ -121,8 +121,8 @@ func (e *engine) orOhms(field *choice, rivals []rival, j int, open bool, all flo
 	return best
 }
 
-// nothingFlows asks for the pad's ohms where no coil seems to carry current: reading the field tells
-// nothing more then, and the supply may simply be off.
+// nothingFlows asks for the pad's ohms where no coil seems to carry current: reading the field
+// tells nothing more then, and the supply may simply be off.
 func (e *engine) nothingFlows(j int, list []*scored, weights []float64) *Next {
 	still, left := 0.0, 1.0
 	for i, s := range list {
@@ -199,8 +199,8 @@ func (e *engine) whichCause(v *Verdict, list []*scored, weights []float64) *Next
 	return &best.next
 }
 
-// wiringChoices are the ohms of the pad and of each string. They are for where every coil is claimed
-// and their joins are in doubt, or, if open, for coil j that more holds would not settle.
+// wiringChoices are the ohms of the pad and of each string. They are for where every coil is
+// claimed and their joins are in doubt, or, if open, for coil j that more holds would not settle.
 func (e *engine) wiringChoices(rivals []rival, j int, open bool) (out []choice) {
 	add := func(of ohmReading, across, where string, at int) {
 		if slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == of.kind && o.index == of.index }) {
@@ -353,7 +353,8 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 	return out
 }
 
-// faceKnown tells whether the same face was read twice over coil j: that is what a needle shows there.
+// faceKnown tells whether the same face was read twice over coil j: that is what a needle shows
+// there.
 func (e *engine) faceKnown(j int) bool {
 	times := map[capture.Face]int{}
 	for _, f := range e.ev.faces {
@@ -381,7 +382,8 @@ func (s State) words() string {
 	return string(s)
 }
 
-// How well a sensor's place must be known for a phone to be moved by it, metres (estimates, no source).
+// How well a sensor's place must be known for a phone to be moved by it, metres (estimates, no
+// source).
 const (
 	farthestSensor = 0.085 // from the mark: about half the length of a long phone
 	widestPlace    = 0.03
@@ -395,8 +397,9 @@ func spread(places []r2.Vec) (most float64) {
 	return most
 }
 
-// toMiddle is where to lay the mark so that the sensor comes over the middle of a coil, in numbers and
-// in words; not ok where the sensor is over the middle as it is, or nobody knows where it is.
+// toMiddle is where to lay the mark so that the sensor comes over the middle of a coil, in
+// numbers and in words; not ok where the sensor is over the middle as it is, or nobody knows
+// where it is.
 func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, words string, ok bool) {
 	places := rivals[0].places
 	var o r2.Vec
@@ -414,8 +417,8 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 	return shift, words, words != ""
 }
 
-// shiftWords says where a shifted mark lies, to be followed by the middle of a coil; nothing where it
-// is not shifted.
+// shiftWords says where a shifted mark lies, to be followed by the middle of a coil; nothing
+// where it is not shifted.
 func shiftWords(shift r2.Vec) string {
 	var parts []string
 	say := func(d float64, plus, minus string) {

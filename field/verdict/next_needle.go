@@ -11,8 +11,8 @@ import (
 
 // The next reading of a compass is on a side of the coil where its needle tells most.
 
-// needleInUse is the last hold by compass; nil where a phone read something else after it, or there is
-// none.
+// needleInUse is the last hold by compass; nil where a phone read something else after it, or
+// there is none.
 func (e *engine) needleInUse() *bearingDigest {
 	var last *bearingDigest
 	for i := range e.ev.bearings {

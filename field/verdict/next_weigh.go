@@ -129,9 +129,9 @@ func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen 
 	return out
 }
 
-// faceForeseen is what a needle over coil j would show, as a number: 1 as planned, -1 the other way.
-// Its spread makes the two as hard to tell apart as a face that is read wrongly one time in a
-// hundred: their Bhattacharyya coefficient is 2 sqrt(0.01 * 0.99) = 0.2.
+// faceForeseen is what a needle over coil j would show, as a number: 1 as planned, -1 the other
+// way. Its spread makes the two as hard to tell apart as a face that is read wrongly one time in
+// a hundred: their Bhattacharyya coefficient is 2 sqrt(0.01 * 0.99) = 0.2.
 func (e *engine) faceForeseen(h *hypothesis, j int) []foreseen {
 	const sd = 0.56
 	planned := e.m.tops[j]

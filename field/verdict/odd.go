@@ -10,8 +10,8 @@ import (
 	"polewise/layout"
 )
 
-// Readings that the best hypothesis does not explain, and readings that cannot be relied on. Nothing
-// is claimed of coils that rest on them.
+// Readings that the best hypothesis does not explain, and readings that cannot be relied on.
+// Nothing is claimed of coils that rest on them.
 
 // Bounds on readings that nothing explains.
 const (
@@ -37,8 +37,8 @@ type unexplained struct {
 	beside    map[int]int  // coils that may have been read with the phone on another, and that one
 }
 
-// groundTold tells whether any phone was read with the supply off. Where none was, nothing tells the
-// backgrounds but the hypothesis itself.
+// groundTold tells whether any phone was read with the supply off. Where none was, nothing tells
+// the backgrounds but the hypothesis itself.
 func (e *engine) groundTold() bool {
 	return len(e.ev.rests) > 0 || slices.ContainsFunc(e.ev.holds, func(h digest) bool { return h.toggled })
 }
@@ -79,8 +79,8 @@ func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
 	return out
 }
 
-// revived are a hypothesis with each of its open strings whole again: either way round, by itself or
-// in series with others.
+// revived are a hypothesis with each of its open strings whole again: either way round, by itself
+// or in series with others.
 func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
 	for i, f := range h.faults {
 		if f.Kind != layout.StringOpen {
@@ -114,8 +114,8 @@ const (
 	flowingEach   = 0.25 // and so many more for each reading
 )
 
-// mayFlow tells whether some explanation in which string i carries current fits the readings about as
-// well as node n, in which it carries none.
+// mayFlow tells whether some explanation in which string i carries current fits the readings
+// about as well as node n, in which it carries none.
 func (e *engine) mayFlow(i int, n *node, list []*scored, revived []*hypothesis, short func(*hypothesis) float64) bool {
 	rivals := slices.DeleteFunc(slices.Clone(revived), func(h *hypothesis) bool { return h.currents().StringAmps[i] == 0 })
 	looked := 0
@@ -210,8 +210,8 @@ func (e *engine) turnedBetween(n *node, holds []*holdFactor) bool {
 	return true
 }
 
-// apartInTime tells whether, of all that a phone read over a hold's coil, the holds listed come first,
-// or last, and are not all.
+// apartInTime tells whether, of all that a phone read over a hold's coil, the holds listed come
+// first, or last, and are not all.
 func (e *engine) apartInTime(of *holdFactor, holds []*holdFactor) bool {
 	before, after := 0, 0
 	for _, f := range e.factors {
@@ -241,7 +241,8 @@ func (e *engine) nextTurned(h *holdFactor) *Next {
 	return n
 }
 
-// shaky are the coils whose every reading is a hold in which the phone re-zeroed itself or was moved.
+// shaky are the coils whose every reading is a hold in which the phone re-zeroed itself or was
+// moved.
 func (e *engine) shaky() map[int]bool {
 	jumped := map[int]int{}
 	for _, f := range e.factors {
@@ -256,9 +257,9 @@ func (e *engine) shaky() map[int]bool {
 	return out
 }
 
-// borne tells whether what is wrong with coil j, whose own holds cannot be relied on, shows in another
-// coil as well. The likeliest hypothesis must have a fault, not of coil j itself, that makes both
-// coils what they are; both must be sure, and the other one read and not doubtful.
+// borne tells whether what is wrong with coil j, whose own holds cannot be relied on, shows in
+// another coil as well. The likeliest hypothesis must have a fault, not of coil j itself, that
+// makes both coils what they are; both must be sure, and the other one read and not doubtful.
 func (e *engine) borne(list []*scored, p []map[State]float64, j int, doubtful func(int) bool) bool {
 	if len(list) == 0 {
 		return false
@@ -283,8 +284,8 @@ func (e *engine) borne(list []*scored, p []map[State]float64, j int, doubtful fu
 	return false
 }
 
-// coils tells which coils must not be claimed, since nothing explains what was read over them: all of
-// so many coils, where it is too much.
+// coils tells which coils must not be claimed, since nothing explains what was read over them:
+// all of so many coils, where it is too much.
 func (u *unexplained) coils(count int) map[int]bool {
 	out := map[int]bool{}
 	for _, h := range u.holds {

@@ -8,8 +8,8 @@ import (
 
 // ohmReading is what an ohmmeter showed across something.
 type ohmReading struct {
-	kind    string
-	index   int
+	kind    string  // coil, string, group or pad
+	index   int     // of the coil, string or group
 	ohms    float64 // +Inf when open
 	leaked  float64 // what the meter showed though it is open; 0 where it showed nothing
 	celsius float64 // NaN when not given
@@ -43,8 +43,7 @@ func ohmLike(r *ohmReading, h *hypothesis) float64 {
 	return math.Log(r.rightly(h) + r.wrongly())
 }
 
-// rightly is the density of a figure that was read where it was to be, and wrongly of one
-// that was not.
+// rightly is the density of a figure that was read across what was said.
 func (r *ohmReading) rightly(h *hypothesis) float64 {
 	want, rel := r.expected(h), wireShare
 	if math.IsNaN(r.celsius) {
@@ -55,6 +54,7 @@ func (r *ohmReading) rightly(h *hypothesis) float64 {
 	return (1 - misreadShare) * math.Exp(-d*d/2) / (sd * math.Sqrt(2*math.Pi))
 }
 
+// wrongly is the density of one that was read across something else.
 func (r *ohmReading) wrongly() float64 { return misreadShare / anyOhms }
 
 // misreadUnder tells whether under a hypothesis a reading was rather read wrongly.
@@ -75,7 +75,7 @@ func (r *ohmReading) expected(h *hypothesis) float64 {
 	return layout.OhmsAt(ohms, r.celsius)
 }
 
-// of is what there is of what was measured, ohms at 20 C.
+// of is the resistance of what was measured under some currents, ohms at 20 C.
 func (r *ohmReading) of(c *layout.Currents) float64 {
 	switch r.kind {
 	case "coil":
@@ -93,8 +93,8 @@ func (r *ohmReading) same(o ohmReading) bool {
 	return r.kind == o.kind && r.index == o.index && r.ohms == o.ohms && r.leaked == o.leaked && (r.celsius == o.celsius || math.IsNaN(r.celsius) && math.IsNaN(o.celsius))
 }
 
-// leaks tells of a figure that is no resistance of copper: the meter's own, or of fingers on
-// its tips. What was measured is open.
+// leaks tells whether a figure is far too large for copper: it is the meter's own, or that of
+// fingers on its tips, and what was measured is open.
 func (r *ohmReading) leaks(plan *layout.Plan) bool {
 	if r.ohms < openOhms || math.IsInf(r.ohms, 1) {
 		return false
@@ -103,7 +103,7 @@ func (r *ohmReading) leaks(plan *layout.Plan) bool {
 	return err == nil && r.ohms > openTimes*r.of(c)
 }
 
-// coils are those that the current goes through as it is measured.
+// coils are those that the meter's current goes through.
 func (r *ohmReading) coils(plan *layout.Plan) []int {
 	switch r.kind {
 	case "coil":
@@ -116,7 +116,7 @@ func (r *ohmReading) coils(plan *layout.Plan) []int {
 	return flips(plan, &layout.Fault{Kind: layout.PadReversed})
 }
 
-// across says what was measured.
+// across is what was measured, in words.
 func (r *ohmReading) across(plan *layout.Plan) string {
 	switch r.kind {
 	case "coil":

@@ -169,8 +169,8 @@ func (d *passDigest) every() float64 {
 	return readings.Median(gaps)
 }
 
-// between calls over for each coil that the straight way from one coil to another goes over near its
-// middle, in order, with the point on the way: a row may be named by its ends alone.
+// between calls over for each coil that the straight way from one coil to another goes over near
+// its middle, in order, with the point on the way: a row may be named by its ends alone.
 func between(plan *layout.Plan, from, to int, over func(j int, at r2.Vec)) {
 	a, way := plan.Coils[from].At, r2.Sub(plan.Coils[to].At, plan.Coils[from].At)
 	long := r2.Norm(way)
@@ -202,8 +202,8 @@ func (d *passDigest) beside(ph *phone, cell int) float64 {
 	return r2.Dot(toPad(ph.offset(ph.middle(cell)), d.topDeg), left)
 }
 
-// lanesBeside are the lanes in which a hand may have drawn a sensor that should go beside the line by
-// so much.
+// lanesBeside are the lanes in which a hand may have drawn a sensor that should go beside the
+// line by so much.
 func (d *passDigest) lanesBeside(side float64) (out []int) {
 	for l := range d.lanes {
 		if math.Abs(d.lanes[l].side-side) < 1.5*handSD {

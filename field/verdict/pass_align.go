@@ -22,14 +22,14 @@ import (
 // pass_begin.go, a walk in pass_walk.go, what is kept of it in pass_way.go.
 
 const (
-	// Metres between points of the way. Over wide coils they lie further apart: stepsOver points over
-	// half a coil, and no more than mostStep.
+	// Metres between points of the way. Over wide coils they lie further apart: stepsOver points
+	// over half a coil, and no more than mostStep.
 	pathStep, mostStep = 0.005, 0.008
 	stepsOver          = 6
 	laneStep           = 0.006 // metres between lanes
 	maxLanes           = 25
-	// Turn and steel change slowly: samples closer together than this many metres say much the same,
-	// and each counts by the way between them, within these bounds.
+	// Turn and steel change slowly: samples closer together than this many metres say much the
+	// same, and each counts by the way between them, within these bounds.
 	alikeWithin           = 0.022
 	leastShare, mostShare = 0.15, 0.9
 	togetherStep          = 0.012 // metres that the phone goes, on average, while samples are read that are taken as one
@@ -73,8 +73,8 @@ type aligner struct {
 	recall
 }
 
-// tick is a moment of a pass: samples taken as one, or a moment in a gap, where the phone went on and
-// nothing was read.
+// tick is a moment of a pass: samples taken as one, or a moment in a gap, where the phone went on
+// and nothing was read.
 type tick struct {
 	t     float64    // seconds
 	s     float64    // 0 off, 1 on, between: how likely it saw the pulse
@@ -82,7 +82,8 @@ type tick struct {
 	blank bool       // nothing was read
 }
 
-// prepare gives a pass what aligning it needs: what is left of the last verdict if the pass was in it.
+// prepare gives a pass what aligning it needs: what is left of the last verdict if the pass was
+// in it.
 func (m *Model) prepare(d *passDigest, src *sourceInfo, bg background) {
 	d.id = d.identity(src, &bg)
 	a := m.aligned.of[d.id]
@@ -152,8 +153,8 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 	return a
 }
 
-// choose finds the near coils, whose ampere-turns the pass can tell: those of the row, and others that
-// make enough somewhere on the way.
+// choose finds the near coils, whose ampere-turns the pass can tell: those of the row, and others
+// that make enough somewhere on the way.
 func (a *aligner) choose(m *Model) {
 	peak := map[int32]float64{}
 	lanes := a.everyFew()
@@ -226,8 +227,8 @@ func (a *aligner) laneWhole(l int) []nine {
 	return a.whole[l]
 }
 
-// laneCoils is what the near coils and the others make along a lane, worked out when first asked for:
-// where the sensor's place is unknown most lanes never are.
+// laneCoils is what the near coils and the others make along a lane, worked out when first asked
+// for: where the sensor's place is unknown most lanes never are.
 func (a *aligner) laneCoils(l int) (near []slim, others []nine) {
 	if a.perCoil[l] == nil {
 		a.keepLane(l, a.laneAt(l), a.near)
@@ -235,8 +236,8 @@ func (a *aligner) laneCoils(l int) (near []slim, others []nine) {
 	return a.perCoil[l], a.others[l]
 }
 
-// lay works out what all lanes share: background and noise in pad axes, ticks, strides, and where the
-// way begins and ends.
+// lay works out what all lanes share: background and noise in pad axes, ticks, strides, and where
+// the way begins and ends.
 func (a *aligner) lay(src *sourceInfo, bg background) {
 	rot := rotation(a.topDeg, a.up)
 	a.rested = bg.variance[2] < restedSD*restedSD
@@ -268,8 +269,8 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 		}
 	}
 	a.eachCounts = max(leastShare, min(mostShare, a.covers()/float64(len(a.together))/alikeWithin))
-	// It begins and ends within half a coil of the first and the last one, before it or beyond, and a
-	// little further off by where the sensor sits.
+	// It begins and ends within half a coil of the first and the last one, before it or beyond,
+	// and a little further off by where the sensor sits.
 	further := math.Hypot(0.015, a.sdAlong) / a.step
 	mid := a.slack(a.sdAlong) / a.step
 	at := func(points, half float64) float64 {
@@ -308,8 +309,8 @@ func (a *aligner) read(xs []sample) {
 // covers is about how many metres of the way a pass goes over.
 func (a *aligner) covers() float64 { return 0.85 * float64(a.n) * a.step }
 
-// gather finds the samples to be taken as one: those that follow each other so closely that the phone
-// hardly moved.
+// gather finds the samples to be taken as one: those that follow each other so closely that the
+// phone hardly moved.
 func (a *aligner) gather() (out [][2]int) {
 	most := int(togetherStep * float64(len(a.samples)) / a.covers())
 	if a.pulsed {
@@ -327,14 +328,14 @@ func (a *aligner) gather() (out [][2]int) {
 	return out
 }
 
-// slack is by how many metres the way is drawn out at both ends, for a sensor whose place along it is
-// known within sdAlong.
+// slack is by how many metres the way is drawn out at both ends, for a sensor whose place along
+// it is known within sdAlong.
 func (d *passDigest) slack(sdAlong float64) float64 {
 	return d.overrun + 0.012 + passReachSD(sdAlong, 1.5)*sdAlong
 }
 
-// passReachSD is how many standard deviations of a sensor's place are looked at to each side: a given
-// number where the place is known, as many as the grid has where it is not.
+// passReachSD is how many standard deviations of a sensor's place are looked at to each side: a
+// given number where the place is known, as many as the grid has where it is not.
 func passReachSD(sd, known float64) float64 {
 	if sd > passPlaceSD {
 		return unknownReachSD

@@ -24,16 +24,16 @@ const (
 	hopelessLane = 80 // a lane is not begun in, before anything in it is fitted
 	hopelessWay  = 30 // a way to understand the pass is given up
 	laneInPlay   = 12 // within which a lane is worth another look
-	// wellSettled is by how many log units a pass that was understood may fall short of what samples
-	// that fit come to.
+	// wellSettled is by how many log units a pass that was understood may fall short of what
+	// samples that fit come to.
 	wellSettled = 0
 )
 
 // warmth is the share of their weight that samples have in the stages of a warm start.
 var warmth = [...]float64{0.15, 0.3, 0.6}
 
-// guess is what a climb goes by: the ampere-turns of the near coils, as shares of the planned ones, and
-// the background, in pad axes.
+// guess is what a climb goes by: the ampere-turns of the near coils, as shares of the planned
+// ones, and the background, in pad axes.
 type guess struct {
 	share []float64
 	b     [3]float64
@@ -67,8 +67,8 @@ func (g guess) like(o guess) bool {
 	return true
 }
 
-// begin aligns in some lanes, given best first, from several beginnings in each, and carries what was
-// found outward, reach lanes far. Warm starts follow only where nothing fits well.
+// begin aligns in some lanes, given best first, from several beginnings in each, and carries what
+// was found outward, reach lanes far. Warm starts follow only where nothing fits well.
 func (a *aligner) begin(lanes []laneFit, reach int, bases []*hypothesis) {
 	begin := map[int][]tried{}
 	best := math.Inf(-1)
@@ -136,10 +136,10 @@ func (a *aligner) begun() (lanes []laneFit, reach int) {
 	return lanes, 1
 }
 
-// findGrounds finds the backgrounds to begin from. What was known before may be nothing at all, or a
-// rest from before the phone re-zeroed itself, and under the wrong background a row fits best
-// facing the wrong way. So the backgrounds are those that suit the row as planned, and the row
-// turned over.
+// findGrounds finds the backgrounds to begin from. What was known before may be nothing at all,
+// or a rest from before the phone re-zeroed itself, and under the wrong background a row fits
+// best facing the wrong way. So the backgrounds are those that suit the row as planned, and the
+// row turned over.
 func (a *aligner) findGrounds() {
 	a.grounds = [][3]float64{a.ground}
 	if a.rested && !a.narrow() {
@@ -219,8 +219,8 @@ type laneFit struct {
 	log  float64
 }
 
-// narrow tells whether the lanes lie so close together that what is found in the middle one leads to
-// what there is in the others.
+// narrow tells whether the lanes lie so close together that what is found in the middle one leads
+// to what there is in the others.
 func (a *aligner) narrow() bool {
 	return a.sides[len(a.sides)-1]-a.sides[0] < 0.06
 }
@@ -314,8 +314,8 @@ func (a *aligner) anchor(turns []float64, guessed bool) (added bool) {
 	return added
 }
 
-// under is a guess' ampere-turns under the backgrounds that some to begin from lead to, each with about
-// how likely that makes the pass, the likeliest first.
+// under is a guess' ampere-turns under the backgrounds that some to begin from lead to, each with
+// about how likely that makes the pass, the likeliest first.
 func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
 	same := func(b [3]float64) bool {
 		return slices.ContainsFunc(out, func(t tried) bool { return within(b, t.b, 1) })
@@ -340,8 +340,8 @@ func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
 	return out
 }
 
-// likely are the bases that the pass fits best, as guesses: their faults are of whole strings, and so
-// of coils beside the row too.
+// likely are the bases that the pass fits best, as guesses: their faults are of whole strings,
+// and so of coils beside the row too.
 func (a *aligner) likely(l int, bases []*hypothesis) []tried {
 	var all []tried
 	for _, h := range bases {
@@ -377,9 +377,9 @@ func bestOf(all []tried, most int) (out []tried) {
 	return out
 }
 
-// patterns are the likeliest ways for the coils of the row to face: as planned, the other way, or dead.
-// Expectation and maximisation does not get from one to another, and the best alone will not do,
-// since a row seen half a coil too far on fits a pattern of its own.
+// patterns are the likeliest ways for the coils of the row to face: as planned, the other way, or
+// dead. Expectation and maximisation does not get from one to another, and the best alone will
+// not do, since a row seen half a coil too far on fits a pattern of its own.
 func (a *aligner) patterns(l int) (out []tried) {
 	for _, b := range a.grounds {
 		out = append(out, a.patternsOver(l, b)...)
@@ -388,8 +388,8 @@ func (a *aligner) patterns(l int) (out []tried) {
 	return out
 }
 
-// patternsOver are the patterns under one background, found by changing one coil at a time in the best
-// found so far.
+// patternsOver are the patterns under one background, found by changing one coil at a time in the
+// best found so far.
 func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 	var all []tried
 	seen := map[string]bool{}

@@ -50,8 +50,8 @@ type stringForm struct {
 	with      []float64 // r'Hq for each string's r
 }
 
-// laneScore is what one way says of the common scale s: the log likelihood is top + b s - a s^2 / 2,
-// but no more than most.
+// laneScore is what one way says of the common scale s: the log likelihood is top + b s - a s^2 /
+// 2, but no more than most.
 type laneScore struct {
 	lane      int
 	top, a, b float64

@@ -65,9 +65,9 @@ func (e *engine) rebase() {
 	}
 }
 
-// anchorShort aligns to a hypothesis the one pass that speaks most against it, if without that pass it
-// would be among the best: the pass may have been aligned to its rivals alone. It reports whether
-// that added anything.
+// anchorShort aligns to a hypothesis the one pass that speaks most against it, if without that
+// pass it would be among the best: the pass may have been aligned to its rivals alone. It reports
+// whether that added anything.
 func (e *engine) anchorShort(s *scored) bool {
 	n := e.evaluate(&scored{hyp: s.hyp})
 	worst := -1
@@ -82,13 +82,13 @@ func (e *engine) anchorShort(s *scored) bool {
 	return e.factors[worst].(*passFactor).aligner.anchor(n.ampTurns, false)
 }
 
-// Log units that the passes over a coil must say for a fault of it, and the passes beside it against
-// it, for those beside to be aligned to it.
+// Log units that the passes over a coil must say for a fault of it, and the passes beside it
+// against it, for those beside to be aligned to it.
 const ownSays, besideSays = 1.0, 3.0
 
-// anchorBeside aligns passes to faults of coils that they go near, but not over, where the passes over
-// the coil speak for the fault and these against it. They may only do so since they were aligned
-// with the coil as planned. It reports whether that added anything.
+// anchorBeside aligns passes to faults of coils that they go near, but not over, where the passes
+// over the coil speak for the fault and these against it. They may only do so since they were
+// aligned with the coil as planned. It reports whether that added anything.
 func (e *engine) anchorBeside(h *hypothesis) bool {
 	n := e.evaluate(&scored{hyp: h})
 	type passThere struct {
@@ -141,9 +141,9 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 	return added
 }
 
-// anchorRows aligns every pass that nothing fits well to a hypothesis without its faults of the coils
-// of that row, and with each of these coils turned besides: what was found of them may only be the
-// best that a wrong alignment leaves. It reports whether that added anything.
+// anchorRows aligns every pass that nothing fits well to a hypothesis without its faults of the
+// coils of that row, and with each of these coils turned besides: what was found of them may only
+// be the best that a wrong alignment leaves. It reports whether that added anything.
 func (e *engine) anchorRows(h *hypothesis) bool {
 	added := false
 	for _, f := range e.factors {
@@ -172,6 +172,6 @@ func (e *engine) anchorRows(h *hypothesis) bool {
 	return added
 }
 
-// poorLack is by how many log units the best way to understand a pass must fall short of samples that
-// fit, for the pass to be aligned to more than the best hypotheses.
+// poorLack is by how many log units the best way to understand a pass must fall short of samples
+// that fit, for the pass to be aligned to more than the best hypotheses.
 const poorLack = 0

@@ -74,7 +74,8 @@ func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
 	return o.log
 }
 
-// logAbove is logOf for a guess that is of no use unless that is more than least; -Inf where it is less.
+// logAbove is logOf for a guess that is of no use unless that is more than least; -Inf where it
+// is less.
 func (a *aligner) logAbove(l int, g guess, least float64) float64 {
 	o := a.outcome(l, g, false)
 	if math.IsNaN(o.log) {
@@ -127,12 +128,12 @@ func (a *aligner) settle(l int, g guess) guess {
 	return g
 }
 
-// stillGained is how many times what a round of improving gained the rounds after it
-// may gain, about.
+// stillGained is how many times as much as one round of improving gained the rounds after it may
+// still gain, about.
 const stillGained = 10
 
-// settleAbove is settle for a guess that is of no use unless it comes to make the pass
-// likelierTried than least: ok is false as soon as it looks as if it would not.
+// settleAbove climbs from a guess for so many rounds at most. A guess is of no use unless it
+// comes to make the pass likelier than least: not ok as soon as it looks as if it would not.
 func (a *aligner) settleAbove(l int, g guess, most int, least float64) (end guess, ok bool) {
 	var came []guess
 	at := a.stageOf(l)

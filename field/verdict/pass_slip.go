@@ -9,10 +9,11 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// A hand that draws a phone along a row slowly slips to the side and lifts the phone: over one coil all
-// samples are off by about the same. Near the copper that makes more of a difference than anything
-// else, and looks like another current in that coil and its neighbours. So a slip aside and one in
-// height at each coil of the row are unknowns of a pass, as its background is, and are summed out.
+// A hand that draws a phone along a row slowly slips to the side and lifts the phone: over one
+// coil all samples are off by about the same. Near the copper that makes more of a difference
+// than anything else, and looks like another current in that coil and its neighbours. So a slip
+// aside and one in height at each coil of the row are unknowns of a pass, as its background is,
+// and are summed out.
 
 const (
 	slipSD  = 0.004 // metres aside, at one coil against the pass on the whole
@@ -47,8 +48,8 @@ func (d *passDigest) betweenCoils(count int, step, slack float64) []spot {
 	return out
 }
 
-// slip writes what the slips at each coil of the row do to the field at point k, per metre, where the
-// field is f. It tells which of them do anything there: from one to before another.
+// slip writes what the slips at each coil of the row do to the field at point k, per metre, where
+// the field is f. It tells which of them do anything there: from one to before another.
 func (a *aligner) slip(out [][3]float64, k int, f *nine) (from, to int) {
 	_, left := a.directions()
 	yx, yy, yz := f.slopeY()
@@ -69,9 +70,9 @@ func (a *aligner) slip(out [][3]float64, k int, f *nine) (from, to int) {
 	return from, to
 }
 
-// sumOut sums slips and background out of normal equations for shares, slips and
-// background: what it leaves is for the shares alone. It tells by how much the pass gets
-// likelierTried under a guess for what they explain; ok is false where the equations make none.
+// sumOut sums slips and background out of normal equations for shares, slips and background, and
+// leaves equations for the shares alone. gain is how many log units the pass gains under a guess
+// by what slips and background explain. It is not ok where the equations have no solution.
 func (a *aligner) sumOut(full *mat.SymDense, v *mat.VecDense, g guess) (h *mat.SymDense, hv *mat.VecDense, gain float64, ok bool) {
 	near, size := len(a.near), v.Len()
 	rest, ground := size-near, size-3

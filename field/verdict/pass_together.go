@@ -8,9 +8,9 @@ import (
 // The passes of a check are aligned one after the other: each narrows down where the phone's
 // sensor sits, and so in which lanes the next has to be looked for.
 
-// alignPasses aligns the passes that have not been yet: each by itself, and then once more with what
-// all passes of its phone say of where the sensor sits. A row whose coils carry half their current,
-// or none, may by itself fit best where the sensor is not.
+// alignPasses aligns the passes that have not been yet: each by itself, and then once more with
+// what all passes of its phone say of where the sensor sits. A row whose coils carry half their
+// current, or none, may by itself fit best where the sensor is not.
 func (e *engine) alignPasses() {
 	bases := e.bases()
 	var fresh []*passDigest

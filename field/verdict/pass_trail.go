@@ -24,8 +24,8 @@ type trailing struct {
 	laid   bool                // if they are for any
 }
 
-// catchUp finds how slowly a phone follows, from all its passes together, and turns their samples into
-// what a sensor that follows at once would have read.
+// catchUp finds how slowly a phone follows, from all its passes together, and turns their samples
+// into what a sensor that follows at once would have read.
 func catchUp(passes []*passDigest) {
 	best, found := math.Inf(-1), 0.0
 	for i, tau := range trails {

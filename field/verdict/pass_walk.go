@@ -8,25 +8,26 @@ import (
 	"polewise/field/readings"
 )
 
-// Where along a lane the phone was: all walks forward along it are summed, as a hidden Markov model is,
-// forward for how likely the pass is, and backward for where each sample was taken.
+// Where along a lane the phone was: all walks forward along it are summed, as a hidden Markov
+// model is, forward for how likely the pass is, and backward for where each sample was taken.
 
 const (
-	// yieldSD is the share by which a coil's field may be off anywhere on the way: twice as much as in
-	// a hold, which is placeless (an estimate, no source).
+	// yieldSD is the share by which a coil's field may be off anywhere on the way: twice as much
+	// as in a hold, which is placeless (an estimate, no source).
 	yieldSD = 0.04
-	// strayLog is the log density of a sample that fits nothing: it spreads by 1000 uT, whose log is
-	// 6.9, in each of three axes, twice as far as an outlier among holds, outlierSD (an estimate, no
-	// source).
+	// strayLog is the log density of a sample that fits nothing: it spreads by 1000 uT, whose log
+	// is 6.9, in each of three axes, twice as far as an outlier among holds, outlierSD (an
+	// estimate, no source).
 	strayLog = -3*6.9 - 1.5*log2pi
 
 	wanderSD   = 0.004 // sideways drift within a coil's width, and from coil to coil, metres
 	strayShare = 0.001 // of samples that fit nothing
 	maxStride  = 32    // points of the way from tick to tick, at most
-	// A place is given up that is so many log units less likely than the likeliest: what a sample that
-	// fits badly there may cost, farBehind times its weight, and no less than leastFar.
+	// A place is given up that is so many log units less likely than the likeliest: what a sample
+	// that fits badly there may cost, farBehind times its weight, and no less than leastFar.
 	farBehind, leastFar = 23, 14
-	// leftBehind is the share of all walks that stays at the end of the way when all have run past it.
+	// leftBehind is the share of all walks that stays at the end of the way when all have run
+	// past it.
 	leftBehind = 1e-100
 	// faintWeight is the share of a tick below which places at either end do not count in the end.
 	faintWeight = 1e-6
@@ -61,8 +62,8 @@ func (a *aligner) walk(l int, g guess, eitherWay bool) *seen {
 	return &w.seen
 }
 
-// sum is the log likelihood of the pass in a lane under a guess. With eitherWay each sample may have
-// been read over coils that face either way, or are dead.
+// sum is the log likelihood of the pass in a lane under a guess. With eitherWay each sample may
+// have been read over coils that face either way, or are dead.
 func (a *aligner) sum(l int, g guess, eitherWay bool) float64 {
 	w := a.walker
 	w.begin(a, l, g, eitherWay)
@@ -70,8 +71,8 @@ func (a *aligner) sum(l int, g guess, eitherWay bool) float64 {
 	return w.log
 }
 
-// sumAbove is sum for a guess that is of no use unless that is more than least: not ok, and given up, as
-// soon as it is known to be less.
+// sumAbove is sum for a guess that is of no use unless that is more than least: not ok, and given
+// up, as soon as it is known to be less.
 func (a *aligner) sumAbove(l int, g guess, least float64) (log float64, ok bool) {
 	w := a.walker
 	w.begin(a, l, g, false)
@@ -179,16 +180,16 @@ func (w *walker) look(before int) {
 	}
 }
 
-// gauss is the log density of a normal distribution at x, y, z from its mean, given the factor of its
-// covariance and the factor's log determinant.
+// gauss is the log density of a normal distribution at x, y, z from its mean, given the factor of
+// its covariance and the factor's log determinant.
 func gauss(c *chol3, det, x, y, z float64) float64 {
 	x, y, z = c.solve(x, y, z)
 	return -0.5*(x*x+y*y+z*z) - det - 1.5*log2pi
 }
 
-// see weighs the walks that came to a tick, at points from lo to hi, by how likely its sample is there,
-// relative to the likeliest that one can be. It returns the sum of what is left, and keeps, if asked
-// to, the likelihood at each point and where the sample is a stray.
+// see weighs the walks that came to a tick, at points from lo to hi, by how likely its sample is
+// there, relative to the likeliest that one can be. It returns the sum of what is left, and
+// keeps, if asked to, the likelihood at each point and where the sample is a stray.
 func (w *walker) see(i, lo, hi int, keep bool) (sum float64) {
 	x := &w.ticks[i]
 	a, b, c := w.now[0][lo:hi+1], w.now[1][lo:hi+1], w.now[2][lo:hi+1]
@@ -260,8 +261,8 @@ func (w *walker) piece(n int) []float64 {
 	return w.room[at : at+n : at+n]
 }
 
-// litLike is the log density at point k of a sample that may have seen the supply on, given that of it
-// with the supply off.
+// litLike is the log density at point k of a sample that may have seen the supply on, given that
+// of it with the supply off.
 func (w *walker) litLike(x *tick, u *[3]float64, k int, dark float64) float64 {
 	f, c, det := &w.rows[k], &w.chols[k], w.dets[k]
 	l := gauss(c, det, u[0]-f[0], u[1]-f[1], u[2]-f[2])
@@ -278,9 +279,9 @@ func (w *walker) litLike(x *tick, u *[3]float64, k int, dark float64) float64 {
 // at is the weight of all walks that came to a point.
 func (w *walker) at(k int) float64 { return w.now[0][k] + w.now[1][k] + w.now[2][k] }
 
-// forward sums the walks from tick to tick, at each of several paces, and sets log. It reports false,
-// and does not go to the end, where the pass cannot be likelier than least any more. If asked to, it
-// keeps what back needs.
+// forward sums the walks from tick to tick, at each of several paces, and sets log. It reports
+// false, and does not go to the end, where the pass cannot be likelier than least any more. If
+// asked to, it keeps what back needs.
 func (w *walker) forward(keep bool, least float64) bool {
 	hope := 0.0 // what samples not looked at yet add at most, each where it fits fully
 	fits := w.eachCounts * (-w.offDet - 1.5*log2pi)
@@ -348,8 +349,8 @@ func cut[T any](list []T, from, count int) []T {
 	return list[:count]
 }
 
-// goOn takes all walks that stand from lo to hi to where they may be at a tick, and returns the last of
-// these points. It goes stride by stride, so that the lists added are long.
+// goOn takes all walks that stand from lo to hi to where they may be at a tick, and returns the
+// last of these points. It goes stride by stride, so that the lists added are long.
 func (w *walker) goOn(tick, lo, hi int) (to int) {
 	to = hi
 	for v := range paces {
@@ -481,9 +482,9 @@ type stride struct {
 	most int
 }
 
-// strideOf is the stride with a mean of so many points, at a speed that scatters by paceSD. Each speed
-// is parted between the two whole numbers of points beside it, which keeps the mean however short a
-// tick is.
+// strideOf is the stride with a mean of so many points, at a speed that scatters by paceSD. Each
+// speed is parted between the two whole numbers of points beside it, which keeps the mean however
+// short a tick is.
 func strideOf(mean float64) (out stride) {
 	mean = min(max(mean, 0.02), 0.8*maxStride)
 	const step = 0.1
@@ -505,8 +506,8 @@ func strideOf(mean float64) (out stride) {
 	return out
 }
 
-// lacks is how many log units the samples of a walk, each where it was taken, fall short of what samples
-// that fit come to.
+// lacks is how many log units the samples of a walk, each where it was taken, fall short of what
+// samples that fit come to.
 func (a *aligner) lacks(s *seen) float64 { return a.usual(s) - s.fits }
 
 // usual is the log likelihood of samples that all fit as well as usual.

@@ -34,8 +34,8 @@ func (l *lane) top() float64 {
 	return top
 }
 
-// way is one way to understand a pass in a lane: the log likelihood as a function of the near coils'
-// ampere-turns a is log - a'Ha/2 + h'a.
+// way is one way to understand a pass in a lane: the log likelihood as a function of the near
+// coils' ampere-turns a is log - a'Ha/2 + h'a.
 type way struct {
 	log  float64
 	h    []float64
@@ -121,10 +121,10 @@ func (t *tells) add(r *sym3, u *[3]float64, weight float64) {
 // leastWeight is how likely a sample must have been taken at a point to count there.
 const leastWeight = 1e-3
 
-// normal are the normal equations for shares and background, given where the samples were taken. For
-// climbing, strays pull at the guess as well. Else they have no say, as they have none in how likely
-// the pass is, and slips are unknowns too. What samples tell is summed for each point first, since
-// the coils' fields there are the same to all.
+// normal are the normal equations for shares and background, given where the samples were taken.
+// For climbing, strays pull at the guess as well. Else they have no say, as they have none in how
+// likely the pass is, and slips are unknowns too. What samples tell is summed for each point
+// first, since the coils' fields there are the same to all.
 func (a *aligner) normal(l int, s *seen, climbing bool) (*mat.SymDense, *mat.VecDense) {
 	lit := sized(a.walker.lit, a.n)
 	clear(lit)
@@ -167,8 +167,8 @@ func (a *aligner) normal(l int, s *seen, climbing bool) (*mat.SymDense, *mat.Vec
 	return a.equations(l, lit, &dark, s.rows)
 }
 
-// open is the covariance of the field that a tick saw, for want of knowing where it was: it counts as
-// noise.
+// open is the covariance of the field that a tick saw, for want of knowing where it was: it
+// counts as noise.
 func (s *seen) open(tick int, on bool) (open sym3) {
 	if !on {
 		return open
@@ -202,9 +202,9 @@ func (s *seen) seesPulse(now *tick, r *sym3, at int) float64 {
 	return lit / (lit + dark + 1e-300)
 }
 
-// equations are the normal equations of what samples tell with the supply on, at each point of a lane,
-// and with it off. The unknowns are shares, slips if the fields that these change are given, and
-// background, in that order. They stand until the next are made.
+// equations are the normal equations of what samples tell with the supply on, at each point of a
+// lane, and with it off. The unknowns are shares, slips if the fields that these change are
+// given, and background, in that order. They stand until the next are made.
 func (a *aligner) equations(l int, lit []tells, dark *tells, fields []nine) (*mat.SymDense, *mat.VecDense) {
 	near := len(a.near)
 	ground := near // the first of the background
@@ -266,8 +266,8 @@ func (a *aligner) equations(l int, lit []tells, dark *tells, fields []nine) (*ma
 	return h, v
 }
 
-// add adds a guess in a lane to the ways to understand the pass, unless one like it is there. It reports
-// whether it did.
+// add adds a guess in a lane to the ways to understand the pass, unless one like it is there. It
+// reports whether it did.
 func (a *aligner) add(l int, g guess) bool {
 	w := a.wayOf(l, g)
 	if w == nil || slices.ContainsFunc(a.lanes[l].ways, func(o way) bool { return a.alike(w, &o) }) {

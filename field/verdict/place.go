@@ -91,8 +91,8 @@ func newGrid(s sourceInfo, r resolution) *grid {
 	return g
 }
 
-// placement is how likely the sensor is off by -margin..margin cells along one axis, if it sits lever
-// metres from the mark along the other.
+// placement is how likely the sensor is off by -margin..margin cells along one axis, if it sits
+// lever metres from the mark along the other.
 func (g *grid) placement(lever float64) []float64 {
 	rest := math.Max(placeSD*placeSD+yawSD*yawSD*lever*lever-g.sd*g.sd, 1e-9)
 	k := make([]float64, 2*g.margin+1)
@@ -140,8 +140,8 @@ type phone struct {
 	view
 }
 
-// view is a set of offset cells, with the place cells that the sensor may be in if it sits in one of
-// them. What is worked out at places is kept in the order of places.
+// view is a set of offset cells, with the place cells that the sensor may be in if it sits in one
+// of them. What is worked out at places is kept in the order of places.
 type view struct {
 	cells  []int
 	places []int

@@ -70,6 +70,7 @@ func sayFaults(plan *layout.Plan, h *hypothesis) string {
 	return strings.Join(what, " ")
 }
 
+// sayMend words what is to be done.
 func sayMend(plan *layout.Plan, h *hypothesis, mend []Mend) []string {
 	var out, flips []string
 	for _, m := range mend {
@@ -132,6 +133,7 @@ func joinedAt(h *hypothesis, id string) layout.Fault {
 	return layout.Fault{}
 }
 
+// shorted tells whether a coil is shorted under a hypothesis.
 func shorted(h *hypothesis, id string) bool {
 	return slices.ContainsFunc(h.faults, func(f layout.Fault) bool { return f.Kind == layout.CoilShorted && f.ID == id })
 }

@@ -86,8 +86,8 @@ func (e *engine) setOtherwise(h *hypothesis) (share float64, ok bool) {
 	return share, share > 0 && math.Abs(share*e.ev.firstShare()-1) > 4*scaleSD
 }
 
-// scalePrior is the log density of the current's scale: near 1, or anywhere where the supply was set
-// otherwise on purpose.
+// scalePrior is the log density of the current's scale: near 1, or anywhere where the supply was
+// set otherwise on purpose.
 func scalePrior(s float64) float64 {
 	const otherwise, within = 0.05, 3.0 // how often that is, and up to how many times the planned current
 	return readings.LogAdd(math.Log(1-otherwise)+logNormal(s, 1, scaleSD), math.Log(otherwise/within))

@@ -190,7 +190,8 @@ func (e *engine) grow() {
 		e.begins(e.joins(e.m.planned, mostJoins))
 	}
 	e.growOn(ground)
-	// Where there was a coarse look, that has climbed; by passes alone it costs little to do it again.
+	// Where there was a coarse look, that has climbed; by passes alone it costs little to do it
+	// again.
 	if (!e.wide() || len(e.factors) == len(e.ev.passes)) && e.dubious() {
 		e.climbAnew()
 		e.growOn(ground)

@@ -53,8 +53,8 @@ func (e *engine) overHeights(list []*scored) []*scored {
 	best := list[0].log
 	was := all[planned]
 	// First those that seem likely are looked at. What the heights do for them is put down to the
-	// others like them too, or these would fall behind for want of it. Then those are looked at that
-	// seem likely by that.
+	// others like them too, or these would fall behind for want of it. Then those are looked at
+	// that seem likely by that.
 	for range 2 {
 		for i, s := range all {
 			if s.looked || s != was && (i >= mostHeights || s.log < all[0].log-heightsWithin) {

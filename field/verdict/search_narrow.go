@@ -56,8 +56,8 @@ func (e *engine) narrow() {
 // sensor sits, and all those of a big pad would take seconds.
 const enoughBearings = 100
 
-// forCoarseLook is the evidence with as many holds by compass as are enough, taken all over the pad;
-// all of it where there are hardly more.
+// forCoarseLook is the evidence with as many holds by compass as are enough, taken all over the
+// pad; all of it where there are hardly more.
 func (ev *evidence) forCoarseLook() *evidence {
 	if len(ev.bearings) < 3*enoughBearings/2 || !ev.onlyBearings() {
 		return ev

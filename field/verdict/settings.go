@@ -172,9 +172,9 @@ func (s settings) all() []float64 {
 // mistoldShare is how often a current is typed or read wrong that makes a setting of its own.
 const mistoldShare = 0.03
 
-// settingsOf are the shares of the last setting that a reading may have been read at, given what was
-// told (settings.at), and how likely each is. One told share other than 1 may be told wrong, with
-// nothing changed at the supply. Several told shares are as likely as one another.
+// settingsOf are the shares of the last setting that a reading may have been read at, given what
+// was told (settings.at), and how likely each is. One told share other than 1 may be told wrong,
+// with nothing changed at the supply. Several told shares are as likely as one another.
 func settingsOf(told []float64) (shares, chance []float64) {
 	if len(told) == 1 && told[0] != 1 {
 		return []float64{told[0], 1}, []float64{1 - mistoldShare, mistoldShare}

@@ -181,8 +181,8 @@ func sideBySide(p *layout.Plan, near [][]int, a, b string) bool {
 	return slices.ContainsFunc(p.Strings[i].Coils, func(j int) bool { return slices.Contains(near[j], k) })
 }
 
-// nearestStrings lists for each coil the strings that have a coil nearest to it, its own among them;
-// all strings where they are few.
+// nearestStrings lists for each coil the strings that have a coil nearest to it, its own among
+// them; all strings where they are few.
 func nearestStrings(p *layout.Plan) (out [][]int) {
 	for j := range p.Coils {
 		out = append(out, nearestTo(p, j))

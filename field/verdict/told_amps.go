@@ -6,17 +6,17 @@ import (
 	"polewise/field/capture"
 )
 
-// A told current far from the planned one may be what the supply was set to, or a figure typed wrong:
-// in milliamperes, or with the point elsewhere. The search is then done both ways, with the figure
-// and without it. The bounds are estimates, no source.
+// A told current far from the planned one may be what the supply was set to, or a figure typed
+// wrong: in milliamperes, or with the point elsewhere. The search is then done both ways, with
+// the figure and without it. The bounds are estimates, no source.
 
 const (
 	mistoldDecades = 3.0 // a figure typed wrong lies anywhere within so many
 	mistoldClear   = 4.6 // log units, a hundred to one, by which the one must be likelier than the other
 )
 
-// decide searches for what explains the captures, with those from before a mend. A current told that
-// is likelier wrong than right is left out, and noted.
+// decide searches for what explains the captures, with those from before a mend. A current told
+// that is likelier wrong than right is left out, and noted.
 func (m *Model) decide(before *Before, captures []*capture.Capture) (*engine, []*scored, error) {
 	e, err := m.engineFor(before, captures)
 	if err != nil {
@@ -26,8 +26,9 @@ func (m *Model) decide(before *Before, captures []*capture.Capture) (*engine, []
 	if _, far := e.setOtherwise(m.planned); !far || e.ev.setFirst != 0 || len(list) == 0 {
 		return e, list, nil
 	}
-	// The display may show just what is wrong, as that one string carries no current. Else the figure
-	// is doubtful where the best explanation is a sound pad set otherwise, or explains badly.
+	// The display may show just what is wrong, as that one string carries no current. Else the
+	// figure is doubtful where the best explanation is a sound pad set otherwise, or explains
+	// badly.
 	best := list[0].hyp
 	if _, far := e.setOtherwise(best); (!far || best.fine()) && e.explained(list) {
 		return e, list, nil

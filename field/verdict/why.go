@@ -36,6 +36,7 @@ func (m *Model) Explain(captures ...*capture.Capture) (*Verdict, *Why, error) {
 	return v, e.why(list), nil
 }
 
+// why holds the best explanation against its likeliest rival, reading by reading.
 func (e *engine) why(list []*scored) *Why {
 	w := &Why{Carried: []Carried{}}
 	if len(list) == 0 {
@@ -93,6 +94,7 @@ func times(log float64) float64 {
 	return round(math.Exp(math.Max(-30, math.Min(30, log))), 3)
 }
 
+// describe says an explanation in words.
 func (e *engine) describe(h *hypothesis) string {
 	if len(h.faults) == 0 {
 		return "Everything is as planned."

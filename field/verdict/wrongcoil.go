@@ -11,10 +11,10 @@ import (
 	"polewise/layout"
 )
 
-// Who is asked for A2 and lays the phone on A3 reads A3. Where coils differ, A2 may then look weak or
-// dead, which is dear to mend. So before a coil is called that on one hold alone, the hold is held
-// against the coils beside it as well. Or A2 may look as planned but read poorly, though it was not
-// read at all.
+// Who is asked for A2 and lays the phone on A3 reads A3. Where coils differ, A2 may then look
+// weak or dead, which is dear to mend. So before a coil is called that on one hold alone, the
+// hold is held against the coils beside it as well. Or A2 may look as planned but read poorly,
+// though it was not read at all.
 
 const (
 	pWrongCoil   = 0.004 // that a hold lay on a coil beside the one told (an estimate, no source)
