@@ -160,8 +160,10 @@ func (l *levelPair) findShort(xs []sample, sigma [3]float64, hz float64) {
 }
 
 const (
-	momentsOfPeriod = 20  // that a period is parted into
-	fewOfMoments    = 0.5 // of those that as many samples at random would meet: samples in step meet no more (an estimate, no source)
+	momentsOfPeriod = 20 // that a period is parted into
+	// Of the moments that as many samples at random would meet, samples in step meet no more than
+	// this share (an estimate, no source).
+	fewOfMoments = 0.5
 )
 
 // keepStep tells whether samples were taken at few moments of a period.

@@ -338,24 +338,31 @@ func (e *engine) groupFor(src int, topDeg float64) int {
 	}
 	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{unknownSD, unknownSD, unknownSD}}
 	if b := e.ev.restOf(src); b != nil {
-		gr.mean = *b
-		// Nobody knows which way the phone lay during the rest, but it lay flat.
-		gr.sd = [3]float64{readings.RestSD, readings.RestSD, readings.RestSD / 2}
-		for _, r := range e.ev.rests {
-			if r.source == src && !lieAlike(topDeg, r.TopDeg) {
-				gr.sd = [3]float64{turnedSD, turnedSD, turnedUpSD}
-			}
-		}
-		// Rests that lie far apart, as where one was taken beside the supply, tell that much
-		// less.
-		for _, r := range e.ev.rests {
-			for a := range gr.sd {
-				if r.source == src {
-					gr.sd[a] = math.Max(gr.sd[a], math.Abs(r.B[a]-gr.mean[a]))
-				}
-			}
-		}
+		gr.mean, gr.sd = *b, e.ev.restSD(src, topDeg, *b)
 	}
 	e.groups = append(e.groups, gr)
 	return len(e.groups) - 1
+}
+
+// restSD is how well the middle of a phone's rests tells its background as it lies one way. Rests
+// that lie far apart, as where one was taken beside the supply, tell that much less.
+func (ev *evidence) restSD(src int, topDeg float64, middle [3]float64) [3]float64 {
+	// Nobody knows which way the phone lay during the rest, but it lay flat.
+	sd := [3]float64{readings.RestSD, readings.RestSD, readings.RestSD / 2}
+	var apart [3]float64
+	for _, r := range ev.rests {
+		if r.source != src {
+			continue
+		}
+		if !lieAlike(topDeg, r.TopDeg) {
+			sd = [3]float64{turnedSD, turnedSD, turnedUpSD}
+		}
+		for a := range apart {
+			apart[a] = math.Max(apart[a], math.Abs(r.B[a]-middle[a]))
+		}
+	}
+	for a := range sd {
+		sd[a] = math.Max(sd[a], apart[a])
+	}
+	return sd
 }

@@ -57,7 +57,7 @@ func (ev *evidence) addBearing(plan *layout.Plan, h *capture.Stretch, src int, t
 
 // bearingFactor is such a hold as a factor.
 type bearingFactor struct {
-	frame_ frame
+	fr frame
 	*bearingDigest
 	ph              *phone
 	buf             []float64    // densities at places, reused
@@ -71,8 +71,8 @@ type needleTurn struct {
 	turn turning
 	base float64 // its variance, square radians
 	acts float64 // the share of the pull that turns the needle
-	// What a unit field along the pad's x, and along its y, comes to along the direction that the needle
-	// shows with the supply on, and across it.
+	// What a unit field along the pad's x, and along its y, comes to along the direction that the
+	// needle shows with the supply on, and across it.
 	ofX, ofY [2]float64
 	chance   float64 // that the readings are to be taken so, per radian of what was read
 }
@@ -86,7 +86,7 @@ func turningBy(rad float64) (t turning) {
 	return t
 }
 
-func (b *bearingFactor) frame() *frame { return &b.frame_ }
+func (b *bearingFactor) frame() *frame { return &b.fr }
 
 func (b *bearingFactor) time() float64 { return b.bearingDigest.from }
 
@@ -100,7 +100,7 @@ func (e *engine) addBearingFactor(d *bearingDigest) {
 		bearingDigest: d, ph: e.phones[d.source], scalesAreEarths: e.onlyBearings, turns: d.turns(),
 	}
 	f.shares, f.chance = settingsOf(d.ofCurrent)
-	f.frame_ = e.frameOf(d.source, d.coil, d.shift, d.topDeg, f.identity())
+	f.fr = e.frameOf(d.source, d.coil, d.shift, d.topDeg, f.identity())
 	e.factors = append(e.factors, f)
 }
 

@@ -74,7 +74,7 @@ type columns struct {
 	place   func(k int) r3.Vec // k from 0 to before count
 	count   int
 	strings [][]int32 // per string with several of the close coils: where those stand in near
-	rows    [][]slim  // per place: each close coil, then the planned pad, then each of strings as planned; nil: not worked out
+	rows    [][]slim  // per place: see row; nil: not worked out
 	tiles   tiles
 	planned []float64    // ampere-turns of each coil
 	turned  map[int]bool // coils that ran the other way when this was read, before a mend
@@ -241,7 +241,8 @@ func (c *columns) peakAt(p r3.Vec, from, to int) {
 	}
 }
 
-// row is rows[k], worked out if it is not yet.
+// row is what there is at place k: each close coil, then the planned pad, then each of strings as
+// planned. It is worked out when first asked for.
 func (c *columns) row(k int) []slim {
 	if c.rows[k] == nil {
 		row := make([]slim, 0, c.close+1+len(c.strings))

@@ -74,12 +74,17 @@ func (e *engine) conclude(list []*scored) *Verdict {
 			v.Next = e.next(v, list, weights)
 		}
 	}
+	v.roundP()
+	return v
+}
+
+// roundP rounds the chances of each coil's states as they are told.
+func (v *Verdict) roundP() {
 	for j := range v.Coils {
 		for st, q := range v.Coils[j].P {
 			v.Coils[j].P[st] = round(q, 6)
 		}
 	}
-	return v
 }
 
 // coils are what is said of each coil.
@@ -330,7 +335,7 @@ func (e *engine) compare(n *node, j int) (expected float64, measured *float64) {
 		}
 		c, m := e.likeliest(n, h.source)
 		k := h.ph.middle(h.ph.cells[c])
-		planned := h.frame_.cols.plannedAt(k)
+		planned := h.fr.cols.plannedAt(k)
 		here := e.fieldOf(n, i)[h.ph.slot[k]]
 		sumE += planned[2] * n.sc.s[m]
 		pulls := h.pulls(&n.bg[i])

@@ -73,7 +73,7 @@ type engine struct {
 	known        *likes
 	whole        parts     // all cells of each phone; nil: not needed yet
 	spare        [][]nine  // room of nodes that were let go of
-	like         []float64 // reused
+	likeRoom     []float64 // reused
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
@@ -240,9 +240,9 @@ func (e *engine) likeAll(n *node) {
 		in := &e.phones[fr.src].view
 		key := e.keyOf(i, n.ampTurns, in, &n.bg[i], &n.sc)
 		if n.said[i] = e.known.find(key); n.said[i] == nil {
-			e.like = sized(e.like, len(in.cells)*len(n.sc.s))
-			f.like(e.like, n.ampTurns, e.fieldOf(n, i), in, &n.bg[i], &n.sc)
-			n.said[i] = newSaid(e.like)
+			e.likeRoom = sized(e.likeRoom, len(in.cells)*len(n.sc.s))
+			f.like(e.likeRoom, n.ampTurns, e.fieldOf(n, i), in, &n.bg[i], &n.sc)
+			n.said[i] = newSaid(e.likeRoom)
 			if !fr.isPass {
 				e.known.keep(key, n.said[i])
 			}

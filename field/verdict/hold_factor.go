@@ -13,18 +13,18 @@ import (
 
 // holdFactor is a hold as a factor.
 type holdFactor struct {
-	frame_ frame
+	fr frame
 	*digest
-	ph    *phone
-	rot   [3][3]float64 // phone axes to pad axes
-	tilt  float64       // sd of the tilt left after gravity, radians
-	comps []pull        // see pulls; nil: not made yet
-	made  background    // that comps were made for
-	buf   []float64     // likelihoods at places, reused
-	seen  []weighed     // reused
+	ph      *phone
+	rot     [3][3]float64 // phone axes to pad axes
+	tilt    float64       // sd of the tilt left after gravity, radians
+	made    []pull        // see pulls; nil: none yet
+	madeFor background    // that these were made for
+	buf     []float64     // likelihoods at places, reused
+	weighed []weighed     // reused
 }
 
-func (h *holdFactor) frame() *frame { return &h.frame_ }
+func (h *holdFactor) frame() *frame { return &h.fr }
 
 func (h *holdFactor) time() float64 { return h.from }
 
@@ -57,23 +57,23 @@ type clip struct {
 // pulls are the hold's readings as pulls under a background, without those that are hopeless beside
 // the likeliest.
 func (h *holdFactor) pulls(bg *background) []pull {
-	if h.comps != nil && h.made == *bg {
-		return h.comps
+	if h.made != nil && h.madeFor == *bg {
+		return h.made
 	}
-	h.made = *bg
-	h.comps = h.comps[:0]
+	h.madeFor = *bg
+	h.made = h.made[:0]
 	for i := range h.readings {
 		r := &h.readings[i]
 		if h.toggled {
-			h.comps = append(h.comps, h.pullOf(r, bg, 0, 0))
+			h.made = append(h.made, h.pullOf(r, bg, 0, 0))
 			continue
 		}
-		h.comps = append(h.comps,
+		h.made = append(h.made,
 			h.pullOf(r, bg, driftSD*driftSD, math.Log(1-jumpedShare)),
 			h.pullOf(r, bg, jumpedSD*jumpedSD, math.Log(jumpedShare)))
 	}
-	h.comps = notHopeless(h.comps)
-	return h.comps
+	h.made = notHopeless(h.made)
+	return h.made
 }
 
 // notHopeless leaves out pulls far less likely than the likeliest. More than two it sorts, the
@@ -346,7 +346,7 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 	c := h.ph.cells[cell]
 	i0, j0 := c/h.ph.oy, c%h.ph.oy
 	reference(comps, math.Inf(-1))
-	list := h.seen[:0]
+	list := h.weighed[:0]
 	for di, ki := range h.ph.across[j0] {
 		for dj, kj := range h.ph.up[i0] {
 			k := h.ph.slot[(i0+di)*h.ph.ny+j0+dj]
@@ -377,23 +377,33 @@ func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *backgro
 			}
 		}
 	}
-	h.seen = list
+	h.weighed = list
+	if b, variance, ok = meanOf(list); ok {
+		for a := range b {
+			b[a] += bg.b[a]
+		}
+	}
+	return b, variance, ok
+}
+
+// meanOf is the weighted mean of what a hold leaves, and its variance, 1 uT squared at least; not
+// ok where no weight counts.
+func meanOf(list []weighed) (mean, variance [3]float64, ok bool) {
 	var sum float64
 	for i := range list {
 		w := list[i].w
 		sum += w
-		for a := range b {
-			b[a] += w * list[i].d[a]
+		for a := range mean {
+			mean[a] += w * list[i].d[a]
 			variance[a] += w * (list[i].v[a] + list[i].d[a]*list[i].d[a])
 		}
 	}
 	if sum == 0 || math.IsNaN(sum) {
-		return b, variance, false
+		return mean, variance, false
 	}
-	for a := range b {
-		b[a] /= sum
-		variance[a] = math.Max(variance[a]/sum-b[a]*b[a], 1)
-		b[a] += bg.b[a]
+	for a := range mean {
+		mean[a] /= sum
+		variance[a] = math.Max(variance[a]/sum-mean[a]*mean[a], 1)
 	}
-	return b, variance, true
+	return mean, variance, true
 }

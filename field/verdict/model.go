@@ -138,9 +138,9 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		if d.up != [3]float64{} {
 			h.tilt = levelSD
 		}
-		h.frame_ = e.frameOf(d.source, d.coil, d.shift, d.topDeg, h.identity())
+		h.fr = e.frameOf(d.source, d.coil, d.shift, d.topDeg, h.identity())
 		if !d.toggled {
-			e.groups[h.frame_.group].toFit = true
+			e.groups[h.fr.group].toFit = true
 		}
 		e.pulsed = e.pulsed || d.pulsed
 		e.factors = append(e.factors, h)

@@ -17,15 +17,16 @@ type ohmReading struct {
 
 const (
 	// All of these are estimates without a source, but for the last.
-	ohmShare     = 0.015  // error of an ohmmeter with its leads, as a share,
-	ohmAbsolute  = 0.05   // and in ohms
-	wireShare    = 0.02   // resistance against the plan: gauge, stretched wire
-	unknownRoom  = 6.0    // kelvin, where no temperature was given
-	misreadShare = 0.003  // an open reading from a bad contact, a number from the wrong leads
-	anyFigure    = 10.0   // ohms over which a figure lies anywhere where the wire is open,
-	anyOhms      = 20.0   // and where it was read across something else
-	openOhms     = 1000.0 // so much, and
-	openTimes    = 100.0  // so many times what is planned, is what fingers and flux let through of an open wire (common practice, no source)
+	ohmShare     = 0.015 // error of an ohmmeter with its leads, as a share,
+	ohmAbsolute  = 0.05  // and in ohms
+	wireShare    = 0.02  // resistance against the plan: gauge, stretched wire
+	unknownRoom  = 6.0   // kelvin, where no temperature was given
+	misreadShare = 0.003 // an open reading from a bad contact, a number from the wrong leads
+	anyFigure    = 10.0  // ohms over which a figure lies anywhere where the wire is open,
+	anyOhms      = 20.0  // and where it was read across something else
+	// So many ohms, and so many times what is planned, is what fingers and flux let through of an
+	// open wire (common practice, no source).
+	openOhms, openTimes = 1000.0, 100.0
 )
 
 // ohmLike is the log likelihood of an ohmmeter reading.

@@ -32,7 +32,7 @@ type passDigest struct {
 	path       []r2.Vec // the centres of coils
 	pathLength float64
 	overrun    float64   // how far beyond either end the phone may have been
-	ofCurrent  []float64 // the setting of the supply as told (settings.at): samples are as at the last setting if the first of these is right
+	ofCurrent  []float64 // the setting of the supply as told (settings.at); samples are divided by the first of these
 	id         key       // equal for equal readings over an equal background
 
 	// Set as it is aligned.

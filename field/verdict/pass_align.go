@@ -123,15 +123,9 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 	if d.up != [3]float64{} {
 		a.tilt = levelSD
 	}
-	// Height differs from coil to coil where windings do: it follows the nearest coil.
 	heights := make([]float64, len(points))
 	for k, w := range points {
-		near := math.Inf(1)
-		for _, j := range d.coils {
-			if q := r2.Norm2(r2.Sub(w.at, m.plan.Coils[j].At)); q < near {
-				near, heights[k] = q, m.plan.SensorHeight(j)
-			}
-		}
+		heights[k] = d.heightAt(m.plan, w.at)
 	}
 	a.laneAt = func(l int) *columns {
 		return columnsAt(m.plan, m.pad, m.planned.ampTurns(), len(points), func(k int) r3.Vec {
@@ -353,6 +347,18 @@ func (a *aligner) idle(from, to float64) {
 
 // waypoint is a point of the way, and the way's direction there.
 type waypoint struct{ at, dir r2.Vec }
+
+// heightAt is the sensor's height at a point of the way, which differs from coil to coil where
+// windings do: that over the nearest coil of the row.
+func (d *passDigest) heightAt(plan *layout.Plan, at r2.Vec) (height float64) {
+	near := math.Inf(1)
+	for _, j := range d.coils {
+		if q := r2.Norm2(r2.Sub(at, plan.Coils[j].At)); q < near {
+			near, height = q, plan.SensorHeight(j)
+		}
+	}
+	return height
+}
 
 // stepOf is how far apart the points of a way over some coils lie, metres.
 func stepOf(plan *layout.Plan, coils []int) float64 {

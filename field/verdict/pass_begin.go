@@ -85,14 +85,14 @@ func (a *aligner) begin(lanes []laneFit, reach int, bases []*hypothesis) {
 	}
 	var starts []start
 	top := best
-	for _, warm := range [2]bool{false, true} {
+	for _, settleAll := range [2]func(int, []tried, float64) []guess{a.settleCold, a.settleWarm} {
 		lack := math.Inf(1)
 		for _, l := range lanes {
 			from := begin[l.lane]
 			if len(from) == 0 || from[0].log < best-hopelessLane {
 				continue
 			}
-			for _, g := range a.settleAll(l.lane, from, warm, top-hopelessWay) {
+			for _, g := range settleAll(l.lane, from, top-hopelessWay) {
 				o := a.fitted(l.lane, g)
 				top = max(top, o.log)
 				starts = append(starts, start{l.lane, tried{g, o.log}})
@@ -145,16 +145,7 @@ func (a *aligner) findGrounds() {
 	if a.rested && !a.narrow() {
 		return
 	}
-	var middle [3]float64
-	for r := range middle {
-		var along []float64
-		for i := range a.ticks {
-			if !a.ticks[i].blank {
-				along = append(along, a.ticks[i].pull[r])
-			}
-		}
-		middle[r] = readings.Median(along)
-	}
+	middle := a.middle()
 	var settled []tried
 	for _, l := range a.everyFew() {
 		for _, g := range [2]guess{a.asPlanned(), a.turned()} {
@@ -180,6 +171,20 @@ func (a *aligner) findGrounds() {
 		}
 	}
 	a.grounds = found
+}
+
+// middle is the median of what was read, each axis by itself.
+func (a *aligner) middle() (m [3]float64) {
+	for r := range m {
+		var along []float64
+		for i := range a.ticks {
+			if !a.ticks[i].blank {
+				along = append(along, a.ticks[i].pull[r])
+			}
+		}
+		m[r] = readings.Median(along)
+	}
+	return m
 }
 
 // sameGround is how many microtesla apart two backgrounds lead to the same place.
@@ -230,43 +235,15 @@ func (a *aligner) beginnings(l int, bases []*hypothesis) []tried {
 	return append(a.patterns(l), a.likely(l, bases)...)
 }
 
-// settleAll are the guesses that beginnings lead to, without those that would not make the pass
+// settleCold are the guesses that beginnings lead to, without those that would not make the pass
 // likelier than least. The beginnings themselves and the plan are among them: what lies near the
-// plan has to be judged by how well it fits as it is. In a warm start samples count for little at
-// first, so that a few that lie wrong do not hold a climb back; only its ends are kept.
-func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []guess {
-	var found []guess
-	keep := func(g guess) {
-		if !slices.ContainsFunc(found, func(o guess) bool { return o.like(g) }) {
-			found = append(found, g)
-		}
-	}
-	if warm {
-		full := a.eachCounts
-		var came [len(warmth)][]guess
-	beginnings:
-		for _, t := range begin {
-			g := t.guess
-			for i, w := range warmth {
-				a.eachCounts = w * full
-				g = a.settle(l, g)
-				a.eachCounts = full
-				if slices.ContainsFunc(came[i], func(o guess) bool { return o.like(g) && within(o.b, g.b, 1) }) {
-					continue beginnings // it leads where another did
-				}
-				came[i] = append(came[i], g)
-			}
-			if g, ok := a.settleAbove(l, g, 2*rounds, least); ok {
-				keep(g)
-			}
-		}
-		return found
-	}
-	keep(a.asPlanned())
+// plan has to be judged by how well it fits as it is.
+func (a *aligner) settleCold(l int, begin []tried, least float64) []guess {
+	found := []guess{a.asPlanned()}
 	both := func(g guess) {
-		keep(g)
-		if g, ok := a.settleAbove(l, g, 2*rounds, least); ok {
-			keep(g)
+		found = withNew(found, g)
+		if end, ok := a.settleAbove(l, g, 2*rounds, least); ok {
+			found = withNew(found, end)
 		}
 	}
 	for _, t := range begin {
@@ -274,6 +251,39 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []gu
 	}
 	both(a.improve(l, a.asPlanned(), true))
 	return found
+}
+
+// settleWarm are the guesses that beginnings lead to if samples count for little at first, so
+// that a few that lie wrong do not hold a climb back; without those that would not make the pass
+// likelier than least.
+func (a *aligner) settleWarm(l int, begin []tried, least float64) (found []guess) {
+	full := a.eachCounts
+	var came [len(warmth)][]guess
+beginnings:
+	for _, t := range begin {
+		g := t.guess
+		for i, w := range warmth {
+			a.eachCounts = w * full
+			g = a.settle(l, g)
+			a.eachCounts = full
+			if slices.ContainsFunc(came[i], func(o guess) bool { return o.like(g) && within(o.b, g.b, 1) }) {
+				continue beginnings // it leads where another did
+			}
+			came[i] = append(came[i], g)
+		}
+		if g, ok := a.settleAbove(l, g, 2*rounds, least); ok {
+			found = withNew(found, g)
+		}
+	}
+	return found
+}
+
+// withNew is a list with one guess more, unless one like it is there.
+func withNew(list []guess, g guess) []guess {
+	if slices.ContainsFunc(list, func(o guess) bool { return o.like(g) }) {
+		return list
+	}
+	return append(list, g)
 }
 
 // anchor aligns to given ampere-turns as well: it adds ways to understand the pass that begin from

@@ -13,7 +13,7 @@ import (
 
 // passFactor is a pass as a factor.
 type passFactor struct {
-	frame_ frame
+	fr frame
 	*passDigest
 	ph    *phone
 	known *likes
@@ -28,7 +28,7 @@ type passFactor struct {
 	shares []float64   // of each of strings: by what share of the planned its coils differ
 	turns  []float64   // of each near coil: the ampere-turns by which it differs besides
 	index  []int       // the near coils that do
-	score  []laneScore // reused
+	scores []laneScore // reused
 	room   []float64   // reused
 }
 
@@ -58,7 +58,7 @@ type laneScore struct {
 	most      float64
 }
 
-func (p *passFactor) frame() *frame { return &p.frame_ }
+func (p *passFactor) frame() *frame { return &p.fr }
 
 func (p *passFactor) time() float64 { return p.from }
 
@@ -82,7 +82,7 @@ func (e *engine) addPassFactors(d *passDigest) {
 		f.sides[c] = known[at]
 	}
 	cols := &columns{near: d.near, peak: d.peak}
-	f.frame_ = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, isPass: true}
+	f.fr = frame{src: d.source, group: e.groupFor(d.source, d.topDeg), coil: -1, cols: cols, isPass: true}
 	of := make([][]int, len(e.m.plan.Strings))
 	for i, j := range d.near {
 		s := e.m.plan.StringOf(int(j))
@@ -118,7 +118,7 @@ func (p *passFactor) learn() {
 			p.forms = append(p.forms, w.seenFrom(p.aligner.planned, p.strings, l))
 		}
 	}
-	p.frame_.id, p.top = k, p.best()
+	p.fr.id, p.top = k, p.best()
 }
 
 // seenFrom works out a way's form for the planned ampere-turns.
@@ -218,7 +218,7 @@ func (p *passFactor) like(out []float64, at []float64, _ []nine, in *view, _ *ba
 
 // sums are the log likelihoods of ampere-turns for each beam and scale, at beam*scales+scale.
 func (p *passFactor) sums(at []float64, sc *scales) *said {
-	key := likeKey{p.frame_.id, newKey()}
+	key := likeKey{p.fr.id, newKey()}
 	for _, j := range p.near {
 		key.rest.mix(at[j])
 	}
@@ -236,7 +236,7 @@ func (p *passFactor) sums(at []float64, sc *scales) *said {
 // sumUp works out sums.
 func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 	p.differ(at)
-	p.score = p.score[:0]
+	p.scores = p.scores[:0]
 	// A form is good near the ampere-turns it was made for. Far from them it may
 	// promise a better fit than any that was ever found; that is not believed.
 	most := math.Inf(-1)
@@ -246,17 +246,17 @@ func (p *passFactor) sumUp(out, at []float64, sc *scales) {
 	for i := range p.forms {
 		f := &p.forms[i]
 		a, b := f.form(p.shares, p.index, p.turns)
-		p.score = append(p.score, laneScore{f.lane, f.log, a, b, math.Min(f.way.top, most)})
+		p.scores = append(p.scores, laneScore{f.lane, f.log, a, b, math.Min(f.way.top, most)})
 	}
 	nodes := len(sc.s)
 	shares, chance := settingsOf(p.ofCurrent)
 	low, trust := p.stray(), p.trust()
 	var by [maxScales][maxLanes]float64 // relative to ref
 	ref := math.Inf(-1)
-	for _, s := range p.score {
+	for _, s := range p.scores {
 		ref = math.Max(ref, math.Min(s.most, s.top+s.b*s.b/(2*math.Max(s.a, 1e-9))))
 	}
-	for _, s := range p.score {
+	for _, s := range p.scores {
 		// The scale's own width within a node softens the likelihood. Every way
 		// bounds it from below, so that the best one counts.
 		soft := 1 + s.a*sc.sd*sc.sd

@@ -30,7 +30,9 @@ type crossing struct {
 
 // Moves of a guess (see moved).
 const (
-	crossingWithin = 0.03  // so near the path of another climb, one ends as that did; guesses three times as far apart are kept as one
+	// So near the path of another climb, one ends as that did. Of guesses up to three times as far
+	// apart one is kept in the end.
+	crossingWithin = 0.03
 	settled        = 0.003 // so little is not worth another round
 )
 

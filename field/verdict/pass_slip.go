@@ -16,9 +16,11 @@ import (
 // and are summed out.
 
 const (
-	slipSD  = 0.004 // metres aside, at one coil against the pass on the whole
-	woundSD = 0.03  // share by which a coil may seem stronger or weaker for want of the exact shape it was wound to (an estimate, no source)
-	slips   = 2     // unknowns at each coil of the row: aside, and in height
+	slipSD = 0.004 // metres aside, at one coil against the pass on the whole
+	// woundSD is the share by which a coil may seem stronger or weaker for want of the exact
+	// shape it was wound to (an estimate, no source).
+	woundSD = 0.03
+	slips   = 2 // unknowns at each coil of the row: aside, and in height
 )
 
 // spot tells which coils of the row a point of the way lies between: the one before it, and

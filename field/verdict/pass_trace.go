@@ -117,20 +117,10 @@ func (e *engine) walk(n *node, i int, p *passFactor) *walked {
 // along is the field that a node expects at every step of the way, so many metres beside where
 // the sensor is believed to go.
 func (e *engine) along(n *node, p *passFactor, points []waypoint, offset r2.Vec, side, scale float64) [][3]float64 {
-	places := make([]r3.Vec, len(points))
+	out := make([][3]float64, len(points))
 	for k, w := range points {
 		at := r2.Add(r2.Add(w.at, offset), r2.Scale(side, r2.Vec{X: -w.dir.Y, Y: w.dir.X}))
-		z, near := 0.0, math.Inf(1)
-		for _, j := range p.coils {
-			if q := r2.Norm2(r2.Sub(w.at, e.m.plan.Coils[j].At)); q < near {
-				near, z = q, e.m.plan.SensorHeight(j)
-			}
-		}
-		places[k] = r3.Vec{X: at.X, Y: at.Y, Z: z}
-	}
-	out := make([][3]float64, len(places))
-	for k, at := range places {
-		b := e.m.pad.At(n.ampTurns, at)
+		b := e.m.pad.At(n.ampTurns, r3.Vec{X: at.X, Y: at.Y, Z: p.heightAt(e.m.plan, w.at)})
 		out[k] = [3]float64{scale * b.X * 1e6, scale * b.Y * 1e6, scale * b.Z * 1e6}
 	}
 	return out

@@ -282,7 +282,7 @@ func (e *engine) coilsOffGround(n *node) map[int]bool {
 		if !ok || h.toggled {
 			continue
 		}
-		for a, m := range middles[h.frame_.group] {
+		for a, m := range middles[h.fr.group] {
 			if math.Abs(n.bg[i].b[a]-m) > offGround {
 				out[h.coil] = true
 			}

@@ -50,23 +50,16 @@ func (e *engine) overHeights(list []*scored) []*scored {
 	for i, s := range list {
 		all[i] = &lifted{scored: s, level: s.log}
 	}
-	best := list[0].log
-	was := all[planned]
+	best, asPlanned := list[0].log, all[planned]
 	// First those that seem likely are looked at. What the heights do for them is put down to the
 	// others like them too, or these would fall behind for want of it. Then those are looked at
 	// that seem likely by that.
 	for range 2 {
 		for i, s := range all {
-			if s.looked || s != was && (i >= mostHeights || s.log < all[0].log-heightsWithin) {
+			if s.looked || s != asPlanned && (i >= mostHeights || s.log < all[0].log-heightsWithin) {
 				continue
 			}
-			s.looked = true
-			s.log = s.level + heights[0].logP
-			for k, o := range there {
-				t := &scored{hyp: s.hyp}
-				o.score(t)
-				s.log = readings.LogAdd(s.log, t.log+heights[1+k].logP)
-			}
+			s.lookAt(there)
 		}
 		for _, s := range all {
 			if !s.looked {
@@ -114,6 +107,17 @@ type lifted struct {
 	*scored
 	level  float64 // its log posterior at the planned height
 	looked bool    // at the others too
+}
+
+// lookAt averages a hypothesis over the heights, given engines at the others.
+func (s *lifted) lookAt(there []*engine) {
+	s.looked = true
+	s.log = s.level + heights[0].logP
+	for k, o := range there {
+		t := &scored{hyp: s.hyp}
+		o.score(t)
+		s.log = readings.LogAdd(s.log, t.log+heights[1+k].logP)
+	}
 }
 
 // like is the log units that the heights gained for the explanation most like this one, of those

@@ -23,6 +23,7 @@ type single struct {
 // singleList is single faults being listed.
 type singleList []single
 
+// add adds a fault with its chance.
 func (l *singleList) add(chance float64, f layout.Fault) {
 	*l = append(*l, single{f, math.Log(chance)})
 }

@@ -73,7 +73,7 @@ func (e *engine) likeliestBeside(n *node, factor int, h *holdFactor) (coil int, 
 	for _, j := range e.nearestCoils(h.coil, besideCoils) {
 		there, d := *h, *h.digest
 		d.coil = j
-		there.digest, there.comps, there.buf, there.seen = &d, nil, nil, nil
+		there.digest, there.made, there.buf, there.weighed = &d, nil, nil, nil
 		field := e.fieldAt(n, h.ph, e.m.columnsFor(h.ph.grid, j, d.shift, d.topDeg, src.mended))
 		said := make([]float64, len(before))
 		there.like(said, n.ampTurns, field, &h.ph.view, &n.bg[factor], &n.sc)
