@@ -9,11 +9,12 @@ import (
 // cheap: few cells (a glance), and the placement of the mark taken for one Gaussian about the
 // middle of each cell instead of being summed over (roughly).
 
-// Bounds on the rough look, log units.
+// Bounds on the rough look, log units. It rather flatters a neighbour where holds tell of it; the best
+// are scored anew before anything is told.
 const (
-	roughWithin     = 12.0 // a neighbour so far below the best is looked at no closer:
-	roughByHeadings = 8.0  // by headings, so far. Holds are rather flattered; the best are scored anew anyway
-	roughInjustice  = 15.0 // under pulses it may do a neighbour so much injustice
+	roughWithin     = 12.0 // below the best: such a neighbour is looked at no closer
+	roughByHeadings = 8.0  // the same by headings
+	roughInjustice  = 15.0 // that it may do a neighbour under pulses
 )
 
 // Bounds on the glance.
