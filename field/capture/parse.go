@@ -34,6 +34,7 @@ type Error struct {
 	Remedy string
 }
 
+// Error implements error.
 func (e *Error) Error() string {
 	var b strings.Builder
 	if e.Line > 0 {
@@ -80,6 +81,7 @@ var remedies = map[string]string{
 	"celsius":              `Write the coil's temperature, as in "celsius":21, or leave it out.`,
 }
 
+// bad is the error of a key. Without a remedy it says how the key is written.
 func bad(key, remedy, format string, args ...any) *Error {
 	if remedy == "" {
 		remedy = remedies[key]
@@ -145,6 +147,7 @@ func Read(r io.Reader) (*Capture, error) {
 	return c, nil
 }
 
+// add adds a line; started tells whether the start line has come.
 func (c *Capture) add(line Line, number int, started *bool) error {
 	if _, unknown := line.(Unknown); unknown {
 		c.Unknown++

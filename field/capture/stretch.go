@@ -95,6 +95,7 @@ func (k *cutter) here(t float64) *Stretch {
 	return k.rest
 }
 
+// take goes over the next line.
 func (k *cutter) take(l Line) {
 	here := k.here(l.At())
 	switch l := l.(type) {
@@ -157,6 +158,7 @@ func (k *cutter) shut(t float64) {
 	k.open = nil
 }
 
+// endRest ends the rest that is going on, and keeps it if anything was read.
 func (k *cutter) endRest() {
 	if k.rest != nil && len(k.rest.B)+len(k.rest.Bearings) > 0 {
 		k.Rests = append(k.Rests, *k.rest)
@@ -176,9 +178,8 @@ func (s *Stretch) sample(b B, frozen bool) {
 	}
 }
 
-// DriveAt returns what the supply did at time t, by the last drive line at or
-// before t, and when it was last switched. known is false before the first
-// drive line.
+// DriveAt is the last drive line at or before time t: what the supply did then.
+// known is false before the first.
 func (s *Stretches) DriveAt(t float64) (d Drive, known bool) {
 	i, _ := slices.BinarySearchFunc(s.Drives, t, func(d Drive, t float64) int {
 		if d.T <= t {

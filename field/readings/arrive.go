@@ -2,21 +2,21 @@ package readings
 
 import "math"
 
-// A hold may be told before the phone lies still, and a sensor that smooths trails behind
-// the way it came. That is no phone that re-zeroes itself: readings then go from one level to
-// another at once.
+// A hold may be told before the phone lies still, and a sensor that smooths still shows the way
+// it came. Such a tail is not to be taken for a phone that re-zeroed itself: that goes from one
+// level to another at once.
 
 const (
 	arrivesWithin = 1.2  // s from the first sample
-	arrivedNoise  = 4.0  // times the noise, and
-	arrivedUT     = 1.0  // so many uT from the level: as good as there
+	arrivedNoise  = 4.0  // times the noise, and so
+	arrivedUT     = 1.0  // many uT from the level: as good as there
 	atOnce        = 0.7  // of the way in one step is no tail
 	fewestArrived = 8    // samples before the first switching, or it is not looked at
 	leastScatter  = 0.15 // uT, each axis
 )
 
-// about is how far from a level a reading at it may lie: by so much, and by arrivedNoise times
-// what its axes scatter by, taken for no less than least.
+// about is how far from a level a reading at it may lie, uT: so much, and arrivedNoise times the
+// scatter of its axes, each taken for no less than least.
 func about(ut float64, scatter [3]float64, least float64) float64 {
 	for _, sd := range scatter {
 		ut = math.Hypot(ut, arrivedNoise*math.Max(sd, least))

@@ -13,7 +13,7 @@ import (
 // the verdict counts it for no more than its direction (holdFactor.scores), and leaves it out
 // of passes ([Source.Clear]).
 
-// flatTop is a level at which an axis stopped following the field.
+// flatTop is a level at which an axis stopped following the field: the end of its range.
 type flatTop struct {
 	level float64
 	sign  float64 // +1: the field may be higher; -1: lower
@@ -55,10 +55,10 @@ func flatTops(cut *capture.Stretches, fullScale float64) [3][]flatTop {
 	return tops
 }
 
-// flatEnd tells whether the very end of what an axis ever read is a flat top. Coarse
-// quantisation alone repeats values too, but not the same extreme over two coils, far
-// from the background, and not in an axis that elsewhere seldom repeats and has no other
-// value near it that comes back as often.
+// flatEnd tells whether the very end of what an axis ever read is a flat top. Coarse quantisation
+// repeats values too: but not the same extreme over two coils far from the background, nor one
+// that comes back often in an axis that seldom repeats elsewhere, with no value near it that
+// comes back as often.
 func flatEnd(stretches []*capture.Stretch, a int, level, background float64, apart bool) bool {
 	holds, most, beside := 0, 0, 0
 	repeats, total := 0, 0 // of other values
@@ -97,7 +97,7 @@ type end struct {
 	beside  int // samples that nearly reached it
 }
 
-// endsOf are all levels at which an axis ends, by size.
+// endsOf are the greatest and the least level of an axis in each stretch, sorted.
 func endsOf(stretches []*capture.Stretch, a int) []end {
 	found := map[flatTop]*end{}
 	for _, s := range stretches {
@@ -133,9 +133,9 @@ func endsOf(stretches []*capture.Stretch, a int) []end {
 	return out
 }
 
-// alikeOf is the share of samples that repeat the one before, of those near it: what
-// noise and quantisation make of a field that stands still. Samples at either end of a
-// stretch are left out, since those may be flat tops.
+// alikeOf is how often a sample near the one before repeats it: what noise and quantisation make
+// of a field that stands still. Samples at either end of what a stretch read are left out, since
+// those may be flat tops.
 func alikeOf(stretches []*capture.Stretch, a int) float64 {
 	repeats, total := 1.0, 1.0
 	for _, s := range stretches {
@@ -161,8 +161,8 @@ func (e *end) flat(alike float64) bool {
 	return e.samples >= least && e.beside*10 <= e.samples && math.Pow(alike, float64(e.free)) < chance
 }
 
-// mostBeside is how often the commonest of the values next to a level came back
-// in a stretch: a sensor that goes by steps as coarse as its noise repeats them all.
+// mostBeside is how often the commonest of the values next to a level came in a stretch: a sensor
+// that goes by steps as coarse as its noise repeats them all.
 func mostBeside(s *capture.Stretch, axis int, level float64) int {
 	count := map[float64]int{}
 	for _, b := range s.B {
@@ -180,13 +180,11 @@ func mostBeside(s *capture.Stretch, axis int, level float64) int {
 // besideUT is how near a level a sample lies that nearly reached it.
 const besideUT = 3.0
 
-// awayUT is how far from the background a level must lie to be called a flat
-// top in an axis that repeats values anyway: the background repeats too.
-const awayUT = 60
-
-// apartUT is how far it must lie from it in an axis that does not: there it is no
-// more than the noise of an axis in which nothing happens.
-const apartUT = 25
+// How far from the background a level must lie to be called a flat top, uT.
+const (
+	awayUT  = 60 // in an axis that repeats values anyway: the background repeats too
+	apartUT = 25 // in one that does not: less may be the noise of an axis in which nothing happens
+)
 
 // offLevel is the middle of what was read with the supply off, NaN where
 // nothing was.
@@ -198,7 +196,7 @@ func offLevel(cut *capture.Stretches) [3]float64 {
 	return medianOf(xs)
 }
 
-// readOff is what was read in rests and holds with the supply off.
+// readOff is the samples of rests and holds with the supply off.
 func readOff(cut *capture.Stretches) iter.Seq[*capture.B] {
 	return func(yield func(*capture.B) bool) {
 		for _, list := range [][]capture.Stretch{cut.Rests, cut.Holds} {
@@ -214,9 +212,9 @@ func readOff(cut *capture.Stretches) iter.Seq[*capture.B] {
 	}
 }
 
-// clippedIn returns, per axis, the level at which the samples of a hold lie flat, or
-// 0: those with the supply not off, all of which may be few. Under pulses no more than
-// the duty of them are. Where as many lie just short of it, the sensor reads to there.
+// clippedIn is, per axis, the flat top at which enough of a hold's samples lie, or 0. Samples
+// with the supply off do not count, and under pulses only the duty's share of them may lie there.
+// Where as many lie just short of the level, the sensor does read to there.
 func clippedIn(cut *capture.Stretches, h *capture.Stretch, tops [3][]flatTop) (level [3]float64) {
 	for a := range tops {
 		for _, top := range tops[a] {
@@ -268,6 +266,7 @@ func whollyAtTop(b *capture.B, tops [3][]flatTop) bool {
 	return true
 }
 
+// isTop tells whether a reading lies at one of an axis' flat tops.
 func isTop(uT float64, tops []flatTop) bool {
 	return slices.ContainsFunc(tops, func(t flatTop) bool { return t.level == uT })
 }

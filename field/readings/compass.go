@@ -12,8 +12,8 @@ import (
 // with a lag of about a second.
 const (
 	headingSD   = 0.025 // radians, one settled heading at best
-	restTurnSD  = 0.14  // radians more where off was not read in the same hold
-	shortestLag = 0.3   // seconds after a switching from which a heading says anything
+	restTurnSD  = 0.14  // radians, off read in a rest, and no gyroscope to tell how the phone was turned since
+	shortestLag = 0.3   // seconds from a switching to the last heading, at least, for it to say anything
 	wobble      = 3.0   // neighbouring headings err alike: so many count as one
 )
 
@@ -88,8 +88,8 @@ func (s *Source) Turn(i int) (t Turn, lack Lack) {
 	return t, LacksNothing
 }
 
-// byHand is by how much the phone had been turned by hand as it was laid down, radians, if its
-// gyroscope tells: by the headings with the supply off, or all of them.
+// byHand is how many radians the phone had been turned by hand as it was laid down, if its
+// gyroscope tells: by its headings with the supply off, or by all.
 func (s *Source) byHand(h *capture.Stretch, all bool) (rad float64, ok bool) {
 	n := 0.0
 	for _, b := range h.Bearings {
@@ -148,7 +148,7 @@ func (s *Source) runsOf(h *capture.Stretch) (offs, ons []headingRun) {
 	return offs, ons
 }
 
-// allRuns are those of all holds.
+// allRuns are the runs of all holds.
 func (s *Source) allRuns() (runs []headingRun) {
 	for i := range s.cut.Holds {
 		offs, ons := s.runsOf(&s.cut.Holds[i])
@@ -157,9 +157,9 @@ func (s *Source) allRuns() (runs []headingRun) {
 	return runs
 }
 
-// tend fits a run as a unit vector that tends to a direction, the rest of the
-// way shrinking by e every lag: z = a + b exp(-t/lag). It returns a, how sure
-// its direction is, what is left of the way at the end, and the squared error.
+// tend fits a run as a unit vector that tends to a direction, the rest of the way shrinking by e
+// every lag: z = a + b exp(-t/lag). It returns a, a's variance for a unit variance of the
+// headings, what is left of the way at the end, and the sum of squared errors.
 func (r *headingRun) tend(lag float64) (a complex128, variance, rest, sse float64) {
 	var n, se, see float64
 	var sz, sez complex128

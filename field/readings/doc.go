@@ -1,4 +1,4 @@
-// Package readings boils down what a phone read to what a verdict needs of it: for each hold
+// Package readings works out from what a phone read what a verdict needs of it: for each hold
 // the background and what the pad adds to it, or where a compass settled, with their errors.
 // It knows of no fault and of no hypothesis, and of the plan only how its supply is driven.
 //
@@ -11,7 +11,7 @@
 //	a phone that still moved as the hold began                        arrive.go
 //	a sensor that stopped, or repeats itself                          frozen.go
 //	the end of the sensor's range                                     clipping.go
-//	a phone that re-zeroed itself within the hold                     jump.go, by the sums of moments.go
+//	background and pull, and a phone that re-zeroed itself meanwhile  jump.go, by the sums of moments.go
 //	a switching told a moment off that no levels show                 told_doubt.go
 //	noise, and a phone that would not lie still                       noise.go
 //	a supply that pulses                                              pulses.go, pulse_levels.go

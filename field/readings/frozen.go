@@ -9,9 +9,9 @@ import (
 )
 
 // A reading that comes again bit for bit counts once, at its first time: the sensor may have
-// stopped. One that goes by steps coarser than its noise repeats itself as well, and so does
-// one with every axis at the end of its range; where the first time lies in the moment of
-// switching, nothing would be left of what it read for seconds.
+// stopped. But a sensor that goes by steps coarser than its noise repeats itself as well, and so
+// does one with every axis at the end of its range. If the first time is too near a switching to
+// count, nothing would then be left of a level that was read for seconds.
 
 // Bounds on a reading that is taken for a level though it was first read in the moment of
 // switching (estimates, no source).
@@ -32,9 +32,9 @@ func goesBySteps(cut *capture.Stretches) bool {
 	return all >= 4 && repeated*4 >= all
 }
 
-// withLasting adds the only reading of a state of the supply to a hold's samples, where that
-// lasted, is far from the other state's, and is known to repeat itself for one of those
-// reasons; of both states where there is none of either.
+// withLasting adds, for each state of the supply without samples, the only reading in it, where
+// that lasted, is far from what the other state reads, and is of a sensor that repeats itself for
+// one of those reasons (coarse: by its steps).
 func withLasting(xs []sample, cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, tops [3][]flatTop, coarse bool) []sample {
 	seen := perState(xs)
 	if min(seen[0], seen[1]) > 0 {

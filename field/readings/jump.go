@@ -6,16 +6,18 @@ import (
 	"slices"
 )
 
+// Background and pull of a hold under a steady supply, with a jump where the phone may have
+// re-zeroed itself in it.
+
 const (
 	jumpPrior   = 0.03   // chance that a phone re-zeroes within one hold
-	jumpSD      = 18.0   // uT, per axis
-	pullSD      = 1000.0 // the same of what the pad does, before anything was read,
+	jumpSD      = 18.0   // uT by which, one standard deviation of each axis; and
+	pullSD      = 1000.0 // the same of the pull before anything was read,
 	anyGroundSD = 500.0  // and of the background
 )
 
-// digestSteady fits background and pull to samples under a drive that is off
-// or on. Every place where the phone may have re-zeroed itself is tried, and every
-// moment at which the supply may really have been switched, within so many seconds.
+// digestSteady fits background and pull to samples with the supply off or on. A jump at every
+// place is tried, and the supply switched up to off seconds before or after it was told to be.
 func digestSteady(xs []sample, sigma [3]float64, off float64) (readings []Reading, toggled, jumped bool) {
 	seen := perState(xs)
 	if seen[1] == 0 {
@@ -53,8 +55,7 @@ func digestSteady(xs []sample, sigma [3]float64, off float64) (readings []Readin
 	return merged(fits), toggled, jumped
 }
 
-// jumps fits a hold's samples without a jump, which comes first, and with one before
-// each of them.
+// jumps fits a hold's samples without a jump, which comes first, and with one before each sample.
 func jumps(xs []sample, sigma [3]float64, toggled bool) []Reading {
 	n := len(xs)
 	var up [3][]moments
@@ -97,8 +98,8 @@ func jumps(xs []sample, sigma [3]float64, toggled bool) []Reading {
 	return out
 }
 
-// merged are the likeliest of some fits, sorted by how likely they are, those that say
-// the same taken together and all to a weight of 1 at most: the faintest are left out.
+// merged are the likeliest of some fits, which are given best first. Those that say the same are
+// taken together, the faintest are left out, and the weights come to 1 at most.
 func merged(fits []Reading) (out []Reading) {
 	const most, least = 6, -16
 	best := fits[0].LogW
@@ -122,12 +123,11 @@ func merged(fits []Reading) (out []Reading) {
 	return out
 }
 
-// Noise that wanders, the tail of a filter and a nudge of the hand look like small
-// jumps. What one changes up to here is not worth a word: no more than placing the phone
-// leaves open.
+// What a jump may change and not be worth a word: no more than placing the phone leaves open.
+// Noise that wanders, the tail of a filter and a nudge of the hand look like small jumps too.
 const (
-	smallJump      = 4.0 // uT
-	smallJumpShare = 0.05
+	smallJump      = 4.0  // uT,
+	smallJumpShare = 0.05 // or this share of the pull
 )
 
 // matters tells whether a jump makes a difference to what a hold says.
@@ -143,7 +143,7 @@ func matters(still, jumped *[3]Axis, toggled bool) bool {
 	return math.Sqrt(math.Max(level, pull)) > math.Max(smallJump, smallJumpShare*math.Sqrt(size))
 }
 
-// noPull tells whether off and on read alike, but for what is not worth a word.
+// noPull tells whether off and on read alike, within smallJump.
 func (r *Reading) noPull() bool {
 	d := [3]float64{r.Ax[0].D, r.Ax[1].D, r.Ax[2].D}
 	return sizeOf(d) < smallJump

@@ -2,10 +2,11 @@ package readings
 
 import "math"
 
-// moments are sums over samples of one axis: their number, of the drive and the reading, and
-// of the products of these.
+// moments are sums over samples of one axis: their number n, and of the supply s, the reading u,
+// and the products of these.
 type moments struct{ n, s, ss, u, su, uu float64 }
 
+// add adds a sample's axis a.
 func (m *moments) add(x *sample, a int) {
 	m.n++
 	m.s += x.s
@@ -15,6 +16,7 @@ func (m *moments) add(x *sample, a int) {
 	m.uu += x.u[a] * x.u[a]
 }
 
+// less is these without some.
 func (m *moments) less(o *moments) moments {
 	return moments{m.n - o.n, m.s - o.s, m.ss - o.ss, m.u - o.u, m.su - o.su, m.uu - o.uu}
 }
@@ -27,8 +29,8 @@ func (m *moments) squares() float64 {
 	return math.Max(0, m.uu-m.u*m.u/m.n)
 }
 
-// runningMoments are those of one axis from each sample on, so that a list is cut in two
-// anywhere without adding it up again.
+// runningMoments are those of one axis of all samples from each one on, so that a list can be cut
+// in two anywhere without adding it up again.
 func runningMoments(xs []sample, a int) []moments {
 	out := make([]moments, len(xs)+1)
 	var m moments
@@ -39,13 +41,14 @@ func runningMoments(xs []sample, a int) []moments {
 	return out
 }
 
-// level is the sum b + d where the drive never changed: b carries it, and d
-// is left open.
+// level is background and pull of samples under one state of the supply: only their sum is known,
+// which the background is taken for, and the pull is left open.
 func (m *moments) level(sigma float64) Axis {
 	return Axis{B: m.u / m.n, VB: sigma * sigma / m.n, VD: Vague}
 }
 
-// fitAxes fits all three axes of samples with the supply off and on, without a jump, and sums their log evidences.
+// fitAxes fits all three axes of samples with the supply off and on, without a jump, and sums
+// their log evidences.
 func fitAxes(xs []sample, sigma [3]float64) (ax [3]Axis, ll float64) {
 	for a := range ax {
 		x, l := momentsOf(xs, a).fit(&moments{}, sigma[a], true)
@@ -55,6 +58,7 @@ func fitAxes(xs []sample, sigma [3]float64) (ax [3]Axis, ll float64) {
 	return ax, ll
 }
 
+// momentsOf are those of one axis of samples.
 func momentsOf(xs []sample, a int) *moments {
 	var m moments
 	for i := range xs {
@@ -63,8 +67,9 @@ func momentsOf(xs []sample, a int) *moments {
 	return &m
 }
 
-// fit is the linear fit x = b + d s + J [after a jump] of one axis, with vague
-// priors on b and d and sd jumpSD on J; its log evidence comes with it.
+// fit is the linear fit u = b + d s + J of one axis, J being a jump that acts on the samples of
+// after alone, with wide priors on b and d and standard deviation jumpSD on J. Its log evidence
+// comes with it. Not toggled, only b + d shows, and b is that.
 func (m *moments) fit(after *moments, sigma float64, toggled bool) (Axis, float64) {
 	prec := 1 / (sigma * sigma)
 	normal := [3][3]float64{ // of b, d and J

@@ -64,10 +64,10 @@ func spreadOf(xs []sample) (sd [3]float64) {
 	return sd
 }
 
-// restless is how far, per axis, samples under an unchanged drive wander, beside their
-// noise. They are cut in two where two levels fit them best, as of a phone that re-zeroed
-// itself or had not settled yet, and the longer part is looked at: a phone that was moved
-// as it was read has no level at all. Zero where they stand still.
+// restless is how far, per axis, samples under one state of the supply wander by more than their
+// noise; zero where they stand still. They are cut in two where two levels fit them best, as of a
+// phone that re-zeroed itself or had not settled yet, and the longer part is looked at: a phone
+// that was moved as it was read has no level at all.
 func restless(xs []sample, sigma [3]float64) (wander [3]float64) {
 	const (
 		fewest  = 6
@@ -116,11 +116,11 @@ func restless(xs []sample, sigma [3]float64) (wander [3]float64) {
 	return wander
 }
 
-// restlessSD is by how many times what readings wander by they may be off: a phone that
+// restlessSD is how many times as much as samples wander the readings may be off: a phone that
 // was drawn away is off by all the way.
 const restlessSD = 3.0
 
-// widen has readings tell that much less where the samples wandered.
+// widen makes readings that much less sure where the samples wandered.
 func widen(rs []Reading, wander [3]float64) {
 	for i := range rs {
 		for a, w := range wander {
@@ -131,7 +131,7 @@ func widen(rs []Reading, wander [3]float64) {
 	}
 }
 
-// perAxis is the noise of an axis on the whole (root mean square), uT.
+// perAxis is the root mean square of the noise of the three axes, uT.
 func perAxis(sigma [3]float64) float64 {
 	return math.Sqrt((sigma[0]*sigma[0] + sigma[1]*sigma[1] + sigma[2]*sigma[2]) / 3)
 }

@@ -7,40 +7,39 @@ import (
 
 // Under pulses the samples of a sharp sensor lie at two levels, and some on an edge between.
 
-// levelPair are the two levels that samples under pulses lie at.
+// levelPair is the two levels that samples under pulses lie at; most of it by level.
 type levelPair struct {
 	label  []int  // per sample: 0 or 1
-	used   []bool // per sample: it was not taken on an edge
+	used   []bool // per sample: it lies at its level, and was not taken on an edge
 	mean   [2][3]float64
 	spread [2][3]float64 // squared deviations from the median
-	count  [2]int
+	count  [2]int        // samples used
 	far    [2][3]float64 // the sample furthest from the other level
-	hazy   [2]bool       // no two samples agree on the level
-	short  [2]bool       // samples lie beyond the level, or all were taken at one moment of the pulse
-	open   [2][3]float64 // variance of a level that stands for others beside it
+	hazy   [2]bool       // no two samples agree on it
+	short  [2]bool       // samples lie beyond it, or all were taken at one moment of the period
+	open   [2][3]float64 // variance for want of knowing how far it reaches: see reach
 	inStep bool          // pulses and sampling keep step: few moments of a period were seen
 }
 
-// reach is where the level may lie that samples on an edge lead to: so many times as far
-// from the other level as the furthest of them, give or take, and how likely that is
+// reach is where a level may really lie whose samples were taken on an edge: so many times as far
+// from the other level as the furthest of them, with a standard deviation, and how likely that is
 // (estimates, no source).
 type reach struct{ times, sd, p float64 }
 
 var (
 	asRead = []reach{{1, 0, 1}}
-	// Of samples taken on edges, all of them, as where the sampling keeps step with the
-	// pulses.
+	// Where all samples were taken on edges.
 	onEdges = []reach{{1, 0.05, 0.55}, {1.3, 0.12, 0.3}, {1.9, 0.35, 0.15}}
-	// Whether a single one was nobody knows.
+	// Where there is a single one: nobody knows whether it was.
 	ofOne = []reach{{1, 0, 0.9}, {1.3, 0.12, 0.07}, {1.9, 0.35, 0.03}}
-	// Where the sampling keeps step with the pulses, of samples that do not agree, and of one
-	// or two: they came at another moment of the period than the others by no more than times
-	// are off, and hardly got beyond the edge.
+	// Where sampling keeps step with the pulses and samples do not agree, or are one or two: they
+	// came at another moment of the period only since times are a little off, and hardly got
+	// beyond the edge.
 	inStep = []reach{{1, 0.05, 0.3}, {1.3, 0.12, 0.25}, {1.9, 0.35, 0.25}, {4, 1.5, 0.2}}
 )
 
-// edgeHaze is the scatter, as a share of the gap, from which samples at a level were
-// taken on edges.
+// edgeHaze is the scatter of samples at a level, as a share of the gap between the levels, from
+// which they were taken on edges.
 const edgeHaze = 0.05
 
 // reaches lists where one of the levels may lie; brief tells that it lasts the shorter part
@@ -57,7 +56,7 @@ func (l *levelPair) reaches(k int, brief bool) []reach {
 	return asRead
 }
 
-// reaching is the pair with one of the levels where it may lie.
+// reaching is the pair with level k where it may really lie.
 func (l levelPair) reaching(k int, r reach) levelPair {
 	if r == asRead[0] {
 		return l
@@ -137,14 +136,13 @@ func levelsOf(xs []sample, label []int, gap float64, sigma [3]float64, hz float6
 	return l
 }
 
-// oneMoment is the span, in seconds of a period, within which samples may all have been taken
-// on one edge (an estimate, no source): what a sensor takes its mean over, and the errors of
-// its times.
+// oneMoment is the part of a period, in seconds, within which samples may all have been taken on
+// one edge (an estimate, no source): what a sensor averages over, and the errors of its times.
 const oneMoment = 0.012
 
-// findShort finds the levels that fall short of where the field gets to: samples lie beyond
-// them, or all that lie at them were taken at one moment of a period, where pulses and
-// sampling keep step, and agree though it is on an edge.
+// findShort finds whether pulses and sampling keep step, and the levels that fall short of where
+// the field gets to: samples lie beyond them, or all samples at them were taken at one moment of
+// a period, and agree though that is on an edge.
 func (l *levelPair) findShort(xs []sample, sigma [3]float64, hz float64) {
 	gap := Gap(l.mean[0], l.mean[1])
 	l.inStep = keepStep(xs, hz)
@@ -160,11 +158,11 @@ func (l *levelPair) findShort(xs []sample, sigma [3]float64, hz float64) {
 	}
 }
 
-// A period is looked at in so many moments. Of those that as many samples at random would
-// meet, samples that keep step with the pulses meet half at most (an estimate, no source).
 const (
-	momentsOfPeriod = 20
-	fewOfMoments    = 0.5
+	momentsOfPeriod = 20 // that a period is parted into
+	// Of the moments that as many samples at random would meet, samples in step meet no more than
+	// this share (an estimate, no source).
+	fewOfMoments = 0.5
 )
 
 // keepStep tells whether samples were taken at few moments of a period.
@@ -194,8 +192,7 @@ func spanOf(at []float64) float64 {
 	return 1 - widest
 }
 
-// findHaze finds the levels that no two samples agree on, and the furthest sample of
-// each.
+// findHaze finds the levels that no two samples agree on, and the furthest sample of each.
 func (l *levelPair) findHaze(xs []sample, sigma [3]float64) {
 	var way [3]float64
 	for a := range way {
@@ -217,8 +214,8 @@ func (l *levelPair) findHaze(xs []sample, sigma [3]float64) {
 	}
 }
 
-// pulse is how likely each of the levels is the pulse, as a logarithm: it was on
-// whenever a sample of that level was taken, at one phase or another.
+// pulse is the log of how likely each of the levels is the pulse: that it was on whenever a
+// sample at that level was taken, and off whenever one at the other was, summed over the phases.
 func (l *levelPair) pulse(xs []sample, hz, duty float64) [2]float64 {
 	logs := [2]float64{math.Inf(-1), math.Inf(-1)}
 	for p := range phases {
@@ -239,8 +236,8 @@ func (l *levelPair) pulse(xs []sample, hz, duty float64) [2]float64 {
 	return logs
 }
 
-// axes are background and pull if the pulse is the level on. A spread beyond the
-// noise (a jump, a slow sensor) is kept as doubt that more samples do not take away.
+// axes are background and pull if level on is the pulse. A spread beyond the noise (a jump, a
+// slow sensor) is doubt that more samples do not take away.
 func (l *levelPair) axes(on int, sigma [3]float64) (ax [3]Axis) {
 	off := 1 - on
 	for a := range ax {

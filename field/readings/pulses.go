@@ -6,13 +6,18 @@ import (
 	"slices"
 )
 
-// digestPulsed is what the samples of a hold under a pulse train say, at times rounded to so
-// many seconds, for a phone that smooths its readings or does not, or of which nobody knows.
+// coarseCycles is the share of a pulse's period from which times rounded to it do not tell what was
+// read in the pulse.
+const coarseCycles = 0.25
+
+// digestPulsed is what the samples of a hold under a pulse train say, at times rounded to coarse
+// seconds, for a phone that follows as slowly as smooth has it. If blurred, they may show only
+// the pulses' mean.
 func digestPulsed(xs []sample, sigma [3]float64, hz, duty, coarse float64, smooth []smoothing, blurred bool) []Reading {
 	if len(xs) < fewestPulsed {
 		return nil
 	}
-	if coarse*hz > coarseCycles { // nobody knows which of them were taken in a pulse
+	if coarse*hz > coarseCycles {
 		return []Reading{meanOfPulses(xs, duty)}
 	}
 	if smooth != nil {
@@ -28,10 +33,9 @@ func digestPulsed(xs []sample, sigma [3]float64, hz, duty, coarse float64, smoot
 	return out
 }
 
-// digestPulses finds background and pull in samples under a pulse train of
-// known frequency and duty and unknown phase. Where the two levels stand
-// clearly apart, each sample is given to one of them, and the phase only has to
-// say which level is the pulse; where they do not, every phase is tried.
+// digestPulses finds background and pull in samples under pulses of known frequency and duty and
+// unknown phase. Where two levels stand clearly apart, each sample belongs to one of them, and
+// the phase only has to say which level is the pulse; else every phase is tried.
 func digestPulses(xs []sample, sigma [3]float64, hz, duty float64) []Reading {
 	label, gap := split(xs)
 	if gap > 8*perAxis(sigma) {
@@ -103,10 +107,10 @@ func split(xs []sample) (label []int, gap float64) {
 	return label, hi - lo
 }
 
-// onAt is how sure it is that the pulse is on at time t when it begins at
-// phase phi (in cycles). Near an edge it goes over softly: clocks jitter. Further
-// in it is certain: where every sample falls into the pulse, nothing but the
-// background tells how strong it is, and a little doubt here would say otherwise.
+// onAt is how likely the pulse is on at time t if it begins at phase phi, in cycles. Near an edge
+// it goes over softly, since clocks jitter. Further in it is certain: where every sample falls
+// into the pulse, only the background tells how strong it is, and a little doubt here would do so
+// too.
 func onAt(t, hz, duty, phi float64) float64 {
 	x := t*hz - phi
 	x -= math.Floor(x)
@@ -133,8 +137,8 @@ const (
 	edgeShare  = 0.2   // samples further than this share of the gap from both levels were taken on an edge
 )
 
-// meanOfPulses is what samples say of a sensor so slow, or pulses so fast, that nothing is
-// left of them but their mean: background, and the pull for a share of the time.
+// meanOfPulses is what samples say where a sensor is so slow, or pulses so fast, that they show
+// only the mean: the background, plus the pull for a share of the time.
 func meanOfPulses(xs []sample, duty float64) (r Reading) {
 	const (
 		alike = 4.0 // neighbouring samples err alike: so many count as one
@@ -152,10 +156,10 @@ func meanOfPulses(xs []sample, duty float64) (r Reading) {
 	return r
 }
 
-// byPhase fits background and pull at every phase. Pulls too small to see and
-// pulses that always fall between two samples come out as what they are: a pull
-// near zero, or one not known at all. A sample near an edge was taken in the pulse
-// or beside it, never half of each: where all read alike, all may have been in it.
+// byPhase fits background and pull at every phase. A pull too small to see comes out near zero, and
+// pulses that always fall between two samples as a pull not known at all. A sample near an edge
+// was taken in the pulse or beside it, never half of each: where all read alike, all may have
+// been in it.
 func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []Reading {
 	ys := slices.Clone(xs)
 	var out []Reading
@@ -209,9 +213,9 @@ func byPhase(xs []sample, sigma [3]float64, hz, duty float64) []Reading {
 	return likeliest(out)
 }
 
-// likeliest are the readings that may count. How much one counts is its weight
-// and how sharply it tells the pull: one that leaves the pull open has a greater
-// weight than one that says there is none, and less to say for it.
+// likeliest are the readings that may count; the others stand together as one wide reading, if they
+// matter. How much one may count is its weight and how sharply it tells the pull: one that leaves
+// the pull open has a greater weight than one that says there is none, but says less.
 func likeliest(rs []Reading) []Reading {
 	const within, most = 12, 8
 	height := func(r *Reading) float64 {

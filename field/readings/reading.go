@@ -1,8 +1,8 @@
 package readings
 
-// Axis is what one hold says of one axis of the phone: the background B, the
-// pad's pull D (reading with the drive at its peak, minus B), and how their
-// errors go together. Microtesla.
+// Axis is what one hold says of one axis of the phone: the background B, the pad's pull D (what was
+// read with the supply on, a pulse at its top, less B), and how their errors go together.
+// Microtesla.
 type Axis struct {
 	B, D       float64
 	VB, VD, CV float64 // variances of B and D, and their covariance, uT²
@@ -28,12 +28,12 @@ const FloorUT = 1.2
 // rest (an estimate, no source).
 const RestSD = 28.0
 
-// sample is a magnetometer sample with what the supply did.
+// sample is a magnetometer sample with what the supply was told to do.
 type sample struct {
-	t float64
-	u [3]float64
-	s float64 // 0 off, 1 on
-	// Taken so soon after the supply was told to be switched, within the hold, that it
-	// may not have been yet; and so soon before that, that it may have been.
+	t float64    // seconds
+	u [3]float64 // uT, by the phone's axes
+	s float64    // the supply: 0 off, 1 on
+	// It was taken so soon after the supply was told to be switched, within the hold, that it may
+	// not have been yet (early); or so soon before, that it may have been (soon).
 	early, soon bool
 }

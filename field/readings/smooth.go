@@ -9,13 +9,12 @@ import (
 	"polewise/layout"
 )
 
-// A sensor that smooths its readings, or a supply that rises slowly, rounds a pulse
-// off: the field never gets to where a steady drive would bring it, and samples lie
-// anywhere between the two levels. Taken for levels of their own they would say that
-// every coil is weak.
+// A sensor that smooths its readings, or a supply that rises slowly, rounds pulses off: readings
+// never get to where a steady supply would bring them, and lie anywhere between the two levels.
+// Taken for levels they would say that every coil is weak.
 
-// smoothing is a time constant with which a phone seems to follow pulses, and the log
-// of how much it counts.
+// smoothing is a time constant with which a phone may follow pulses, in seconds, and the log of
+// its weight.
 type smoothing struct{ tau, logP float64 }
 
 // smoothings are the time constants tried, seconds; the first is as good as none.
@@ -28,19 +27,19 @@ const (
 	wavePhases  = 40
 	waveJitter  = 0.003 // seconds: how far off a sample's time is (one sd); more would favour a pulse less rounded
 	leastSmooth = 5     // log units by which it has to explain the readings better
-	leastTau    = 0.035 // seconds: times that are off by some look like less than this
-	// Where no hold swings by more than so many times the noise, and not between two levels,
-	// pulses shorter than this many seconds may be there and not be seen.
+	leastTau    = 0.035 // seconds: errors of the times alone look like a time constant less than this
+	// Where no hold swings by more than wideSwing times the noise, unless plainly between two
+	// levels, pulses shorter than mostSwallowed seconds may be there and not be seen.
 	wideSwing     = 15
 	mostSwallowed = 0.4
-	smoothHolds   = 8   // holds that are asked, those with the widest swing
-	usualWide     = 1.3 // times the noise of a sample that a good fit leaves at most
-	tooWide       = 4   // times the noise of a sample that a fit may leave
-	smoothSpread  = 3   // log units within which another time constant counts too
+	smoothHolds   = 8   // holds that are looked at, those with the widest swing
+	usualWide     = 1.3 // times the noise of a sample that a good fit leaves, at most
+	tooWide       = 4   // times the noise that any fit may leave
+	smoothSpread  = 3   // log units of the best within which another time constant counts too
 )
 
-// rounded is how far a pulse has come, and how fast it changes per second, at a
-// place in its period in cycles: a train of pulses through a first-order low-pass.
+// rounded is a train of pulses through a first-order low-pass, at a place x in its period, in
+// cycles: how far it has come from 0 to 1, and how fast it changes, per second.
 func rounded(x, hz, duty, tau float64) (level, slope float64) {
 	x -= math.Floor(x)
 	on, off := math.Exp(-duty/(hz*tau)), math.Exp(-(1-duty)/(hz*tau))
@@ -57,19 +56,19 @@ func rounded(x, hz, duty, tau float64) (level, slope float64) {
 type waveFit struct {
 	ax    [3]Axis
 	log   float64    // log evidence
-	sure  float64    // log likelihood of the best fit if the noise may be greater than was said
-	wider [3]float64 // by how much it then is
+	sure  float64    // log likelihood of the best fit, with the noise as great as that leaves it
+	wider [3]float64 // how many times as great as was said that is, per axis; 1 at least
 }
 
-// wave is a rounded pulse at a sample: how far it has come, how fast it changes a
-// second, and what is left of where the sensor came from as the phone was laid down.
+// wave is a rounded pulse at a sample: its level and slope, as rounded has them, and the share
+// that is left of where the sensor came from as the phone was laid down.
 type wave struct{ level, slope, lag float64 }
 
-// trailSD is how much, per axis, may be left of that, uT.
+// trailSD is how far from here, per axis, a sensor may have come as the phone was laid down, uT.
 const trailSD = 200.0
 
-// fitWave fits them at one phase. Where the field changes fast a sample counts for
-// less, by how far off its time may be.
+// fitWave fits background and pull at one phase, given the wave at each sample. Where the field
+// changes fast a sample counts for less, since its time may be off.
 func fitWave(xs []sample, sigma [3]float64, ws []wave) (f waveFit) {
 	prior := [3]float64{1 / (anyGroundSD * anyGroundSD), 1 / (pullSD * pullSD), 1 / (trailSD * trailSD)}
 	n := float64(len(xs))
@@ -142,9 +141,9 @@ type pulsedHold struct {
 	xs       []sample
 	hz, duty float64
 	gap      float64     // between the two levels
-	logs     []float64   // nil: no smoothing fits, and it says nothing of it
-	rest     *[3]float64 // what the phone read with the supply off, if it did
-	least    float64     // by how much the best fit is wider than the noise
+	logs     []float64   // per smoothing tried, how well it explains them; nil: none does, and the hold does not count
+	rest     *[3]float64 // what the phone read with the supply off; nil: nothing
+	least    float64     // how many times the noise the best fit leaves
 }
 
 // fit is the likeliest of all phases under one time constant.
@@ -167,10 +166,9 @@ func (h *pulsedHold) try(sigma [3]float64, by []smoothing) {
 	}
 }
 
-// goes is how well a fit goes with the samples, and its background with that of a rest, as a
-// logarithm. The slower a phone is taken to follow, the further below all samples the
-// background comes to lie; their own shape tells little of it where they come at times that
-// are a little off.
+// goes is the log of how well a fit goes with the samples, and its background with that of a
+// rest. The slower a phone is taken to follow, the further below all samples the background comes
+// to lie; where times are a little off, the samples' own shape tells little of that.
 func (h *pulsedHold) goes(f *waveFit) float64 {
 	log := f.sure
 	if h.rest == nil {
@@ -183,11 +181,12 @@ func (h *pulsedHold) goes(f *waveFit) float64 {
 	return log
 }
 
-// smoothingOf finds how slowly a phone's readings follow the pulses, from the holds
-// with the widest swing. It is nothing, as a rule: most samples lie at one level or
-// the other. Blurred are readings that do neither, nor follow as any of the time constants
-// has it: pulses nearly as fast as the phone reads, at times that are a little off; and those
-// that show next to no pulses where a slow sensor might have swallowed them.
+// smoothingOf finds how slowly a phone's readings follow the pulses, from the holds with the
+// widest swing. by is the time constants that count; as a rule none, since most samples lie at
+// one level or the other. blurred tells that readings may show only the pulses' mean: they
+// neither lie at two levels nor follow as any time constant has it, as where pulses are nearly as
+// fast as the phone reads; or they show next to no pulses, and a slow sensor might have swallowed
+// them.
 func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, rest *[3]float64) (by []smoothing, blurred bool) {
 	holds := widestPulses(plan, cut, sigma)
 	sharp, swallowed := true, false
@@ -250,7 +249,7 @@ func smoothingOf(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64, re
 	return all, false
 }
 
-// shortestPulse is the shortest that the supply is on or off for as it pulses, seconds.
+// shortestPulse is how long the shortest pulse of any hold, or time between two, lasts, seconds.
 func shortestPulse(plan *layout.Plan, cut *capture.Stretches) float64 {
 	shortest := math.Inf(1)
 	for i := range cut.Holds {
@@ -261,7 +260,7 @@ func shortestPulse(plan *layout.Plan, cut *capture.Stretches) float64 {
 	return shortest
 }
 
-// widestPulses are the holds under pulses whose two levels stand furthest apart.
+// widestPulses are the few holds under pulses whose two levels stand furthest apart.
 func widestPulses(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) (holds []pulsedHold) {
 	least := 8 * perAxis(sigma)
 	for i := range cut.Holds {
@@ -281,8 +280,8 @@ func widestPulses(plan *layout.Plan, cut *capture.Stretches, sigma [3]float64) (
 	return holds[:min(len(holds), smoothHolds)]
 }
 
-// thinned leaves as many samples of a fast sensor as tell how slowly it follows, at
-// uneven steps: even ones might meet the pulses always at the same phase.
+// thinned leaves enough samples of a fast sensor to tell how slowly it follows, at uneven steps:
+// even ones might always meet the pulses at the same phase.
 func thinned(xs []sample) []sample {
 	const enough = 80
 	every := (len(xs) + enough - 1) / enough
@@ -296,7 +295,7 @@ func thinned(xs []sample) []sample {
 	return out
 }
 
-// digestRounded is digestPulses for a phone that rounds them off.
+// digestRounded is digestPulses for a phone that rounds pulses off.
 func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothing) []Reading {
 	// What the best fit leaves unexplained is taken for noise.
 	h := pulsedHold{xs: xs, hz: hz, duty: duty}
@@ -342,8 +341,8 @@ func digestRounded(xs []sample, sigma [3]float64, hz, duty float64, by []smoothi
 	return likeliest(out)
 }
 
-// temper takes the weights of readings for those of fewer samples, since errors greater than
-// the noise come several in a row, and returns the log of their sum.
+// temper weakens the weights of readings, as if there were fewer samples, since errors greater
+// than the noise come several in a row. It returns the log of their sum.
 func temper(rs []Reading) (total float64) {
 	const inRow = 3
 	total = math.Inf(-1)
@@ -354,16 +353,16 @@ func temper(rs []Reading) (total float64) {
 	return total
 }
 
-// The phone may still be laid down as a hold begins, or be lifted before it is said.
+// The phone may still be on its way as a hold begins, or be lifted before that is told.
 const (
-	movingUT   = 150.0 // how far readings lie apart meanwhile, each axis
-	movingStep = 0.15  // seconds
-	movingMost = 0.9
-	surelyLain = 8.0 // log units by which the others have to agree better
+	movingUT   = 150.0 // uT, each axis, by which readings differ meanwhile
+	movingStep = 0.15  // seconds: the lengths of time tried are so far apart,
+	movingMost = 0.9   // and less than this
+	surelyLain = 8.0   // log units by which the other samples must agree better
 )
 
-// atRest leaves out what was read before the phone lay still or after it was lifted,
-// where the rest of the hold then agrees far better, and returns the fit of that.
+// atRest leaves out what was read before the phone lay still or after it was lifted, where the
+// others then agree far better, and returns the fit of what is left.
 func (h *pulsedHold) atRest(whole waveFit, sigma [3]float64, tau float64) waveFit {
 	from, to := h.xs[0].t, h.xs[len(h.xs)-1].t
 	kept, fit, most := h.xs, whole, whole.sure+surelyLain

@@ -23,14 +23,14 @@ type Source struct {
 
 	plan    *layout.Plan
 	cut     *capture.Stretches
-	held    [][]sample // of each hold under a steady drive
-	mayBe   float64    // seconds by which a switching that does not show may have been told off
-	tops    [3][]flatTop
-	bySteps bool    // it often repeats itself
-	coarse  float64 // step that its times were rounded to, seconds
-	smooth  []smoothing
-	blurred bool
-	lag     float64 // of its compass, seconds
+	held    [][]sample   // per hold, its samples; nil under pulses
+	mayBe   float64      // seconds by which a switching that does not show may have been told early or late
+	tops    [3][]flatTop // where its sensor's range ends
+	bySteps bool         // it goes by steps coarser than its noise, and so often repeats itself
+	coarse  float64      // seconds that its times were rounded to; 0: they were not
+	smooth  []smoothing  // how slowly it may follow pulses; nil: it follows at once
+	blurred bool         // its readings may show no more than the mean of pulses
+	lag     float64      // of its compass, seconds
 }
 
 // Rest is the background as a phone saw it with the supply off.
@@ -47,12 +47,12 @@ type Hold struct {
 	Jumped   bool       // the phone re-zeroed itself, and it makes a difference
 	Pulsed   bool       // read under pulses
 	Moved    bool       // the readings would not stand still
-	Clipped  [3]float64 // per axis: 0, or the level in uT at which the samples with the drive on lie flat
+	Clipped  [3]float64 // per axis: 0, or the level in uT at which the samples with the supply on lie flat
 }
 
-// Of makes a phone's capture ready, whose sensor reads up to so many uT (0: not known). It
-// changes the stretches: times that were rounded are spread, switchings are moved to where
-// holds show them, and what cannot count is left out.
+// Of makes a phone's capture ready, given how many uT its sensor reads to (0: not known). It
+// changes the stretches: times that were rounded are spread, switchings are moved to where holds
+// show them, and what cannot count is left out.
 func Of(plan *layout.Plan, cut *capture.Stretches, fullScaleUT float64) *Source {
 	s := &Source{plan: plan, cut: cut, coarse: coarseness(cut), mayBe: mostToldOff}
 	for _, list := range [3][]capture.Stretch{cut.Holds, cut.Passes, cut.Rests} {
@@ -77,7 +77,7 @@ func Of(plan *layout.Plan, cut *capture.Stretches, fullScaleUT float64) *Source 
 		still = append(still, s.addRest(&cut.Rests[i]))
 	}
 	s.Noise = noise(still)
-	for a := range s.Noise { // what one more hold does to it is not worth reading the others anew
+	for a := range s.Noise { // rounded, so that one more hold mostly leaves it, and what was made of the others, as it was
 		s.Noise[a] = Snapped(s.Noise[a], 1.05)
 	}
 	s.tops = flatTops(cut, fullScaleUT)
@@ -105,9 +105,8 @@ func (s *Source) Hold(i int) (out Hold) {
 	return out
 }
 
-// Clear tells what the supply did as a sample was taken, if that is known, no switching is
-// near, and no axis lies at the end of the sensor's range: such a sample says nothing of
-// where the phone is.
+// Clear tells what the supply did as a sample of a pass was taken. It is not ok where that is not
+// known, a switching is near, or an axis lies at the end of the sensor's range.
 func (s *Source) Clear(b *capture.B) (drive capture.Drive, ok bool) {
 	drive, ok = DriveAt(s.cut, s.plan, b.T)
 	return drive, ok && !nearSwitch(s.cut, b.T, guardBefore, guardAfter) && !atTop(b, s.tops)
@@ -122,8 +121,8 @@ func (s *Source) addRest(r *capture.Stretch) []sample {
 	return all
 }
 
-// Middle is the middle of a phone's rests, each axis, of those that surely are rests where
-// there are such; nil where it has none.
+// Middle is the median of a phone's rests, each axis by itself: of the sure ones, if there are any;
+// nil where there are no rests.
 func Middle(rests []Rest) *[3]float64 {
 	var sure, all []sample
 	for _, r := range rests {

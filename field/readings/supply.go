@@ -12,15 +12,15 @@ import (
 // What the supply did while a sample was taken: a sample too near a switching tells
 // neither of the one state nor of the other.
 
-// Samples so many seconds before and after a switching of the supply are left out: the
-// person taps a moment before or after, and the sensor's own filter needs a sample or
-// two.
+// Samples so many seconds before and after a switching of the supply are left out: people tap a
+// moment before or after, and the sensor's own filter needs a sample or two.
 const (
 	guardBefore = 0.12
 	guardAfter  = 0.26
-
-	guardAtOnce = 0.06 // after it, where nothing was read later, and what was
-	agreeUT     = 3.0  // reads alike within so many microtesla, each axis
+	// Where nothing was read later than guardAfter, samples count from guardAtOnce on, if they
+	// agree within agreeUT microtesla on each axis.
+	guardAtOnce = 0.06
+	agreeUT     = 3.0
 )
 
 // DriveAt is the state of the supply at time t. Where the capture has no drive
@@ -36,69 +36,65 @@ func DriveAt(cut *capture.Stretches, plan *layout.Plan, t float64) (capture.Driv
 	return cut.DriveAt(t)
 }
 
-// steadySamples returns a hold's samples with the drive off or on, away from
-// the moments of switching until so long after them; nil where the drive was pulsed. Those
-// may be told so many seconds off.
+// steadySamples are a hold's samples with the supply off or on, from settled seconds after each
+// switching on; nil where it was pulsed. Switchings may have been told off seconds early or late.
+// Where that leaves too few, samples nearer to the switchings are taken.
 func steadySamples(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, settled, off float64) []sample {
-	take := func(before, after float64) (xs []sample, pulsed bool) {
-		for _, b := range h.B {
-			d, ok := DriveAt(cut, plan, b.T)
-			if !ok {
-				continue
-			}
-			if d.State == capture.Pulse {
-				return nil, true
-			}
-			if nearSwitch(cut, b.T, before, after) {
-				continue
-			}
-			x := sample{t: b.T, u: b.UT}
-			if d.State == capture.On {
-				x.s = 1
-			}
-			last, next := switchedAround(cut, b.T)
-			x.early = last > h.From && b.T-last < off
-			x.soon = next < h.To && next-b.T < off
-			xs = append(xs, x)
-		}
-		return xs, false
-	}
-	xs, pulsed := take(guardBefore, settled)
-	if pulsed {
+	if _, _, pulsed := PulseOf(cut, h, plan); pulsed {
 		return nil
 	}
+	take := func(before, after float64) []sample { return samplesBetween(cut, h, plan, before, after, off) }
+	xs := take(guardBefore, settled)
 	if settled > guardAfter {
-		more, _ := take(guardBefore, guardAfter)
+		more := take(guardBefore, guardAfter)
 		for state, n := range perState(more) {
 			if left := perState(xs)[state]; left < 2 && left < n {
-				if all, _ := take(guardBefore, 0); onItsWay(all, state) {
+				if onItsWay(take(guardBefore, 0), state) {
 					continue
 				}
-				xs = more
-				break
+				return more
 			}
 		}
+		return xs
 	}
-	if seen := perState(xs); settled == guardAfter && min(seen[0], seen[1]) == 0 {
-		near, _ := take(guardBefore, guardAtOnce)
-		for state, list := range byState(near) {
+	if seen := perState(xs); min(seen[0], seen[1]) == 0 {
+		for state, list := range byState(take(guardBefore, guardAtOnce)) {
 			if seen[state] == 0 && agree(list) {
 				xs = append(xs, list...)
 			}
 		}
 		slices.SortStableFunc(xs, func(a, b sample) int { return cmp.Compare(a.t, b.t) })
 	}
-	if len(xs)*2 < len(h.B) && settled == guardAfter {
-		if more, _ := take(0.02, 0.08); len(more) > len(xs) {
+	if len(xs)*2 < len(h.B) {
+		if more := take(0.02, 0.08); len(more) > len(xs) {
 			xs = more
 		}
 	}
 	return xs
 }
 
-// agree tells whether samples, all taken within a moment of a switching, read alike: where
-// the readings stopped for a while after it they are all there is, and a sensor or a supply
-// on its way would not stand still.
+// samplesBetween are a hold's samples with the supply off or on, without those so many seconds
+// before and after a switching.
+func samplesBetween(cut *capture.Stretches, h *capture.Stretch, plan *layout.Plan, before, after, off float64) (xs []sample) {
+	for _, b := range h.B {
+		d, ok := DriveAt(cut, plan, b.T)
+		if !ok || nearSwitch(cut, b.T, before, after) {
+			continue
+		}
+		x := sample{t: b.T, u: b.UT}
+		if d.State == capture.On {
+			x.s = 1
+		}
+		last, next := switchedAround(cut, b.T)
+		x.early = last > h.From && b.T-last < off
+		x.soon = next < h.To && next-b.T < off
+		xs = append(xs, x)
+	}
+	return xs
+}
+
+// agree tells whether samples taken within a moment of a switching read alike, as those of a sensor
+// or a supply still on its way would not.
 func agree(xs []sample) bool {
 	if len(xs) < 2 {
 		return false
@@ -113,9 +109,8 @@ func agree(xs []sample) bool {
 	return true
 }
 
-// onItsWay tells whether the last samples of a state were still moving away from the
-// other's, as where a slow sensor froze before it had settled: such a level is worse than
-// none.
+// onItsWay tells whether the last samples of a state were still moving away from the other state's,
+// as where a slow sensor froze before it had settled: such a level is worse than none.
 func onItsWay(xs []sample, state int) bool {
 	of := byState(xs)
 	mine, other := of[state], of[1-state]
@@ -136,9 +131,8 @@ func onItsWay(xs []sample, state int) bool {
 	return last.t-before.t < samely && size > 0 && Dot(&step, &way)/size > moves*size+noise
 }
 
-// restSamples are those of a rest's samples away from the moments of switching. Where so
-// few are left that all may have been read with the supply on, as when the readings
-// stopped for a while, there was no rest. Sure are those that the supply was surely off for.
+// restSamples are a rest's samples away from the moments of switching, with the supply surely off.
+// Where none is left it is all of them, if there are some, and nothing is sure.
 func restSamples(cut *capture.Stretches, all []sample) (xs []sample, sure bool) {
 	for _, x := range all {
 		if !nearSwitch(cut, x.t, mostToldOff/2, mostToldOff/2) {
@@ -151,8 +145,8 @@ func restSamples(cut *capture.Stretches, all []sample) (xs []sample, sure bool) 
 	return xs, len(xs) > 0
 }
 
-// trailsOff tells whether a rest is over before a sensor that smooths had come down from what
-// it read with the supply on: short, after a switching, and still on its way.
+// trailsOff tells whether a rest, begun soon after a switching, was over before a sensor that
+// smooths had come down from what it read with the supply on.
 func trailsOff(cut *capture.Stretches, xs []sample) bool {
 	const (
 		long  = 1.5  // s: by then the middle of a rest is one
@@ -183,10 +177,10 @@ func perState(xs []sample) (n [2]int) {
 	return n
 }
 
-// settlesWithin is how long after it was told to be switched the supply, and the sensor
-// with it, take to come to where they stay: for most of the switchings seen in holds. A
-// supply that is switched by hand follows late, some rise slowly, and so do sensors
-// that smooth.
+// settlesWithin is how many seconds after a switching was told the supply, and the sensor with
+// it, take to come to where they stay, in most of the switchings seen in holds; 0 where few were
+// seen. A supply that is switched by hand follows late, some rise slowly, and some sensors
+// smooth.
 func settlesWithin(cut *capture.Stretches) float64 {
 	var times []float64
 	for i := range cut.Holds {
@@ -212,8 +206,8 @@ func settlesWithin(cut *capture.Stretches) float64 {
 	return times[len(times)*4/5]
 }
 
-// settlingTime is how long after a switching at a moment readings are on their way
-// still, between the switchings before and after it.
+// settlingTime is how many seconds after a switching readings are still on their way, given when
+// it was and the switchings before and after it.
 func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
 	const (
 		least  = 20.0 // uT of change, or nothing is seen
@@ -257,8 +251,8 @@ func settlingTime(bs []capture.B, from, at, to float64) (t float64, ok bool) {
 	return t, true
 }
 
-// switchedAround is when the supply was told to be switched last before t and next after
-// it; infinite where it never was.
+// switchedAround is when the supply was told to be switched last before t and next after it;
+// infinite where it was not.
 func switchedAround(cut *capture.Stretches, t float64) (last, next float64) {
 	last, next = math.Inf(-1), math.Inf(1)
 	for i := 1; i < len(cut.Drives); i++ {

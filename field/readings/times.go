@@ -7,15 +7,12 @@ import (
 	"polewise/field/capture"
 )
 
-// The times of readings are not always when they were taken: browsers round them, and what came
-// in a heap was taken before.
+// The times of readings are not always those at which they were taken: browsers round them, and
+// what came in a heap was taken before.
 
-const (
-	// From this share of readings with the time of the one before on they were rounded: a sensor
-	// that reads ten times a second to the moment has no two of the same.
-	sameTimes    = 0.04
-	coarseCycles = 0.25 // of a pulse's period: less exact times do not tell what was read in it
-)
+// sameTimes is the share of readings with the time of the one before from which times were
+// rounded: a sensor that reads ten times a second to the moment has no two of the same.
+const sameTimes = 0.04
 
 // coarseSteps are the seconds that times may have been rounded to.
 var coarseSteps = [...]float64{0.1, 0.05}

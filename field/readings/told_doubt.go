@@ -5,13 +5,13 @@ import (
 	"slices"
 )
 
-// A person taps a moment before or after they switch the supply, and readings may freeze
-// just then: that the supply was switched at another moment than told is tried against a
-// phone that re-zeroed itself.
+// People tap a moment before or after they switch the supply, and readings may freeze just then. So
+// besides a phone that re-zeroed itself, a supply that was switched at another moment than told is
+// tried.
 
-// neverSwitched fits samples as if all had been read with the supply on, and as if all had
-// been with it off, where that may be: what was told otherwise was read so near a
-// switching that it may have come before or after it.
+// neverSwitched fits samples as if all had been read with the supply on, and as if all had been
+// with it off. Either is tried only where all samples told otherwise lie so near a switching that
+// it may have come after them, or before.
 func neverSwitched(xs []sample, sigma [3]float64) (out []Reading) {
 	var f Reading
 	f.LogW = math.Log((1 - jumpPrior) * toldOffChance)
@@ -33,8 +33,7 @@ func neverSwitched(xs []sample, sigma [3]float64) (out []Reading) {
 	return out
 }
 
-// worthDoubt is how far below the best, in log units, a supply that was switched too
-// late for any reading still is to be reckoned with.
+// worthDoubt is how many log units below the best fit one of neverSwitched still counts.
 const worthDoubt = 16
 
 // allUnsure tells whether every sample with the supply off, or on, was taken so near a
@@ -43,23 +42,20 @@ func allUnsure(xs []sample, state float64) bool {
 	return !slices.ContainsFunc(xs, func(x sample) bool { return x.s == state && !x.early && !x.soon })
 }
 
-// How often the supply is told to have been switched a moment after or before it
-// was, and by how much at most.
 const (
-	toldOffChance = 0.1
-	mostToldOff   = 0.7 // seconds, of those who tell it about when they do
+	toldOffChance = 0.1 // that a switching is told a moment before or after it was
+	mostToldOff   = 0.7 // seconds, by people who tell it about when they switch
 )
 
-// otherTold is a hold's samples with the supply switched at another moment than
-// told. One sample may be left out, taken while the field changed.
+// otherTold is a hold's samples with the supply switched at another moment than told.
 type otherTold struct {
 	xs   []sample
-	left float64 // samples left out
-	logP float64
+	left float64 // how many were left out, taken while the field changed: 0 or 1
+	logP float64 // log prior chance
 }
 
-// toldOff lists what the samples are when one of the switchings was told late or
-// early, that before the first of them among others, by so many seconds at most.
+// toldOff lists a hold's samples with one of its switchings told up to off seconds late or early:
+// that before the first sample, or one of those between samples.
 func toldOff(xs []sample, off float64) (out []otherTold) {
 	for k := 0; k < len(xs) && xs[k].early && xs[k].s == xs[0].s; k++ {
 		moved := slices.Clone(xs)
@@ -101,9 +97,8 @@ func toldOff(xs []sample, off float64) (out []otherTold) {
 	return kept
 }
 
-// allToldOff lists what the samples are when more than one of the switchings was told late
-// or early: as the two levels have it that they lie at, whichever of them is off. Where both
-// may be, the hold reads one way as well as the other.
+// allToldOff lists a hold's samples with more than one of its switchings told late or early: the
+// supply is taken to have been switched as the two levels show, with either of them on.
 func allToldOff(xs []sample, sigma [3]float64) (out []otherTold) {
 	if len(xs) < 4 {
 		return nil
@@ -140,10 +135,10 @@ func allToldOff(xs []sample, sigma [3]float64) (out []otherTold) {
 	return out
 }
 
-// clearGap is how many times the noise two levels lie apart that are told by themselves.
+// clearGap is how many times the noise apart two levels are told by themselves.
 const clearGap = 8
 
-// fit is what they say then.
+// fit is what the samples say then.
 func (o *otherTold) fit(sigma [3]float64) Reading {
 	ax, log := fitAxes(o.xs, sigma)
 	for a := range sigma {

@@ -8,34 +8,34 @@ import (
 	"polewise/field/capture"
 )
 
-// Who lays a phone down with one hand and switches the supply with the other taps up to a
-// second and more before or after the switch. Over a strong coil the readings show it
-// plainly: two levels, and when they went from one to the other.
+// Who lays a phone down with one hand and switches the supply with the other may tap a second and
+// more before or after the switching. Over a strong coil the readings show plainly when it was:
+// they lie at two levels, and go from one to the other.
 
 const (
 	leastPlain  = 30.0 // uT between two levels, or it is not looked at
-	surelyPlain = 60.0 // from which no phone re-zeroed itself; below, the level with the supply off must be
-	groundNear  = 15.0 // so near to one known
-	firmWithin  = 0.06 // of that: a sample as near a level, and as near the line between both, lies at it
-	firmUT      = 3.0  // and so many more beside the line
+	surelyPlain = 60.0 // uT between them from which it was surely no phone that re-zeroed itself; if less,
+	groundNear  = 15.0 // the level with the supply off must be so near, in uT, to one known
+	firmWithin  = 0.06 // share of the way between them: a sample so near a level along it lies at that level,
+	firmUT      = 3.0  // if it lies so near beside it too, but for so many uT more
 	fewestPlain = 6    // samples of a hold
-	plainShare  = 0.6  // of them that must lie at a level
-	fewestRun   = 3    // that follow each other there, but for the first and the last
-	overshoot   = 0.25 // of those at a level, at most, that go further
+	plainShare  = 0.6  // of these that must lie at a level
+	fewestRun   = 3    // that must follow each other there, but for the first level and the last
+	overshoot   = 0.25 // of those at a level that may lie beyond it
 
-	leastLeft = 8.0 // uT, and the noise, by which a level is left in the end
+	leastLeft = 8.0 // uT beyond the noise by which a level is left in the end
 
 	mostRetold  = 1.6  // s from the moment told
 	exactSD     = 0.15 // s, of those who tap as they switch
 	looseShare  = 0.15 // of switchings that were told at some other moment (like those around it an estimate, no source)
-	asTold      = 0.12 // s that are left as they are
-	polesApart  = 4.0  // log units by which what was off and what on must be known
-	groundSD    = 40.0 // uT by which the level with the supply off differs from the one before
-	groundWorth = 15.0 // log units that it may tell
+	asTold      = 0.12 // s from the moment told within which it is left as it is
+	polesApart  = 4.0  // log units by which one level must be likelier on than the other
+	groundSD    = 40.0 // uT by which the level with the supply off differs from the one before, one sd
+	groundWorth = 15.0 // log units that this may tell, at most
 )
 
-// retell moves the moments at which the supply was told to be switched to where a hold
-// shows that it was, and reports by how much at most, seconds.
+// retell moves the moments at which the supply was told to be switched to where holds show that
+// it was, and reports by how many seconds at most.
 func retell(cut *capture.Stretches) (most float64) {
 	grounds := map[float64][3]float64{} // by how the phone lay, the last level with the supply off
 	for i := range cut.Rests {
@@ -74,9 +74,9 @@ func retell(cut *capture.Stretches) (most float64) {
 	return most
 }
 
-// worthTelling is by how much a switching must have been told off, seconds, for it to be said,
-// and for others to be looked for as far off: those who told some of them late did so with
-// others.
+// worthTelling is how many seconds early or late a switching must have been told for that to be
+// said, and for switchings that do not show to be thought as far off: who told some of them late
+// did so with others.
 const worthTelling = 0.35
 
 // allOf are a stretch's samples, whatever the supply did.
@@ -97,13 +97,15 @@ type plainHold struct {
 	first, last float64    // s, of the samples
 }
 
-// interval is when something happened that two samples have between them, seconds. What a
-// sensor repeats bit for bit is left out, so they may lie seconds apart.
+// interval is the time between two samples in which something happened, seconds. What a sensor
+// repeats bit for bit is left out, so it may be long.
 type interval struct{ from, to float64 }
 
+// middle is the moment half way through it.
 func (b interval) middle() float64 { return (b.from + b.to) / 2 }
 
-// nearest is when it happened if it was told to have at t.
+// nearest is the moment within it that is nearest to t, if t is not in it a little inward of its
+// ends.
 func (b interval) nearest(t float64) float64 {
 	const inward = 0.05 // half the time between two samples of most phones
 	if in := min(inward, (b.to-b.from)/2); t < b.from {
@@ -117,7 +119,7 @@ func (b interval) nearest(t float64) float64 {
 // gap is how far its levels lie apart.
 func (p *plainHold) gap() float64 { return Gap(p.level[0], p.level[1]) }
 
-// plainly tells of a hold that shows nothing but two levels, one after the other.
+// plainly reads a hold that shows nothing but two levels, in turns; not ok where it does not.
 func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 	xs := allOf(h)
 	if len(xs) < fewestPlain {
@@ -163,13 +165,14 @@ func plainly(h *capture.Stretch) (p plainHold, ok bool) {
 	return p, len(p.went) > 0 && float64(f.count[0]+f.count[1]) >= plainShare*float64(len(xs))
 }
 
-// firm tells at which of two levels samples lie.
+// firm tells at which of two levels samples lie, and counts them.
 type firm struct {
 	from, way     [3]float64 // the first level, and the way to the second
-	square        float64    // of that
-	count, beyond [2]int     // samples at a level, and further from the other one
+	square        float64    // of the way's length
+	count, beyond [2]int     // samples at each level, and beyond it
 }
 
+// firmBetween is a firm for two levels.
 func firmBetween(level [2][3]float64) (f firm) {
 	f.from = level[0]
 	for a := range f.way {
@@ -204,9 +207,9 @@ func (f *firm) at(x *sample) (level int, ok bool) {
 	return 0, false
 }
 
-// leaving tells of a hold at one level that it leaves in the end: the supply was switched so
-// late that the sensor never came to the other, or the phone was taken away. What the other
-// is nobody knows.
+// leaving reads a hold that lies at one level and leaves it in the end: the supply was switched
+// so late that the sensor never came to the other level, or the phone was taken away. Not ok
+// where it does not.
 func leaving(h *capture.Stretch) (p plainHold, ok bool) {
 	xs := arrived(allOf(h))
 	n := len(xs)
@@ -228,16 +231,16 @@ func leaving(h *capture.Stretch) (p plainHold, ok bool) {
 	return plainHold{level: [2][3]float64{level, furthest.u}, at: []int{0, 1}, went: []interval{{xs[k-1].t, xs[k].t}}, first: xs[0].t, last: xs[n-1].t}, true
 }
 
-// matched says which switchings those are that a hold shows, and which of its levels is on.
+// matched says which of the switchings told are those that a hold shows.
 type matched struct {
-	on    int
-	log   float64
-	moved map[int]float64 // by the drive line's number, when it was
+	on    int             // the level with the supply on
+	log   float64         // how likely that is
+	moved map[int]float64 // when each was, by the number of its drive line
 }
 
-// match finds the switchings told that the levels of a hold go with, given what the level with
-// the supply off was last, by how the phone lay; nil where that is not known, or none was told
-// near it.
+// match finds the switchings told that those of a hold go with, given what the level with the
+// supply off was last, by how the phone lay; nil where none was told near, or nothing tells which
+// level is on.
 func (p *plainHold) match(cut *capture.Stretches, h *capture.Stretch, grounds map[float64][3]float64) *matched {
 	var told []int
 	for k := 1; k < len(cut.Drives); k++ {
@@ -278,9 +281,9 @@ func (p *plainHold) match(cut *capture.Stretches, h *capture.Stretch, grounds ma
 	return nil
 }
 
-// as takes what a hold shows for the switchings told from one of them on, with one of its
-// levels on; nil where that cannot be. What was told and does not show was before the first
-// sample or after the last.
+// as takes the switchings that a hold shows for those told, from one of these on, with one of the
+// hold's levels on; nil where that cannot be. What was told and does not show was before the
+// first sample or after the last.
 func (p *plainHold) as(cut *capture.Stretches, told []int, from, on int) *matched {
 	m := &matched{on: on, moved: map[int]float64{}}
 	for q, k := range told {
@@ -305,15 +308,15 @@ func (p *plainHold) as(cut *capture.Stretches, told []int, from, on int) *matche
 	return m
 }
 
-// toldLog is how likely a switching was so many seconds after it was told, against one that
-// was just then.
+// toldLog is the log of how likely a switching was so many seconds after it was told, against one
+// that was just then.
 func toldLog(after float64) float64 {
 	x := after / exactSD
 	const wide = exactSD * math.SqrtPi * math.Sqrt2 / (2 * mostRetold) // density of the loose, against the peak of the exact
 	return math.Log((1-looseShare)*math.Exp(-x*x/2) + looseShare*wide)
 }
 
-// furthest is by how much the switchings were told off at most, seconds.
+// furthest is how many seconds early or late the switchings were told at most.
 func (m *matched) furthest(cut *capture.Stretches) (most float64) {
 	for k, t := range m.moved {
 		most = max(most, math.Abs(t-cut.Drives[k].T))
@@ -321,7 +324,8 @@ func (m *matched) furthest(cut *capture.Stretches) (most float64) {
 	return most
 }
 
-// apply moves what was told too far off, and tells by how much at most.
+// apply moves the switchings that were told too early or late, and returns by how many seconds at
+// most.
 func (m *matched) apply(cut *capture.Stretches) (most float64) {
 	if most = m.furthest(cut); most <= asTold {
 		return 0

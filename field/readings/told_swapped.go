@@ -7,22 +7,22 @@ import (
 	"polewise/layout"
 )
 
-// Who loses count of their switchings tells on for off. Such a hold shows the coil the other
-// way round, and what it tells to be the background is none: that lies where no other hold or
-// rest has it, and the level told to be on lies there. Who does so from the beginning has no
-// honest hold to show it by; but then all backgrounds told are larger than the earth's field,
-// and all that is told to be on is not.
+// Who loses count of their switchings tells on for off, and such a hold shows the coil the other
+// way round. It is found by its background, which lies where no other hold or rest has it, while
+// the level told to be on lies there. Who tells it wrongly from the beginning leaves no right
+// hold to compare with; but then all backgrounds told are larger than the earth's field, and what
+// is told to be on is not.
 
 // Bounds on such a hold.
 const (
 	fewestGrounds = 2   // other holds and rests that tell where the background is
 	swappedNear   = 0.3 // of the gap between its levels, within which the one told to be on must lie
 	plainlyTold   = 0.8 // of the samples at a level that are told one way
-	// The earth's field with steel under it is no larger than the one; what is larger than the
-	// other, uT, is a driven coil's, or a phone's whose own magnetism was never taken out.
+	// The earth's field with steel under it is no larger than mostEarth uT. What is larger than
+	// noEarth is a driven coil's, or that of a phone whose own magnetism was never taken out.
 	mostEarth, noEarth = 85, 110
-	ownMagnetism       = 30   // uT within which two backgrounds of such a phone lie
-	enoughAgree        = 4    // holds whose backgrounds agree better than their coils: such a phone
+	ownMagnetism       = 30   // uT within which all backgrounds of such a phone lie
+	enoughAgree        = 4    // holds whose backgrounds agree better than their other levels show such a phone
 	mostlyDark         = 0.67 // of the holds told on must read no more than the earth's field
 )
 
@@ -32,13 +32,13 @@ type told struct {
 	plain   bool
 }
 
-// seemsSwapped tells of a hold whose background is no earth's, where that with the supply on
-// might be.
+// seemsSwapped tells whether the level told to be off is too large for the earth's field, and the
+// one told to be on is not.
 func (l *told) seemsSwapped() bool {
 	return l.plain && sizeOf(l.off) > noEarth && sizeOf(l.on) < mostEarth
 }
 
-// toldLevels are a hold's two levels.
+// toldLevels finds a hold's two levels.
 func toldLevels(plan *layout.Plan, cut *capture.Stretches, h *capture.Stretch) (t told) {
 	p, plain := plainly(h)
 	if !plain {
@@ -109,9 +109,9 @@ func (s *Source) dropSwapped() {
 	cut.Holds = kept
 }
 
-// dropAllSwapped leaves out the holds of somebody who told it wrongly from the beginning, by
-// the size of the earth's field, and the rests with the supply on. It returns what the holds
-// that are left tell.
+// dropAllSwapped leaves out the holds of somebody who told it wrongly from the beginning, found
+// by the size of the earth's field, and the rests with the supply on. It returns what the holds
+// left tell.
 func (s *Source) dropAllSwapped(all []told) []told {
 	var offs, ons []sample // of those that seem swapped
 	var own ownFields      // backgrounds of others that are no earth's
@@ -129,9 +129,9 @@ func (s *Source) dropAllSwapped(all []told) []told {
 	return s.dropTold(all, own, func(i int) bool { return all[i].seemsSwapped() && own.lit(all[i].off) })
 }
 
-// dropDark leaves out the holds told on that read no more than the earth's field, nearly all
-// of them, and the rests told off that read more: the supply was on in the rests alone. It
-// returns what the holds that are left tell.
+// dropDark does the same where the supply was on in the rests alone: some rest reads too much for
+// the earth's field, and most of the holds told to be on all the time read no more than that. It
+// leaves out these holds and rests, and returns what the holds left tell.
 func (s *Source) dropDark(all []told) []told {
 	var own ownFields
 	for _, l := range all {
@@ -161,11 +161,13 @@ func (s *Source) dropDark(all []told) []told {
 // ownFields are backgrounds that a phone has by a magnetism of its own.
 type ownFields [][3]float64
 
-// lit tells of a background that neither the earth nor such a magnetism makes.
+// lit tells whether what is told to be a background is more than the earth or such a magnetism
+// makes.
 func (own ownFields) lit(ground [3]float64) bool {
 	return sizeOf(ground) > noEarth && !slices.ContainsFunc(own, func(b [3]float64) bool { return Gap(b, ground) < ownMagnetism })
 }
 
+// litRest tells that of a rest.
 func (own ownFields) litRest(r capture.Stretch) bool {
 	xs := allOf(&r)
 	return len(xs) > 0 && own.lit(medianOf(xs))

@@ -16,7 +16,7 @@ func times(m *[3][3]float64, v *[3]float64) (out [3]float64) {
 	return out
 }
 
-// Gap is how far two levels lie apart.
+// Gap is how far two fields lie apart.
 func Gap(a, b [3]float64) float64 {
 	d := [3]float64{a[0] - b[0], a[1] - b[1], a[2] - b[2]}
 	return sizeOf(d)
@@ -93,8 +93,8 @@ func LogAdd(a, b float64) float64 {
 	return a + math.Log1p(math.Exp(b-a))
 }
 
-// Snapped is the power of step nearest to x, both above zero: what hardly differs is the same
-// then, and need not be worked out again.
+// Snapped is the power of step nearest to x, both above zero. Numbers that hardly differ become
+// the same, and what follows from them need not be worked out again.
 func Snapped(x, step float64) float64 {
 	return math.Pow(step, math.Round(math.Log(x)/math.Log(step)))
 }

@@ -56,6 +56,7 @@ func (m *Model) AccountUntil(ctx context.Context, before *Before, captures ...*c
 	return v, a, err
 }
 
+// account accounts for every reading since the last mend.
 func (e *engine) account(list []*scored) *Account {
 	a := &Account{Why: *e.why(list), Holds: []HoldAccount{}, Passes: []PassAccount{}}
 	if len(list) == 0 || len(e.factors) == 0 {
@@ -68,7 +69,7 @@ func (e *engine) account(list []*scored) *Account {
 	}
 	odd := e.unexplained(best)
 	for i, f := range e.factors {
-		if e.ev.mended != nil && f.frame().src >= e.ev.firstOld {
+		if e.ev.sources[f.frame().src].mended != nil {
 			continue // read in an earlier check
 		}
 		switch f := f.(type) {
@@ -90,14 +91,8 @@ func (e *engine) account(list []*scored) *Account {
 	return a
 }
 
-// logOf is a factor's log likelihood where a node puts its phone.
-func (e *engine) logOf(n *node, factor int) float64 {
-	c, m := e.likeliest(n, e.factors[factor].frame().src)
-	return n.said[factor].at(c*len(n.sc.s) + m)
-}
-
-// expects is the background under a hold, what the hold read, and what a node
-// expects it to read.
+// expects is the background under a hold, what the hold read with the supply on, and what a node
+// expects it to read, before the hold itself tells where the mark was laid.
 func (e *engine) expects(n *node, i int, h *holdFactor) (rest, read [3]float64, x Expected) {
 	cell, m := e.likeliest(n, h.source)
 	r := slices.MaxFunc(h.readings, func(a, b reading) int { return cmp.Compare(a.LogW, b.LogW) })

@@ -20,9 +20,8 @@ type Before struct {
 type afterMend struct {
 	touched map[int]bool // to be read again
 	turned  map[int]bool // its field runs the other way since
-	key     string       // names turned
-	passed  map[int]bool // read before it by passes, which do not count
-	holds   int          // readings from before the mend that count
+	key     string       // equal for equal turned
+	passed  map[int]bool // read before it by passes, which no longer count
 }
 
 // mendedBy works out which coils a mend touched and turned; nil where it changed
@@ -70,10 +69,10 @@ func mendedBy(plan *layout.Plan, mend []Mend) *afterMend {
 	return a
 }
 
-// gatherAfter gathers what was read since a mend, and before it what still counts:
-// holds, headings and faces over coils that it left alone and that were not read again, and
-// the ohms of what it did not open a joint of. A pass would have to be found its way anew
-// under every fault that a mend may leave; each row is drawn once more in the end anyway.
+// gatherAfter gathers what was read since a mend, and what was read before it and still counts:
+// holds, headings and faces over coils that it left alone and that were not read again, and the
+// ohms of what it did not open a joint of. Passes do not: each row is drawn once more in the end
+// anyway.
 func gatherAfter(plan *layout.Plan, before *Before, captures []*capture.Capture) (*evidence, error) {
 	ev, err := gather(plan, captures)
 	if err != nil || before == nil {
@@ -114,8 +113,7 @@ func (ev *evidence) carryOver(plan *layout.Plan, old *evidence, a *afterMend) {
 	stale := ev.held()
 	maps.Copy(stale, a.touched)
 	ev.mended = a
-	shift := len(ev.sources)
-	ev.firstOld = shift
+	shift := len(ev.sources) // of the old sources' numbers
 	for _, s := range old.sources {
 		s.mended = a
 		ev.sources = append(ev.sources, s)
@@ -128,21 +126,18 @@ func (ev *evidence) carryOver(plan *layout.Plan, old *evidence, a *afterMend) {
 		if !stale[h.coil] {
 			h.source += shift
 			ev.holds = append(ev.holds, h)
-			a.holds++
 		}
 	}
 	for _, b := range old.bearings {
 		if !stale[b.coil] {
 			b.source += shift
 			ev.bearings = append(ev.bearings, b)
-			a.holds++
 		}
 	}
 	for _, f := range old.faces {
 		if !stale[f.coil] {
 			f.old = true
 			ev.faces = append(ev.faces, f)
-			a.holds++
 		}
 	}
 	var ohms, gone []ohmReading
@@ -165,7 +160,7 @@ func (ev *evidence) carryOver(plan *layout.Plan, old *evidence, a *afterMend) {
 	}
 }
 
-// held are the coils that something was read over, the phone or needle laid there.
+// held are the coils that something was read over other than in a pass.
 func (ev *evidence) held() map[int]bool {
 	out := map[int]bool{}
 	for i := range ev.holds {
@@ -180,8 +175,8 @@ func (ev *evidence) held() map[int]bool {
 	return out
 }
 
-// noteOhmsGone says of ohms noted before a mend that opened joints that they do not count, but
-// for what was measured since.
+// noteOhmsGone notes which ohms from before a mend no longer count, but for what was measured
+// since.
 func (ev *evidence) noteOhmsGone(plan *layout.Plan, gone []ohmReading) {
 	var names []string
 	for i := range gone {
@@ -199,13 +194,13 @@ func (ev *evidence) noteOhmsGone(plan *layout.Plan, gone []ohmReading) {
 	}
 }
 
-// mostNamed is of how many ohms it is said by name.
+// mostNamed is the most ohms that are named there.
 const mostNamed = 4
 
 // readSince tells whether a coil has been read since the mend.
 func (e *engine) readSince(j int) bool {
 	for _, f := range e.factors {
-		if fr := f.frame(); fr.coil == j && fr.src < e.ev.firstOld {
+		if fr := f.frame(); fr.coil == j && e.ev.sources[fr.src].mended == nil {
 			return true
 		}
 	}
@@ -222,9 +217,8 @@ func (e *engine) readSince(j int) bool {
 	return false
 }
 
-// stillWrong is a coil that was turned and is read as reversed since: what was read before
-// the mend then says nothing of coils that were to be left alone, one of which may have been
-// turned instead. None is -1.
+// stillWrong is a coil that was to be turned and reads as reversed since; -1 for none. Another
+// one may have been turned instead, and what was read before the mend then tells nothing of any.
 func (e *engine) stillWrong(p []map[State]float64) int {
 	if e.ev.mended == nil {
 		return -1
@@ -237,8 +231,8 @@ func (e *engine) stillWrong(p []map[State]float64) int {
 	return -1
 }
 
-// turnedInstead asks for the coil nearest to one that is still wrong which was not read since;
-// nil where all were, or none is.
+// turnedInstead asks for the coil nearest to one that is still wrong, of those not read since the
+// mend; nil where all were read, or none is wrong.
 func (e *engine) turnedInstead(still int) *Next {
 	if still < 0 {
 		return nil
@@ -252,9 +246,9 @@ func (e *engine) turnedInstead(still int) *Next {
 	return nil
 }
 
-// closing is what is still to be read after a mend before anything is said of the
-// pad as a whole: what was mended first, then every other coil once, since
-// nobody knows what else was turned.
+// closing asks for what must still be read after a mend before the pad as a whole is called as
+// planned: first what was mended, then every other coil once, since nobody knows what else was
+// turned; nil where nothing is missing.
 func (e *engine) closing() *Next {
 	a := e.ev.mended
 	if a == nil {

@@ -15,13 +15,14 @@ type background struct {
 	variance [3]float64
 }
 
-// backgroundGroup is the prior of one group's background, from rests if any.
+// backgroundGroup is the readings of one phone lying one way, which share a background, with what
+// is known of that before any hypothesis: from rests if there are any.
 type backgroundGroup struct {
-	src     int
-	topDeg  float64
-	mean    [3]float64
-	sd      [3]float64
-	settles bool // some factor in it needs the background
+	src    int
+	topDeg float64
+	mean   [3]float64
+	sd     [3]float64
+	toFit  bool // some hold of it does not tell its own background
 }
 
 // prior is the background before any hypothesis.
@@ -40,27 +41,27 @@ type needsBackground interface {
 const (
 	rezeroChance = 0.08 // that a phone re-zeroes itself between two holds
 	rezeroSD     = 20.0 // by how much, per axis, uT (like the line before an estimate, no source)
-	mostRezero   = 3.5  // times that: further off no phone re-zeroes itself
-	heldFrom     = 2.5  // standard deviations from the level, from which a reading counts for less, by Huber's rule
+	mostRezero   = 3.5  // times that: a phone re-zeroes itself by no more
+	heldFrom     = 2.5  // standard deviations from the level beyond which a reading counts for less, by Huber's rule
 )
 
-// left is the background that one reading leaves under a hypothesis.
+// left is the background that one reading leaves: what is left of it without the pull that a
+// hypothesis expects.
 type left struct {
 	factor int
 	t      float64
 	b, w   [3]float64 // value and weight (1/variance) per axis
 }
 
-// fitBackground moves the backgrounds to where a node's hypothesis leaves them:
-// one level per group, with steps where the phone seems to have re-zeroed
-// itself. It reports whether any moved by more than matters: those that stood in
-// the last verdict may be off by some of what is open about them anyway. At first the
-// levels are taken as they are with the current as planned: where they are not known yet,
-// another current makes up for that, and the levels that go with it for the current.
-func (e *engine) fitBackground(n *node, stood, first bool) bool {
+// fitBackground moves the backgrounds to where a node's hypothesis leaves them: one level per
+// group, with steps where the phone seems to have re-zeroed itself. It reports whether any moved
+// by more than matters. Those that stood since the last verdict may lie off by part of what is
+// open about them. If planned, the levels are those left with the current as planned. That is
+// for the first round: while levels are not known, a wrong current may make up for them, and
+// they would then be fitted to it.
+func (e *engine) fitBackground(n *node, stood, planned bool) (moved bool) {
 	was := slices.Clone(n.bg)
-	votes := e.levelGroups(n, first)
-	moved := false
+	votes := e.levelGroups(n, planned)
 	fit := slices.Clone(n.bg)
 	for i := range n.bg {
 		if n.bg[i].alike(&was[i], stood) {
@@ -73,7 +74,7 @@ func (e *engine) fitBackground(n *node, stood, first bool) bool {
 	if !stood {
 		return moved
 	}
-	// What the readings lose by a level that is not quite the fitted one.
+	// What the readings lose by a level that is not quite the fitted one counts.
 	for _, l := range votes {
 		for a, w := range l.w {
 			d := n.bg[l.factor].b[a] - fit[l.factor].b[a]
@@ -83,20 +84,20 @@ func (e *engine) fitBackground(n *node, stood, first bool) bool {
 	return moved
 }
 
-// levelGroups levels the backgrounds of every group that needs it by what its readings leave,
-// and returns these.
-func (e *engine) levelGroups(n *node, first bool) (votes []left) {
+// levelGroups sets the backgrounds of every group that is to be fitted by what its readings leave,
+// and returns what they leave.
+func (e *engine) levelGroups(n *node, planned bool) (votes []left) {
 	n.bgLog = 0
 	type spot struct{ cell, scale int }
 	spots := make([]spot, len(e.phones))
 	for p := range e.phones {
-		if spots[p].cell, spots[p].scale = e.likeliest(n, p); first {
+		if spots[p].cell, spots[p].scale = e.likeliest(n, p); planned {
 			spots[p].cell, spots[p].scale = e.expected(n, p)
 		}
 	}
 	for g := range e.groups {
 		gr := &e.groups[g]
-		if !gr.settles {
+		if !gr.toFit {
 			continue
 		}
 		var list []left
@@ -139,8 +140,9 @@ func (e *engine) levelOthers(n *node, group int, list []left) {
 	}
 }
 
-// expected are the offset cell and the scale to expect before the backgrounds are known:
-// where the sensor was said to sit, or, where nobody said, the likeliest at that scale.
+// expected are the offset cell and the scale to expect before the backgrounds are known: the scale
+// with the greatest prior, and where the sensor was told to sit or, where nobody told, the cell
+// that is likeliest at that scale.
 func (e *engine) expected(n *node, src int) (cell, scale int) {
 	scale = slices.Index(n.sc.lp, slices.Max(n.sc.lp))
 	ph := e.phones[src]
@@ -158,8 +160,8 @@ func (e *engine) expected(n *node, src int) (cell, scale int) {
 	return cell, scale
 }
 
-// left is what a factor leaves as background with the phone's sensor in a cell and
-// the current at a scale.
+// left is what a factor leaves as background with the phone's sensor in a cell and the current at
+// a scale, if it leaves one.
 func (e *engine) left(n *node, factor int, r needsBackground, cell, scale int) (left, bool) {
 	s := n.said[factor]
 	if s.cell != cell || s.scale != scale {
@@ -175,12 +177,13 @@ func (e *engine) left(n *node, factor int, r needsBackground, cell, scale int) (
 	return l, s.leaves
 }
 
-// Backgrounds closer than this say the same of every reading: a hold's own drift
-// is twenty times that. Those of a search need not be fitted any closer.
+// How close a fitted background may lie to what it was to stay so. A hold's own drift is twenty
+// times alikeUT, so every reading says the same of both.
 const (
-	alikeUT    = 0.5
-	alikeShare = 1.1 // of the variance with the drift
-	stoodSD    = 0.5 // of what is open about a level that stood in the last verdict
+	alikeUT    = 0.5 // uT
+	alikeShare = 1.1 // by which the variances, drift included, may differ
+	// Of one that stood since the last verdict: standard deviations, and the like share.
+	stoodSD    = 0.5
 	stoodShare = 1.3
 )
 
@@ -200,36 +203,17 @@ func (b *background) alike(was *background, stood bool) bool {
 	return true
 }
 
-// settle levels a group's backgrounds piece by piece and returns the log prior
-// of the result: the first level against the rest, every later one against the
-// level before it.
-func (g *backgroundGroup) settle(list []left, bg []background) float64 {
+// settle sets a group's backgrounds, one level for each piece between two steps, and returns the
+// log prior of the result: of the first level by what is known of the group, of every later one
+// by the level before it.
+func (g *backgroundGroup) settle(list []left, bg []background) (log float64) {
 	cuts := steps(list)
-	log := 0.0
-	mean := g.mean
-	sd := g.sd
+	mean, sd := g.mean, g.sd
 	for c := 0; c+1 < len(cuts); c++ {
 		piece := list[cuts[c]:cuts[c+1]]
 		var fit background
-		for a := 0; a < 3; a++ {
-			prec := 1 / (sd[a] * sd[a])
-			sum := mean[a] * prec
-			// Twice, the second time with readings far from the level held back.
-			level, spread := sum/prec, 1/prec
-			for pass := 0; pass < 2; pass++ {
-				p, s := 1/(sd[a]*sd[a]), mean[a]/(sd[a]*sd[a])
-				for _, l := range piece {
-					w := l.w[a]
-					if pass > 0 {
-						if d := math.Abs(l.b[a]-level) / math.Sqrt(1/w+spread); d > heldFrom {
-							w *= heldFrom / d
-						}
-					}
-					p += w
-					s += w * l.b[a]
-				}
-				level, spread = s/p, 1/p
-			}
+		for a := range fit.b {
+			level, spread := levelOf(piece, a, mean[a], sd[a])
 			fit.b[a], fit.variance[a] = level, spread
 			d := (level - mean[a]) / sd[a]
 			log += -d*d/2 - 0.5*math.Log(sd[a]*sd[a]/spread)
@@ -245,7 +229,28 @@ func (g *backgroundGroup) settle(list []left, bg []background) float64 {
 	return log
 }
 
-// steps cuts a row of backgrounds where splitting a piece in two explains more
+// levelOf is the level of one axis of a piece, and its variance, given mean and standard deviation
+// before these readings. It is worked out twice, the second time with readings far from the
+// level counting for less.
+func levelOf(piece []left, axis int, mean, sd float64) (level, variance float64) {
+	for again := range 2 {
+		p, s := 1/(sd*sd), mean/(sd*sd)
+		for _, l := range piece {
+			w := l.w[axis]
+			if again > 0 {
+				if d := math.Abs(l.b[axis]-level) / math.Sqrt(1/w+variance); d > heldFrom {
+					w *= heldFrom / d
+				}
+			}
+			p += w
+			s += w * l.b[axis]
+		}
+		level, variance = s/p, 1/p
+	}
+	return level, variance
+}
+
+// steps cuts what readings leave, in order of time, where splitting a piece in two explains more
 // than a step costs; it returns the bounds of the pieces.
 func steps(list []left) []int {
 	cuts := []int{0, len(list)}
@@ -267,8 +272,8 @@ func steps(list []left) []int {
 	return cuts
 }
 
-// tamed returns a piece with readings further from its middle than any phone
-// re-zeroes left out of account: what nothing explains must not look like a step.
+// tamed is a piece in which readings further from its middle than any phone re-zeroes count for
+// nothing: what nothing explains must not look like a step.
 func tamed(piece []left) []left {
 	out := slices.Clone(piece)
 	v := make([]float64, len(piece))
@@ -286,8 +291,7 @@ func tamed(piece []left) []left {
 	return out
 }
 
-// bestStep finds the cut of a piece that gains most, log units net of the
-// step's own price.
+// bestStep finds the cut of a piece that gains most: log units, less the price of a step.
 func bestStep(piece []left) (at int, gain float64) {
 	var w, wb [3]float64 // of everything
 	for _, l := range piece {
@@ -315,4 +319,50 @@ func bestStep(piece []left) (at int, gain float64) {
 		}
 	}
 	return at, gain
+}
+
+// How well a background is known before any hold, uT, one standard deviation (estimates, no
+// source).
+const (
+	unknownSD            = 250.0      // without a rest: the earth's field and a phone's own error, which may be hundreds
+	turnedSD, turnedUpSD = 45.0, 14.0 // after a rest with the phone turned otherwise: in the plane, and along its z
+	restedSD             = 100.0      // what is known to better than this was told by a rest
+)
+
+// groupFor finds or makes the background group of a phone lying one way.
+func (e *engine) groupFor(src int, topDeg float64) int {
+	for g := range e.groups {
+		if e.groups[g].src == src && lieAlike(topDeg, e.groups[g].topDeg) {
+			return g
+		}
+	}
+	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{unknownSD, unknownSD, unknownSD}}
+	if b := e.ev.restOf(src); b != nil {
+		gr.mean, gr.sd = *b, e.ev.restSD(src, topDeg, *b)
+	}
+	e.groups = append(e.groups, gr)
+	return len(e.groups) - 1
+}
+
+// restSD is how well the middle of a phone's rests tells its background as it lies one way. Rests
+// that lie far apart, as where one was taken beside the supply, tell that much less.
+func (ev *evidence) restSD(src int, topDeg float64, middle [3]float64) [3]float64 {
+	// Nobody knows which way the phone lay during the rest, but it lay flat.
+	sd := [3]float64{readings.RestSD, readings.RestSD, readings.RestSD / 2}
+	var apart [3]float64
+	for _, r := range ev.rests {
+		if r.source != src {
+			continue
+		}
+		if !lieAlike(topDeg, r.TopDeg) {
+			sd = [3]float64{turnedSD, turnedSD, turnedUpSD}
+		}
+		for a := range apart {
+			apart[a] = math.Max(apart[a], math.Abs(r.B[a]-middle[a]))
+		}
+	}
+	for a := range sd {
+		sd[a] = math.Max(sd[a], apart[a])
+	}
+	return sd
 }

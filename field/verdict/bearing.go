@@ -10,32 +10,34 @@ import (
 	"polewise/layout"
 )
 
+// A hold beside a coil by compass: by how much the needle turns as the supply is switched on, and
+// how well a field there fits that.
+
 const (
 	headingOutlier = 0.03   // the phone's filter rejects a strong field now and then
-	turnVar        = 0.0015 // variance of every turn beside what its headings scatter by: 2.2 degrees
+	turnVar        = 0.0015 // variance of every turn, besides the scatter of its headings: 2.2 degrees
 )
 
-// bearingDigest is a hold by the heading route: where the compass settled with
-// the supply off and on.
+// bearingDigest is what is kept of such a hold: where the compass settled with the supply off and
+// on.
 type bearingDigest struct {
 	coil, source int
 	label        string
-	from         float64
-	shift        [2]float64
+	from         float64    // seconds into the capture
+	shift        [2]float64 // of the mark from the coil's centre, metres, pad frame
 	topDeg       float64
 	off, on      float64 // radians, clockwise from north, with turns by hand taken out
 	sdOff, sdOn  float64
-	samples      int
-	hand         float64   // radians the phone had been turned by hand since the start as it was laid down
-	duty         float64   // share of the time the pull acts: 1 unless pulsed
-	ofCurrent    []float64 // the shares of the current that all is told for that it may have been read at
+	hand         float64   // radians that the phone had been turned by hand since the start as it was laid down
+	duty         float64   // share of the time that the pull acts: 1 unless pulsed
+	ofCurrent    []float64 // the setting of the supply as told: see settings.at
 }
 
 // addBearing keeps what the headings of a hold say, if they tell anything, and says what they lack.
 func (ev *evidence) addBearing(plan *layout.Plan, h *capture.Stretch, src int, turn readings.Turn, lack readings.Lack, ofCurrent []float64) {
 	d := bearingDigest{
 		coil: plan.CoilIndex(h.Hold.Coil), source: src, label: h.Hold.Coil, from: h.From, shift: shiftOf(h.Hold), topDeg: h.TopDeg,
-		off: turn.Off, on: turn.On, sdOff: turn.SDOff, sdOn: turn.SDOn, samples: len(h.Bearings), hand: turn.Hand, duty: turn.Duty, ofCurrent: ofCurrent,
+		off: turn.Off, on: turn.On, sdOff: turn.SDOff, sdOn: turn.SDOn, hand: turn.Hand, duty: turn.Duty, ofCurrent: ofCurrent,
 	}
 	switch lack {
 	case readings.LacksNothing:
@@ -53,37 +55,38 @@ func (ev *evidence) addBearing(plan *layout.Plan, h *capture.Stretch, src int, t
 	ev.lose(d.coil)
 }
 
-// bearingFactor scores a heading hold.
+// bearingFactor is such a hold as a factor.
 type bearingFactor struct {
-	frame_ frame
+	fr frame
 	*bearingDigest
-	ph    *phone
-	buf   []float64
-	turns []needleTurn
-	// ratio: the scales stand for the earth's field.
-	ratio          bool
-	shares, chance []float64 // of the current that all is told for, and how likely each
+	ph              *phone
+	buf             []float64    // densities at places, reused
+	turns           []needleTurn // the ways to take it
+	scalesAreEarths bool         // the scales stand for the earth's field, and not for the current
+	shares, chance  []float64    // the settings of the supply it may have been read at, and how likely each: see settingsOf
 }
 
-// needleTurn is by what the needle turned with the supply on.
+// needleTurn is the angle by which the needle turned as the supply was switched on.
 type needleTurn struct {
 	turn turning
-	base float64 // variance of that, radians
-	acts float64 // the share of the pull that turns it
-	// Along the angle read and across it, what a field along the pad's x is, and its y.
+	base float64 // its variance, square radians
+	acts float64 // the share of the pull that turns the needle
+	// What a unit field along the pad's x, and along its y, comes to along the direction that the
+	// needle shows with the supply on, and across it.
 	ofX, ofY [2]float64
-	chance   float64 // that it is to be taken so, by an angle of what was read
+	chance   float64 // that the readings are to be taken so, per radian of what was read
 }
 
 // turning is an angle by its sine and cosine.
 type turning struct{ sin, cos float64 }
 
+// turningBy is the turning by an angle.
 func turningBy(rad float64) (t turning) {
 	t.sin, t.cos = math.Sincos(rad)
 	return t
 }
 
-func (b *bearingFactor) frame() *frame { return &b.frame_ }
+func (b *bearingFactor) frame() *frame { return &b.fr }
 
 func (b *bearingFactor) time() float64 { return b.bearingDigest.from }
 
@@ -91,18 +94,19 @@ func (b *bearingFactor) name() string {
 	return fmt.Sprintf("compass beside %s at %.0f s", b.label, b.bearingDigest.from)
 }
 
+// addBearingFactor adds a hold by compass to the factors.
 func (e *engine) addBearingFactor(d *bearingDigest) {
 	f := &bearingFactor{
-		bearingDigest: d, ph: e.phones[d.source], ratio: e.ratio, turns: d.turns(),
+		bearingDigest: d, ph: e.phones[d.source], scalesAreEarths: e.onlyBearings, turns: d.turns(),
 	}
 	f.shares, f.chance = settingsOf(d.ofCurrent)
-	f.frame_ = e.frameOf(d.source, d.coil, d.shift, d.topDeg, f.identity())
+	f.fr = e.frameOf(d.source, d.coil, d.shift, d.topDeg, f.identity())
 	e.factors = append(e.factors, f)
 }
 
-// turns are the ways to take what the headings of a hold say. Under pulses a phone may average
-// the field and show where that points, or average where it points; nobody knows which, and
-// where the pull is strong they are far apart.
+// turns are the ways to take what the headings of a hold say. Under pulses a phone may show the
+// direction of the average field, or the average of the field's directions. Nobody knows which,
+// and where the pull is strong the two are far apart.
 func (d *bearingDigest) turns() []needleTurn {
 	turn, base := math.Remainder(d.on-d.off, 2*math.Pi), d.sdOff*d.sdOff+d.sdOn*d.sdOn+turnVar
 	pad, earth := turningBy(d.topDeg*math.Pi/180), turningBy(d.off+d.hand)
@@ -110,7 +114,8 @@ func (d *bearingDigest) turns() []needleTurn {
 		return []needleTurn{newNeedleTurn(turn, base, 1, 1, pad, earth)}
 	}
 	out := []needleTurn{newNeedleTurn(turn, base, d.duty, 0.5, pad, earth)}
-	// An average of angles is no more than what half a turn comes to, but for its error.
+	// An average of directions is no more than half a turn for a share of the time, but for its
+	// error.
 	most := d.duty * math.Pi
 	if within := math.Erfc((math.Abs(turn)-most)/math.Sqrt(2*base)) / 2; within > leastWithin {
 		full := max(-most, min(most, turn)) / d.duty
@@ -119,7 +124,7 @@ func (d *bearingDigest) turns() []needleTurn {
 	return out
 }
 
-// leastWithin is the chance below which a turn is no average of angles.
+// leastWithin is the chance of being within that below which a turn is no average of directions.
 const leastWithin = 1e-6
 
 // identity is equal for equal headings beside equal cells, in this verdict or the next.
@@ -131,7 +136,7 @@ func (b *bearingFactor) identity() key {
 		g.x0, g.y0, float64(g.nx), float64(g.ny), float64(g.margin), g.step, g.sd, g.lift} {
 		k.add(x)
 	}
-	if b.ratio {
+	if b.scalesAreEarths {
 		k.add(1)
 	}
 	for _, share := range b.ofCurrent {
@@ -140,6 +145,7 @@ func (b *bearingFactor) identity() key {
 	return k
 }
 
+// like implements factor.
 func (b *bearingFactor) like(out, _ []float64, field []nine, in *view, _ *background, sc *scales) {
 	nodes := len(sc.s)
 	b.buf = sized(b.buf, len(field)*nodes)
@@ -152,8 +158,8 @@ func (b *bearingFactor) like(out, _ []float64, field []nine, in *view, _ *backgr
 // headingStray is the log density of a heading that the phone's filter refused.
 var headingStray = math.Log(headingOutlier / (2 * math.Pi))
 
-// roughly takes the placement of the mark for one Gaussian about the middle of each
-// cell.
+// roughly implements roughFactor: it takes the placement of the mark for one Gaussian about the
+// middle of each cell.
 func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *scales) {
 	nodes := len(sc.s)
 	low := math.Exp(headingStray)
@@ -166,8 +172,8 @@ func (b *bearingFactor) roughly(out []float64, field []nine, _ *background, sc *
 	}
 }
 
-// scores are the densities of the turn at a place, for each scale, the place known to
-// placeSD.
+// scores writes the density of the turn at a place with field f, known within placeSD, to a row
+// with one number for each scale.
 func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float64) {
 	clear(row)
 	for q := range b.turns {
@@ -175,7 +181,7 @@ func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float
 		p := t.pull(f, sc, placeSD)
 		for i, share := range b.shares {
 			times := b.chance[i] * t.chance
-			if b.ratio {
+			if b.scalesAreEarths {
 				t.densities(row, sc.earths, &p, share, times)
 				continue
 			}
@@ -192,12 +198,12 @@ func (b *bearingFactor) scores(row []float64, f *nine, sc *scales, placeSD float
 	}
 }
 
-// needlePull is what the pad pulls a needle by: along the angle it turned by and across it to
-// the left, microtesla, seen from the earth's field; and the covariance of that.
+// needlePull is what the pad pulls a needle by, microtesla: u along the direction that the needle
+// shows with the supply on, and v across it to the left; and the covariance of the two.
 type needlePull struct{ u, v, uu, uv, vv float64 }
 
-// newNeedleTurn finds the way from the pad's axes to the phone's, on to along and across the
-// earth's field, and to those of the angle read.
+// newNeedleTurn works out ofX and ofY: from the pad's axes to the phone's, given its direction pad,
+// from there to along and across the earth's field, and on to along and across the turned needle.
 func newNeedleTurn(turn, base, acts, chance float64, pad, earth turning) needleTurn {
 	t := needleTurn{turn: turningBy(turn), base: base, acts: acts, chance: chance}
 	read := func(x, y float64) [2]float64 {
@@ -211,8 +217,8 @@ func newNeedleTurn(turn, base, acts, chance float64, pad, earth turning) needleT
 	return t
 }
 
-// pull is the pad's at a place known to placeSD: how far it may be off for want of the
-// exact place, height, level and current.
+// pull is what the pad pulls the needle by at a place with field f, known within placeSD, and how
+// far that may be off for want of the exact place, height, level and current.
 func (t *needleTurn) pull(f *nine, sc *scales, placeSD float64) (p needlePull) {
 	see := func(x, y float64) (u, v float64) { return t.ofX[0]*x + t.ofY[0]*y, t.ofX[1]*x + t.ofY[1]*y }
 	p.u, p.v = see(f[0], f[1])
@@ -228,16 +234,16 @@ func (t *needleTurn) pull(f *nine, sc *scales, placeSD float64) (p needlePull) {
 	return p
 }
 
-// surelyAhead is how many standard deviations a field must lie ahead of the angle read for it
-// to be sure that it does.
+// surelyAhead is how many standard deviations the field must lie ahead, the way the needle points,
+// for it to be sure that it does not point the other way.
 const surelyAhead = 2.0
 
-// What keeps a needle's turn from being taken for exact, microtesla squared: where the
-// fields cancel each other, and anywhere.
+// What keeps a needle's turn from being taken for exact, microtesla squared: softTurn where the
+// fields cancel each other, floorTurn anywhere.
 const softTurn, floorTurn = 9.0, 4.0
 
-// firmness is how many standard deviations a change of the pad's field by a microtesla
-// may come to, with the sensor in an offset cell; whatever way it points.
+// firmness is the most standard deviations that a change of the pad's field by a microtesla may
+// come to, with the sensor in an offset cell, whichever way it points.
 func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	c := b.ph.cells[cell]
 	i0, j0 := c/b.ph.oy, c%b.ph.oy
@@ -250,7 +256,7 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 				p := t.pull(f, sc, b.ph.sd)
 				for m, s := range sc.s {
 					uT := earths[0].uT // the weaker the earth's, the further a needle turns
-					if b.ratio {
+					if b.scalesAreEarths {
 						uT, s = sc.earths[m].uT, 1
 					}
 					least = min(least, t.openTo(&p, uT, s*slices.Max(b.ofCurrent)))
@@ -261,8 +267,8 @@ func (b *bearingFactor) firmness(field []nine, cell int, sc *scales) float64 {
 	return 1 / math.Sqrt(least)
 }
 
-// openTo is the least variance, microtesla squared, that a change of the pad's field is held
-// against where it pulls s times as much as p; as densities has it.
+// openTo is the least variance, microtesla squared, that densities holds a change of the pad's
+// field against, where the pad pulls s times as much as p.
 func (t *needleTurn) openTo(p *needlePull, earthUT, s float64) float64 {
 	u, v := earthUT*t.turn.cos+s*p.u, s*p.v-earthUT*t.turn.sin
 	own := t.base*(u*u+v*v+softTurn) + floorTurn

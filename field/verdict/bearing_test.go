@@ -33,7 +33,7 @@ func needleDensity(t *testing.T, f *nine, duty float64) {
 		placeSD     = 0.0042
 		base        = 0.003
 	)
-	b := &bearingFactor{ratio: true, shares: []float64{1}, chance: []float64{1}}
+	b := &bearingFactor{scalesAreEarths: true, shares: []float64{1}, chance: []float64{1}}
 	d := bearingDigest{topDeg: 0.4 * 180 / math.Pi, off: 1.1, sdOff: math.Sqrt(base - turnVar), duty: duty}
 	pad, north := turningBy(0.4), turningBy(1.1)
 	sc := &scales{s: []float64{1}, sd: 0.15, earths: []earth{{20, 1}}}

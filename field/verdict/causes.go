@@ -22,7 +22,7 @@ func (e *engine) causes(list []*scored, weights []float64) []Cause {
 		if len(s.hyp.faults) == 0 {
 			continue
 		}
-		name := faultNames(s.hyp.faults)
+		name := nameOfFaults(s.hyp.faults)
 		m, ok := byName[name]
 		if !ok {
 			m = &merged{hyp: s.hyp}

@@ -2,25 +2,26 @@ package verdict
 
 import "math"
 
-// change is how the field over a reading follows the coils' ampere-turns: all of it
-// changes by a share, and some coils' or strings' by so much besides. Where a pad's
-// current is set, a fault in one string changes all the others alike; the coils of a
-// string carry one current; and seldom does a fault concern many coils otherwise: so few
-// columns have to be added.
+// change is how the field over a reading follows from another field as the coils' ampere-turns
+// change. A fault mostly changes few coils by themselves: where the pad's current is set, all
+// other strings change alike, and the coils of a string carry one current. So the whole field is
+// scaled by a share, and only what some strings or coils change by besides is added.
 type change struct {
 	share float64
-	index []int     // in a row of the columns
-	delta []float64 // ampere-turns; of a string, as a share of the planned
-	rest  []float64 // per coil near, ampere-turns: what is not said of all of its string
-	// Of distant coils: where they stand in a tile's row, ampere-turns, and what that comes to
-	// in each tile.
+	// Of close coils, and of strings of several: columns of a place's row, with the ampere-turns
+	// (of a string, the share of the planned ones) that each adds.
+	index []int
+	delta []float64
+	rest  []float64 // per near coil, ampere-turns: what neither the share nor its string's says
+	// Of distant coils: the same in a tile's row, and what that comes to in each tile.
 	farIndex []int
 	farDelta []float64
 	tiles    []nine
-	known    []bool // which of those are worked out
+	known    []bool // which of tiles are worked out
 }
 
-// commonShare is by what most coils' ampere-turns change, if most change alike.
+// commonShare is the factor by which most coils' ampere-turns change, if most change alike; else
+// some factor, which change.set finds to be of no use.
 func commonShare(from, to []float64) float64 {
 	most := majority{of: 1}
 	for j := range from {
@@ -31,12 +32,14 @@ func commonShare(from, to []float64) float64 {
 	return most.of
 }
 
-// majority is the number that most of those counted come to, if most come to one.
+// majority is the number that most of those counted come to, if most come to one (the vote of
+// Boyer and Moore: each that differs takes a vote away).
 type majority struct {
 	of    float64
 	votes int
 }
 
+// count takes another number.
 func (m *majority) count(x float64) {
 	switch {
 	case m.same(x):
@@ -48,9 +51,11 @@ func (m *majority) count(x float64) {
 	}
 }
 
+// same tells whether a number is that of the majority.
 func (m *majority) same(x float64) bool { return math.Abs(x-m.of) < 1e-9 }
 
-// set takes the change over a reading's places. Coils whose part comes to less than
+// set takes the change over a reading's places, given the share common to most coils. That is used
+// only if it leaves fewer coils to be changed by themselves. Coils whose part comes to less than
 // a field of least, microtesla, are left out.
 func (c *change) set(cols *columns, from, to []float64, common, least float64) {
 	tells := func(i int, d float64) bool { return math.Abs(d)*cols.peak[i] > least }
@@ -95,8 +100,8 @@ func (c *change) set(cols *columns, from, to []float64, common, least float64) {
 	clear(c.known)
 }
 
-// alike is by what share of the planned most coils of a string change, and how many of
-// those matter.
+// alike is the share of the planned ampere-turns that most coils of a string change by, and how
+// many of those matter.
 func (c *change) alike(cols *columns, list []int32, tells func(i int, d float64) bool) (share float64, coils int) {
 	of := func(i int32) float64 { return c.rest[i] / cols.planned[cols.near[i]] }
 	var most majority
@@ -114,7 +119,7 @@ func (c *change) alike(cols *columns, list []int32, tells func(i int, d float64)
 	return most.of, coils
 }
 
-// at is the field at place k of the columns, where it was b.
+// at is the changed field at place k of the columns, where it was b before.
 func (c *change) at(b nine, cols *columns, k int) nine {
 	if c.share != 1 {
 		for a := range b {

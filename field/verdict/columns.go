@@ -17,12 +17,13 @@ import (
 // the field has neither divergence nor curl, so the slope along y follows.
 type nine [9]float64
 
+// slopeY is dB/dy.
 func (n *nine) slopeY() (x, y, z float64) {
 	return n[4], -(n[3] + n[8]), n[7]
 }
 
-// aside adds another field as it is a little way from where it stands, metres along x and y:
-// its slopes change little there.
+// aside adds another field as it is x and y metres away from where it was worked out: by its
+// slopes, which are taken to stay the same so near by.
 func (n *nine) aside(o *nine, x, y float64) {
 	yx, yy, yz := o.slopeY()
 	n[0] += x*o[3] + y*yx
@@ -44,6 +45,7 @@ func (n *nine) add(column *slim, ampereTurns float64) {
 // below what any reading tells, at half the memory.
 type slim [9]float32
 
+// slim is the same in single precision.
 func (n *nine) slim() (s slim) {
 	for q, x := range n {
 		s[q] = float32(x)
@@ -51,6 +53,7 @@ func (n *nine) slim() (s slim) {
 	return s
 }
 
+// nine is the same in double precision.
 func (s *slim) nine() (n nine) {
 	for q, x := range s {
 		n[q] = float64(x)
@@ -58,32 +61,33 @@ func (s *slim) nine() (n nine) {
 	return n
 }
 
-// columns are the fields of the coils near some places, uT per ampere-turn (and per metre
-// for the slopes), worked out for a place when it is first asked for. Those of coils so far
-// away that their slopes hardly change over a tile stand for all of its places.
+// columns are what the coils near some places make there, uT per ampere-turn (and per metre for
+// the slopes), worked out for a place when it is first asked for. A coil is close, worked out at
+// every place; or distant, so far away that its slopes hardly change over a tile, and worked out
+// once for each tile; or beyond, so far that it always counts as planned.
 type columns struct {
 	near    []int32   // coil indices: the close ones, then the distant
-	close   int       // so many are
-	beyond  []int32   // those that are not followed, and stay as planned; none without tiles
+	close   int       // how many of near are close
+	beyond  []int32   // where there are no tiles, those are left out altogether
 	peak    []float64 // per near coil: the largest |B| over the places
 	pad     *field.Pad
 	place   func(k int) r3.Vec // k from 0 to before count
 	count   int
 	strings [][]int32 // per string with several of the close coils: where those stand in near
-	rows    [][]slim  // per place, of the close coils; then the planned pad's and those strings'; nil: not worked out
+	rows    [][]slim  // per place: see row; nil: not worked out
 	tiles   tiles
-	planned []float64 // ampere-turns
-	turned  map[int]bool
+	planned []float64    // ampere-turns of each coil
+	turned  map[int]bool // coils that ran the other way when this was read, before a mend
 }
 
 // tiles part the places of columns into squares.
 type tiles struct {
 	of   []int32  // per place
 	mid  []r3.Vec // the middle of each
-	rows [][]slim // per tile, of the distant coils; then what those and the ones beyond come to as planned; nil: not worked out
+	rows [][]slim // per tile: each distant coil, then all distant ones and those beyond as planned; nil: not worked out
 }
 
-// Bounds on what is worked out for itself (estimates, no source).
+// What a coil has to make to be worked out for itself (estimates, no source).
 const (
 	tileSize = 0.024 // metres
 	// tileErrorUT is by how much at most a coil's field may differ from what its slopes say in
@@ -95,7 +99,7 @@ const (
 	peakStep = 0.012
 )
 
-// columnsAt finds the coils near so many places, all of them close.
+// columnsAt finds the coils near so many places, and takes all of them for close.
 func columnsAt(plan *layout.Plan, pad *field.Pad, planned []float64, count int, place func(k int) r3.Vec) *columns {
 	c := &columns{pad: pad, planned: planned, count: count, place: place, rows: make([][]slim, count)}
 	centre, radius := c.around()
@@ -119,8 +123,9 @@ func (c *columns) around() (centre r3.Vec, radius float64) {
 	return centre, radius
 }
 
-// dipole is the most that coil j, seen as a dipole, makes within radius of a place with so
-// many ampere-turns, uT; and by how much that bends within a tile.
+// dipole is the most that coil j, seen as a dipole, makes within radius of a place with so many
+// ampere-turns, uT; and by how much its field differs, in a tile's corner, from what its slopes in
+// the middle say. Both are infinite where the coil is too near for that.
 func dipole(plan *layout.Plan, j int, ampereTurns float64, centre r3.Vec, radius float64) (uT, bend float64) {
 	w := plan.WindingOf(j)
 	e := w.HalfExtent()
@@ -142,8 +147,8 @@ func dipole(plan *layout.Plan, j int, ampereTurns float64, centre r3.Vec, radius
 // farExtents is how many of its half extents a coil must be away to be taken for a dipole.
 const farExtents = 2.5
 
-// layTiles takes coils for distant where that hardly matters, with places all of one height,
-// and has those that are not followed stay as planned.
+// layTiles lays tiles over the places, which are all of one height, and tells distant coils from
+// close ones. All that are not near stay as planned.
 func (c *columns) layTiles(plan *layout.Plan) {
 	if c.count == 0 {
 		return
@@ -179,7 +184,7 @@ func (c *columns) layTiles(plan *layout.Plan) {
 	c.tiles.rows = make([][]slim, len(c.tiles.mid))
 }
 
-// joinStrings finds the strings with several of the close coils.
+// joinStrings finds the strings that have several of the close coils.
 func (c *columns) joinStrings(plan *layout.Plan) {
 	of := make([][]int32, len(plan.Strings))
 	for i, j := range c.near[:c.close] {
@@ -193,8 +198,8 @@ func (c *columns) joinStrings(plan *layout.Plan) {
 	}
 }
 
-// lifted are the columns at places so many metres above these, a few millimetres: which
-// coils are near and what they make at most, about, stays the same.
+// lifted are the columns at places a few millimetres above these: which coils are near, and about
+// how much they make at most, stays the same.
 func (c *columns) lifted(by float64) *columns {
 	o := *c
 	o.place = func(k int) r3.Vec {
@@ -236,8 +241,8 @@ func (c *columns) peakAt(p r3.Vec, from, to int) {
 	}
 }
 
-// row is what the close coils make at place k; then what all make as planned, and what the
-// close ones of each of the strings do.
+// row is what there is at place k: each close coil, then the planned pad, then each of strings as
+// planned. It is worked out when first asked for.
 func (c *columns) row(k int) []slim {
 	if c.rows[k] == nil {
 		row := make([]slim, 0, c.close+1+len(c.strings))
@@ -260,7 +265,7 @@ func (c *columns) row(k int) []slim {
 	return c.rows[k]
 }
 
-// dropRows lets go of what was worked out; it can be again.
+// dropRows lets go of what was worked out; what is asked for later is worked out again.
 func (c *columns) dropRows() {
 	clear(c.rows)
 	clear(c.tiles.rows)
@@ -303,6 +308,5 @@ func (c *columns) of(j int32, p r3.Vec) nine {
 	return nine{b.X * u, b.Y * u, b.Z * u, x.X * u, x.Y * u, x.Z * u, z.X * u, z.Y * u, z.Z * u}
 }
 
-// plannedAt is the planned pad's field at place k: what every other is worked out
-// from.
+// plannedAt is the planned pad's field at place k, from which every other is worked out.
 func (c *columns) plannedAt(k int) nine { return c.row(k)[c.close].nine() }

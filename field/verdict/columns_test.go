@@ -55,7 +55,7 @@ func TestTilesStandForTheirPlaces(t *testing.T) {
 		} {
 			h := newHypothesis(m, faults, 0)
 			var c change
-			c.set(cols, m.planned.at(), h.at(), commonShare(m.planned.at(), h.at()), 1e-6)
+			c.set(cols, m.planned.ampTurns(), h.ampTurns(), commonShare(m.planned.ampTurns(), h.ampTurns()), 1e-6)
 			for k := range cols.count {
 				at := cols.place(k)
 				got := c.at(cols.plannedAt(k), cols, k)
@@ -63,7 +63,7 @@ func TestTilesStandForTheirPlaces(t *testing.T) {
 				for j := range p.Coils {
 					b := m.pad.Column(j, at)
 					for a, x := range [3]float64{b.X, b.Y, b.Z} {
-						want[a] += x * h.at()[j] * 1e6
+						want[a] += x * h.ampTurns()[j] * 1e6
 					}
 				}
 				off := math.Hypot(math.Hypot(got[0]-want[0], got[1]-want[1]), got[2]-want[2])

@@ -25,26 +25,10 @@ func (e *engine) conclude(list []*scored) *Verdict {
 	odd.turned = e.turnedBetween(top, odd.holds)
 	odd.idle = e.maybeIdle(top, list)
 	odd.beside = e.readBeside(list, top)
-	// A fault is known where the joins are, or some coil is not as planned, whatever it
-	// is. That one of many coils is wrong, nobody knows which, is no fault yet.
-	known := all.joined >= MinClaim
-	found, withheld := false, false // faulty coils that are claimed, and that are not
-	sound := true
 	claimed, still := e.claims(list, all, odd)
-	if ids := e.starvedIDs(claimed); len(ids) > 0 {
+	v.Coils = e.coils(claimed, all, top)
+	if ids := v.starvedIDs(); len(ids) > 0 {
 		v.Notes = append(v.Notes, fmt.Sprintf("Hardly any current is left for %s by what is wrong elsewhere. How %s shows once that is mended.", and(ids), faceOf(len(ids))))
-	}
-	for j := range e.m.plan.Coils {
-		c := Coil{ID: e.m.plan.Coils[j].ID, State: claimed[j].state, P: all.coils[j], ExpectedUT: e.m.tops[j], Used: e.used(j) - e.measured(j)}
-		c.starved = claimed[j].starved
-		withheld = withheld || claimed[j].withheld
-		found = found || c.State != StateAsPlanned && c.State != StateUndecided
-		known = known || c.P[StateAsPlanned] <= 1-MinClaim
-		if top != nil {
-			c.ExpectedUT, c.MeasuredUT = e.compare(top, j)
-		}
-		sound = sound && c.State == StateAsPlanned
-		v.Coils = append(v.Coils, c)
 	}
 	closing := e.closing()
 	instead := e.turnedInstead(still)
@@ -52,11 +36,12 @@ func (e *engine) conclude(list []*scored) *Verdict {
 		v.Notes = append(v.Notes, fmt.Sprintf("%s was mended and is not as planned yet. Another coil may have been turned in its place: read every coil again before you turn anything.", e.m.plan.Coils[still].ID))
 	}
 	again := e.toReadAgain(list, weights)
+	sound := !slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State != StateAsPlanned })
 	fine := sound && all.fine >= MinClaim
 	switch {
 	case fine && closing == nil && len(again) == 0:
 		v.Outcome = AsPlanned
-	case all.sum > MinClaim && all.fine <= 1-MinClaim && known && !odd.many && (found || !withheld):
+	case all.sum > MinClaim && all.fine <= 1-MinClaim && all.faultKnown() && !odd.many && !onlyWithheld(claimed):
 		v.Outcome = Fault
 	}
 	if v.Outcome != AsPlanned {
@@ -89,23 +74,47 @@ func (e *engine) conclude(list []*scored) *Verdict {
 			v.Next = e.next(v, list, weights)
 		}
 	}
+	v.roundP()
+	return v
+}
+
+// roundP rounds the chances of each coil's states as they are told.
+func (v *Verdict) roundP() {
 	for j := range v.Coils {
 		for st, q := range v.Coils[j].P {
 			v.Coils[j].P[st] = round(q, 6)
 		}
 	}
-	return v
 }
 
-// totals are sums over all hypotheses.
+// coils are what is said of each coil.
+func (e *engine) coils(claimed []claim, all totals, top *node) (out []Coil) {
+	for j := range e.m.plan.Coils {
+		c := Coil{ID: e.m.plan.Coils[j].ID, State: claimed[j].state, P: all.coils[j], ExpectedUT: e.m.tops[j], Used: e.used(j) - e.measured(j), starved: claimed[j].starved}
+		if top != nil {
+			c.ExpectedUT, c.MeasuredUT = e.compare(top, j)
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// totals are chances: sums of the weights of all hypotheses.
 type totals struct {
-	coils  []map[State]float64 // per coil
-	fed    []map[State]float64 // the same, of explanations that leave the coil some current
-	fine   float64             // nothing is wrong
-	joined float64             // strings or coils are joined where they should not be
+	coils  []map[State]float64 // per coil, of each of its states
+	fed    []map[State]float64 // the same, by the explanations that leave the coil some current
+	fine   float64             // that nothing is wrong
+	joined float64             // that strings or coils are joined where they should not be
 	sum    float64             // 1, or 0 where there is no hypothesis
 }
 
+// faultKnown tells whether it is known where a fault is: in the joins, or in some coil that is not
+// as planned, whatever it is. That one of many coils is wrong, nobody knows which, is no fault yet.
+func (t *totals) faultKnown() bool {
+	return t.joined >= MinClaim || slices.ContainsFunc(t.coils, func(p map[State]float64) bool { return p[StateAsPlanned] <= 1-MinClaim })
+}
+
+// sumUp sums the weights of hypotheses.
 func (e *engine) sumUp(list []*scored, weights []float64) totals {
 	sums := make([]struct{ all, fed [coilStates]float64 }, len(e.m.plan.Coils))
 	out := totals{}
@@ -138,23 +147,30 @@ func (e *engine) sumUp(list []*scored, weights []float64) totals {
 	return out
 }
 
-// claim is what is said of a coil; withheld tells that nothing is, though it may well not
-// be as planned, since its readings cannot be relied on.
+// claim is what is said of a coil.
 type claim struct {
 	state    State
-	withheld bool
-	starved  bool
+	withheld bool // nothing is said, though it may well not be as planned, since its readings cannot be relied on
+	starved  bool // nothing is said, since too little current is left for it
 }
 
-func (e *engine) starvedIDs(claimed []claim) (ids []string) {
-	for j := range claimed {
-		if claimed[j].starved {
-			ids = append(ids, e.m.plan.Coils[j].ID)
+// onlyWithheld tells whether no faulty coil is claimed, and some are withheld.
+func onlyWithheld(claimed []claim) bool {
+	return !slices.ContainsFunc(claimed, func(c claim) bool { return c.state != StateAsPlanned && c.state != StateUndecided }) &&
+		slices.ContainsFunc(claimed, func(c claim) bool { return c.withheld })
+}
+
+// starvedIDs are the coils for which too little current is left.
+func (v *Verdict) starvedIDs() (ids []string) {
+	for _, c := range v.Coils {
+		if c.starved {
+			ids = append(ids, c.ID)
 		}
 	}
 	return ids
 }
 
+// faceOf is how so many coils face, in a sentence.
 func faceOf(coils int) string {
 	if coils == 1 {
 		return "it faces"
@@ -162,8 +178,7 @@ func faceOf(coils int) string {
 	return "they face"
 }
 
-// claims says of every coil what is sure of it, and which mended coil is still wrong, -1
-// for none.
+// claims says of every coil what is sure of it, and which mended coil is still wrong, -1 for none.
 func (e *engine) claims(list []*scored, all totals, odd unexplained) (out []claim, still int) {
 	p := all.coils
 	misread, shaky := odd.coils(len(p)), e.shaky()
@@ -171,32 +186,28 @@ func (e *engine) claims(list []*scored, all totals, odd unexplained) (out []clai
 	doubtful := func(k int) bool { return shaky[k] || misread[k] }
 	out = make([]claim, len(p))
 	for j := range out {
-		c := &out[j]
-		c.state = StateUndecided
+		likeliest := StateUndecided
 		for st, q := range p[j] {
 			if q >= MinClaim {
-				c.state = st
+				likeliest = st
 			}
 		}
-		if c.starved = c.state != StateUndecided && all.fed[j][c.state] < MinClaim; c.starved {
-			c.state = StateUndecided
-			continue
-		}
-		wrong := c.state != StateAsPlanned
+		wrong := likeliest != StateAsPlanned
+		c := &out[j]
+		c.state = StateUndecided
 		switch {
+		case likeliest == StateUndecided:
+			c.withheld = odd.idle[j] || odd.isBeside(j) || doubtful(j)
+		case all.fed[j][likeliest] < MinClaim:
+			c.starved = true
 		case odd.idle[j]:
 			c.withheld = true
-			c.state = StateUndecided
-		case odd.isBeside(j):
+		case odd.isBeside(j), misread[j], shaky[j] && wrong && !e.borne(list, p, j, doubtful):
 			c.withheld = wrong
-			c.state = StateUndecided
-		case misread[j] || shaky[j] && wrong && !e.borne(list, p, j, doubtful):
-			c.withheld = wrong
-			c.state = StateUndecided
 		case e.used(j) == e.measured(j): // what nobody read may be likely, and is not known
-			c.state = StateUndecided
 		case e.ev.mended != nil && (e.ev.mended.touched[j] || still >= 0) && !e.readSince(j):
-			c.state = StateUndecided
+		default:
+			c.state = likeliest
 		}
 	}
 	return out, still
@@ -228,7 +239,7 @@ func (e *engine) alone() []string {
 // joinsUnread says what a needle does not tell: which way round coils face is the same with
 // two strings one after the other that should be side by side, and so are the strings' ohms.
 func (e *engine) joinsUnread() []string {
-	joined := slices.ContainsFunc(e.singles, func(s single) bool { return s.kind == layout.StringsInSeries })
+	joined := slices.ContainsFunc(e.singles, func(s single) bool { return s.Kind == layout.StringsInSeries })
 	across := slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" || o.kind == "group" })
 	if !joined || across || len(e.factors) > 0 || len(e.ev.passes) > 0 {
 		return nil
@@ -251,42 +262,10 @@ func (e *engine) poleInDoubt(h *hypothesis) []string {
 // shorted: on a set current it would, and where a lead or a limit holds the current.
 func (e *engine) showsLostTurns(j int) bool {
 	h := newHypothesis(e.m, []layout.Fault{{Kind: layout.TurnsShorted, ID: e.m.plan.Coils[j].ID, Lost: 1. / 3}}, 0)
-	return h == nil || math.Abs(h.at()[j]) < weakBelow*math.Abs(e.m.planned.at()[j])
+	return h == nil || math.Abs(h.ampTurns()[j]) < weakBelow*math.Abs(e.m.planned.ampTurns()[j])
 }
 
-// fine tells whether nothing is wrong under h that the contract calls a fault:
-// a coil that has lost a few turns and still makes most of its field is not.
-func (h *hypothesis) fine() bool {
-	for _, f := range h.faults {
-		if f.Kind != layout.TurnsShorted || 1-f.Lost < weakBelow {
-			return false
-		}
-	}
-	return true
-}
-
-// differs counts the faults that only one of two has, whatever their degree.
-func (h *hypothesis) differs(o *hypothesis) int {
-	n := len(o.faults)
-	for i := range h.faults {
-		name := nameOf(&h.faults[i]).anyDegree()
-		if slices.ContainsFunc(o.faults, func(f layout.Fault) bool { return nameOf(&f).anyDegree() == name }) {
-			n--
-		} else {
-			n++
-		}
-	}
-	return n
-}
-
-// joinedWrong tells whether strings or coils are joined where they should not be,
-// which leaves every coil facing as planned.
-func (h *hypothesis) joinedWrong() bool {
-	return slices.ContainsFunc(h.faults, func(f layout.Fault) bool {
-		return f.Kind == layout.StringsInSeries || f.Kind == layout.CoilInWrongString
-	})
-}
-
+// normalise are the weights of hypotheses, in all 1.
 func normalise(list []*scored) []float64 {
 	w := make([]float64, len(list))
 	if len(list) == 0 {
@@ -303,12 +282,13 @@ func normalise(list []*scored) []float64 {
 	return w
 }
 
+// round rounds to so many digits behind the point.
 func round(x float64, digits int) float64 {
 	f := math.Pow(10, float64(digits))
 	return math.Round(x*f) / f
 }
 
-// used counts the readings that were about a coil.
+// used counts the readings that were about a coil, its own ohms among them.
 func (e *engine) used(j int) int {
 	n := 0
 	for _, f := range e.factors {
@@ -329,8 +309,8 @@ func (e *engine) used(j int) int {
 	return n + e.measured(j)
 }
 
-// measured counts the ohms of a coil by itself. They tell nothing of how it faces:
-// a coil that was only measured has not been read yet.
+// measured counts the readings of a coil's own ohms. They tell nothing of how it faces: a coil that
+// was only measured has not been read yet.
 func (e *engine) measured(j int) int {
 	n := 0
 	for _, o := range e.ev.ohms {
@@ -355,7 +335,7 @@ func (e *engine) compare(n *node, j int) (expected float64, measured *float64) {
 		}
 		c, m := e.likeliest(n, h.source)
 		k := h.ph.middle(h.ph.cells[c])
-		planned := h.frame_.cols.plannedAt(k)
+		planned := h.fr.cols.plannedAt(k)
 		here := e.fieldOf(n, i)[h.ph.slot[k]]
 		sumE += planned[2] * n.sc.s[m]
 		pulls := h.pulls(&n.bg[i])

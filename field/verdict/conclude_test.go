@@ -2,10 +2,11 @@ package verdict
 
 import (
 	"fmt"
-	"polewise/field/capture"
-	"polewise/layout"
 	"strings"
 	"testing"
+
+	"polewise/field/capture"
+	"polewise/layout"
 )
 
 // TestSouthIsMeasuredDown: what a hand meter shows over a south face is a field down.

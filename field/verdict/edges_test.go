@@ -26,7 +26,7 @@ func TestFollowsPulses(t *testing.T) {
 				}
 				if now >= at {
 					at += every
-					d.xs = append(d.xs, sample{t: now, u: [3]float64{20, -5, seen + 0.5*rng.NormFloat64()}, s: d.duty})
+					d.samples = append(d.samples, sample{t: now, u: [3]float64{20, -5, seen + 0.5*rng.NormFloat64()}, s: d.duty})
 				}
 			}
 			got := d.trailsBy()

@@ -34,13 +34,14 @@ type roughFactor interface {
 	roughly(out []float64, field []nine, bg *background, sc *scales)
 }
 
+// frame says what a factor was read by, and where.
 type frame struct {
-	src   int
-	group int
-	coil  int // the coil it was mostly about, -1 for several
-	cols  *columns
-	along bool // a pass, which knows the field along its way, and what it said, itself
-	id    key  // see holdFactor.identity
+	src    int      // the phone: an index of engine.phones
+	group  int      // its background: an index of engine.groups
+	coil   int      // the coil it was mostly about, -1 for several
+	cols   *columns // what each coil makes at the places where the sensor may have been
+	isPass bool     // a pass works out its field, and keeps what it said, by itself
+	id     key      // equal for equal readings, in this verdict or the next
 }
 
 // engine scores hypotheses against one body of evidence.
@@ -54,78 +55,83 @@ type engine struct {
 	faces   [][]faceReading // read by hand, by coil
 	groups  []backgroundGroup
 	singles []single
-	priors  map[faultName]float64 // of each of the singles, log
-	best    float64
-	bail    float64            // see the constant
-	reach   float64            // by which what nothing explains widens the search: see grow
-	within  float64            // how far below the best, in log units, is worth growing from at present
-	seen    map[uint64]*scored // nil: known to be hopeless
-	first   *firstExpansion
-	idle    map[uint64]bool // bases that the coarse look found hopeless
-	ratio   bool            // headings alone: see onlyBearings
-	earths  earthNodes      // then
-	pulsed  bool            // some hold was read under pulses
-	known   *likes
-	coarse  *engine   // by which the cells in play were found, of headings alone
-	whole   parts     // all cells; nil: not needed yet
-	spare   [][]nine  // fields of nodes that were let go of
-	like    []float64 // reused
+	priors  map[faultName]float64 // log prior chance of each of the singles
+
+	// How far the search is (search.go).
+	seen          map[uint64]*scored // by hypothesis.key; nil: known to be hopeless
+	best          float64            // log posterior of the best hypothesis so far
+	giveUp        float64            // log units below the best at which a neighbour is given up
+	within        float64            // log units below the best that are worth growing from at present
+	misfitReach   float64            // by how much within widens for each log unit that the best leaves unexplained
+	first         *firstExpansion    // what each single fault gained beside the hypothesis grown from first
+	hopelessBases map[uint64]bool    // those that the coarse look found hopeless, by hypothesis.key
+	coarse        *engine            // the coarse look's; kept where headings are all there is
+
+	onlyBearings bool       // headings are all that a phone read: the scales then stand for the earth's field
+	earths       earthNodes // the earth's fields in play, where onlyBearings
+	pulsed       bool       // some hold was read under pulses
+	known        *likes
+	whole        parts     // all cells of each phone; nil: not needed yet
+	spare        [][]nine  // room of nodes that were let go of
+	likeRoom     []float64 // reused
 }
 
 // node is a hypothesis with everything needed to score its neighbours cheaply.
 type node struct {
 	*scored
-	at    []float64
-	sc    scales
-	bg    []background // per factor
-	bgLog float64      // log prior of the fitted backgrounds
-	share float64      // of the planned ampere-turns, as most coils have it
-	field [][]nine     // per factor, at its places; nil: not needed yet
-	said  []*said      // per factor
-	tot   [][]float64  // per source, sum of what its factors said
+	ampTurns []float64    // of each coil
+	sc       scales       // of the current
+	bg       []background // per factor
+	bgLog    float64      // log prior of the fitted backgrounds
+	share    float64      // of its planned ampere-turns that most coils have
+	field    [][]nine     // per factor, at its places; nil: not needed yet
+	said     []*said      // per factor
+	tot      [][]float64  // per phone, the sum of what its factors said
 
-	likely  parts       // where neighbours are scored; nil: not worked out
-	glance  parts       // where they are looked at first; likewise
-	rough   [][]float64 // per factor, what roughlyHopeless takes it for; nil: not worked out
-	roughly [][]float64 // the same over all of likely
-	short   []float64   // per factor: how far it falls short of its ceiling, at the likeliest place
-	firm    []float64   // per factor: what a microtesla more or less may come to, standard deviations
+	// What scoring neighbours goes by; nil where it is not worked out.
+	likely        parts       // the cells where they are scored
+	glance        parts       // the few likeliest of these, looked at first
+	roughAtGlance [][]float64 // per factor, what it roughly says in the glance's cells
+	roughAtLikely [][]float64 // the same in all likely cells
+	short         []float64   // per factor, log units that it falls short of its ceiling, at the likeliest place
+	firm          []float64   // per factor, the most standard deviations that a microtesla may come to
 }
 
-// scored is a hypothesis and its log posterior, up to a common constant.
+// scored is a hypothesis and its log posterior, up to a constant that all have.
 type scored struct {
-	hyp      *hypothesis
-	log      float64
-	expanded bool
-	own      bool    // scored with backgrounds and scales of its own
-	base     bool    // one of those the search starts from
-	gain     float64 // log likelihood its last fault gained; 0 for those put in otherwise
+	hyp            *hypothesis
+	log            float64
+	expanded       bool    // it was grown from
+	ownBackgrounds bool    // scored with backgrounds and scales of its own, not those of what it was grown from
+	base           bool    // one that the search begins from
+	gain           float64 // log likelihood that its last fault gained; 0 where it was not grown
 }
 
-// byLog puts the likelier first.
-func byLog(a, b *scored) int { return cmp.Compare(b.log, a.log) }
+// likelierFirst compares for sorting, the likelier first.
+func likelierFirst(a, b *scored) int { return cmp.Compare(b.log, a.log) }
 
-func nodesByLog(a, b *node) int { return byLog(a.scored, b.scored) }
+// likelierNode is the same for nodes.
+func likelierNode(a, b *node) int { return likelierFirst(a.scored, b.scored) }
 
-// evaluate builds the full node of a hypothesis: fields, backgrounds, scores. Where
-// backgrounds have to be fitted, that ends where it began from led to: of two beginnings the
-// better is taken, as long as the hypothesis is one to reckon with.
+// evaluate builds the full node of a hypothesis: backgrounds, scores, and how well it fits.
 func (e *engine) evaluate(s *scored) *node {
 	n := e.nodeOf(s)
 	e.findRoom(n)
 	return n
 }
 
-// nodeOf is evaluate without what only scoring neighbours and judging the fit needs.
+// nodeOf is evaluate without findRoom, which only scoring neighbours and judging the fit needs.
+// Fitting backgrounds leads to the nearest optimum. So it is begun twice, as long as the
+// hypothesis is one to reckon with, and the better end is taken.
 func (e *engine) nodeOf(s *scored) *node {
 	n, stood := e.fitted(s, true)
-	if first := s.log; e.settles() && !stood && first >= e.best-worthTwo {
-		o, _ := e.fitted(s, false)
+	if first := s.log; e.fitsBackgrounds() && !stood && first >= e.best-worthTwo {
+		worse, _ := e.fitted(s, false)
 		if s.log > first {
-			n, o = o, n
+			n, worse = worse, n
 		}
 		s.log = math.Max(s.log, first)
-		e.slim(o)
+		e.slim(worse)
 	}
 	e.keepLevels(n, stood)
 	return n
@@ -134,14 +140,15 @@ func (e *engine) nodeOf(s *scored) *node {
 // worthTwo is how far below the best, in log units, a hypothesis is worth two beginnings.
 const worthTwo = 40
 
-// fitted is a hypothesis with backgrounds from one beginning: as they are with the current
-// as planned, or as with what seems likeliest before they are known. It reports whether they
-// stem from an earlier verdict instead.
-func (e *engine) fitted(s *scored, planned bool) (*node, bool) {
-	s.own = true
-	n := &node{scored: s, at: s.hyp.at(), sc: e.scalesFor(s.hyp), share: commonShare(e.m.planned.at(), s.hyp.at())}
+// fitted is a hypothesis with backgrounds fitted from one of two beginnings. If planned, they
+// begin where an earlier verdict left them, which stood reports, or else where readings leave
+// them with the current as planned; if not, where they leave them with the current that seems
+// likeliest before backgrounds are known.
+func (e *engine) fitted(s *scored, planned bool) (n *node, stood bool) {
+	s.ownBackgrounds = true
+	n = &node{scored: s, ampTurns: s.hyp.ampTurns(), sc: e.scalesFor(s.hyp), share: commonShare(e.m.planned.ampTurns(), s.hyp.ampTurns())}
 	n.bg = make([]background, len(e.factors))
-	stood := e.begin(n, !planned)
+	stood = e.begin(n, planned)
 	n.field = make([][]nine, len(e.factors))
 	n.said = make([]*said, len(e.factors))
 	e.likeAll(n)
@@ -155,8 +162,8 @@ func (e *engine) fitted(s *scored, planned bool) (*node, bool) {
 	return n, stood
 }
 
-// findRoom finds what each reading may still gain under a node, and by how much a change of
-// the field may move it.
+// findRoom works out short and firm of a node: what each reading may still gain, and by how much
+// a change of the field may move it.
 func (e *engine) findRoom(n *node) {
 	n.short, n.firm = make([]float64, len(e.factors)), make([]float64, len(e.factors))
 	for i, f := range e.factors {
@@ -172,32 +179,32 @@ func (e *engine) findRoom(n *node) {
 	}
 }
 
-// score evaluates a hypothesis for nothing but its score.
+// score gives a hypothesis a score with backgrounds of its own, and keeps nothing else.
 func (e *engine) score(s *scored) {
 	e.slim(e.nodeOf(s))
 	s.hyp.letGo()
 	e.best = math.Max(e.best, s.log)
 }
 
-// bare is the node of a hypothesis without what only scoring neighbours needs.
+// bare is the node of a hypothesis without the large lists that only scoring neighbours needs.
 func (e *engine) bare(h *hypothesis) *node {
 	n := e.evaluate(&scored{hyp: h})
 	e.slim(n)
 	return n
 }
 
-// slim lets go of what only scoring neighbours needs: in a large pad the nodes of
-// a search would hold hundreds of megabytes.
+// slim lets go of a node's large lists, which only scoring neighbours needs: in a large pad the
+// nodes of a search would hold hundreds of megabytes.
 func (e *engine) slim(n *node) {
 	for _, f := range n.field {
 		if f != nil {
 			e.spare = append(e.spare, f)
 		}
 	}
-	n.field, n.said, n.bg, n.likely, n.glance, n.rough, n.roughly = nil, nil, nil, nil, nil, nil, nil
+	n.field, n.said, n.bg, n.likely, n.glance, n.roughAtGlance, n.roughAtLikely = nil, nil, nil, nil, nil, nil, nil
 }
 
-// room is a field of so many places, one that is not needed any more if there is.
+// room is a field of so many places to write to, an old one that was let go of if there is one.
 func (e *engine) room(places int) []nine {
 	if last := len(e.spare) - 1; last >= 0 {
 		f := e.spare[last]
@@ -209,7 +216,7 @@ func (e *engine) room(places int) []nine {
 	return make([]nine, places)
 }
 
-// dropRows lets go of the fields over all places: what is asked for later is worked out again.
+// dropRows lets go of what each coil makes at each place; it is worked out again when asked for.
 func (e *engine) dropRows() {
 	for _, f := range e.factors {
 		f.frame().cols.dropRows()
@@ -221,6 +228,7 @@ func (e *engine) dropRows() {
 // the last ones made likely.
 const backgroundRounds = 3
 
+// likeAll has every factor say how well a node fits it, in every cell and scale, and sums that.
 func (e *engine) likeAll(n *node) {
 	e.m.checkHalt()
 	n.tot = make([][]float64, len(e.phones))
@@ -230,12 +238,12 @@ func (e *engine) likeAll(n *node) {
 	for i, f := range e.factors {
 		fr := f.frame()
 		in := &e.phones[fr.src].view
-		key := e.keyOf(i, n.at, in, &n.bg[i], &n.sc)
+		key := e.keyOf(i, n.ampTurns, in, &n.bg[i], &n.sc)
 		if n.said[i] = e.known.find(key); n.said[i] == nil {
-			e.like = sized(e.like, len(in.cells)*len(n.sc.s))
-			f.like(e.like, n.at, e.fieldOf(n, i), in, &n.bg[i], &n.sc)
-			n.said[i] = newSaid(e.like)
-			if !fr.along {
+			e.likeRoom = sized(e.likeRoom, len(in.cells)*len(n.sc.s))
+			f.like(e.likeRoom, n.ampTurns, e.fieldOf(n, i), in, &n.bg[i], &n.sc)
+			n.said[i] = newSaid(e.likeRoom)
+			if !fr.isPass {
 				e.known.keep(key, n.said[i])
 			}
 		}
@@ -246,11 +254,11 @@ func (e *engine) likeAll(n *node) {
 	}
 }
 
-// fieldOf is a node's field at a factor's places. Where everything is known
-// already nobody asks for it.
+// fieldOf is a node's field at a factor's places, worked out when it is first asked for; nil for
+// a pass.
 func (e *engine) fieldOf(n *node, factor int) []nine {
 	fr := e.factors[factor].frame()
-	if n.field[factor] == nil && !fr.along {
+	if n.field[factor] == nil && !fr.isPass {
 		n.field[factor] = e.fieldAt(n, e.phones[fr.src], fr.cols)
 	}
 	return n.field[factor]
@@ -260,7 +268,7 @@ func (e *engine) fieldOf(n *node, factor int) []nine {
 func (e *engine) fieldAt(n *node, ph *phone, cols *columns) []nine {
 	const rounding = 1e-6
 	var c change
-	c.set(cols, e.m.planned.at(), n.at, n.share, rounding)
+	c.set(cols, e.m.planned.ampTurns(), n.ampTurns, n.share, rounding)
 	field := e.room(len(ph.places))
 	for q, k := range ph.places {
 		field[q] = c.at(cols.plannedAt(k), cols, k)
@@ -268,6 +276,7 @@ func (e *engine) fieldAt(n *node, ph *phone, cols *columns) []nine {
 	return field
 }
 
+// ceiling is a factor's ceiling under a node, worked out once.
 func (e *engine) ceiling(n *node, factor int) float64 {
 	s := n.said[factor]
 	if math.IsNaN(s.ceiling) {
@@ -276,7 +285,7 @@ func (e *engine) ceiling(n *node, factor int) float64 {
 	return s.ceiling
 }
 
-// total sums the offset cells of every phone and the scales out.
+// total is the log likelihood with the offset cells of every phone and the scales summed out.
 func (e *engine) total(tot [][]float64, sc *scales) float64 {
 	return e.totalOver(e.wholeCells, tot, sc)
 }
@@ -293,7 +302,7 @@ func (e *engine) totalOver(cells func(phone int) []int, tot [][]float64, sc *sca
 	return out
 }
 
-// totalAt is one scale's part of that.
+// totalAt is the part of one scale in totalOver.
 func (e *engine) totalAt(cells func(phone int) []int, tot [][]float64, sc *scales, m int) float64 {
 	nodes := len(sc.s)
 	v := sc.lp[m]
@@ -312,7 +321,7 @@ func (e *engine) totalAt(cells func(phone int) []int, tot [][]float64, sc *scale
 	return v
 }
 
-// faint is how far below the likeliest cell one adds nothing to a sum.
+// faint is how many log units below the likeliest cell another adds nothing to a sum.
 const faint = 40
 
 // misfit is how badly a node explains its readings as a whole, beyond what
@@ -329,7 +338,7 @@ func (n *node) misfit() float64 {
 // few squared standard deviations of placement.
 const usualShort = 6
 
-// direct is the likelihood of readings that do not depend on where a sensor
+// direct is the log likelihood of readings that do not depend on where a sensor
 // sits: faces read by hand and resistances.
 func (e *engine) direct(h *hypothesis) float64 {
 	var sum float64
@@ -342,7 +351,8 @@ func (e *engine) direct(h *hypothesis) float64 {
 	return sum
 }
 
-// likeliest returns the offset cell and scale node where a node puts a phone.
+// likeliest is where a node has a phone's sensor most likely: the position among the phone's
+// cells in play, and the scale that goes with it.
 func (e *engine) likeliest(n *node, src int) (cell, scale int) {
 	top := math.Inf(-1)
 	ph := e.phones[src]
@@ -355,4 +365,10 @@ func (e *engine) likeliest(n *node, src int) (cell, scale int) {
 		}
 	}
 	return cell, scale
+}
+
+// logOf is a factor's log likelihood where a node puts its phone.
+func (e *engine) logOf(n *node, factor int) float64 {
+	c, m := e.likeliest(n, e.factors[factor].frame().src)
+	return n.said[factor].at(c*len(n.sc.s) + m)
 }

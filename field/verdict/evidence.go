@@ -10,7 +10,10 @@ import (
 	"polewise/layout"
 )
 
-// evidence is all that was read, boiled down and sorted by kind.
+// All that was read, put together: a phone's captures, cut into holds and passes, and what was read
+// by hand and ohmmeter.
+
+// evidence is all that was read, sorted by kind.
 type evidence struct {
 	sources  []sourceInfo
 	holds    []digest
@@ -19,23 +22,22 @@ type evidence struct {
 	faces    []faceReading
 	ohms     []ohmReading
 	amps     []ampsReading
-	first    float64 // what the supply was set to first, as a share of what it was last; 0 where it was set once
-	unsure   bool    // what the supply showed may be told wrong
+	setFirst float64 // what the supply was set to first, as a share of what it was last; 0 where it was set once
+	unsure   bool    // what the supply showed may be told wrong, and nothing may be claimed
 	rests    []restReading
 	remarks  map[remark][]string // coils of which each is to be said
 	lost     map[int]bool        // coils over which something was read that tells nothing
 	notes    []string
-	mended   *afterMend // nil: no mend came before
-	firstOld int        // sources from here on read before the mend
+	mended   *afterMend // the last mend; nil: none
 }
 
-// sourceInfo is one phone: what it said of its sensor.
+// sourceInfo is what is known of the sensor that wrote a capture.
 type sourceInfo struct {
-	known      bool
-	offset, sd [2]float64 // metres, phone frame
+	known      bool       // it was told where it sits
+	offset, sd [2]float64 // where it sits in the phone and how well that is known, metres, phone frame
 	sigma      [3]float64 // noise of one sample, uT
-	fullScale  float64
-	mended     *afterMend // read before this mend; nil: since
+	fullScale  float64    // uT; 0: not known
+	mended     *afterMend // the capture is from before this mend; nil: since
 }
 
 // restReading is a rest of one of the sources.
@@ -44,42 +46,13 @@ type restReading struct {
 	readings.Rest
 }
 
-// ampsReading is what the supply showed, on average, so many times.
-type ampsReading struct {
-	amps, times float64
-	pulsed      bool
-}
-
-// sd is by how much that may be off.
-func (a ampsReading) sd() float64 {
-	sd := displayShare*a.amps + displayAmps/math.Sqrt(a.times)
-	if a.pulsed {
-		return math.Hypot(sd, pulsedShare*a.amps)
-	}
-	return sd
-}
-
-// A supply's display: 2 % and a digit. Of a current that is switched several times a
-// second it shows some middle, and a sensor that smooths sees the pulses lower, all alike.
-const (
-	displayShare, displayAmps = 0.02, 0.01
-	pulsedShare               = 0.07
-)
-
-type faceReading struct {
-	coil int
-	face capture.Face
-	ut   float64 // NaN when not given
-	old  bool    // from before a mend
-}
-
-// gather boils captures down to evidence.
+// gather makes evidence of captures.
 func gather(plan *layout.Plan, captures []*capture.Capture) (*evidence, error) {
 	return gatherBefore(plan, captures, nil)
 }
 
-// gatherBefore is gather for what was read before the supply showed something else, if
-// anything was told of that.
+// gatherBefore is gather for captures after which the supply showed something else, nil where
+// nothing was told of that.
 func gatherBefore(plan *layout.Plan, captures []*capture.Capture, since *ampsReading) (*evidence, error) {
 	ev := &evidence{}
 	cuts := make([]*capture.Stretches, len(captures))
@@ -97,17 +70,14 @@ func gatherBefore(plan *layout.Plan, captures []*capture.Capture, since *ampsRea
 	return ev, nil
 }
 
+// note adds a note to the verdict, once.
 func (ev *evidence) note(format string, args ...any) {
-	s := fmt.Sprintf(format, args...)
-	for _, n := range ev.notes {
-		if n == s {
-			return
-		}
+	if s := fmt.Sprintf(format, args...); !slices.Contains(ev.notes, s) {
+		ev.notes = append(ev.notes, s)
 	}
-	ev.notes = append(ev.notes, s)
 }
 
-// remark is what may be said of many holds at once.
+// remark is a note that may be due for many coils: it is said once of all.
 type remark struct{ ofOne, ofMany string }
 
 var (
@@ -118,6 +88,7 @@ var (
 	atItsEnd   = remark{"Over %s the sensor reached the end of its range; only the direction of that reading counts. A lower current would tell more.", "Over %s the sensor reached the end of its range; only the direction of those readings counts. A lower current would tell more."}
 )
 
+// remark has something said of a coil.
 func (ev *evidence) remark(r remark, coil string) {
 	if !slices.Contains(ev.remarks[r], coil) {
 		if ev.remarks == nil {
@@ -127,7 +98,7 @@ func (ev *evidence) remark(r remark, coil string) {
 	}
 }
 
-// noteRemarks says each of what was remarked once, of all its coils.
+// noteRemarks makes a note of each remark, of all its coils.
 func (ev *evidence) noteRemarks() {
 	for _, r := range [...]remark{hasStopped, neverOn, wasMoved, hasJumped, atItsEnd} {
 		switch coils := ev.remarks[r]; len(coils) {
@@ -140,8 +111,8 @@ func (ev *evidence) noteRemarks() {
 	}
 }
 
-// add boils one capture down, cut into stretches. toldAt tells what shares of its last setting
-// the supply may have been set to at a time.
+// add adds a capture, which is cut into stretches. toldAt tells what the supply was set to at a
+// time (settings.at).
 func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stretches, toldAt func(t float64) []float64) {
 	src := len(ev.sources)
 	switch c.Unknown {
@@ -183,7 +154,7 @@ func (ev *evidence) add(plan *layout.Plan, c *capture.Capture, cut *capture.Stre
 	ev.addReadings(plan, cut)
 }
 
-// noteSwapped says over which coils on and off were told the wrong way round.
+// noteSwapped notes over which coils on and off were told the wrong way round.
 func (ev *evidence) noteSwapped(plan *layout.Plan, read *readings.Source) {
 	for _, id := range slices.Concat(read.SwappedAlways, read.SwappedOnce) {
 		ev.lose(plan.CoilIndex(id))
@@ -200,7 +171,7 @@ func (ev *evidence) noteSwapped(plan *layout.Plan, read *readings.Source) {
 	}
 }
 
-// sourceOf is what the phone that wrote a capture says of its sensor.
+// sourceOf is what a capture says of its sensor, or what is taken for it.
 func sourceOf(c *capture.Capture) sourceInfo {
 	info := sourceInfo{sd: [2]float64{offsetSDX, offsetSDY}, offset: [2]float64{offsetMeanX, offsetMeanY}}
 	s := c.Start.Sensor
@@ -233,43 +204,6 @@ func (ev *evidence) restOf(src int) *[3]float64 {
 	return readings.Middle(own)
 }
 
-// digest is a hold boiled down.
-type digest struct {
-	coil     int
-	source   int // which capture it came from
-	from, to float64
-	shift    [2]float64 // metres, pad frame
-	topDeg   float64
-	up       [3]float64 // gravity's direction in the phone frame, unit; zero when unknown
-	readings []reading
-	toggled  bool // on and off were both seen, so the background drops out
-	samples  int
-	repeated int        // readings left out, since they were the one before bit for bit
-	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the drive-on samples lie flat
-	jumped   bool
-	pulsed   bool
-	moved    bool // the readings would not stand still
-	open     bool
-	label    string // what to call it in messages
-}
-
-// reading is one way to understand the samples of a hold, at a current that it may have been
-// read at.
-type reading struct {
-	readings.Reading
-	share float64 // of the current that all is told for
-}
-
-// digestOf is a hold of a source as its samples were read, at shares of the last setting of
-// the supply.
-func digestOf(plan *layout.Plan, h *capture.Stretch, src int, read readings.Hold, told []float64) digest {
-	return digest{
-		coil: plan.CoilIndex(h.Hold.Coil), source: src, shift: shiftOf(h.Hold), from: h.From, to: h.To,
-		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), repeated: h.Repeated, open: h.Open, label: h.Hold.Coil,
-		readings: readAt(read.Readings, told), toggled: read.Toggled, clipped: read.Clipped, jumped: read.Jumped, moved: read.Moved, pulsed: read.Pulsed,
-	}
-}
-
 // shiftOf is where a hold's mark was laid from the coil's centre, metres, pad frame.
 func shiftOf(h *capture.Hold) (at [2]float64) {
 	if h.ShiftMM != nil {
@@ -296,24 +230,7 @@ func meanUp(gs []capture.Gravity) [3]float64 {
 	return v
 }
 
-// shortestHold is for how long a phone has to lie on a coil to have been laid on it, seconds.
-// A hold that ends sooner was told by mistake, or when the phone lay somewhere else: what
-// ended it was told late, of the hold before.
-const shortestHold = 0.5
-
-// tooShort says so of a hold that was no more than told.
-func (ev *evidence) tooShort(plan *layout.Plan, h *capture.Stretch) bool {
-	if h.To-h.From >= shortestHold {
-		return false
-	}
-	if !h.Open {
-		ev.lose(plan.CoilIndex(h.Hold.Coil))
-		ev.note("The hold on %s was over after %.1f s: too soon to tell anything. Lay the phone on %s and keep it still for three seconds.", h.Hold.Coil, h.To-h.From, h.Hold.Coil)
-	}
-	return true
-}
-
-// lose marks coils over which something was read that tells nothing.
+// lose records coils over which something was read that tells nothing.
 func (ev *evidence) lose(coils ...int) {
 	if ev.lost == nil {
 		ev.lost = map[int]bool{}
@@ -321,43 +238,6 @@ func (ev *evidence) lose(coils ...int) {
 	for _, j := range coils {
 		ev.lost[j] = true
 	}
-}
-
-// addHold keeps a hold if it tells anything, and says what is wrong with it.
-func (ev *evidence) addHold(d digest) {
-	if d.moved {
-		ev.remark(wasMoved, d.label)
-	} else if d.jumped {
-		ev.remark(hasJumped, d.label)
-	}
-	if d.clipped != [3]float64{} {
-		ev.remark(atItsEnd, d.label)
-	}
-	switch {
-	case d.samples == 0 && (d.repeated == 0 || d.open):
-	case d.samples == 0:
-		ev.lose(d.coil)
-		ev.remark(hasStopped, d.label)
-	case len(d.readings) == 0:
-		ev.lose(d.coil)
-		ev.remark(neverOn, d.label)
-	default:
-		ev.holds = append(ev.holds, d)
-	}
-}
-
-// facesByCoil are the faces read by hand, those over one coil together.
-func (ev *evidence) facesByCoil() (out [][]faceReading) {
-	at := map[int]int{}
-	for _, f := range ev.faces {
-		k, ok := at[f.coil]
-		if !ok {
-			k = len(out)
-			at[f.coil], out = k, append(out, nil)
-		}
-		out[k] = append(out[k], f)
-	}
-	return out
 }
 
 // addReadings adds what was read by hand and with an ohmmeter. A figure that was noted by

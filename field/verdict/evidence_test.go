@@ -281,8 +281,8 @@ func TestPulsedDisplayIsNoOtherSetting(t *testing.T) {
 	steadily, pulsed := 2.0, 1.0
 	ev := &evidence{}
 	set := ev.readSupply([]*capture.Stretches{{Drives: []capture.Drive{{T: 1, State: capture.On, Amps: &steadily}, {T: 9, State: capture.Pulse, Hz: 1, Duty: 0.5, Amps: &pulsed}}}}, nil)
-	if got := set.at(0, 5); ev.first != 0 || len(got) != 1 || got[0] != 1 || len(ev.notes) > 0 {
-		t.Errorf("first %g, share %v, notes %q", ev.first, got, ev.notes)
+	if got := set.at(0, 5); ev.setFirst != 0 || len(got) != 1 || got[0] != 1 || len(ev.notes) > 0 {
+		t.Errorf("first %g, share %v, notes %q", ev.setFirst, got, ev.notes)
 	}
 }
 

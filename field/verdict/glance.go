@@ -5,33 +5,34 @@ import (
 	"slices"
 )
 
-// Looks at a neighbour that cost little and tell most of those that are hopeless.
+// Looks at a neighbour that cost little, and show that most are hopeless. Two things make them
+// cheap: few cells (a glance), and the placement of the mark taken for one Gaussian about the
+// middle of each cell instead of being summed over (roughly).
 
-// How far below the best, in log units, a neighbour is looked at no closer than roughly. That
-// rather flatters it where a hold is told of, and there are many; the best are scored anew
-// before anything is told. And by how much it may do one an injustice under pulses.
+// Bounds on the rough look, log units. It rather flatters a neighbour where holds tell of it; the best
+// are scored anew before anything is told.
 const (
-	roughWithin     = 12.0
-	roughByHeadings = 8.0
-	roughInjustice  = 15.0
+	roughWithin     = 12.0 // below the best: such a neighbour is looked at no closer
+	roughByHeadings = 8.0  // the same by headings
+	roughInjustice  = 15.0 // that it may do a neighbour under pulses
 )
 
-// Bounds on the glance that tells hopeless neighbours.
+// Bounds on the glance.
 const (
 	glanceCells = 3   // offset cells looked at
 	glanceWorth = 0.4 // of all places, at most, or it saves nothing
-	glanceSlack = 7   // log units that other cells may make good
-	roughSlack  = 12  // and what taking the placement for a Gaussian may hide
+	glanceSlack = 7   // log units that other cells may make good,
+	roughSlack  = 12  // and that taking the placement for a Gaussian may hide
 )
 
-// look is what a neighbour scores by the looks that cost little, where they are enough: it is
-// hopeless, or need not be known any closer.
+// look is the log posterior of a neighbour by the looks that cost little, where they are enough:
+// it is hopeless (-Inf), or so far behind that it need not be known any closer.
 func (e *engine) look(nb *neighbour) (log float64, enough bool) {
 	roughly := nb.sameScales && !nb.moves && e.res.margin > 0 && e.toldRoughly(nb.left)
-	// In the coarse look the sensor may turn out to sit elsewhere where much of the
-	// pad changes, and a glance at where this node has it tells nothing. By headings hardly
-	// anything is hopeless.
-	glance := nb.sameScales && !(nb.moves && e.res == coarseCells) && !(roughly && e.ratio)
+	// A glance looks at where the node has the sensor. In the coarse look, where much of the pad
+	// changes, the sensor may turn out to sit elsewhere, and a glance tells nothing. By headings
+	// hardly anything is hopeless.
+	glance := nb.sameScales && !(nb.moves && e.res == coarseCells) && !(roughly && e.onlyBearings)
 	if len(nb.left) > 0 && glance && e.hopeless(nb) {
 		return math.Inf(-1), true
 	}
@@ -39,32 +40,31 @@ func (e *engine) look(nb *neighbour) (log float64, enough bool) {
 		return 0, false
 	}
 	within := roughWithin
-	if e.ratio {
+	if e.onlyBearings {
 		within = roughByHeadings
 	}
-	// Under pulses what lies a little below what is kept is looked at closely: given up for a
-	// rough look's injustice, it would be lost for good.
+	// Under pulses what the rough look has a little below what is kept is looked at closely, since
+	// it would be lost for good.
 	injustice := 0.0
 	if e.pulsed {
 		injustice = roughInjustice
 	}
 	switch log = e.roughly(nb) + nb.base; {
-	case !e.ratio && log < e.best-e.bail-injustice:
+	case !e.onlyBearings && log < e.best-e.giveUp-injustice:
 		return math.Inf(-1), true
-	case log < e.best-within && (e.ratio || log >= e.best-e.bail):
+	case log < e.best-within && (e.onlyBearings || log >= e.best-e.giveUp):
 		return log, true
 	}
 	return 0, false
 }
 
-// hopeless takes a glance at the node's likeliest offset cells alone and tells
-// whether a neighbour falls too far behind there to be worth a full score. It goes
-// on from what tot holds already for some parts, with so much that the others
-// may gain.
+// hopeless takes a glance at the node's likeliest offset cells alone, first roughly, and tells
+// whether a neighbour falls too far behind there to be worth a full score. It goes on from the
+// readings summed in tot, given how much the others may gain.
 func (e *engine) hopeless(nb *neighbour) bool {
 	n, h := nb.node, nb.hyp
 	if n.glance == nil {
-		n.glance, n.rough = e.glanceFor(n), make([][]float64, len(e.factors))
+		n.glance, n.roughAtGlance = e.glanceFor(n), make([][]float64, len(e.factors))
 	}
 	nodes := len(nb.sc.s)
 	worth := true
@@ -77,7 +77,7 @@ func (e *engine) hopeless(nb *neighbour) bool {
 		nb.few[p] = g.pickFrom(nb.few[p][:0], &nb.in[p], nb.tot[p], nodes)
 		nb.before[p] = g.pick(nb.before[p][:0], n.tot[p], nodes)
 	}
-	limit := e.best - e.bail - (n.log - e.totalOver(n.glance.cells, nb.before, &nb.sc)) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
+	limit := e.best - e.giveUp - (n.log - e.totalOver(n.glance.cells, nb.before, &nb.sc)) - h.logPrior + n.hyp.logPrior - e.direct(h) + e.direct(n.hyp)
 	if e.roughlyHopeless(nb, limit-roughSlack) {
 		return true
 	}
@@ -89,9 +89,9 @@ func (e *engine) hopeless(nb *neighbour) bool {
 	for i, o := range nb.left {
 		fr := e.factors[o.factor].frame()
 		g := &n.glance[fr.src]
-		field := nb.changed(e.fieldOf(n, o.factor), g, fr, n.at, h.at())
+		field := nb.changed(e.fieldOf(n, o.factor), g, fr, n.ampTurns, h.ampTurns())
 		nb.out = slices.Grow(nb.out[:0], len(g.index)*nodes)[:len(g.index)*nodes]
-		e.factors[o.factor].like(nb.out, h.at(), field, &g.view, &n.bg[o.factor], &nb.sc)
+		e.factors[o.factor].like(nb.out, h.ampTurns(), field, &g.view, &n.bg[o.factor], &nb.sc)
 		exchangeIn(g, nb.few[fr.src], nb.out, n.said[o.factor].log, nodes)
 		hope -= o.hope
 		if (i < 4 || i == len(nb.left)-1) && e.totalOver(n.glance.cells, nb.few, &nb.sc)+hope < limit {
@@ -101,9 +101,8 @@ func (e *engine) hopeless(nb *neighbour) bool {
 	return false
 }
 
-// roughlyHopeless is hopeless by the middles of the glance's cells alone, for a
-// node's and a neighbour's likelihoods taken equally roughly. It tells what falls
-// far behind at a small part of the cost.
+// roughlyHopeless is hopeless by the middles of the glance's cells alone: what the readings say of
+// the neighbour is held against what they say of the node taken just as roughly.
 func (e *engine) roughlyHopeless(nb *neighbour, limit float64) bool {
 	n, hope := nb.node, nb.hope
 	for p := range nb.few {
@@ -116,7 +115,7 @@ func (e *engine) roughlyHopeless(nb *neighbour, limit float64) bool {
 		}
 		src := f.frame().src
 		cells := n.glance[src].cells
-		exchange(nb.rough[src], e.roughOf(f, o.factor, nb, cells), e.roughOfNode(n.rough, f, o.factor, nb, cells))
+		exchange(nb.rough[src], e.roughOf(f, o.factor, nb, cells), e.roughOfNode(n.roughAtGlance, f, o.factor, nb, cells))
 		hope -= o.hope
 		if e.totalOver(n.glance.cells, nb.rough, &nb.sc)+hope < limit {
 			return true
@@ -125,7 +124,7 @@ func (e *engine) roughlyHopeless(nb *neighbour, limit float64) bool {
 	return false
 }
 
-// toldRoughly tells whether all of these can be.
+// toldRoughly tells whether all of these factors can tell roughly what they say.
 func (e *engine) toldRoughly(list []affectedFactor) bool {
 	for i := range list {
 		if _, ok := e.factors[list[i].factor].(roughFactor); !ok {
@@ -135,15 +134,14 @@ func (e *engine) toldRoughly(list []affectedFactor) bool {
 	return true
 }
 
-// roughly is a neighbour's likelihood by the middles of a part's cells alone, the node's
-// taken equally roughly, at a small part of the cost of summing over the placement. By
-// headings it comes within half a log unit of that; by holds it lies up to ten above, where
-// another side of the coil would have to explain what was read, and seldom more than two
-// below. It goes on from tot.
+// roughly is a neighbour's log likelihood by the middles of its cells alone, held against the
+// node's taken just as roughly. It goes on from tot. By headings it comes within half a log unit
+// of what summing over the placement gives. By holds it lies up to ten above, where another side
+// of the coil would have to explain what was read, and seldom more than two below.
 func (e *engine) roughly(nb *neighbour) float64 {
 	n := nb.node
-	if n.roughly == nil {
-		n.roughly = make([][]float64, len(e.factors))
+	if n.roughAtLikely == nil {
+		n.roughAtLikely = make([][]float64, len(e.factors))
 	}
 	for p := range nb.tot {
 		nb.rough[p] = append(nb.rough[p][:0], nb.tot[p]...)
@@ -152,7 +150,7 @@ func (e *engine) roughly(nb *neighbour) float64 {
 		f := e.factors[o.factor].(roughFactor)
 		src := f.frame().src
 		cells := nb.in[src].cells
-		was := e.roughOfNode(n.roughly, f, o.factor, nb, cells)
+		was := e.roughOfNode(n.roughAtLikely, f, o.factor, nb, cells)
 		if !o.keep {
 			exchange(nb.rough[src], e.roughOf(f, o.factor, nb, cells), was)
 			continue
@@ -168,18 +166,18 @@ func (e *engine) roughly(nb *neighbour) float64 {
 	return e.totalOver(nb.in.cells, nb.rough, &nb.sc)
 }
 
-// roughKey tells what a factor says roughly from what it says.
+// roughKey tells the name of what a factor roughly says from that of what it says.
 const roughKey = -1.0
 
-// exchange puts what is said now in the place of what was.
+// exchange puts what a factor says now in the place of what it said before.
 func exchange[Now, Was float32 | float64](sum []float64, now []Now, was []Was) {
 	for q, v := range now {
 		sum[q] += float64(v) - float64(was[q])
 	}
 }
 
-// roughOfNode is what a factor roughly says of a node at the middles of cells, worked out
-// once.
+// roughOfNode is what a factor roughly says of the node at the middles of cells, worked out once
+// and kept in known.
 func (e *engine) roughOfNode(known [][]float64, f roughFactor, factor int, nb *neighbour, cells []int) []float64 {
 	if known[factor] == nil {
 		ph, field := e.phones[f.frame().src], e.fieldOf(nb.node, factor)
@@ -193,11 +191,11 @@ func (e *engine) roughOfNode(known [][]float64, f roughFactor, factor int, nb *n
 	return known[factor]
 }
 
-// roughOf is the same of a neighbour; it stands in the workspace until the next is asked for.
+// roughOf is the same of the neighbour. It stands in the workspace until the next is asked for.
 func (e *engine) roughOf(f roughFactor, factor int, nb *neighbour, cells []int) []float64 {
 	fr := f.frame()
 	ph, field := e.phones[fr.src], e.fieldOf(nb.node, factor)
-	nb.change.set(fr.cols, nb.node.at, nb.hyp.at(), nb.share, affectUT/8)
+	nb.change.set(fr.cols, nb.node.ampTurns, nb.hyp.ampTurns(), nb.share, affectUT/8)
 	nb.middles = nb.middles[:0]
 	for _, c := range cells {
 		k := ph.middle(c)

@@ -1,480 +1,99 @@
 package verdict
 
 import (
-	"cmp"
-	"fmt"
 	"math"
-	"slices"
 
+	"polewise/field/capture"
 	"polewise/field/readings"
+	"polewise/layout"
 )
 
-// holdFactor is a hold by the vector route.
-type holdFactor struct {
-	frame_ frame
-	*digest
-	ph    *phone
-	rot   [3][3]float64 // phone axes to pad axes
-	tilt  float64       // sd of the tilt left after gravity, radians
-	buf   []float64     // place scores, reused
-	comps []pull
-	seen  []weighed // reused
-	// The background the pulls were made for.
-	made background
+// What was read in a hold, in which the phone lies still on one coil.
+
+// digest is what is kept of a hold.
+type digest struct {
+	coil     int
+	source   int // which capture it came from
+	from, to float64
+	shift    [2]float64 // metres, pad frame
+	topDeg   float64
+	up       [3]float64 // gravity's direction in the phone frame, unit; zero when unknown
+	readings []reading
+	toggled  bool // on and off were both seen, so the background drops out
+	samples  int
+	repeated int        // samples left out, since they were the one before bit for bit
+	clipped  [3]float64 // per axis: 0, or the level (with its sign) at which the samples with the supply on lie flat
+	jumped   bool       // the phone re-zeroed itself
+	pulsed   bool       // read under pulses
+	moved    bool       // the readings would not stand still
+	open     bool       // the phone may still lie there
+	label    string     // what to call it in messages
 }
 
-func (h *holdFactor) frame() *frame { return &h.frame_ }
-
-func (h *holdFactor) time() float64 { return h.from }
-
-func (h *holdFactor) name() string {
-	return fmt.Sprintf("hold on %s at %.0f s", h.label, h.from)
+// reading is one way to understand the samples of a hold, at one of the settings of the supply that
+// it may have been read at.
+type reading struct {
+	readings.Reading
+	share float64 // of the last setting
 }
 
-// pull is one way to understand the hold, in pad axes: the pad's pull and its
-// covariance (xx, yy, zz, xy, xz, yz).
-type pull struct {
-	logW    float64
-	peak    float64    // log of the likelihood where it fits best, up to a constant
-	free    float64    // logW without what the background says of it
-	height  float64    // weight relative to the reference, set by it
-	share   float64    // of the current that all is told for
-	d       [3]float64 // at that current
-	c       sym3
-	clip    [3]clip // unused entries have no direction
-	clipped bool
-	// Where the hold itself shows the background (pulses), that is b, phone axes.
-	seesB bool
-	b, vb [3]float64
-}
-
-// clip says that a reading stopped at a level along a direction in pad axes.
-type clip struct {
-	dir   [3]float64
-	level float64 // pull along dir at which the sensor stopped; the true one is beyond
-}
-
-// sym3 is a symmetric 3 by 3 matrix.
-type sym3 struct{ xx, yy, zz, xy, xz, yz float64 }
-
-func (s *sym3) add(x, y, z, w float64) {
-	s.xx += w * x * x
-	s.yy += w * y * y
-	s.zz += w * z * z
-	s.xy += w * x * y
-	s.xz += w * x * z
-	s.yz += w * y * z
-}
-
-// adjugate is the matrix's inverse times its determinant.
-func (s *sym3) adjugate() (adj sym3, det float64) {
-	adj = sym3{
-		xx: s.yy*s.zz - s.yz*s.yz, yy: s.xx*s.zz - s.xz*s.xz, zz: s.xx*s.yy - s.xy*s.xy,
-		xy: s.xz*s.yz - s.xy*s.zz, xz: s.xy*s.yz - s.xz*s.yy, yz: s.xy*s.xz - s.yz*s.xx,
+// digestOf is a hold of a source as its samples were read, at a setting told (settings.at).
+func digestOf(plan *layout.Plan, h *capture.Stretch, src int, read readings.Hold, told []float64) digest {
+	return digest{
+		coil: plan.CoilIndex(h.Hold.Coil), source: src, shift: shiftOf(h.Hold), from: h.From, to: h.To,
+		topDeg: h.TopDeg, up: meanUp(h.Gravity), samples: len(h.B), repeated: h.Repeated, open: h.Open, label: h.Hold.Coil,
+		readings: readAt(read.Readings, told), toggled: read.Toggled, clipped: read.Clipped, jumped: read.Jumped, moved: read.Moved, pulsed: read.Pulsed,
 	}
-	return adj, s.xx*adj.xx + s.xy*adj.xy + s.xz*adj.xz
 }
 
-// inverse is the matrix's inverse.
-func (s *sym3) inverse() sym3 {
-	adj, det := s.adjugate()
-	var out sym3
-	out.addSym(&adj, 1/det)
+// shortestHold is for how long a phone has to lie on a coil to have been laid on it, seconds.
+// A hold that ends sooner was told by mistake, or when the phone lay somewhere else: what
+// ended it was told late, of the hold before.
+const shortestHold = 0.5
+
+// tooShort tells whether a hold ended as soon as it was told, and notes that.
+func (ev *evidence) tooShort(plan *layout.Plan, h *capture.Stretch) bool {
+	if h.To-h.From >= shortestHold {
+		return false
+	}
+	if !h.Open {
+		ev.lose(plan.CoilIndex(h.Hold.Coil))
+		ev.note("The hold on %s was over after %.1f s: too soon to tell anything. Lay the phone on %s and keep it still for three seconds.", h.Hold.Coil, h.To-h.From, h.Hold.Coil)
+	}
+	return true
+}
+
+// addHold keeps a hold if it tells anything, and says what is wrong with it.
+func (ev *evidence) addHold(d digest) {
+	if d.moved {
+		ev.remark(wasMoved, d.label)
+	} else if d.jumped {
+		ev.remark(hasJumped, d.label)
+	}
+	if d.clipped != [3]float64{} {
+		ev.remark(atItsEnd, d.label)
+	}
+	switch {
+	case d.samples == 0 && (d.repeated == 0 || d.open):
+	case d.samples == 0:
+		ev.lose(d.coil)
+		ev.remark(hasStopped, d.label)
+	case len(d.readings) == 0:
+		ev.lose(d.coil)
+		ev.remark(neverOn, d.label)
+	default:
+		ev.holds = append(ev.holds, d)
+	}
+}
+
+// readAt are the readings of a hold at each setting that it may have been read at.
+func readAt(hold []readings.Reading, told []float64) (out []reading) {
+	shares, chance := settingsOf(told)
+	for i, share := range shares {
+		for _, r := range hold {
+			r.LogW += math.Log(chance[i])
+			out = append(out, reading{r, share})
+		}
+	}
 	return out
-}
-
-// between is a^T S b.
-func (s *sym3) between(a, b *[3]float64) float64 {
-	to := s.times(a)
-	return readings.Dot(&to, b)
-}
-
-// times is S v.
-func (s *sym3) times(v *[3]float64) [3]float64 {
-	return [3]float64{s.xx*v[0] + s.xy*v[1] + s.xz*v[2], s.xy*v[0] + s.yy*v[1] + s.yz*v[2], s.xz*v[0] + s.yz*v[1] + s.zz*v[2]}
-}
-
-// rows are the matrix written out.
-func (s *sym3) rows() [3][3]float64 {
-	return [3][3]float64{{s.xx, s.xy, s.xz}, {s.xy, s.yy, s.yz}, {s.xz, s.yz, s.zz}}
-}
-
-// chol3 is the lower Cholesky factor of a sym3, with reciprocal diagonal.
-type chol3 struct{ i0, l10, i1, l20, l21, i2 float64 }
-
-// logDet is the logarithm of the factor's determinant.
-func (c *chol3) logDet() float64 { return -math.Log(c.i0 * c.i1 * c.i2) }
-
-func (s *sym3) chol() (c chol3) {
-	l00 := math.Sqrt(s.xx)
-	c.i0 = 1 / l00
-	c.l10 = s.xy * c.i0
-	c.l20 = s.xz * c.i0
-	l11 := math.Sqrt(math.Max(s.yy-c.l10*c.l10, 1e-9))
-	c.i1 = 1 / l11
-	c.l21 = (s.yz - c.l20*c.l10) * c.i1
-	l22 := math.Sqrt(math.Max(s.zz-c.l20*c.l20-c.l21*c.l21, 1e-9))
-	c.i2 = 1 / l22
-	return c
-}
-
-// solve returns L^-1 v.
-func (c *chol3) solve(x, y, z float64) (a, b, d float64) {
-	a = x * c.i0
-	b = (y - c.l10*a) * c.i1
-	d = (z - c.l20*a - c.l21*b) * c.i2
-	return a, b, d
-}
-
-func (s *sym3) addSym(o *sym3, w float64) {
-	s.xx += w * o.xx
-	s.yy += w * o.yy
-	s.zz += w * o.zz
-	s.xy += w * o.xy
-	s.xz += w * o.xz
-	s.yz += w * o.yz
-}
-
-// pulls turns the hold's readings into pulls, given the background: the likeliest first, and
-// those alone that are not hopeless beside it.
-func (h *holdFactor) pulls(bg *background) []pull {
-	if h.comps != nil && h.made == *bg {
-		return h.comps
-	}
-	h.made = *bg
-	h.comps = h.comps[:0]
-	for i := range h.readings {
-		r := &h.readings[i]
-		if h.toggled {
-			h.comps = append(h.comps, h.pullOf(r, bg, 0, 0))
-			continue
-		}
-		h.comps = append(h.comps,
-			h.pullOf(r, bg, driftSD*driftSD, math.Log(1-jumpedShare)),
-			h.pullOf(r, bg, jumpedSD*jumpedSD, math.Log(jumpedShare)))
-	}
-	h.comps = notHopeless(h.comps)
-	return h.comps
-}
-
-// notHopeless sorts the pulls of a hold and leaves out those far less likely than the first.
-func notHopeless(comps []pull) []pull {
-	if len(comps) <= 2 {
-		return comps
-	}
-	slices.SortFunc(comps, func(a, b pull) int { return cmp.Compare(b.peak, a.peak) })
-	keep := len(comps)
-	for keep > 1 && comps[keep-1].peak < comps[0].peak-faintPull {
-		keep--
-	}
-	return comps[:keep]
-}
-
-// pullOf is what one reading of the hold says of the pull, where the background had moved by
-// so much since it was seen, which is so likely; neither matters where both levels were seen.
-func (h *holdFactor) pullOf(r *reading, bg *background, moved, logMoved float64) pull {
-	// Likely by microtesla read, and not by those at the current that all is told for.
-	read := r.LogW - 3*math.Log(r.share)
-	p := pull{logW: read, free: read, share: r.share}
-	var d, v, b [3]float64
-	for a := range d {
-		ax := r.Ax[a]
-		prior := moved + bg.variance[a]
-		switch {
-		case h.toggled:
-			d[a], v[a], b[a] = ax.D, ax.VD, ax.B
-		case ax.VD >= readings.Vague/2: // only background and pull together are known
-			d[a], v[a], b[a] = ax.B-bg.b[a], ax.VB+prior, bg.b[a]
-		default:
-			s := ax.VB + prior
-			in := bg.b[a] - ax.B
-			p.free -= 0.5 * math.Log(s)
-			p.logW += -in*in/(2*s) - 0.5*math.Log(s)
-			d[a] = ax.D + ax.CV/s*in
-			v[a] = ax.VD - ax.CV*ax.CV/s
-			b[a] = ax.B + ax.VB/s*in
-			p.seesB, p.b[a], p.vb[a] = true, ax.B, ax.VB
-		}
-	}
-	p.logW += logMoved
-	p.free += logMoved
-	for a := range d {
-		d[a] /= r.share
-		v[a] /= r.share * r.share
-	}
-	for row := 0; row < 3; row++ {
-		for a := 0; a < 3; a++ {
-			p.d[row] += h.rot[row][a] * d[a]
-		}
-	}
-	for a := 0; a < 3; a++ {
-		p.c.add(h.rot[0][a], h.rot[1][a], h.rot[2][a], v[a]+readings.FloorUT*readings.FloorUT)
-	}
-	ch := p.c.chol()
-	p.peak = p.logW - ch.logDet()
-	for a := range h.clipped {
-		if level := h.clipped[a]; level != 0 {
-			sign := math.Copysign(1, level-b[a])
-			p.clip[a] = clip{
-				dir:   [3]float64{sign * h.rot[0][a], sign * h.rot[1][a], sign * h.rot[2][a]},
-				level: sign * (level - b[a]) / r.share,
-			}
-			p.clipped = true
-		}
-	}
-	return p
-}
-
-// spread is what height, turn, tilt and scale leave open at a place, and a
-// placement within placeSD of it, as a covariance.
-func (h *holdFactor) spread(f *nine, scaleSD, placeSD float64) (c sym3) {
-	const (
-		high = heightSD * heightSD
-		yaw  = yawSD * yawSD
-	)
-	x, y, z := f[0], f[1], f[2]
-	tilt, scale := h.tilt*h.tilt, scaleSD*scaleSD+placeless*placeless
-	// The sum of w u u^T for the turns' u = (-y, x, 0), (0, -z, y) and (z, 0, -x)
-	// and the scale's u = (x, y, z), written out.
-	c = sym3{
-		xx: scale*x*x + yaw*y*y + tilt*z*z,
-		yy: yaw*x*x + scale*y*y + tilt*z*z,
-		zz: tilt*(x*x+y*y) + scale*z*z,
-		xy: (scale - yaw) * x * y,
-		xz: (scale - tilt) * x * z,
-		yz: (scale - tilt) * y * z,
-	}
-	cell := placeSD * placeSD
-	yx, yy, yz := f.slopeY()
-	c.add(f[3], f[4], f[5], cell)
-	c.add(yx, yy, yz, cell)
-	c.add(f[6], f[7], f[8], high)
-	return c
-}
-
-func (h *holdFactor) like(out, _ []float64, field []nine, in *view, bg *background, sc *scales) {
-	comps := h.pulls(bg)
-	nodes := len(sc.s)
-	if need := len(field) * nodes; cap(h.buf) < need {
-		h.buf = make([]float64, need)
-	}
-	score := h.buf[:len(field)*nodes]
-	stray := outlierLog(comps)
-	ref := reference(comps, stray-farBelow)
-	for k := range field {
-		row := score[k*nodes : k*nodes+nodes]
-		clear(row)
-		h.placeScores(row, comps, &field[k], sc, h.ph.sd)
-	}
-	h.ph.blur(out, score, in, nodes, ref, stray)
-}
-
-const log2pi = 1.8378770664093453
-
-// farBelow is how far below its outlier level a hold may fit at best and still be
-// scored by numbers that do not overflow.
-const farBelow = 600
-
-// reference is a log likelihood no place can exceed, at least a given one: scores
-// are kept relative to it, as plain numbers.
-func reference(comps []pull, ref float64) float64 {
-	for i := range comps {
-		ref = math.Max(ref, comps[i].peak-1.5*log2pi)
-	}
-	for i := range comps {
-		comps[i].height = math.Exp(comps[i].logW - 1.5*log2pi - ref)
-	}
-	return ref
-}
-
-// negligible is the squared distance, in standard deviations, from which a
-// score is not worth an exponential: the outlier term lies well above it.
-const negligible = 80
-
-// placeScores adds the pulls' likelihoods at one place, relative to the
-// reference, for every scale.
-func (h *holdFactor) placeScores(row []float64, comps []pull, f *nine, sc *scales, placeSD float64) {
-	open := h.spread(f, sc.sd, placeSD)
-	for i := range comps {
-		comps[i].scores(row, &open, f, sc)
-	}
-}
-
-// scores adds a pull's likelihood at a place with this field and what is left open
-// there.
-func (p *pull) scores(row []float64, open *sym3, f *nine, sc *scales) {
-	c := p.c
-	c.addSym(open, 1)
-	inv, det := c.adjugate()
-	per := 1 / det
-	// What a perfect fit would score here: the density's height.
-	height := math.Sqrt(per) * p.height
-	if !p.clipped {
-		b := (*[3]float64)(f[:3])
-		to := inv.times(b)
-		dd, db, bb := per*inv.between(&p.d, &p.d), per*readings.Dot(&to, &p.d), per*readings.Dot(&to, b)
-		if bb > 0 && dd-db*db/bb > negligible {
-			return // at any scale
-		}
-		for m, s := range sc.s {
-			if q := dd - 2*s*db + s*s*bb; q < negligible {
-				row[m] += height * expDown(-0.5*q)
-			}
-		}
-		return
-	}
-	for m, s := range sc.s {
-		d := p.d
-		for a := range p.clip {
-			q := &p.clip[a]
-			if q.dir == [3]float64{} {
-				continue
-			}
-			along := s * (q.dir[0]*f[0] + q.dir[1]*f[1] + q.dir[2]*f[2])
-			// Beyond the level every pull reads the same.
-			to := math.Max(along, q.level)
-			is := q.dir[0]*d[0] + q.dir[1]*d[1] + q.dir[2]*d[2]
-			for r := range d {
-				d[r] += q.dir[r] * (to - is)
-			}
-		}
-		for r := range d {
-			d[r] -= s * f[r]
-		}
-		if q := per * inv.between(&d, &d); q < negligible {
-			row[m] += height * expDown(-0.5*q)
-		}
-	}
-}
-
-// roughly takes the placement of the mark for one Gaussian about the middle of each
-// cell.
-func (h *holdFactor) roughly(out []float64, field []nine, bg *background, sc *scales) {
-	comps := h.pulls(bg)
-	nodes := len(sc.s)
-	stray := outlierLog(comps)
-	ref := reference(comps, stray-farBelow)
-	low := math.Exp(math.Max(stray-ref, -700))
-	clear(out)
-	for q := range field {
-		row := out[q*nodes : q*nodes+nodes]
-		h.placeScores(row, comps, &field[q], sc, placeSD)
-		for m, s := range row {
-			row[m] = math.Log(s+low) + ref
-		}
-	}
-}
-
-// faintPull is by how many log units a pull may be less likely than the likeliest of its hold to
-// be looked at at all; offPlace is taken off the ceiling, since the sensor is in no one
-// place, and seldom in that of the narrowest spread (both estimates, no source).
-const (
-	faintPull = 18.0
-	offPlace  = 2.0
-)
-
-// ceiling implements factor: no residual at the place of narrowest spread.
-func (h *holdFactor) ceiling(field []nine, bg *background, sc *scales) float64 {
-	least := math.Inf(1)
-	p := &h.pulls(bg)[0]
-	for k := range field {
-		c := p.c
-		open := h.spread(&field[k], sc.sd, h.ph.sd)
-		c.addSym(&open, 1)
-		_, det := c.adjugate()
-		least = math.Min(least, det)
-	}
-	return -0.5*math.Log(least) - 1.5*log2pi + p.logW - offPlace
-}
-
-// firmness is how many standard deviations of its own a change of a microtesla may
-// come to, whichever way it points.
-func (h *holdFactor) firmness(bg *background) float64 {
-	comps := h.pulls(bg)
-	most := 0.0
-	for i := range comps {
-		adj, det := comps[i].c.adjugate()
-		most = math.Max(most, (adj.xx+adj.yy+adj.zz)/det)
-	}
-	return math.Sqrt(most)
-}
-
-// outlierLog is the log likelihood of a hold that is not what it says it is.
-func outlierLog(comps []pull) float64 {
-	sum := math.Inf(-1)
-	for i := range comps {
-		// It tells nothing of the background either, and does not bend it.
-		d := comps[i].d
-		sum = readings.LogAdd(sum, comps[i].free-(d[0]*d[0]+d[1]*d[1]+d[2]*d[2])/(2*outlierSD*outlierSD))
-	}
-	return sum - 3*math.Log(outlierSD) - 1.5*math.Log(2*math.Pi) + math.Log(outlierShare)
-}
-
-// weighed is the background that a hold leaves at one place under one pull.
-type weighed struct {
-	w    float64
-	d, v [3]float64
-}
-
-// residual implements needsBackground: what the hold leaves as background at an
-// offset cell, weighed over the places around it.
-func (h *holdFactor) residual(field []nine, cell int, scale float64, bg *background, sc *scales) (b, variance [3]float64, ok bool) {
-	if h.toggled || h.clipped != [3]float64{} {
-		return b, variance, false
-	}
-	comps := h.pulls(bg)
-	one := scales{s: []float64{scale}, sd: sc.sd}
-	c := h.ph.cells[cell]
-	i0, j0 := c/h.ph.oy, c%h.ph.oy
-	reference(comps, math.Inf(-1))
-	list := h.seen[:0]
-	for di, ki := range h.ph.across[j0] {
-		for dj, kj := range h.ph.up[i0] {
-			k := h.ph.slot[(i0+di)*h.ph.ny+j0+dj]
-			open := h.spread(&field[k], sc.sd, h.ph.sd)
-			for i := range comps {
-				var row [1]float64
-				comps[i].scores(row[:], &open, &field[k], &one)
-				w := row[0] * ki * kj
-				if w == 0 {
-					continue
-				}
-				s := weighed{w: w}
-				// Back to phone axes: the transpose of the rotation.
-				for a := range s.d {
-					for r := 0; r < 3; r++ {
-						s.d[a] += h.rot[r][a] * comps[i].share * (comps[i].d[r] - scale*field[k][r])
-					}
-				}
-				size := comps[i].share * comps[i].share
-				s.v = [3]float64{size * open.xx, size * open.yy, size * open.zz}
-				if p := &comps[i]; p.seesB {
-					s.v = p.vb
-					for a := range s.d {
-						s.d[a] = p.b[a] - bg.b[a]
-					}
-				}
-				list = append(list, s)
-			}
-		}
-	}
-	h.seen = list
-	var sum float64
-	for i := range list {
-		w := list[i].w
-		sum += w
-		for a := range b {
-			b[a] += w * list[i].d[a]
-			variance[a] += w * (list[i].v[a] + list[i].d[a]*list[i].d[a])
-		}
-	}
-	if sum == 0 || math.IsNaN(sum) {
-		return b, variance, false
-	}
-	for a := range b {
-		b[a] /= sum
-		variance[a] = math.Max(variance[a]/sum-b[a]*b[a], 1)
-		b[a] += bg.b[a]
-	}
-	return b, variance, true
 }

@@ -2,19 +2,20 @@ package verdict
 
 import (
 	"math"
-	"polewise/layout"
 	"testing"
+
+	"polewise/layout"
 )
 
 // TestNothingMoreIsWrongWithADeadCoil: a short in a coil that carries no current shows nowhere.
 func TestNothingMoreIsWrongWithADeadCoil(t *testing.T) {
 	_, m := warmed(t)
-	open := m.planned.with(single{fault: layout.Fault{Kind: layout.StringOpen, ID: "A"}, kind: layout.StringOpen, logP: math.Log(pStringOpen)})
+	open := m.planned.with(single{Fault: layout.Fault{Kind: layout.StringOpen, ID: "A"}, logP: math.Log(pStringOpen)})
 	if open == nil {
 		t.Fatal("no string A")
 	}
 	for _, f := range []layout.Fault{{Kind: layout.CoilShorted, ID: "A1"}, {Kind: layout.TurnsShorted, ID: "A1", Lost: 0.36}} {
-		if h := open.with(single{fault: f, kind: f.Kind}); h != nil {
+		if h := open.with(single{Fault: f}); h != nil {
 			t.Errorf("%v is offered beside an open string", f)
 		}
 	}

@@ -7,28 +7,31 @@ import (
 	"polewise/field/readings"
 )
 
-// likes remembers what factors said: a reading depends on the coils near it
-// only, and hypotheses that agree on those are scored once. A hold said the same
-// in the verdict before, so that one more reading costs little. Where it gets too much,
-// the half that was not asked for longest is forgotten.
+// What is kept within a verdict and from one to the next, so that one more reading costs little:
+// what factors said, which cells were in play, and where backgrounds were left.
+
+// likes remembers what factors said. A reading depends only on the coils near it, and hypotheses
+// that agree on those share what it says. When that gets too much, the half that was not asked
+// for longest is forgotten.
 type likes struct {
 	said  map[likeKey]*said
 	size  int    // numbers held in it
-	most  int    // that may be
+	most  int    // numbers that may be
 	asked uint64 // how often anything was asked for or put in
 }
 
 // said is what a factor said under one hypothesis.
 type said struct {
-	log     []float32 // as factor.like has it; that is fine enough, and half as large
-	asked   uint64    // when it was last asked for, as likes counts
+	log     []float32 // as factor.like has it; single precision is fine enough, and half as large
+	asked   uint64    // likes.asked as it was last asked for
 	ceiling float64   // NaN: not worked out
-	// The background it leaves at the place last asked about.
+	// The background that the factor leaves at the cell and scale last asked about.
 	cell, scale int // -1: never asked
 	left        left
-	leaves      bool
+	leaves      bool // it leaves one
 }
 
+// newSaid keeps what a factor said.
 func newSaid(log []float64) *said {
 	s := &said{log: make([]float32, len(log)), ceiling: math.NaN(), cell: -1}
 	for q, v := range log {
@@ -37,16 +40,15 @@ func newSaid(log []float64) *said {
 	return s
 }
 
-// at is one of the numbers.
+// at is the log likelihood at a cell and scale: q is cell*scales+scale.
 func (s *said) at(q int) float64 { return float64(s.log[q]) }
 
-// likeKey names a factor; and the ampere-turns near it, its background, the
-// scales and the cells scored.
+// likeKey names what a factor said by the factor, and by all else that this depends on: the
+// ampere-turns of the coils near it, its background, the scales and the cells scored.
 type likeKey struct{ factor, rest key }
 
-// Bounds on what is held: 34 MB of it, which is what it takes by headings to know all
-// again; 6 MB of a large pad, which needs the memory for other things and knows most again
-// by less.
+// Bounds on what likes holds: 34 MB, by which a pad read by headings finds everything again. A
+// large pad needs the memory for other things, and finds most again in 6 MB.
 const (
 	mostLikes      = 1 << 23
 	mostLikesLarge = 3 << 19
@@ -63,6 +65,7 @@ func likesOf(coils int) likes {
 	return l
 }
 
+// find is what was kept under a key; nil where nothing was.
 func (l *likes) find(k likeKey) *said {
 	s := l.said[k]
 	if s != nil {
@@ -72,6 +75,7 @@ func (l *likes) find(k likeKey) *said {
 	return s
 }
 
+// keep remembers what a factor said.
 func (l *likes) keep(k likeKey, s *said) {
 	size := len(s.log) + saidSize
 	if l.size+size > l.most {
@@ -98,6 +102,7 @@ func (l *likes) forget() {
 	}
 }
 
+// keyOf names what a factor says of ampere-turns in the cells of a view.
 func (e *engine) keyOf(factor int, at []float64, in *view, bg *background, sc *scales) likeKey {
 	fr := e.factors[factor].frame()
 	k := in.key
@@ -112,26 +117,26 @@ func (e *engine) keyOf(factor int, at []float64, in *view, bg *background, sc *s
 	return likeKey{fr.id, k}
 }
 
-// views are the cells that were in play in the last verdict, by source and grid; and
-// those of them where a hypothesis had the sensor.
+// views are the cells that were in play in the last verdict, by phone and grid, and those of them
+// where a hypothesis had the sensor. As long as they serve they stay, since what is known was
+// said for them.
 type views map[viewKey]view
 
 type viewKey struct {
 	src, ox, oy  int
 	x0, y0, step float64
-	hyp          uint64 // 0: of all
+	hyp          uint64 // hypothesis.key; 0: of all
 }
 
-// viewSpare is how many times more cells than needed may stay for the sake of what
-// is known with them.
+// viewSpare is how many times as many cells as are needed may stay.
 const viewSpare = 2.5
 
 // mostViews bounds the views held: 2 MB of them.
 const mostViews = 1 << 9
 
-// of is a view of cells of a phone: the one of the last verdict where it holds all
-// that are needed, not too many more, and none that may not be in it; else a new one
-// of all that are wanted.
+// of is a view of cells of a phone. The one of the last verdict serves where it has all cells that
+// are needed, not too many more, and none that may not be in it; else there is a new one of all
+// that are wanted.
 func (v views) of(src int, ph *phone, hyp uint64, needed, wanted []int, mayBe func(cell int) bool) view {
 	k := viewKey{src, ph.ox, ph.oy, ph.x0, ph.y0, ph.step, hyp}
 	last, ok := v[k]
@@ -145,7 +150,7 @@ func (v views) of(src int, ph *phone, hyp uint64, needed, wanted []int, mayBe fu
 	return v[k]
 }
 
-// includes tells whether a list in order has all of another.
+// includes tells whether a sorted list has all of another.
 func includes(all, some []int) bool {
 	for _, c := range some {
 		at, ok := slices.BinarySearch(all, c)
@@ -157,29 +162,31 @@ func includes(all, some []int) bool {
 	return true
 }
 
-// levels remembers the backgrounds that hypotheses were left with. They are where
-// fitting begins the next time, also in the verdict after one more hold: mostly
-// they stand as they were, and what was said under them is known.
+// levels remembers the backgrounds that hypotheses were left with. Fitting begins from them the
+// next time, also in the verdict after one more hold: mostly they stand as they were, and what
+// was said under them is known.
 type levels struct {
 	of   map[levelsKey]levelled
-	size int
+	size int // backgrounds held
 }
 
 type levelsKey struct {
-	hyp  uint64
+	hyp  uint64  // hypothesis.key
 	step float64 // of the cells
 }
 
+// levelled is the backgrounds of one hypothesis.
 type levelled struct {
-	factors []key
+	factors []key // by frame.id
 	bg      []background
-	by      key  // the engine that fitted them
-	stood   bool // to it they were those of an earlier verdict
+	by      key  // engine.id of the one that fitted them
+	stood   bool // that one took them over from an earlier verdict
 }
 
 // mostLevels bounds the backgrounds held: 4 MB of them.
 const mostLevels = 1 << 16
 
+// keep remembers backgrounds, and forgets all others when they get too many.
 func (l *levels) keep(k levelsKey, v levelled) {
 	if was, ok := l.of[k]; ok {
 		l.size -= len(was.bg)
@@ -193,18 +200,19 @@ func (l *levels) keep(k levelsKey, v levelled) {
 
 // keepLevels remembers a node's backgrounds.
 func (e *engine) keepLevels(n *node, stood bool) {
-	if e.settles() {
+	if e.fitsBackgrounds() {
 		e.m.levels.keep(levelsKey{n.hyp.key, e.res.step}, levelled{e.identities(), slices.Clone(n.bg), e.id, stood})
 	}
 }
 
-// begin sets a node's backgrounds to where its hypothesis left them last: those of
-// new readings to that of the nearest in time. Nothing remembered, or all anew: to the
-// prior. It reports whether they stem from an earlier verdict.
-func (e *engine) begin(n *node, anew bool) (stood bool) {
-	last, remembered := e.m.levels.of[levelsKey{n.hyp.key, e.res.step}]
-	if anew {
-		last, remembered = levelled{}, false
+// begin sets a node's backgrounds to where its hypothesis left them last, if those are to be
+// recalled: those of new readings to that of the nearest in time. Where nothing is remembered, or
+// is to be, they begin from the prior. It reports whether they stem from an earlier verdict.
+func (e *engine) begin(n *node, recall bool) (stood bool) {
+	var last levelled
+	remembered := false
+	if recall {
+		last, remembered = e.m.levels.of[levelsKey{n.hyp.key, e.res.step}]
 	}
 	ids := e.identities()
 	at := make([]int, len(ids)) // in last
@@ -233,7 +241,7 @@ func (e *engine) begin(n *node, anew bool) (stood bool) {
 	return remembered && (last.stood || last.by != e.id)
 }
 
-// identities are the factors' names of themselves.
+// identities are the factors' ids.
 func (e *engine) identities() []key {
 	ids := make([]key, len(e.factors))
 	for i, f := range e.factors {
@@ -242,9 +250,9 @@ func (e *engine) identities() []key {
 	return ids
 }
 
-// settles tells whether any background has to be fitted.
-func (e *engine) settles() bool {
-	return slices.ContainsFunc(e.groups, func(g backgroundGroup) bool { return g.settles })
+// fitsBackgrounds tells whether any background has to be fitted: some hold does not tell its own.
+func (e *engine) fitsBackgrounds() bool {
+	return slices.ContainsFunc(e.groups, func(g backgroundGroup) bool { return g.toFit })
 }
 
 // identity is equal for equal readings of a hold against equal cells, in this
@@ -272,16 +280,15 @@ func (h *holdFactor) identity() key {
 	return k
 }
 
-// fresh is the identity of what is not recognised again.
+// fresh is a key that nothing else of the model has.
 func (m *Model) fresh() key {
 	m.counted++
 	return key(m.counted)
 }
 
-// snap rounds a fitted background to what matters, so that hypotheses whose
-// backgrounds differ by less than any reading could tell, and the verdicts that
-// follow each other as readings come in, share their likelihoods. The variance
-// never counts but on top of a hold's own drift.
+// snap rounds a fitted background to what matters. Hypotheses whose backgrounds differ by less than
+// any reading could tell then share what factors said, and so do verdicts that follow each other
+// as readings come in. The variance only counts on top of a hold's own drift.
 func (b *background) snap() {
 	for a := range b.b {
 		const least = driftSD * driftSD

@@ -6,7 +6,6 @@ import (
 	"math"
 
 	"polewise/field/capture"
-	"polewise/field/readings"
 )
 
 // Place is where a phone's sensor was found to sit relative to the mark laid on
@@ -22,10 +21,10 @@ type Place struct {
 
 const (
 	maxLocated   = 60   // hypotheses that are averaged over
-	locatedShare = 1e-4 // of one of them
-	edgeChance   = 0.02 // of the chance that may lie in the outermost cells
+	locatedShare = 1e-4 // chance of one, to be among them
+	edgeChance   = 0.02 // that the sensor sits in the outermost cells, at most
 	leastPull    = 15.0 // uT: less than this over every hold tells of no place
-	widerPrior   = 1.35 // for a phone laid by whatever its owner takes for its middle
+	widerPrior   = 1.35 // times the usual spread: the mark is whatever the owner takes for the phone's middle
 )
 
 // placeCells are finer than those of a verdict: here the place itself is asked for.
@@ -39,6 +38,7 @@ func (m *Model) LocateUntil(ctx context.Context, c *capture.Capture) (p *Place, 
 	return p, err
 }
 
+// locate finds a sensor's place, and what speaks against relying on it.
 func (m *Model) locate(c *capture.Capture) (*Place, error) {
 	ev, err := gather(m.plan, []*capture.Capture{c})
 	if err != nil {
@@ -78,7 +78,7 @@ func (m *Model) locate(c *capture.Capture) (*Place, error) {
 	return out, nil
 }
 
-// faintest says which coil the readings are of where none of them has a pull.
+// faintest says so where no hold shows a pull; else it is empty.
 func (ev *evidence) faintest() string {
 	for i := range ev.holds {
 		for _, r := range ev.holds[i].readings {
@@ -90,43 +90,8 @@ func (ev *evidence) faintest() string {
 	return fmt.Sprintf("%s gives hardly any field: is the supply really switched, and is that coil alive?", ev.holds[0].label)
 }
 
-// chances are those of a phone's offset cells over all hypotheses together, and
-// the node of the best one.
-func (e *engine) chances(src int, list []*scored) (p []float64, first *node) {
-	weights := normalise(list)
-	p = make([]float64, len(e.phones[src].cells))
-	for i, s := range list[:min(len(list), maxLocated)] {
-		if weights[i] < locatedShare {
-			break
-		}
-		n := e.evaluate(&scored{hyp: s.hyp})
-		if first == nil {
-			first = n
-		}
-		addCells(p, e.phones[src], n, src, weights[i])
-	}
-	return p, first
-}
-
-// addCells adds the chances of a phone's offset cells under a hypothesis, in all w.
-func addCells(p []float64, ph *phone, n *node, src int, w float64) {
-	nodes := len(n.sc.s)
-	log := make([]float64, len(ph.cells))
-	total := math.Inf(-1)
-	for c, cell := range ph.cells {
-		log[c] = math.Inf(-1)
-		for q := range n.sc.s {
-			log[c] = readings.LogAdd(log[c], ph.prior[cell]+n.tot[src][c*nodes+q]+n.sc.lp[q])
-		}
-		total = readings.LogAdd(total, log[c])
-	}
-	for c := range log {
-		p[c] += w * math.Exp(log[c]-total)
-	}
-}
-
-// moments sets mean and spread from the chances of the offset cells. Each stands
-// for a small Gaussian of its own.
+// moments sets mean and spread from the chances of the offset cells, each of which stands for a
+// small Gaussian.
 func (pl *Place) moments(ph *phone, p []float64) {
 	var sum float64
 	var mean, square [2]float64

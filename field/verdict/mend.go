@@ -60,10 +60,12 @@ func coilsOfGroup(plan *layout.Plan, id string, depth int) []int {
 	return out
 }
 
-// eitherWay are the fewest mends with what lies above as it is, and with it swapped.
+// eitherWay are the fewest mends of a part of the pad: with what it is joined into left as it is,
+// and with that swapped.
 type eitherWay [2][]Mend
 
-// orSwapped takes for each way the other one and a swap where that is fewer.
+// orSwapped takes, for each way, the mends of the other way and a swap of the part where that is
+// fewer.
 func (e eitherWay) orSwapped(swap Mend) eitherWay {
 	out := e
 	for way, straight := range e {
@@ -74,9 +76,9 @@ func (e eitherWay) orSwapped(swap Mend) eitherWay {
 	return out
 }
 
-// fewestSwaps finds the fewest flips and swaps that turn the wrong coils: of strings, then of
-// the groups they are in, each for what is above it as it is and swapped. Where swapping the
-// pad's plug does as well as anything else, preferPad decides.
+// fewestSwaps finds the fewest flips and swaps that turn the wrong coils, from the strings up to
+// the groups and the pad. Where swapping the pad's plug does as well as anything else, preferPad
+// decides.
 func fewestSwaps(plan *layout.Plan, wrong []bool, preferPad bool) []Mend {
 	ofString := func(i int) (e eitherWay) {
 		for _, j := range plan.Strings[i].Coils {

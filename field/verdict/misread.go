@@ -8,17 +8,17 @@ import (
 	"polewise/field/capture"
 )
 
-// What was read by hand or ohmmeter counts with the chance that it was read wrongly. One that
-// all else speaks against was, most likely. But nobody should tape a pad over a meter that
-// shows something else: as long as nobody looked again, it is not told to be as planned.
+// A reading by hand or ohmmeter counts with the chance that it was read wrongly, and one that all
+// else speaks against most likely was. But nobody should tape a pad while a meter shows something
+// else: until somebody has looked again, the pad is not called as planned.
 
 const (
-	surelyMisread = 0.9 // a reading that is misread under explanations of so much weight is said to be
+	surelyMisread = 0.9 // weight of the explanations under which a reading is misread, for it to be asked for again
 	readElsewise  = 2   // so many readings over a coil that agree outvote a face that does not
 )
 
-// toReadAgain asks for the readings by hand and ohmmeter again that all else speaks against; for
-// none that was read again and agreed.
+// toReadAgain asks again for the readings by hand and ohmmeter that all else speaks against, unless
+// they were read again since.
 func (e *engine) toReadAgain(list []*scored, weights []float64) (again []Next) {
 	under := func(wrong func(h *hypothesis) bool) bool {
 		sum := 0.0
@@ -59,7 +59,7 @@ func (e *engine) toReadAgain(list []*scored, weights []float64) (again []Next) {
 	return again
 }
 
-// slipped tells whether a face is shown under a hypothesis by a slip of the hand alone.
+// slipped tells whether under a hypothesis a face could only be read by a slip.
 func (m *Model) slipped(f *faceReading, h *hypothesis) bool {
 	bz := m.topUnder(h, f.coil)
 	chance, read := m.faceShown(f.coil, bz, h), faceRead(bz)
@@ -80,6 +80,7 @@ func (m *Model) agreeing(faces []faceReading, h *hypothesis) (n int) {
 	return n
 }
 
+// faceWords is how a face is said in a sentence.
 func faceWords(f capture.Face) string {
 	if f == capture.None {
 		return "no face"

@@ -8,18 +8,17 @@ import (
 
 	"polewise/field"
 	"polewise/field/capture"
-	"polewise/field/readings"
 	"polewise/layout"
 )
 
-// Model is what the verdict keeps of a plan between captures: its field and its
-// single faults. It is not safe for use by several goroutines at once.
+// Model is a plan with what verdicts on it keep from one to the next: its field, and what
+// readings said of hypotheses. It is not safe for use by several goroutines at once.
 type Model struct {
 	plan    *layout.Plan
 	pad     *field.Pad
-	planned *hypothesis
+	planned *hypothesis // nothing is wrong
 	tops    []float64   // planned Bz over each coil's centre at sensor height, uT
-	over    [][]float64 // the same per ampere-turn of every coil; nil until needed
+	over    [][]float64 // the same per ampere-turn of every coil; nil: not needed yet
 	columns map[columnsKey]*columns
 	halt    <-chan struct{} // closed when the search going on is no longer wanted
 	known   likes
@@ -28,9 +27,11 @@ type Model struct {
 	earths  earthsLeft
 	walker  walker
 	aligned aligners
-	counted uint64
+	counted uint64 // keys given by fresh
 }
 
+// columnsKey says what columns depend on: coil, how the phone lay there, its grid, and a mend
+// since.
 type columnsKey struct {
 	coil   int
 	topDeg float64
@@ -42,12 +43,12 @@ type columnsKey struct {
 	turned string
 }
 
-// Bounds on what a model keeps for live verdicts. Of the coarse look at more holds
-// than these nothing is kept: their columns are soon made again, and hold as much as
-// all that is worked out after them.
+// Bounds on what a model keeps for live verdicts.
 const (
 	maxCachedColumns = 400
-	coarseKept       = 60
+	// Of the coarse look at more factors than these nothing is kept: the columns are soon made
+	// again, and hold as much as all that is worked out after them.
+	coarseKept = 60
 )
 
 // forgetCoarse drops what is known of the field at the cells of the coarse look.
@@ -71,7 +72,7 @@ func Warm(plan *layout.Plan) (*Model, error) {
 // fieldOver is the field at the planned sensor height over a coil's centre in
 // microtesla.
 func (m *Model) fieldOver(h *hypothesis, j int) r3.Vec {
-	return r3.Scale(1e6, m.pad.At(h.at(), m.sensorOver(j)))
+	return r3.Scale(1e6, m.pad.At(h.ampTurns(), m.sensorOver(j)))
 }
 
 // sensorOver is the planned place of the sensor over a coil's centre.
@@ -80,7 +81,7 @@ func (m *Model) sensorOver(j int) r3.Vec {
 	return r3.Vec{X: c.At.X, Y: c.At.Y, Z: m.plan.SensorHeight(j)}
 }
 
-// placeOf tells where the sensor may be during a hold, by place cell.
+// placeOf is where the sensor is in a hold over a coil, for each place cell.
 func (m *Model) placeOf(g *grid, coil int, shift [2]float64, topDeg float64) func(k int) r3.Vec {
 	at, z := m.plan.Coils[coil].At, m.plan.SensorHeight(coil)
 	return func(k int) r3.Vec {
@@ -89,6 +90,7 @@ func (m *Model) placeOf(g *grid, coil int, shift [2]float64, topDeg float64) fun
 	}
 }
 
+// columnsFor are the columns of a hold over a coil, kept for the next time.
 func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, mended *afterMend) *columns {
 	key := columnsKey{coil, topDeg, shift, g.x0, g.y0, g.nx, g.ny, g.step, g.lift, ""}
 	if mended != nil {
@@ -103,7 +105,7 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 		level.lift = 0
 		c = m.columnsFor(&level, coil, shift, topDeg, mended).lifted(g.lift)
 	} else {
-		c = columnsAt(m.plan, m.pad, m.planned.at(), g.size(), m.placeOf(g, coil, shift, topDeg))
+		c = columnsAt(m.plan, m.pad, m.planned.ampTurns(), g.size(), m.placeOf(g, coil, shift, topDeg))
 		if mended != nil {
 			c.turned = mended.turned
 		}
@@ -120,8 +122,8 @@ func (m *Model) columnsFor(g *grid, coil int, shift [2]float64, topDeg float64, 
 
 // newEngine lays out the factors of a body of evidence.
 func (m *Model) newEngine(ev *evidence, res resolution) *engine {
-	e := &engine{m: m, id: m.fresh(), ev: ev, faces: ev.facesByCoil(), res: res, best: math.Inf(-1), bail: bail, reach: 1, seen: map[uint64]*scored{}, ratio: ev.onlyBearings(), known: &m.known}
-	if e.ratio {
+	e := &engine{m: m, id: m.fresh(), ev: ev, faces: ev.facesByCoil(), res: res, best: math.Inf(-1), giveUp: usualGiveUp, misfitReach: 1, seen: map[uint64]*scored{}, onlyBearings: ev.onlyBearings(), known: &m.known}
+	if e.onlyBearings {
 		e.earths.list = earths
 	}
 	for _, s := range ev.sources {
@@ -136,9 +138,9 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 		if d.up != [3]float64{} {
 			h.tilt = levelSD
 		}
-		h.frame_ = e.frameOf(d.source, d.coil, d.shift, d.topDeg, h.identity())
+		h.fr = e.frameOf(d.source, d.coil, d.shift, d.topDeg, h.identity())
 		if !d.toggled {
-			e.groups[h.frame_.group].settles = true
+			e.groups[h.fr.group].toFit = true
 		}
 		e.pulsed = e.pulsed || d.pulsed
 		e.factors = append(e.factors, h)
@@ -146,18 +148,18 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 	for i := range ev.bearings {
 		e.addBearingFactor(&ev.bearings[i])
 	}
-	open := map[int]bool{}
+	toldApart := map[int]bool{} // coils of strings of which a coil was measured by itself
 	for _, o := range ev.ohms {
 		if o.kind == "coil" {
 			for _, j := range m.plan.Strings[m.plan.StringOf(o.index)].Coils {
-				open[j] = true
+				toldApart[j] = true
 			}
 		}
 	}
-	e.singles = singles(m.plan, open)
+	e.singles = singles(m.plan, toldApart)
 	e.priors = make(map[faultName]float64, len(e.singles))
 	for i := range e.singles {
-		e.priors[nameOf(&e.singles[i].fault)] = e.singles[i].logP
+		e.priors[nameOf(&e.singles[i].Fault)] = e.singles[i].logP
 	}
 	e.alignPasses()
 	for i := range ev.passes {
@@ -166,8 +168,8 @@ func (m *Model) newEngine(ev *evidence, res resolution) *engine {
 	return e
 }
 
-// frameOf is the frame of what was read over a coil by a source, and of nothing but what id
-// names.
+// frameOf is the frame of a hold over a coil by a source. id names what was read, which a mend
+// since then is added to.
 func (e *engine) frameOf(src, coil int, shift [2]float64, topDeg float64, id key) frame {
 	mended := e.ev.sources[src].mended
 	if mended != nil {
@@ -176,48 +178,7 @@ func (e *engine) frameOf(src, coil int, shift [2]float64, topDeg float64, id key
 	return frame{src: src, coil: coil, cols: e.m.columnsFor(e.phones[src].grid, coil, shift, topDeg, mended), group: e.groupFor(src, topDeg), id: id}
 }
 
-// By how much a background may lie off what is taken for it before any hold, uT, one standard
-// deviation (estimates, no source): the earth's field and a phone's own error, which may be
-// hundreds, where nothing is known; and after a rest in which the phone was turned otherwise,
-// in the plane and along its z. What is known to better than restedSD was told by a rest.
-const (
-	unknownSD            = 250.0
-	turnedSD, turnedUpSD = 45.0, 14.0
-	restedSD             = 100.0
-)
-
-// groupFor finds or makes the background group of a phone lying one way.
-func (e *engine) groupFor(src int, topDeg float64) int {
-	for g := range e.groups {
-		if e.groups[g].src == src && lieAlike(topDeg, e.groups[g].topDeg) {
-			return g
-		}
-	}
-	gr := backgroundGroup{src: src, topDeg: topDeg, sd: [3]float64{unknownSD, unknownSD, unknownSD}}
-	if b := e.ev.restOf(src); b != nil {
-		gr.mean = *b
-		// Nobody knows which way the phone lay during the rest, but it lay flat.
-		gr.sd = [3]float64{readings.RestSD, readings.RestSD, readings.RestSD / 2}
-		for _, r := range e.ev.rests {
-			if r.source == src && !lieAlike(topDeg, r.TopDeg) {
-				gr.sd = [3]float64{turnedSD, turnedSD, turnedUpSD}
-			}
-		}
-		// Rests that lie far apart, as where one was taken beside the supply, tell that much
-		// less.
-		for _, r := range e.ev.rests {
-			for a := range gr.sd {
-				if r.source == src {
-					gr.sd[a] = math.Max(gr.sd[a], math.Abs(r.B[a]-gr.mean[a]))
-				}
-			}
-		}
-	}
-	e.groups = append(e.groups, gr)
-	return len(e.groups) - 1
-}
-
-// engineFor lays out what the captures say, those before a mend with them.
+// engineFor is an engine for what the captures say, those from before a mend among them.
 func (m *Model) engineFor(before *Before, captures []*capture.Capture) (*engine, error) {
 	ev, err := gatherAfter(m.plan, before, captures)
 	if err != nil {
@@ -226,6 +187,7 @@ func (m *Model) engineFor(before *Before, captures []*capture.Capture) (*engine,
 	return m.engineOn(ev), nil
 }
 
+// engineOn is an engine for a body of evidence, with the sensors' places found from holds first.
 func (m *Model) engineOn(ev *evidence) *engine {
 	m.settlePlaces(ev)
 	return m.newEngine(ev, fineCells)

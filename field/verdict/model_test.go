@@ -1,8 +1,9 @@
 package verdict
 
 import (
-	"polewise/field/readings"
 	"testing"
+
+	"polewise/field/readings"
 )
 
 // TestRestOfAPhoneTurned: the background of a phone turned otherwise in its rest is known

@@ -6,34 +6,36 @@ import (
 	"slices"
 )
 
-// affectUT is the smallest change of field that makes a reading worth scoring
-// anew, and the smallest in standard deviations of what the reading leaves open.
+// A neighbour is scored beside the node of a hypothesis that it differs from by a fault or two:
+// only the readings that this reaches are scored anew.
+
+// The least change of the field over a reading that makes it worth scoring anew.
 const (
 	affectUT = 1.5
-	affectSD = 0.12
+	affectSD = 0.12 // in standard deviations of what the reading leaves open
 )
 
-// bail is how far below the best a hypothesis may fall before its remaining
-// readings are not looked at any more.
-const bail = 15
+// usualGiveUp is how many log units below the best a neighbour is given up, its remaining readings
+// not looked at any more.
+const usualGiveUp = 15
 
-// neighbour is a hypothesis as it is scored beside a node that it changes little of.
+// neighbour is a hypothesis as it is scored beside a node.
 type neighbour struct {
 	*workspace
 	node       *node
 	hyp        *hypothesis
 	sc         scales
-	sameScales bool // as the node's
-	moves      bool // a good part of the coils change
-	in         parts
-	base       float64 // log of what does not hang on where the sensor sits
-	hope       float64 // what the readings not scored yet may still gain
+	sameScales bool    // as the node's
+	moves      bool    // a good part of the coils change
+	in         parts   // the cells where it is scored
+	base       float64 // log posterior of what does not depend on where the sensor sits
+	hope       float64 // log units that the readings not scored yet may still gain, at most
 }
 
-// child scores a neighbour of a node. Only readings that the change reaches are
-// scored anew, and only where the node's sensor may be: first those that are known
-// from another hypothesis, then the others, the nearest first. A neighbour that falls
-// hopelessly behind is given up with -Inf.
+// child is the log posterior of a neighbour of a node. Only readings that the change reaches are
+// scored anew, and only where the node's sensor may be: first those that are known from another
+// hypothesis, then the others, those that change most first. A neighbour that falls hopelessly
+// behind is given up with -Inf.
 func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	e.m.checkHalt()
 	nb := e.beside(n, h, work)
@@ -47,13 +49,13 @@ func (e *engine) child(n *node, h *hypothesis, work *workspace) float64 {
 	return e.inFull(nb)
 }
 
-// beside lays a neighbour out: which readings its change reaches, where it is scored, and
-// what the node says there.
+// beside begins a neighbour: which readings its change reaches, in which cells it is scored, and
+// what the node's readings say there.
 func (e *engine) beside(n *node, h *hypothesis, work *workspace) *neighbour {
-	nb := &neighbour{workspace: work, node: n, hyp: h, sc: e.scalesFor(h), moves: muchChanges(n.at, h.at())}
+	nb := &neighbour{workspace: work, node: n, hyp: h, sc: e.scalesFor(h), moves: muchChanges(n.ampTurns, h.ampTurns())}
 	nb.sameScales = nb.sc.equal(&n.sc)
-	e.affected(n, h.at(), nb.sameScales, work)
-	nb.share = commonShare(n.at, h.at())
+	e.affected(n, h.ampTurns(), nb.sameScales, work)
+	nb.share = commonShare(n.ampTurns, h.ampTurns())
 	nb.in = e.partsFor(n, nb.moves)
 	nb.base = h.logPrior + n.bgLog + e.direct(h)
 	// Where all currents shrink so does what the placement leaves open.
@@ -76,8 +78,8 @@ func (e *engine) takeKnown(nb *neighbour) {
 	for _, o := range nb.order {
 		fr := e.factors[o.factor].frame()
 		p := &nb.in[fr.src]
-		if o.keep = p.large() && !fr.along; o.keep {
-			o.key = e.keyOf(o.factor, nb.hyp.at(), &p.view, &nb.node.bg[o.factor], &nb.sc)
+		if o.keep = p.large() && !fr.isPass; o.keep {
+			o.key = e.keyOf(o.factor, nb.hyp.ampTurns(), &p.view, &nb.node.bg[o.factor], &nb.sc)
 			if s := e.known.find(o.key); s != nil {
 				e.take(nb, &o, s)
 				continue
@@ -87,16 +89,16 @@ func (e *engine) takeKnown(nb *neighbour) {
 	}
 }
 
-// take puts what a reading says of the neighbour in the place of what it says of the node.
+// take puts what a reading says of the neighbour in the place of what it said of the node.
 func (e *engine) take(nb *neighbour, o *affectedFactor, s *said) {
 	src := e.factors[o.factor].frame().src
 	exchangeIn(&nb.in[src], nb.tot[src], s.log, nb.node.said[o.factor].log, len(nb.sc.s))
 	nb.hope -= o.hope
 }
 
-// behind tells whether a neighbour is hopelessly so, whatever the readings not scored yet say.
+// behind tells whether a neighbour is hopeless, whatever the readings not scored yet say.
 func (e *engine) behind(nb *neighbour) bool {
-	return nb.sameScales && e.scoreOf(nb)+nb.hope < e.best-e.bail
+	return nb.sameScales && e.scoreOf(nb)+nb.hope < e.best-e.giveUp
 }
 
 // scoreOf is a neighbour's log posterior by the readings taken so far.
@@ -104,13 +106,13 @@ func (e *engine) scoreOf(nb *neighbour) float64 {
 	return e.totalOver(nb.in.cells, nb.tot, &nb.sc) + nb.base
 }
 
-// inFull scores the readings left, as long as there is hope.
+// inFull scores the readings left one by one, as long as there is hope.
 func (e *engine) inFull(nb *neighbour) float64 {
-	n, at := nb.node, nb.hyp.at()
+	n, at := nb.node, nb.hyp.ampTurns()
 	for i, o := range nb.left {
 		fr := e.factors[o.factor].frame()
 		p := &nb.in[fr.src]
-		field := nb.changed(e.fieldOf(n, o.factor), p, fr, n.at, at)
+		field := nb.changed(e.fieldOf(n, o.factor), p, fr, n.ampTurns, at)
 		nb.out = sized(nb.out, len(p.cells)*len(nb.sc.s))
 		e.factors[o.factor].like(nb.out, at, field, &p.view, &n.bg[o.factor], &nb.sc)
 		s := newSaid(nb.out)
@@ -125,7 +127,8 @@ func (e *engine) inFull(nb *neighbour) float64 {
 	return e.scoreOf(nb)
 }
 
-// leastCommon share of the ampere-turns bounds how much narrower readings may get.
+// leastCommon is the share of the ampere-turns below which readings are not taken to get any
+// narrower.
 const leastCommon = 0.05
 
 // muchChanges tells whether a good part of the coils turn over, die or come to life.
@@ -139,10 +142,10 @@ func muchChanges(from, to []float64) bool {
 	return 3*count >= len(from)
 }
 
-// climbBail stands for bail in a climb, which goes on with the best neighbour alone.
-const climbBail = 3
+// climbGiveUp stands in for usualGiveUp in a climb, which goes on with the best neighbour alone.
+const climbGiveUp = 3
 
-// hope is what a factor may gain when its field changes: no more than it falls
+// hope is how many log units a factor may gain when its field changes: no more than it falls
 // short of its ceiling, and no more than so small a change can make good.
 func (n *node) hope(o *affectedFactor) float64 {
 	short := n.short[o.factor]
@@ -156,7 +159,7 @@ func (e *engine) affected(n *node, at []float64, sameScales bool, work *workspac
 		fr := f.frame()
 		var change float64
 		for q, j := range fr.cols.near {
-			if d := at[j] - n.at[j]; d != 0 {
+			if d := at[j] - n.ampTurns[j]; d != 0 {
 				change += math.Abs(d) * fr.cols.peak[q]
 			}
 		}
@@ -167,10 +170,10 @@ func (e *engine) affected(n *node, at []float64, sameScales bool, work *workspac
 	slices.SortFunc(work.order, func(x, y affectedFactor) int { return cmp.Compare(y.change, x.change) })
 }
 
-// changed returns the field at a part's places with the ampere-turns changed, given
-// what it was at all places.
+// changed is the field at a part's places with the coils' ampere-turns changed from was to is,
+// given what it was at all places; nil for a pass.
 func (w *workspace) changed(old []nine, in *part, fr *frame, was, is []float64) []nine {
-	if fr.along {
+	if fr.isPass {
 		return nil
 	}
 	w.field = slices.Grow(w.field[:0], len(in.places))
@@ -181,30 +184,31 @@ func (w *workspace) changed(old []nine, in *part, fr *frame, was, is []float64) 
 	return w.field
 }
 
+// affectedFactor is a factor that the change from a node to its neighbour reaches.
 type affectedFactor struct {
 	factor int
 	change float64 // of its field, uT, at most
-	hope   float64
-	keep   bool // what it says is worth remembering, and by this name
+	hope   float64 // log units that it may gain by that, at most
+	keep   bool    // what it says is worth remembering, by the name of key
 	key    likeKey
 }
 
-// workspace is what scoring neighbours needs over and over.
+// workspace is the lists that scoring neighbours needs, made once and used for each.
 type workspace struct {
-	order  []affectedFactor
-	left   []affectedFactor // of these, those not known
-	share  float64          // by which most coils' ampere-turns change
-	change change
-	field  []nine
-	out    []float64
-	tot    [][]float64 // per phone, what is summed so far; likewise those below
+	order   []affectedFactor // all, most changed first
+	left    []affectedFactor // of these, those not known yet
+	share   float64          // by which most coils' ampere-turns change
+	change  change
+	field   []nine
+	middles []nine // the field at the middles of cells
+	out     []float64
 
-	// Of the glance's cells alone: at the neighbour, at the node, and roughly.
-	few, before, rough [][]float64
-
-	middles []nine
+	// Sums over a phone's factors, per phone: in the neighbour's cells, in the glance's at the
+	// neighbour and at the node, and taken roughly.
+	tot, few, before, rough [][]float64
 }
 
+// newWorkspace makes a workspace for an engine's phones.
 func (e *engine) newWorkspace() *workspace {
 	per := func() [][]float64 { return make([][]float64, len(e.phones)) }
 	return &workspace{tot: per(), few: per(), before: per(), rough: per()}

@@ -3,15 +3,14 @@ package verdict
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r2"
-	"gonum.org/v1/gonum/spatial/r3"
 
 	"polewise/field/capture"
-	"polewise/layout"
 )
 
 // The next reading is the one expected to leave least doubt. For two explanations
@@ -22,51 +21,78 @@ import (
 // all pairs that differ is what a reading leaves open.
 const (
 	nextRivals = 14   // explanations looked at
-	nextCoils  = 6    // coils looked at, the most doubtful first
-	nextByHand = 40   // and where only the ohmmeter tells more, which is soon worked out
+	nextCoils  = 6    // coils looked at, the most doubtful first,
+	nextByHand = 40   // and where nothing but faces and ohms is read, which is soon worked out
 	nextPlaced = 4    // explanations that get a place of the sensor of their own
-	turnedGain = 0.85 // a turned or shifted hold must leave so much less open
-	ohmsGain   = 0.6  // and the ohmmeter, which takes longer, so much less
-	uselessAt  = 0.97 // what leaves more than this open is not worth asking for,
-	uselessOf  = 0.8  // nor what leaves as much of its coil
+	turnedGain = 0.85 // a turned or shifted hold must leave no more than this share of what a plain one does
+	ohmsGain   = 0.6  // and the ohmmeter, which takes longer, no more than this
+	uselessAt  = 0.97 // a reading that leaves more than this share of all that is open is not worth asking for,
+	uselessOf  = 0.8  // if it leaves more than this share of what is open about its coil, too
 	oftenRead  = 4    // a coil read as often as this and still open is better measured
 	causeSure  = 0.9  // a cause as likely as this is known well enough to go and look
 )
 
-// rival is an explanation with where it puts the sensor of the phone in use.
-type rival struct {
-	s      *scored
-	weight float64
-	places []r2.Vec // offsets in the phone frame, as likely as one another
-}
-
-// foreseen is a reading as an explanation expects it, microtesla.
-type foreseen struct {
-	b    r3.Vec
-	sd   float64
-	dims float64 // how many of its figures are read
-}
-
-// choice is a reading that may be asked for.
+// choice is a reading that may be asked for. What is open is sums over pairs of explanations.
 type choice struct {
 	next Next
-	open float64 // of everything
-	left float64 // of what explanations say of its coil
-	part float64 // what they differ by there now
-	// What it tells apart best.
-	coil       int
+	open float64 // that it leaves open of everything
+	left float64 // that it leaves open between explanations that differ in its coil,
+	part float64 // and that is open between these now
+	// The states of its coil that it tells apart best; empty where it tells none apart.
 	one, other State
 }
 
+// next is the reading to ask for; nil where nothing is in doubt.
 func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	coils := doubtful(v)
 	if len(coils) == 0 {
 		return e.whichCause(v, list, weights)
 	}
-	switch c := &v.Coils[coils[0]]; {
+	first := coils[0]
+	if n := e.unread(v, first); n != nil {
+		return n
+	}
+	if n := e.nothingFlows(first, list, weights); n != nil {
+		return n
+	}
+	if n := e.onTheLine(first, v.Coils[first].Used, list, weights); n != nil {
+		return n
+	}
+	rivals := e.rivals(list, weights)
+	compass := e.needleOf(rivals)
+	most := nextCoils
+	if e.byHand() {
+		most = nextByHand
+	}
+	var best *choice
+	for _, j := range coils[:min(len(coils), most)] {
+		for _, c := range e.choices(rivals, compass, j, v.Coils[j].Used) {
+			if best == nil || c.open < best.open {
+				best = &c
+			}
+		}
+	}
+	all := leftOpen(rivals)
+	if open := v.coilsOpen(); !open || v.Coils[first].Used > 1 {
+		best = e.orOhms(best, rivals, first, open, all)
+	}
+	if best.open <= uselessAt*all || best.left <= uselessOf*best.part {
+		return &best.next
+	}
+	id := v.Coils[first].ID
+	if e.byHand() {
+		return &Next{At: id, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read its face once more.", id)}
+	}
+	return &Next{At: id, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read it once more, with more current if the supply and the phone allow.", id)}
+}
+
+// unread asks for coil j, the most doubtful, where it was not read yet, or not so that it counts;
+// nil where it was.
+func (e *engine) unread(v *Verdict, j int) *Next {
+	switch c := &v.Coils[j]; {
 	case c.Used == 0 && len(e.ev.ohms) > 0 && !slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.Used > 0 }):
 		return &Next{At: c.ID, Why: fmt.Sprintf("Ohms do not tell which way a coil faces. Read %s with a phone, or with a needle.", c.ID)}
-	case c.Used == 0 && e.ev.lost[coils[0]]:
+	case c.Used == 0 && e.ev.lost[j]:
 		return &Next{At: c.ID, Why: fmt.Sprintf("Nothing that was read over %s counts; the notes say why. Read it once more.", c.ID)}
 	case c.Used == 0 && e.ev.mended != nil:
 		return e.closing()
@@ -75,55 +101,32 @@ func (e *engine) next(v *Verdict, list []*scored, weights []float64) *Next {
 	case c.withheld():
 		return &Next{At: c.ID, Why: fmt.Sprintf("What was read over %s cannot be relied on. Read it once more.", c.ID)}
 	}
-	if n := e.nothingFlows(coils[0], list, weights); n != nil {
-		return n
-	}
-	if n := e.onTheLine(coils[0], v.Coils[coils[0]].Used, list, weights); n != nil {
-		return n
-	}
-	rivals := e.rivals(list, weights)
-	all := leftOpen(rivals)
-	compass := e.needleOf(rivals)
-	var best *choice
-	most := nextCoils
-	if e.byHand() {
-		most = nextByHand
-	}
-	for _, j := range coils[:min(len(coils), most)] {
-		for _, c := range e.choices(rivals, compass, j, v.Coils[j].Used) {
-			if best == nil || c.open < best.open {
-				best = &c
-			}
-		}
-	}
-	if open := v.coilsOpen(); !open || v.Coils[coils[0]].Used > 1 {
-		field := best
-		for _, c := range e.wiringChoices(rivals, coils[0], open) {
-			gain, worth := all-c.open, (all-field.open)/ohmsGain
-			if field.next.Route != "" {
-				worth = all - field.open // an ohmmeter all the same
-			}
-			if (gain > worth || c.open < ohmsGain*field.open) && (best == field || c.open < best.open) {
-				best = &c
-			}
-		}
-	}
-	if best.open > uselessAt*all && best.left > uselessOf*best.part {
-		c := &v.Coils[coils[0]]
-		if e.byHand() {
-			return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read its face once more.", c.ID)}
-		}
-		return &Next{At: c.ID, Why: fmt.Sprintf("No single reading tells what is left open about %s. Read it once more, with more current if the supply and the phone allow.", c.ID)}
-	}
-	return &best.next
+	return nil
 }
 
-// nothingFlows asks for the ohmmeter where no coil of the pad seems to carry current:
-// what reads the field tells nothing more there, and the supply may simply be off.
+// orOhms is the ohms of the pad or of a string, where they tell enough more than the best reading
+// of a coil; else that one. Of everything, all is open now. j is the most doubtful coil; open
+// tells whether any is undecided.
+func (e *engine) orOhms(field *choice, rivals []rival, j int, open bool, all float64) *choice {
+	best := field
+	for _, c := range e.wiringChoices(rivals, j, open) {
+		gain, worth := all-c.open, (all-field.open)/ohmsGain
+		if field.next.Route != "" {
+			worth = all - field.open // an ohmmeter all the same
+		}
+		if (gain > worth || c.open < ohmsGain*field.open) && (best == field || c.open < best.open) {
+			best = &c
+		}
+	}
+	return best
+}
+
+// nothingFlows asks for the pad's ohms where no coil seems to carry current: reading the field
+// tells nothing more then, and the supply may simply be off.
 func (e *engine) nothingFlows(j int, list []*scored, weights []float64) *Next {
 	still, left := 0.0, 1.0
 	for i, s := range list {
-		if s.hyp.cur().PadAmps <= 0 {
+		if s.hyp.currents().PadAmps <= 0 {
 			still += weights[i]
 		}
 		if left -= weights[i]; still+left < 0.5 {
@@ -144,7 +147,7 @@ const (
 	nearlyAll = 0.995 // of the chance of all explanations is looked at
 )
 
-// onTheLine says that no more readings of a coil help that was read often: they agree that it
+// onTheLine says of a coil that was read often that more readings do not help: they agree that it
 // lost turns, about as many as make it weak.
 func (e *engine) onTheLine(j, used int, list []*scored, weights []float64) *Next {
 	if used < oftenRead {
@@ -158,7 +161,7 @@ func (e *engine) onTheLine(j, used int, list []*scored, weights []float64) *Next
 		if st := s.hyp.states[j].bare(); st != coilAsPlanned && st != coilWeak {
 			return nil
 		}
-		share := s.hyp.cur().CoilTurns[j] / float64(e.m.plan.WindingOf(j).Turns)
+		share := s.hyp.currents().CoilTurns[j] / float64(e.m.plan.WindingOf(j).Turns)
 		sum, mean, square = sum+weights[i], mean+weights[i]*share, square+weights[i]*share*share
 	}
 	if sum <= 0 {
@@ -196,49 +199,30 @@ func (e *engine) whichCause(v *Verdict, list []*scored, weights []float64) *Next
 	return &best.next
 }
 
-// leftOpen is what is left open without another reading.
-func leftOpen(rivals []rival) (all float64) {
-	for i := range rivals {
-		for k := range i {
-			if differ(rivals[i].s.hyp, rivals[k].s.hyp) {
-				all += math.Sqrt(rivals[i].weight * rivals[k].weight)
-			}
-		}
-	}
-	return all
-}
-
-// wiringChoices are ohmmeter readings of the pad and of strings, for where every coil is
-// claimed and what is left open is how they are joined; or coil j is open that one more hold
-// would not settle.
+// wiringChoices are the ohms of the pad and of each string. They are for where every coil is
+// claimed and their joins are in doubt, or, if open, for coil j that more holds would not settle.
 func (e *engine) wiringChoices(rivals []rival, j int, open bool) (out []choice) {
-	across := []string{"pad"}
-	expect := []func(*layout.Currents) float64{func(c *layout.Currents) float64 { return c.PadOhms }}
-	for i := range e.m.plan.Strings {
-		across = append(across, "string:"+e.m.plan.Strings[i].ID)
-		expect = append(expect, func(c *layout.Currents) float64 { return c.StringOhms[i] })
-	}
-	for i, a := range across {
-		if slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == "pad" && i == 0 || o.kind == "string" && o.index == i-1 }) {
-			continue // once more would tell little new
+	add := func(of ohmReading, across, where string, at int) {
+		if slices.ContainsFunc(e.ev.ohms, func(o ohmReading) bool { return o.kind == of.kind && o.index == of.index }) {
+			return // once more would tell little new
 		}
-		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(expect[i](r.s.hyp.cur())) })
-		where, at := "the pad at its own plug", j
-		if kind, id, ok := strings.Cut(a, ":"); ok {
-			where, at = fmt.Sprintf("%s %s unplugged from the rest", kind, id), e.m.plan.Strings[i-1].Coils[0]
-		}
+		c := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(of.of(r.s.hyp.currents())) })
 		why := fmt.Sprintf("Every coil by itself is decided, the pad as a whole is not. Supply off: measure %s.", where)
 		if open {
 			why = c.why(e.m.plan.Coils[j].ID, "Ohms tell more than another hold over %s. Supply off: measure "+where+".")
 		}
-		c.next = Next{At: e.m.plan.Coils[at].ID, Route: "ohms", Across: a, Why: why}
+		c.next = Next{At: e.m.plan.Coils[at].ID, Route: "ohms", Across: across, Why: why}
 		out = append(out, c)
+	}
+	add(ohmReading{kind: "pad"}, "pad", "the pad at its own plug", j)
+	for i, s := range e.m.plan.Strings {
+		add(ohmReading{kind: "string", index: i}, "string:"+s.ID, fmt.Sprintf("string %s unplugged from the rest", s.ID), s.Coils[0])
 	}
 	return out
 }
 
-// withheld tells of a coil that is not claimed though its readings seem clear:
-// they fit nothing, or the phone re-zeroed itself under them.
+// withheld tells of a coil that is not claimed though its readings seem clear, since they cannot be
+// relied on.
 func (c *Coil) withheld() bool {
 	for _, p := range c.P {
 		if c.State == StateUndecided && !c.starved && p >= MinClaim {
@@ -253,8 +237,9 @@ func (v *Verdict) coilsOpen() bool {
 	return slices.ContainsFunc(v.Coils, func(c Coil) bool { return c.State == StateUndecided && !c.starved })
 }
 
-// doubtful are the coils that are not claimed: those never read first, then
-// those whose readings cannot be relied on, then the most doubtful first.
+// doubtful are the coils that are not claimed: those never read first, then those whose readings
+// cannot be relied on, then the others, the most doubtful first. Where all are claimed and the pad
+// as a whole is not, it is all of them.
 func doubtful(v *Verdict) []int {
 	doubt := make([]float64, len(v.Coils))
 	var out []int
@@ -281,91 +266,68 @@ func doubtful(v *Verdict) []int {
 	return out
 }
 
-// differ tells whether two explanations differ in what matters: how a coil is, or
-// what to mend.
-func differ(a, b *hypothesis) bool {
-	return !a.sameStates(b) || faultNames(a.faults) != faultNames(b.faults)
-}
-
-// differAt tells whether two explanations differ in what coil j does or is.
-func differAt(a, b *hypothesis, j int) bool {
-	const alike = 0.1
-	d := math.Abs(a.at()[j] - b.at()[j])
-	return a.state(j) != b.state(j) || a.cur().CoilTurns[j] != b.cur().CoilTurns[j] || d > alike*math.Max(math.Abs(a.at()[j]), math.Abs(b.at()[j]))
-}
-
-// rivals are the likeliest explanations.
-func (e *engine) rivals(list []*scored, weights []float64) (out []rival) {
-	src := e.inUse()
-	if needle := e.needleInUse(); needle != nil {
-		src = needle.source
-	}
-	var places []r2.Vec
-	for i, s := range list[:min(len(list), nextRivals)] {
-		if src >= 0 && i < nextPlaced {
-			found := e.placeOf(src, []*scored{s})
-			mean, sd := r2.Vec{X: found.Offset[0], Y: found.Offset[1]}, r2.Vec{X: found.SD[0], Y: found.SD[1]}
-			places = []r2.Vec{mean}
-			if spread := math.Max(sd.X, sd.Y); spread > 1.5*placeSD {
-				places = nil
-				for _, d := range [4]r2.Vec{{X: 1, Y: 1}, {X: -1, Y: 1}, {X: 1, Y: -1}, {X: -1, Y: -1}} {
-					places = append(places, r2.Vec{X: mean.X + d.X*sd.X, Y: mean.Y + d.Y*sd.Y})
-				}
-			}
-		}
-		out = append(out, rival{s, weights[i], places})
-	}
-	return out
-}
-
-// inUse is the phone that read last; -1 without any.
-func (e *engine) inUse() int {
-	src, last := -1, math.Inf(-1)
+// inUse is the phone that read last, and which way its top edge pointed then; -1 without any.
+func (e *engine) inUse() (src int, topDeg float64) {
+	src = -1
+	last := math.Inf(-1)
 	for i := range e.ev.holds {
 		if h := &e.ev.holds[i]; h.to > last {
-			src, last = h.source, h.to
+			src, topDeg, last = h.source, h.topDeg, h.to
 		}
 	}
 	for i := range e.ev.passes {
 		if p := &e.ev.passes[i]; p.to > last {
-			src, last = p.source, p.to
+			src, topDeg, last = p.source, p.topDeg, p.to
 		}
 	}
-	return src
+	return src, topDeg
 }
 
 // byHand tells whether nothing was read but faces and ohms.
-func (e *engine) byHand() bool { return e.inUse() < 0 && e.needleInUse() == nil }
+func (e *engine) byHand() bool {
+	src, _ := e.inUse()
+	return src < 0 && e.needleInUse() == nil
+}
 
-// choices are the readings worth a thought over one coil that was read so many times.
+// holdChoices are holds over coil j with the phone in use: as it lay last; and turned by half, or
+// moved so that its sensor comes over the middle, where that tells enough more.
+func (e *engine) holdChoices(rivals []rival, j int, top float64) []choice {
+	id := e.m.plan.Coils[j].ID
+	var asIs *float64 // with the top edge away it needs no word
+	if math.Abs(wrapDeg(top)) >= 1 {
+		asIs = &top
+	}
+	hold := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, r2.Vec{}) })
+	hold.next = Next{At: id, TopDeg: asIs, Why: hold.why(id, "One more reading of %s tells.")}
+	out := []choice{hold}
+	half := wrapDeg(top + 180)
+	turned := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, half, r2.Vec{}) })
+	turned.next = Next{At: id, TopDeg: &half, Why: turned.why(id, "Read %s once more with the phone turned by half: its sensor then lies elsewhere.")}
+	if turned.left < turnedGain*hold.left {
+		out = append(out, turned)
+	}
+	if shift, words, ok := e.toMiddle(rivals, j, top); ok {
+		moved := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, shift) })
+		moved.next = Next{At: id, TopDeg: asIs, ShiftMM: wholeMM(shift), Why: moved.why(id, "Lay the phone with its mark "+words+" the middle of %s: its sensor is over the middle then.")}
+		if moved.left < turnedGain*hold.left {
+			out = append(out, moved)
+		}
+	}
+	return out
+}
+
+// wholeMM is a shift in whole millimetres.
+func wholeMM(shift r2.Vec) []float64 {
+	return []float64{math.Round(shift.X*1e3) + 0, math.Round(shift.Y*1e3) + 0} // no -0
+}
+
+// choices are the readings worth a thought over coil j, which was read so many times.
 func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []choice) {
 	id := e.m.plan.Coils[j].ID
-	if src := e.inUse(); compass != nil {
+	if src, top := e.inUse(); compass != nil {
 		out = e.besides(rivals, j, compass)
 	} else if src >= 0 {
-		top := e.lastTop(src)
-		// What is asked for without a word on it is read with the top edge away.
-		var asIs *float64
-		if math.Abs(wrapDeg(top)) >= 1 {
-			asIs = &top
-		}
-		hold := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, r2.Vec{}) })
-		hold.next = Next{At: id, TopDeg: asIs, Why: hold.why(id, "One more reading of %s tells.")}
-		out = append(out, hold)
-		half := wrapDeg(top + 180)
-		turned := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, half, r2.Vec{}) })
-		turned.next = Next{At: id, TopDeg: &half, Why: turned.why(id, "Read %s once more with the phone turned by half: its sensor then lies elsewhere.")}
-		if turned.left < turnedGain*hold.left {
-			out = append(out, turned)
-		}
-		if shift, words, ok := e.toMiddle(rivals, j, top); ok {
-			moved := e.weigh(rivals, j, func(r *rival) []foreseen { return e.over(r, j, top, shift) })
-			moved.next = Next{At: id, TopDeg: asIs, ShiftMM: []float64{math.Round(shift.X*1e3) + 0, math.Round(shift.Y*1e3) + 0}, // no -0
-				Why: moved.why(id, "Lay the phone with its mark "+words+" the middle of %s: its sensor is over the middle then.")}
-			if moved.left < turnedGain*hold.left {
-				out = append(out, moved)
-			}
-		}
+		out = e.holdChoices(rivals, j, top)
 	}
 	byHand := e.byHand()
 	times := e.measured(j)
@@ -377,7 +339,7 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 	if times > 1 || times > 0 && !byHand {
 		return out // the meter would show what it showed
 	}
-	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.cur().CoilOhms[j]) })
+	ohms := e.weigh(rivals, j, func(r *rival) []foreseen { return ohmsForeseen(r.s.hyp.currents().CoilOhms[j]) })
 	ohms.next = Next{At: id, Route: "ohms", Why: ohms.why(id, "Ohms tell that better than the field: measure %s by itself.")}
 	least := func(a, b choice) int { return cmp.Compare(a.left, b.left) }
 	switch {
@@ -391,8 +353,8 @@ func (e *engine) choices(rivals []rival, compass *needle, j, used int) (out []ch
 	return out
 }
 
-// faceKnown tells whether a face was read over coil j often enough: twice the same tells what a
-// needle shows there.
+// faceKnown tells whether the same face was read twice over coil j: that is what a needle shows
+// there.
 func (e *engine) faceKnown(j int) bool {
 	times := map[capture.Face]int{}
 	for _, f := range e.ev.faces {
@@ -400,73 +362,10 @@ func (e *engine) faceKnown(j int) bool {
 			times[f.face]++
 		}
 	}
-	for _, n := range times {
-		if n > 1 {
-			return true
-		}
-	}
-	return false
+	return len(times) > 0 && slices.Max(slices.Collect(maps.Values(times))) > 1
 }
 
-// lastTop is which way a phone's top edge pointed when it read last.
-func (e *engine) lastTop(src int) float64 {
-	top, last := 0.0, math.Inf(-1)
-	for i := range e.ev.holds {
-		if h := &e.ev.holds[i]; h.source == src && h.to > last {
-			top, last = h.topDeg, h.to
-		}
-	}
-	for i := range e.ev.passes {
-		if p := &e.ev.passes[i]; p.source == src && p.to > last {
-			top, last = p.topDeg, p.to
-		}
-	}
-	return top
-}
-
-// weigh works out what a reading leaves open.
-func (e *engine) weigh(rivals []rival, j int, expect func(*rival) []foreseen) choice {
-	c := choice{coil: j}
-	seen := make([][]foreseen, len(rivals))
-	for i := range rivals {
-		seen[i] = expect(&rivals[i])
-	}
-	most := 0.0
-	for i := range rivals {
-		for k := range i {
-			a, b := rivals[i].s.hyp, rivals[k].s.hyp
-			if !differ(a, b) {
-				continue
-			}
-			w := math.Sqrt(rivals[i].weight * rivals[k].weight)
-			alike := 0.0
-			for _, x := range seen[i] {
-				for _, y := range seen[k] {
-					alike += x.alike(y)
-				}
-			}
-			alike /= float64(len(seen[i]) * len(seen[k]))
-			c.open += w * alike
-			if differAt(a, b, j) {
-				c.left += w * alike
-				c.part += w
-			}
-			if told := w * (1 - alike); told > most && a.state(j) != b.state(j) {
-				most, c.one, c.other = told, b.state(j), a.state(j)
-			}
-		}
-	}
-	return c
-}
-
-// alike is the Bhattacharyya coefficient of two expected readings.
-func (x foreseen) alike(y foreseen) float64 {
-	v := x.sd*x.sd + y.sd*y.sd
-	d := r3.Norm2(r3.Sub(x.b, y.b))
-	return math.Pow(2*x.sd*y.sd/v, x.dims/2) * math.Exp(-d/(4*v))
-}
-
-// why words a choice.
+// why says why a reading is asked for: ask is the sentence that asks, with %s for the coil.
 func (c *choice) why(id, ask string) string {
 	ask = fmt.Sprintf(ask, id)
 	if c.one == "" {
@@ -483,37 +382,14 @@ func (s State) words() string {
 	return string(s)
 }
 
-// over is what the phone would read over a coil.
-func (e *engine) over(r *rival, j int, topDeg float64, shift r2.Vec) []foreseen {
-	const (
-		noise = 4.0   // uT, with the drift between off and on
-		tell  = 0.05  // of the field: tilt, height
-		step  = 0.002 // metres, for the slope
-	)
-	middle := e.m.sensorOver(j)
-	var out []foreseen
-	for _, o := range r.places {
-		o = toPad(o, topDeg)
-		at := r3.Add(middle, r3.Vec{X: shift.X + o.X, Y: shift.Y + o.Y})
-		field := func(dx, dy float64) r3.Vec {
-			return r3.Scale(1e6, e.m.pad.At(r.s.hyp.at(), r3.Add(at, r3.Vec{X: dx, Y: dy})))
-		}
-		b := field(0, 0)
-		across := r3.Norm(r3.Sub(field(step, 0), field(-step, 0))) / (2 * step)
-		up := r3.Norm(r3.Sub(field(0, step), field(0, -step))) / (2 * step)
-		out = append(out, foreseen{b, math.Sqrt(noise*noise + math.Pow(tell*r3.Norm(b), 2) + (across*across+up*up)*placeSD*placeSD/2), 3})
-	}
-	return out
-}
-
-// Where no phone is told to be moved by, metres (estimates, no source): its sensor lies no
-// farther from its mark than half the length of a long phone, and nobody knows where it does.
+// How well a sensor's place must be known for a phone to be moved by it, metres (estimates, no
+// source).
 const (
-	farthestSensor = 0.085
+	farthestSensor = 0.085 // from the mark: about half the length of a long phone
 	widestPlace    = 0.03
 )
 
-// spread is how far places lie from each other at most, about their middle.
+// spread is half the greatest distance of any place from the first.
 func spread(places []r2.Vec) (most float64) {
 	for _, p := range places {
 		most = math.Max(most, r2.Norm(r2.Sub(p, places[0]))/2)
@@ -521,8 +397,9 @@ func spread(places []r2.Vec) (most float64) {
 	return most
 }
 
-// toMiddle is where to lay the mark so that the sensor comes over the middle of a
-// coil, where that is far from where the mark usually lies.
+// toMiddle is where to lay the mark so that the sensor comes over the middle of a coil, in
+// numbers and in words; not ok where the sensor is over the middle as it is, or nobody knows
+// where it is.
 func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, words string, ok bool) {
 	places := rivals[0].places
 	var o r2.Vec
@@ -531,7 +408,7 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 	}
 	w := e.m.plan.WindingOf(j)
 	if r2.Norm(o) < 0.5*math.Min(w.InnerX, w.InnerY)/2 || r2.Norm(o) > farthestSensor || spread(places) > widestPlace {
-		return shift, "", false // it is over the middle as it is, or nobody knows where it is
+		return shift, "", false
 	}
 	const whole = 1e-3 // millimetres
 	o = toPad(o, topDeg)
@@ -540,8 +417,8 @@ func (e *engine) toMiddle(rivals []rival, j int, topDeg float64) (shift r2.Vec, 
 	return shift, words, words != ""
 }
 
-// shiftWords says where a mark lies that is shifted from the middle of a coil; nothing where
-// it is not.
+// shiftWords says where a shifted mark lies, to be followed by the middle of a coil; nothing
+// where it is not shifted.
 func shiftWords(shift r2.Vec) string {
 	var parts []string
 	say := func(d float64, plus, minus string) {
@@ -552,28 +429,4 @@ func shiftWords(shift r2.Vec) string {
 	say(shift.X, "to the right of", "to the left of")
 	say(shift.Y, "beyond", "on your side of")
 	return strings.Join(parts, " and ")
-}
-
-// faceForeseen is what a needle over a coil would show, as if it were a reading:
-// 1 as planned, -1 the other way. Its spread makes the two as hard to tell apart
-// as a face that is read wrongly one time in a hundred: their Bhattacharyya
-// coefficient is 2 sqrt(0.01 * 0.99) = 0.2.
-func (e *engine) faceForeseen(h *hypothesis, j int) []foreseen {
-	const sd = 0.56
-	planned := e.m.tops[j]
-	if planned == 0 {
-		return []foreseen{{r3.Vec{}, sd, 1}}
-	}
-	return []foreseen{{r3.Vec{Z: math.Max(-1, math.Min(1, e.m.topUnder(h, j)/planned))}, sd, 1}}
-}
-
-// ohmsForeseen is what an ohmmeter would show, as if it were a reading: an open
-// circuit as far from any number as can be.
-func ohmsForeseen(ohms float64) []foreseen {
-	const open = 1e6
-	if math.IsInf(ohms, 1) {
-		return []foreseen{{r3.Vec{X: open}, 1, 1}}
-	}
-	sd := math.Hypot(ohmShare*ohms+ohmAbsolute, math.Hypot(wireShare, unknownRoom*layout.CopperPerKelvin)*ohms)
-	return []foreseen{{r3.Vec{X: ohms}, sd, 1}}
 }

@@ -11,7 +11,8 @@ import (
 
 // The next reading of a compass is on a side of the coil where its needle tells most.
 
-// needleInUse is the heading read last, where nothing else was read after it; nil without.
+// needleInUse is the last hold by compass; nil where a phone read something else after it, or
+// there is none.
 func (e *engine) needleInUse() *bearingDigest {
 	var last *bearingDigest
 	for i := range e.ev.bearings {
@@ -48,7 +49,7 @@ func (e *engine) needleOf(rivals []rival) *needle {
 	best := e.evaluate(&scored{hyp: rivals[0].s.hyp})
 	_, m := e.likeliest(best, last.source)
 	strength := 1 / best.sc.s[m] // in ratio, of the current as planned
-	if !e.ratio {
+	if !e.onlyBearings {
 		strength = usualEarth / best.sc.s[m]
 	}
 	e.slim(best)
@@ -60,8 +61,8 @@ func (e *engine) needleOf(rivals []rival) *needle {
 	return out
 }
 
-// besides are headings beside coil j, on the two sides that lie across the needle and on the
-// two that lie along it, with the phone lying as it did last.
+// besides are holds by compass beside coil j, on each of its four sides, with the phone lying as it
+// did last.
 func (e *engine) besides(rivals []rival, j int, last *needle) (out []choice) {
 	id := e.m.plan.Coils[j].ID
 	for _, side := range sidesOf(e.m.plan, j) {
@@ -78,8 +79,7 @@ func (e *engine) besides(rivals []rival, j int, last *needle) (out []choice) {
 		if words == "" {
 			continue
 		}
-		c.next = Next{At: id, ShiftMM: []float64{math.Round(shift.X*1e3) + 0, math.Round(shift.Y*1e3) + 0}, // no -0
-			Why: c.why(id, "Lay the phone with its mark "+words+" the middle of %s, and switch the supply off and on.")}
+		c.next = Next{At: id, ShiftMM: wholeMM(shift), Why: c.why(id, "Lay the phone with its mark "+words+" the middle of %s, and switch the supply off and on.")}
 		if top := last.topDeg; top != 0 {
 			c.next.TopDeg = &top
 		}
@@ -91,8 +91,7 @@ func (e *engine) besides(rivals []rival, j int, last *needle) (out []choice) {
 // usualEarth is the earth's level field where readings do not tell it, microtesla.
 const usualEarth = 20.0
 
-// sidesOf are the four places over a coil's winding, on the middle of its sides, from its
-// middle.
+// sidesOf are the four places over the middle of the sides of a coil's winding, from its centre.
 func sidesOf(plan *layout.Plan, j int) (out []r2.Vec) {
 	w := plan.WindingOf(j)
 	e := w.HalfExtent()

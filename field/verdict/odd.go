@@ -10,50 +10,50 @@ import (
 	"polewise/layout"
 )
 
-// What was read and the best hypothesis does not explain, and what cannot be relied on:
-// nothing is claimed of coils that rest on it.
+// Readings that the best hypothesis does not explain, and readings that cannot be relied on.
+// Nothing is claimed of coils that rest on them.
 
 // Bounds on readings that nothing explains.
 const (
-	strayMargin = 3     // log units above the outlier level that still count as unexplained
-	straysMany  = 3     // so many, and
+	strayMargin = 3     // log units above the outlier level up to which a reading counts as unexplained
+	straysMany  = 3     // so many such holds, and
 	straysShare = 0.25  // such a share of all holds, put everything in doubt
-	passShort   = 40.0  // log units by which a pass may fall short of what fits it best
-	passLack    = 150.0 // and that best of what samples that fit have
-	passesMany  = 0.5   // such a share of all passes puts everything in doubt
+	passesMany  = 0.5   // such a share of all passes does
+	passShort   = 40.0  // log units by which a pass may fall short of what fits it best,
+	passLack    = 150.0 // and that of what samples that fit come to
 	shortAll    = 30.0  // log units beyond the usual by which all holds together may fall short,
-	shortEach   = 3.0   // and on average, before nothing is explained
+	shortEach   = 3.0   // or so many for each hold, before nothing is explained
 )
 
-// unexplained is what was read and the best hypothesis does not explain.
+// unexplained is what the best hypothesis does not explain, or what is doubtful otherwise.
 type unexplained struct {
-	holds  []*holdFactor
-	passes []*passFactor
-	many   bool   // so much that nothing may be claimed
-	why    string // what to say of that where it is not because of some readings, but of all
-	turned bool   // the holds fit where their coils were turned between two readings
-	others map[int]bool
-	idle   map[int]bool // coils of strings that may be without current, or not
-	beside map[int]int  // coils that were read as another should, and that
+	holds     []*holdFactor
+	passes    []*passFactor
+	explained map[int]bool // coils with a hold that is explained
+	many      bool         // it is so much that nothing may be claimed
+	why       string       // what to say of that, where it is no matter of single readings
+	turned    bool         // the holds fit if their coils were turned between two readings
+	idle      map[int]bool // coils of strings that seem to carry no current, and may carry some
+	beside    map[int]int  // coils that may have been read with the phone on another, and that one
 }
 
-// groundTold tells whether any phone was read with the supply off. Where none was, the
-// levels are anybody's guess.
+// groundTold tells whether any phone was read with the supply off. Where none was, nothing tells
+// the backgrounds but the hypothesis itself.
 func (e *engine) groundTold() bool {
 	return len(e.ev.rests) > 0 || slices.ContainsFunc(e.ev.holds, func(h digest) bool { return h.toggled })
 }
 
-// maybeIdle are the coils of strings that carry no current under the best hypothesis and
-// may yet carry some, where nothing was read with the supply off and nothing by hand or
-// ohmmeter. That they all read about the same tells of them only what the background may be,
-// and how steady hand and bench are; so what counts is that nothing in which the string
-// carries current fits what was read, and not by how much less sharply it foretells it.
+// maybeIdle are the coils of strings that carry no current under the best hypothesis and may carry
+// some all the same, where nothing was read with the supply off, by hand or by ohmmeter. Then all
+// these coils read alike, but so would a background, with a steady hand. So an explanation in
+// which the string carries current only has to fit the readings about as well; that it foretells
+// them less sharply does not count against it.
 func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
 	if n == nil || e.groundTold() || len(e.ev.holds) == 0 || len(e.ev.ohms)+len(e.ev.faces) > 0 {
 		return nil
 	}
 	out := map[int]bool{}
-	shorts := map[uint64]float64{} // of what was looked at, by its key: by how much it falls short in all
+	shorts := map[uint64]float64{} // by hypothesis.key, log units by which it falls short in all
 	short := func(h *hypothesis) float64 {
 		if _, ok := shorts[h.key]; !ok {
 			o := e.evaluate(&scored{hyp: h})
@@ -64,7 +64,7 @@ func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
 	}
 	var rivals []*hypothesis
 	for i := range e.m.plan.Strings {
-		if n.hyp.cur().StringAmps[i] != 0 {
+		if n.hyp.currents().StringAmps[i] != 0 {
 			continue
 		}
 		if rivals == nil {
@@ -79,8 +79,8 @@ func (e *engine) maybeIdle(n *node, list []*scored) map[int]bool {
 	return out
 }
 
-// revived are a hypothesis with an open string whole: either way round, by itself or one
-// after the other with another; mostRevived at most for each.
+// revived are a hypothesis with each of its open strings whole again: either way round, by itself
+// or in series with others.
 func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
 	for i, f := range h.faults {
 		if f.Kind != layout.StringOpen {
@@ -89,8 +89,8 @@ func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
 		rest := slices.Delete(slices.Clone(h.faults), i, i+1)
 		more := [][]layout.Fault{nil}
 		for _, s := range e.singles {
-			if s.kind == layout.StringsInSeries && slices.Contains(s.fault.IDs, f.ID) {
-				more = append(more, []layout.Fault{s.fault})
+			if s.Kind == layout.StringsInSeries && slices.Contains(s.IDs, f.ID) {
+				more = append(more, []layout.Fault{s.Fault})
 			}
 		}
 		for _, m := range more[:min(len(more), mostRevived)] {
@@ -108,19 +108,19 @@ func (e *engine) revived(h *hypothesis) (out []*hypothesis) {
 
 // Bounds on what is held against a string without current.
 const (
-	mostRevived   = 12   // pairs of explanations with an open string whole
-	flowingLooked = 4    // of the explanations found in which it carries some
-	flowingShort  = 9.0  // log units by which all of them must fit worse,
+	mostRevived   = 12   // ways for an open string to be whole, each of them either way round
+	flowingLooked = 4    // explanations found in which the string carries current
+	flowingShort  = 9.0  // log units by which all of these must fit worse,
 	flowingEach   = 0.25 // and so many more for each reading
 )
 
-// mayFlow tells whether something in which string i carries current fits the readings about
-// as well as a node in which it carries none.
+// mayFlow tells whether some explanation in which string i carries current fits the readings
+// about as well as node n, in which it carries none.
 func (e *engine) mayFlow(i int, n *node, list []*scored, revived []*hypothesis, short func(*hypothesis) float64) bool {
-	rivals := slices.DeleteFunc(slices.Clone(revived), func(h *hypothesis) bool { return h.cur().StringAmps[i] == 0 })
+	rivals := slices.DeleteFunc(slices.Clone(revived), func(h *hypothesis) bool { return h.currents().StringAmps[i] == 0 })
 	looked := 0
 	for _, s := range list {
-		if looked < flowingLooked && s.hyp.cur().StringAmps[i] != 0 {
+		if looked < flowingLooked && s.hyp.currents().StringAmps[i] != 0 {
 			rivals = append(rivals, s.hyp)
 			looked++
 		}
@@ -135,7 +135,7 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 		return u
 	}
 	holds, passes, short := 0, 0, 0.0
-	u.others = map[int]bool{}
+	u.explained = map[int]bool{}
 	for i, f := range e.factors {
 		switch f := f.(type) {
 		case *holdFactor:
@@ -144,12 +144,11 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 			if e.strays(n, i, f) {
 				u.holds = append(u.holds, f)
 			} else {
-				u.others[f.coil] = true
+				u.explained[f.coil] = true
 			}
 		case *passFactor:
 			passes++
-			c, m := e.likeliest(n, f.frame().src)
-			if n.short[i] > passShort || f.lack() > passLack || n.said[i].at(c*len(n.sc.s)+m) < f.stray()*f.trust()+strayMargin {
+			if n.short[i] > passShort || f.lack() > passLack || e.logOf(n, i) < f.stray()*f.trust()+strayMargin {
 				u.passes = append(u.passes, f)
 			}
 		}
@@ -161,22 +160,20 @@ func (e *engine) unexplained(n *node) (u unexplained) {
 		u.many, u.why = true, "What the supply is told to have shown is far from the plan, and the readings go with the one as well as with the other. Look at the supply and tell the amps again. Nothing is claimed."
 	case !u.many && short > math.Max(shortAll, shortEach*float64(holds)):
 		u.many, u.why = true, "Nothing known here explains the readings as a whole: it may be another plan, or the phone's sensor sits where none was looked for. Find the phone's sensor, and read the coils again. Nothing is claimed."
-	case holds > 0 && n.hyp.cur().PadAmps <= 0 && !e.groundTold():
+	case holds > 0 && n.hyp.currents().PadAmps <= 0 && !e.groundTold():
 		u.many, u.why = true, "It may be that no current flows at all. Nothing was read with the supply off, and so nothing tells that from a pad that is as planned. Switch it off for three seconds and on again over a coil. Nothing is claimed."
 	}
 	return u
 }
 
-// strays tells whether a hold, the i-th factor, is to a node no more than an outlier.
+// strays tells whether a node takes a hold, the i-th factor, for hardly more than an outlier.
 func (e *engine) strays(n *node, i int, h *holdFactor) bool {
-	c, m := e.likeliest(n, h.source)
-	return n.said[i].at(c*len(n.sc.s)+m) < outlierLog(h.pulls(&n.bg[i]))+strayMargin
+	return e.logOf(n, i) < outlierLog(h.pulls(&n.bg[i]))+strayMargin
 }
 
-// turnedBetween tells whether holds that a node does not explain are those of coils that
-// somebody turned between two readings and did not say so: what was read over each of them by
-// the same phone before all of these, or after, is explained, and these are with the coils
-// the other way round.
+// turnedBetween tells whether holds that a node does not explain are of coils that somebody turned
+// between two readings without saying so. They must be explained with the coils the other way
+// round, and must all come before, or all after, what else the same phone read over the coil.
 func (e *engine) turnedBetween(n *node, holds []*holdFactor) bool {
 	if len(holds) == 0 {
 		return false
@@ -213,8 +210,8 @@ func (e *engine) turnedBetween(n *node, holds []*holdFactor) bool {
 	return true
 }
 
-// apartInTime tells whether of all that a phone read over a coil these holds come first, or
-// last, and are not all.
+// apartInTime tells whether, of all that a phone read over a hold's coil, the holds listed come
+// first, or last, and are not all.
 func (e *engine) apartInTime(of *holdFactor, holds []*holdFactor) bool {
 	before, after := 0, 0
 	for _, f := range e.factors {
@@ -235,7 +232,7 @@ func (e *engine) apartInTime(of *holdFactor, holds []*holdFactor) bool {
 	return (before == 0) != (after == 0)
 }
 
-// nextTurned asks for one of those coils once more; read three times it tells no more.
+// nextTurned asks for the coil of such a hold once more, unless it was read three times.
 func (e *engine) nextTurned(h *holdFactor) *Next {
 	n := &Next{At: h.label, Why: fmt.Sprintf("The readings of %s do not go together; the notes say why.", h.label)}
 	if e.used(h.coil) < 3 {
@@ -244,8 +241,8 @@ func (e *engine) nextTurned(h *holdFactor) *Next {
 	return n
 }
 
-// shaky are the coils of which every reading is a hold in which the phone
-// re-zeroed itself, or was moved.
+// shaky are the coils whose every reading is a hold in which the phone re-zeroed itself or was
+// moved.
 func (e *engine) shaky() map[int]bool {
 	jumped := map[int]int{}
 	for _, f := range e.factors {
@@ -260,11 +257,9 @@ func (e *engine) shaky() map[int]bool {
 	return out
 }
 
-// borne tells whether what is wrong with coil j, where its own holds cannot be
-// relied on, shows in other coils as well: the likeliest hypothesis has a fault that
-// makes coil j what it is claimed to be, and makes another coil, that is no less
-// surely claimed, what that one is. Holds that jumped show nothing else by
-// themselves but what fits the plan.
+// borne tells whether what is wrong with coil j, whose own holds cannot be relied on, shows in
+// another coil as well. The likeliest hypothesis must have a fault, not of coil j itself, that
+// makes both coils what they are; both must be sure, and the other one read and not doubtful.
 func (e *engine) borne(list []*scored, p []map[State]float64, j int, doubtful func(int) bool) bool {
 	if len(list) == 0 {
 		return false
@@ -289,8 +284,8 @@ func (e *engine) borne(list []*scored, p []map[State]float64, j int, doubtful fu
 	return false
 }
 
-// coils tells which coils must not be claimed: what was read over them nothing
-// explains. Where that is so of many, none is.
+// coils tells which coils must not be claimed, since nothing explains what was read over them:
+// all of so many coils, where it is too much.
 func (u *unexplained) coils(count int) map[int]bool {
 	out := map[int]bool{}
 	for _, h := range u.holds {
@@ -298,7 +293,7 @@ func (u *unexplained) coils(count int) map[int]bool {
 	}
 	for _, p := range u.passes {
 		for _, j := range p.coils {
-			if !u.others[j] {
+			if !u.explained[j] {
 				out[j] = true
 			}
 		}

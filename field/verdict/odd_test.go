@@ -12,7 +12,7 @@ func TestBorneByOthers(t *testing.T) {
 	p, m := warmed(t)
 	e := &engine{m: m, ev: &evidence{}}
 	for j := range p.Coils {
-		e.factors = append(e.factors, &holdFactor{frame_: frame{coil: j}, digest: &digest{coil: j, jumped: j == 0}})
+		e.factors = append(e.factors, &holdFactor{fr: frame{coil: j}, digest: &digest{coil: j, jumped: j == 0}})
 	}
 	for _, tc := range []struct {
 		fault layout.Fault

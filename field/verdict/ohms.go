@@ -8,8 +8,8 @@ import (
 
 // ohmReading is what an ohmmeter showed across something.
 type ohmReading struct {
-	kind    string
-	index   int
+	kind    string  // coil, string, group or pad
+	index   int     // of the coil, string or group
 	ohms    float64 // +Inf when open
 	leaked  float64 // what the meter showed though it is open; 0 where it showed nothing
 	celsius float64 // NaN when not given
@@ -17,15 +17,16 @@ type ohmReading struct {
 
 const (
 	// All of these are estimates without a source, but for the last.
-	ohmShare     = 0.015  // error of an ohmmeter with its leads, as a share,
-	ohmAbsolute  = 0.05   // and in ohms
-	wireShare    = 0.02   // resistance against the plan: gauge, stretched wire
-	unknownRoom  = 6.0    // kelvin, where no temperature was given
-	misreadShare = 0.003  // an open reading from a bad contact, a number from the wrong leads
-	anyFigure    = 10.0   // ohms over which a figure lies anywhere where the wire is open,
-	anyOhms      = 20.0   // and where it was read across something else
-	openOhms     = 1000.0 // so much, and
-	openTimes    = 100.0  // so many times what is planned, is what fingers and flux let through of an open wire (common practice, no source)
+	ohmShare     = 0.015 // error of an ohmmeter with its leads, as a share,
+	ohmAbsolute  = 0.05  // and in ohms
+	wireShare    = 0.02  // resistance against the plan: gauge, stretched wire
+	unknownRoom  = 6.0   // kelvin, where no temperature was given
+	misreadShare = 0.003 // an open reading from a bad contact, a number from the wrong leads
+	anyFigure    = 10.0  // ohms over which a figure lies anywhere where the wire is open,
+	anyOhms      = 20.0  // and where it was read across something else
+	// So many ohms, and so many times what is planned, is what fingers and flux let through of an
+	// open wire (common practice, no source).
+	openOhms, openTimes = 1000.0, 100.0
 )
 
 // ohmLike is the log likelihood of an ohmmeter reading.
@@ -43,8 +44,7 @@ func ohmLike(r *ohmReading, h *hypothesis) float64 {
 	return math.Log(r.rightly(h) + r.wrongly())
 }
 
-// rightly is the density of a figure that was read where it was to be, and wrongly of one
-// that was not.
+// rightly is the density of a figure that was read across what was said.
 func (r *ohmReading) rightly(h *hypothesis) float64 {
 	want, rel := r.expected(h), wireShare
 	if math.IsNaN(r.celsius) {
@@ -55,6 +55,7 @@ func (r *ohmReading) rightly(h *hypothesis) float64 {
 	return (1 - misreadShare) * math.Exp(-d*d/2) / (sd * math.Sqrt(2*math.Pi))
 }
 
+// wrongly is the density of one that was read across something else.
 func (r *ohmReading) wrongly() float64 { return misreadShare / anyOhms }
 
 // misreadUnder tells whether under a hypothesis a reading was rather read wrongly.
@@ -68,14 +69,14 @@ func (r *ohmReading) misreadUnder(h *hypothesis) bool {
 // expected is what should be read under a hypothesis: ohms at the temperature told, +Inf
 // where it is open.
 func (r *ohmReading) expected(h *hypothesis) float64 {
-	ohms := r.of(h.cur())
+	ohms := r.of(h.currents())
 	if math.IsNaN(r.celsius) {
 		return ohms
 	}
 	return layout.OhmsAt(ohms, r.celsius)
 }
 
-// of is what there is of what was measured, ohms at 20 C.
+// of is the resistance of what was measured under some currents, ohms at 20 C.
 func (r *ohmReading) of(c *layout.Currents) float64 {
 	switch r.kind {
 	case "coil":
@@ -93,8 +94,8 @@ func (r *ohmReading) same(o ohmReading) bool {
 	return r.kind == o.kind && r.index == o.index && r.ohms == o.ohms && r.leaked == o.leaked && (r.celsius == o.celsius || math.IsNaN(r.celsius) && math.IsNaN(o.celsius))
 }
 
-// leaks tells of a figure that is no resistance of copper: the meter's own, or of fingers on
-// its tips. What was measured is open.
+// leaks tells whether a figure is far too large for copper: it is the meter's own, or that of
+// fingers on its tips, and what was measured is open.
 func (r *ohmReading) leaks(plan *layout.Plan) bool {
 	if r.ohms < openOhms || math.IsInf(r.ohms, 1) {
 		return false
@@ -103,7 +104,7 @@ func (r *ohmReading) leaks(plan *layout.Plan) bool {
 	return err == nil && r.ohms > openTimes*r.of(c)
 }
 
-// coils are those that the current goes through as it is measured.
+// coils are those that the meter's current goes through.
 func (r *ohmReading) coils(plan *layout.Plan) []int {
 	switch r.kind {
 	case "coil":
@@ -116,7 +117,7 @@ func (r *ohmReading) coils(plan *layout.Plan) []int {
 	return flips(plan, &layout.Fault{Kind: layout.PadReversed})
 }
 
-// across says what was measured.
+// across is what was measured, in words.
 func (r *ohmReading) across(plan *layout.Plan) string {
 	switch r.kind {
 	case "coil":

@@ -2,9 +2,10 @@ package verdict
 
 import (
 	"math"
-	"polewise/layout"
 	"slices"
 	"testing"
+
+	"polewise/layout"
 )
 
 // TestOhmsOfAWarmPad: ohms are expected at the temperature told: 40 K more are 16 % more.

@@ -22,69 +22,68 @@ import (
 // pass_begin.go, a walk in pass_walk.go, what is kept of it in pass_way.go.
 
 const (
-	pathStep = 0.005 // metres between points of the way
-	// Of wide coils the points lie further apart: so many over half a coil, and no
-	// more than so far.
-	stepsOver, mostStep = 6, 0.008
-	laneStep            = 0.006 // metres between lanes
-	maxLanes            = 25
-	// Turn and steel change slowly: samples closer together than this say much
-	// the same, and count by their distance.
+	// Metres between points of the way. Over wide coils they lie further apart: stepsOver points
+	// over half a coil, and no more than mostStep.
+	pathStep, mostStep = 0.005, 0.008
+	stepsOver          = 6
+	laneStep           = 0.006 // metres between lanes
+	maxLanes           = 25
+	// Turn and steel change slowly: samples closer together than this many metres say much the
+	// same, and each counts by the way between them, within these bounds.
 	alikeWithin           = 0.022
 	leastShare, mostShare = 0.15, 0.9
-	// togetherStep is how far the phone goes on average, in metres, while samples are read
-	// that are taken as one.
-	togetherStep = 0.012
-	longestTick  = 0.13 // seconds from tick to tick, about
-	mostBlanks   = 100  // ticks in one gap
-	passReach    = 2.0  // uT: coils that nowhere along the way make as much are left as planned
+	togetherStep          = 0.012 // metres that the phone goes, on average, while samples are read that are taken as one
+	longestTick           = 0.13  // seconds from tick to tick, about
+	mostBlanks            = 100   // ticks in one gap
+	passReach             = 2.0   // uT: coils that nowhere along the way make as much are left as planned
 )
 
 // aligner is what aligning one pass needs.
 type aligner struct {
 	*passDigest
-	n        int             // points along the way
-	step     float64         // metres between them
-	ticks    []tick          // the samples, and the time between those far apart
-	strides  [][paces]stride // into each tick
-	together [][2]int        // samples that make one tick, from one to before another
-	share    float64         // weight of one sample
-	start    []float64
-	finish   []float64
-	wander   []float64 // variance of how far beside it the sensor went, at each point
-	noise    sym3
-	b0       [3]float64   // background before any reading, pad axes
-	pb       sym3         // and its precision
-	rested   bool         // it is known from a rest
-	grounds  [][3]float64 // backgrounds to begin from
-	planned  []float64    // ampere-turns of the near coils
+	n          int             // points along the way
+	step       float64         // metres between them
+	ticks      []tick          // the samples, and the time between those far apart
+	strides    [][paces]stride // from the tick before to each
+	together   [][2]int        // samples that make one tick: from one to before another
+	eachCounts float64         // weight of one sample; less in a warm start
+	start      []float64       // per point: how likely the phone begins there, the greatest 1
+	finish     []float64       // likewise, that it ends there
+	wander     []float64       // per point: variance of how far beside the lane the sensor went
+	noise      sym3            // of a sample, pad axes
+	ground     [3]float64      // background before any reading, pad axes
+	groundPrec sym3            // its precision
+	rested     bool            // it is known from a rest
+	grounds    [][3]float64    // backgrounds to begin from
+	planned    []float64       // ampere-turns of the near coils
 	// Per lane, at every point of it; nil: not needed yet.
-	others  [][]nine // field of the coils left as planned
-	whole   [][]nine // field of all as planned
-	g       [][]slim // per near coil
-	laneAt  func(l int) *columns
+	whole   [][]nine             // field of all coils as planned
+	others  [][]nine             // field of the coils that are not near
+	perCoil [][]slim             // field of each near coil, per ampere-turn, point by point
+	laneAt  func(l int) *columns // the columns at the points of a lane
 	tilt    float64
 	sdAlong float64    // of the sensor's place in the phone, along the line
 	among   []spot     // of each point: the coils of the row it lies between
 	halves  [2]float64 // half the first coil and half the last, along the line
 	inRow   []bool     // which of the near coils the pass is about
-	anchors []guess
-	sides   []float64 // of the lanes
+	anchors []guess    // that it was aligned to later: see anchor
+	sides   []float64  // of the lanes: metres to the left of the line
 	walker  *walker
 	trailing
 	recall
 }
 
-// tick is a moment of a pass: a sample, or one of those in a gap, where the phone
-// went on and nothing was read.
+// tick is a moment of a pass: samples taken as one, or a moment in a gap, where the phone went on
+// and nothing was read.
 type tick struct {
-	t     float64
+	t     float64    // seconds
 	s     float64    // 0 off, 1 on, between: how likely it saw the pulse
 	pull  [3]float64 // the reading, pad axes
-	blank bool
+	blank bool       // nothing was read
 }
 
-// prepare gives a pass what aligning it needs, if it can what was left of the last time.
+// prepare gives a pass what aligning it needs: what is left of the last verdict if the pass was
+// in it.
 func (m *Model) prepare(d *passDigest, src *sourceInfo, bg background) {
 	d.id = d.identity(src, &bg)
 	a := m.aligned.of[d.id]
@@ -95,13 +94,13 @@ func (m *Model) prepare(d *passDigest, src *sourceInfo, bg background) {
 		d.near, d.peak = a.near, a.peak
 		a.passDigest, a.anchors = d, nil
 	}
-	d.aligner, d.weight = a, a.share
+	d.aligner, d.weight = a, a.eachCounts
 	for _, side := range a.sides {
 		d.lanes = append(d.lanes, lane{side: side})
 	}
 }
 
-// newAligner lays out what aligning a pass needs.
+// newAligner works out what aligning a pass needs.
 func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *aligner {
 	along, left := d.directions()
 	offset := toPad(r2.Vec{X: src.offset[0], Y: src.offset[1]}, d.topDeg)
@@ -124,18 +123,12 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 	if d.up != [3]float64{} {
 		a.tilt = levelSD
 	}
-	// Height differs from coil to coil where windings do: it follows the nearest coil.
 	heights := make([]float64, len(points))
 	for k, w := range points {
-		near := math.Inf(1)
-		for _, j := range d.coils {
-			if q := r2.Norm2(r2.Sub(w.at, m.plan.Coils[j].At)); q < near {
-				near, heights[k] = q, m.plan.SensorHeight(j)
-			}
-		}
+		heights[k] = d.heightAt(m.plan, w.at)
 	}
 	a.laneAt = func(l int) *columns {
-		return columnsAt(m.plan, m.pad, m.planned.at(), len(points), func(k int) r3.Vec {
+		return columnsAt(m.plan, m.pad, m.planned.ampTurns(), len(points), func(k int) r3.Vec {
 			// The phone keeps its direction where the way turns, and the sensor its place beside
 			// the mark.
 			at := r2.Add(points[k].at, r2.Add(r2.Scale(a.sides[l], left), r2.Scale(r2.Dot(offset, along), along)))
@@ -147,19 +140,19 @@ func (m *Model) newAligner(d *passDigest, src *sourceInfo, bg background) *align
 		a.wander = append(a.wander, wanderSD*wanderSD+laneStep*laneStep/12+aside*aside)
 	}
 	a.among = d.betweenCoils(len(points), far, d.slack(sdAlong))
-	a.whole, a.others, a.g = make([][]nine, count), make([][]nine, count), make([][]slim, count)
+	a.whole, a.others, a.perCoil = make([][]nine, count), make([][]nine, count), make([][]slim, count)
 	a.choose(m)
 	a.lay(src, bg)
-	a.grounds = [][3]float64{a.b0}
+	a.grounds = [][3]float64{a.ground}
 	return a
 }
 
-// choose parts the coils into those whose ampere-turns the pass can tell and
-// those too far away.
+// choose finds the near coils, whose ampere-turns the pass can tell: those of the row, and others
+// that make enough somewhere on the way.
 func (a *aligner) choose(m *Model) {
 	peak := map[int32]float64{}
 	lanes := a.everyFew()
-	var seen []*columns // of narrow ones all will be needed
+	var seen []*columns // of narrow passes, whose lanes are all needed later: kept for keepLane
 	if a.narrow() {
 		lanes = slices.Compact([]int{0, len(a.sides) / 2, len(a.sides) - 1})
 	}
@@ -180,7 +173,7 @@ func (a *aligner) choose(m *Model) {
 		}
 	}
 	for _, j := range slices.Sorted(maps.Keys(peak)) {
-		at, row := m.planned.at()[j], slices.Contains(a.coils, int(j))
+		at, row := m.planned.ampTurns()[j], slices.Contains(a.coils, int(j))
 		if math.Abs(at)*peak[j] > passReach || row {
 			a.near = append(a.near, j)
 			a.peak = append(a.peak, peak[j])
@@ -193,8 +186,8 @@ func (a *aligner) choose(m *Model) {
 	}
 }
 
-// keepLane keeps the field along a lane, and where some coils are near the parts of these and
-// of the others.
+// keepLane keeps the field along a lane; if near coils are given, also what each of these and all
+// others make.
 func (a *aligner) keepLane(l int, cols *columns, near []int32) {
 	if a.whole[l] == nil {
 		a.whole[l] = make([]nine, a.n)
@@ -205,12 +198,12 @@ func (a *aligner) keepLane(l int, cols *columns, near []int32) {
 	if near == nil {
 		return
 	}
-	a.others[l], a.g[l] = make([]nine, a.n), make([]slim, a.n*len(near))
+	a.others[l], a.perCoil[l] = make([]nine, a.n), make([]slim, a.n*len(near))
 	for k := range a.n {
 		row := cols.row(k)
 		for i, j := range cols.near {
 			if q, ok := slices.BinarySearch(near, j); ok {
-				a.g[l][k*len(near)+q] = row[i]
+				a.perCoil[l][k*len(near)+q] = row[i]
 				continue
 			}
 			for x := range a.others[l][k] {
@@ -220,7 +213,7 @@ func (a *aligner) keepLane(l int, cols *columns, near []int32) {
 	}
 }
 
-// laneWhole works out the field in a lane with all as planned, if it is not known.
+// laneWhole is the field along a lane with all as planned.
 func (a *aligner) laneWhole(l int) []nine {
 	if a.whole[l] == nil {
 		a.keepLane(l, a.laneAt(l), nil)
@@ -228,31 +221,32 @@ func (a *aligner) laneWhole(l int) []nine {
 	return a.whole[l]
 }
 
-// laneCoils works out what the near coils and the others make in a lane, if it is not
-// known. Where the sensor's place is unknown most lanes are never asked for it.
+// laneCoils is what the near coils and the others make along a lane, worked out when first asked
+// for: where the sensor's place is unknown most lanes never are.
 func (a *aligner) laneCoils(l int) (near []slim, others []nine) {
-	if a.g[l] == nil {
+	if a.perCoil[l] == nil {
 		a.keepLane(l, a.laneAt(l), a.near)
 	}
-	return a.g[l], a.others[l]
+	return a.perCoil[l], a.others[l]
 }
 
-// lay prepares what all lanes share.
+// lay works out what all lanes share: background and noise in pad axes, ticks, strides, and where
+// the way begins and ends.
 func (a *aligner) lay(src *sourceInfo, bg background) {
 	rot := rotation(a.topDeg, a.up)
 	a.rested = bg.variance[2] < restedSD*restedSD
 	for q := 0; q < 3; q++ {
 		v := (src.sigma[q]*src.sigma[q] + readings.FloorUT*readings.FloorUT + driftSD*driftSD) / (a.ofCurrent[0] * a.ofCurrent[0])
 		a.noise.add(rot[0][q], rot[1][q], rot[2][q], v)
-		a.pb.add(rot[0][q], rot[1][q], rot[2][q], a.ofCurrent[0]*a.ofCurrent[0]/bg.variance[q])
-		for r := range a.b0 {
-			a.b0[r] += rot[r][q] * bg.b[q] / a.ofCurrent[0]
+		a.groundPrec.add(rot[0][q], rot[1][q], rot[2][q], a.ofCurrent[0]*a.ofCurrent[0]/bg.variance[q])
+		for r := range a.ground {
+			a.ground[r] += rot[r][q] * bg.b[q] / a.ofCurrent[0]
 		}
 	}
 	a.together = a.gather()
 	last := a.from
 	for _, of := range a.together {
-		xs := a.xs[of[0]:of[1]]
+		xs := a.samples[of[0]:of[1]]
 		a.idle(last, xs[0].t)
 		last = xs[len(xs)-1].t
 		a.ticks = append(a.ticks, tick{t: (xs[0].t + last) / 2})
@@ -268,9 +262,9 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 			a.strides[i][v] = strideOf(pace * speed * (a.ticks[i].t - a.ticks[i-1].t))
 		}
 	}
-	a.share = max(leastShare, min(mostShare, a.covers()/float64(len(a.together))/alikeWithin))
-	// It begins and ends up to half a coil beyond the first and the last, or short
-	// of them, and by where the sensor sits a little further than that.
+	a.eachCounts = max(leastShare, min(mostShare, a.covers()/float64(len(a.together))/alikeWithin))
+	// It begins and ends within half a coil of the first and the last one, before it or beyond,
+	// and a little further off by where the sensor sits.
 	further := math.Hypot(0.015, a.sdAlong) / a.step
 	mid := a.slack(a.sdAlong) / a.step
 	at := func(points, half float64) float64 {
@@ -283,7 +277,7 @@ func (a *aligner) lay(src *sourceInfo, bg background) {
 	}
 }
 
-// read puts samples into the ticks, in pad axes.
+// read puts samples into the ticks, those of one tick averaged, in pad axes.
 func (a *aligner) read(xs []sample) {
 	rot := rotation(a.topDeg, a.up)
 	i := 0
@@ -306,19 +300,19 @@ func (a *aligner) read(xs []sample) {
 	}
 }
 
-// covers is over how many metres of the way a pass goes, about.
+// covers is about how many metres of the way a pass goes over.
 func (a *aligner) covers() float64 { return 0.85 * float64(a.n) * a.step }
 
-// gather tells which samples are taken together, from one to before another: readings that
-// follow each other so closely that the phone hardly moved say much the same.
+// gather finds the samples to be taken as one: those that follow each other so closely that the
+// phone hardly moved.
 func (a *aligner) gather() (out [][2]int) {
-	most := int(togetherStep * float64(len(a.xs)) / a.covers())
+	most := int(togetherStep * float64(len(a.samples)) / a.covers())
 	if a.pulsed {
 		most = 1
 	}
-	for i, x := range a.xs {
+	for i, x := range a.samples {
 		if i > 0 {
-			if of := &out[len(out)-1]; of[1]-of[0] < most && x.s == a.xs[i-1].s && x.t-a.xs[i-1].t < longestTick {
+			if of := &out[len(out)-1]; of[1]-of[0] < most && x.s == a.samples[i-1].s && x.t-a.samples[i-1].t < longestTick {
 				of[1]++
 				continue
 			}
@@ -328,14 +322,14 @@ func (a *aligner) gather() (out [][2]int) {
 	return out
 }
 
-// slack is by how much the way is drawn out at both ends, for a sensor's place
-// known to sdAlong.
+// slack is by how many metres the way is drawn out at both ends, for a sensor whose place along
+// it is known within sdAlong.
 func (d *passDigest) slack(sdAlong float64) float64 {
 	return d.overrun + 0.012 + passReachSD(sdAlong, 1.5)*sdAlong
 }
 
-// passReachSD is how many standard deviations of a sensor's place a pass reaches to
-// each side: so many where the place is known, all the grid has where it is not.
+// passReachSD is how many standard deviations of a sensor's place are looked at to each side: a
+// given number where the place is known, as many as the grid has where it is not.
 func passReachSD(sd, known float64) float64 {
 	if sd > passPlaceSD {
 		return unknownReachSD
@@ -343,7 +337,7 @@ func passReachSD(sd, known float64) float64 {
 	return known
 }
 
-// idle lays ticks in a time without readings, if it is long enough for one.
+// idle adds blank ticks for a time without readings, if it is long enough for one.
 func (a *aligner) idle(from, to float64) {
 	parts := int(min((to-from)/longestTick, mostBlanks) + 0.5)
 	for p := 1; p < parts; p++ {
@@ -351,9 +345,22 @@ func (a *aligner) idle(from, to float64) {
 	}
 }
 
+// waypoint is a point of the way, and the way's direction there.
 type waypoint struct{ at, dir r2.Vec }
 
-// stepOf is how far apart the points of the way over some coils lie.
+// heightAt is the sensor's height at a point of the way, which differs from coil to coil where
+// windings do: that over the nearest coil of the row.
+func (d *passDigest) heightAt(plan *layout.Plan, at r2.Vec) (height float64) {
+	near := math.Inf(1)
+	for _, j := range d.coils {
+		if q := r2.Norm2(r2.Sub(at, plan.Coils[j].At)); q < near {
+			near, height = q, plan.SensorHeight(j)
+		}
+	}
+	return height
+}
+
+// stepOf is how far apart the points of a way over some coils lie, metres.
 func stepOf(plan *layout.Plan, coils []int) float64 {
 	return max(pathStep, min(leastHalf(plan, coils)/stepsOver, mostStep))
 }
@@ -368,7 +375,7 @@ func leastHalf(plan *layout.Plan, coils []int) float64 {
 	return half
 }
 
-// waypoints lays points so far apart along a path drawn out at both ends by slack.
+// waypoints are points a step apart along a path that is drawn out at both ends by slack.
 func waypoints(path []r2.Vec, slack, step float64) []waypoint {
 	p := append([]r2.Vec(nil), path...)
 	n := len(p)

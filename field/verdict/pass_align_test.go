@@ -74,17 +74,17 @@ func TestWaysPromiseNoMore(t *testing.T) {
 				w := &d.lanes[l].ways[before]
 				d.lanes[l].ways = d.lanes[l].ways[:before]
 				for _, s := range e.singles {
-					h := newHypothesis(e.m, []layout.Fault{s.fault}, 0)
+					h := newHypothesis(e.m, []layout.Fault{s.Fault}, 0)
 					var all []int
 					var by []float64
 					for i, j := range d.near {
-						all, by = append(all, i), append(by, h.at()[j]-d.aligner.planned[i])
+						all, by = append(all, i), append(by, h.ampTurns()[j]-d.aligner.planned[i])
 					}
 					f := w.seenFrom(d.aligner.planned, nil, l)
 					a, b := f.form(nil, all, by)
 					ways++
 					if promised := w.log + b - a/2; promised > top+slack {
-						t.Errorf("pass from %s seen as of coils with %.0f times their current, %.0f mm beside the line: %v is promised %.1f, the best that was found is %.1f", d.label, share, 1000*d.lanes[l].side, s.fault, promised, top)
+						t.Errorf("pass from %s seen as of coils with %.0f times their current, %.0f mm beside the line: %v is promised %.1f, the best that was found is %.1f", d.label, share, 1000*d.lanes[l].side, s.Fault, promised, top)
 					}
 				}
 			}

@@ -9,46 +9,44 @@ import (
 	"polewise/field/readings"
 )
 
-// Aligning a pass climbs to the nearest summit. That it is the right one is a
-// matter of where it begins: which coils of the row are taken to face which way,
-// and in which lane.
+// Aligning a pass climbs to the nearest summit. Whether that is the right one depends on where it
+// begins: which coils of the row are taken to face which way, under which background, and in
+// which lane.
 
 const (
 	rounds       = 5   // of expectation and maximisation
-	carried      = 3   // of them, of a guess carried on from a neighbouring lane or a warmer start
+	carried      = 3   // of them, for a guess carried on from a neighbouring lane or a warmer start
 	mostPatterns = 6   // ways for the coils of a row to face that are begun from
-	mostTried    = 400 // patterns looked at, about
+	mostTried    = 400 // of these that are looked at, about
 	mostLikely   = 3   // hypotheses of whole strings that are begun from
 	mostGrounds  = 3   // backgrounds that are begun from
-	// Lanes in which backgrounds are sought with one coil otherwise than planned, and how many
-	// of these are begun from besides.
+	// Those that suit the row with one coil otherwise are sought in so many lanes, and so many
+	// of them are begun from besides.
 	otherwiseLanes, moreGrounds = 2, 2
-	// Log units behind the best: from there on a lane to begin in is given up, before anything
-	// in it is fitted; likewise a way to understand the pass; and within which a lane is worth
-	// another look.
-	hopelessLane = 80
-	hopelessWay  = 30
-	laneInPlay   = 12
-	// wellSettled is by how much a pass that was understood may fall short of what
-	// samples that fit have.
+	// Log units behind the best:
+	hopelessLane = 80 // a lane is not begun in, before anything in it is fitted
+	hopelessWay  = 30 // a way to understand the pass is given up
+	laneInPlay   = 12 // within which a lane is worth another look
+	// wellSettled is by how many log units a pass that was understood may fall short of what
+	// samples that fit come to.
 	wellSettled = 0
 )
 
-// warmth is what samples count for in a warm start, of what they count for in the
-// end.
+// warmth is the share of their weight that samples have in the stages of a warm start.
 var warmth = [...]float64{0.15, 0.3, 0.6}
 
 // warmSlack is by how many log units a warm start may fall behind what it must come to in the
 // end, as far as its samples count.
 const warmSlack = 10
 
-// guess is ampere-turns, in shares of the planned ones, and background.
+// guess is what a climb goes by: the ampere-turns of the near coils, as shares of the planned
+// ones, and the background, in pad axes.
 type guess struct {
 	share []float64
 	b     [3]float64
 }
 
-// asPlanned is the guess that nothing is wrong.
+// asPlanned is the guess that nothing is wrong, under the first background to begin from.
 func (a *aligner) asPlanned() guess {
 	g := guess{share: make([]float64, len(a.near)), b: a.grounds[0]}
 	for i := range g.share {
@@ -57,7 +55,7 @@ func (a *aligner) asPlanned() guess {
 	return g
 }
 
-// guessOf is a hypothesis as a guess.
+// guessOf is a hypothesis' ampere-turns as a guess.
 func (a *aligner) guessOf(turns []float64) guess {
 	g := guess{share: make([]float64, len(a.near)), b: a.grounds[0]}
 	for i, j := range a.near {
@@ -66,6 +64,7 @@ func (a *aligner) guessOf(turns []float64) guess {
 	return g
 }
 
+// like tells whether two guesses have about the same ampere-turns.
 func (g guess) like(o guess) bool {
 	for i := range g.share {
 		if math.Abs(g.share[i]-o.share[i]) > 0.1 {
@@ -75,18 +74,17 @@ func (g guess) like(o guess) bool {
 	return true
 }
 
-// begin aligns in some lanes from several beginnings in each, then carries what
-// was found outward, so many lanes far. The beginnings themselves are kept too,
-// since what lies near the plan has to be judged by how well it fits as it is.
-func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
+// begin aligns in some lanes, given best first, from several beginnings in each, and carries what
+// was found outward, reach lanes far. Warm starts follow only where nothing fits well.
+func (a *aligner) begin(lanes []laneFit, reach int, bases []*hypothesis) {
 	begin := map[int][]tried{}
 	best := math.Inf(-1)
 	for _, l := range lanes {
 		if l.log < best-hopelessLane {
 			break
 		}
-		begin[l.at] = a.beginnings(l.at, bases)
-		best = max(best, begin[l.at][0].log)
+		begin[l.lane] = a.beginnings(l.lane, bases)
+		best = max(best, begin[l.lane][0].log)
 	}
 	type start struct {
 		lane int
@@ -94,17 +92,17 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 	}
 	var starts []start
 	top := best
-	for _, warm := range [2]bool{false, true} {
+	for _, settleAll := range [2]func(int, []tried, float64) []guess{a.settleCold, a.settleWarm} {
 		lack := math.Inf(1)
 		for _, l := range lanes {
-			from := begin[l.at]
+			from := begin[l.lane]
 			if len(from) == 0 || from[0].log < best-hopelessLane {
 				continue
 			}
-			for _, g := range a.settleAll(l.at, from, warm, top-hopelessWay) {
-				o := a.fitted(l.at, g)
+			for _, g := range settleAll(l.lane, from, top-hopelessWay) {
+				o := a.fitted(l.lane, g)
 				top = max(top, o.log)
-				starts = append(starts, start{l.at, tried{g, o.log}})
+				starts = append(starts, start{l.lane, tried{g, o.log}})
 				lack = min(lack, o.lack)
 			}
 		}
@@ -128,71 +126,48 @@ func (a *aligner) begin(lanes []fit, reach int, bases []*hypothesis) {
 	}
 }
 
-// begun are the lanes a pass is begun in, and how many lanes to each side what is
-// found there is carried. The middle one serves where the sensor's place is
-// known; where it is not, coils that face one way seen from over them look much
-// as if they faced the other way seen from beside them, and neither leads to the
-// other.
-func (a *aligner) begun() (lanes []fit, reach int) {
+// begun are the lanes that a pass is begun in, best first, and how many lanes to each side what is
+// found there is carried. Where the sensor's place is known the middle lane serves. Where it is
+// not, it is every other lane: coils look from beside them much as if they faced the other way,
+// and neither explanation leads to the other.
+func (a *aligner) begun() (lanes []laneFit, reach int) {
 	mid := len(a.sides) / 2
 	if a.narrow() {
-		return []fit{{at: mid}}, len(a.sides)
+		return []laneFit{{lane: mid}}, len(a.sides)
 	}
 	for l := mid % 2; l < len(a.sides); l += 2 {
-		// No way to face makes a lane much likelier than if each sample may choose.
-		lanes = append(lanes, fit{l, a.logOf(l, a.asPlanned(), true)})
+		// With each sample free to choose a way to face, a lane is about as likely as it can get.
+		lanes = append(lanes, laneFit{l, a.logOf(l, a.asPlanned(), true)})
 	}
-	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
+	slices.SortStableFunc(lanes, func(p, q laneFit) int { return cmp.Compare(q.log, p.log) })
 	return lanes, 1
 }
 
-// findGrounds finds backgrounds to begin from: what was known before may be nothing
-// at all, or a rest from before the phone re-zeroed itself, and a row under the
-// wrong background fits best facing the wrong way. Asked are the row as planned, the row
-// turned over, and the row with one coil dead or turned.
+// findGrounds finds the backgrounds to begin from. What was known before may be nothing at all,
+// or a rest from before the phone re-zeroed itself, and under the wrong background a row fits
+// best facing the wrong way. So the backgrounds are those that suit the row as planned and the
+// row turned over; and besides, since it may be another altogether under which the row as
+// planned fits nothing, those that suit the row with one coil dead or turned.
 func (a *aligner) findGrounds() {
-	a.grounds = [][3]float64{a.b0}
+	a.grounds = [][3]float64{a.ground}
 	if a.rested && !a.narrow() {
 		return
 	}
-	var middle [3]float64
-	for r := range middle {
-		var along []float64
-		for i := range a.ticks {
-			if !a.ticks[i].blank {
-				along = append(along, a.ticks[i].pull[r])
-			}
-		}
-		middle[r] = readings.Median(along)
-	}
-	var settled []tried
-	ask := func(l int, g guess) (best float64) {
-		best = math.Inf(-1)
-		for _, g.b = range [2][3]float64{a.b0, middle} {
-			for range rounds {
-				g.b = a.improve(l, g, false).b
-			}
-			log := a.logOf(l, g, false)
-			settled = append(settled, tried{g, log})
-			best = max(best, log)
-		}
-		return best
-	}
-	var lanes []fit
+	middle := a.middle()
+	var rows, otherwise []tried
+	var lanes []laneFit
 	for _, l := range a.everyFew() {
-		lanes = append(lanes, fit{l, max(ask(l, a.asPlanned()), ask(l, a.turned()))})
+		asked := append(a.settleGround(l, a.asPlanned(), middle), a.settleGround(l, a.turned(), middle)...)
+		slices.SortStableFunc(asked, likelierTried)
+		rows, lanes = append(rows, asked...), append(lanes, laneFit{l, asked[0].log})
 	}
-	rows := len(settled)
-	// With one coil otherwise the background may be another altogether, under which the row as
-	// planned fits nothing.
-	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
+	slices.SortStableFunc(lanes, func(p, q laneFit) int { return cmp.Compare(q.log, p.log) })
 	for _, l := range lanes[:min(len(lanes), otherwiseLanes)] {
 		for i := range a.near {
-			if a.inRow[i] {
-				for _, to := range [2]float64{0, -1} {
-					g := a.asPlanned()
+			for _, to := range [2]float64{0, -1} {
+				if g := a.asPlanned(); a.inRow[i] {
 					g.share[i] = to
-					ask(l.at, g)
+					otherwise = append(otherwise, a.settleGround(l.lane, g, middle)...)
 				}
 			}
 		}
@@ -201,27 +176,54 @@ func (a *aligner) findGrounds() {
 	if a.rested {
 		found = a.grounds
 	}
-	take := func(from []tried, most int) {
-		slices.SortStableFunc(from, likelier)
-		for _, t := range from {
-			if t.log < from[0].log-hopelessLane || len(found) >= most {
-				break
-			}
-			if !slices.ContainsFunc(found, func(b [3]float64) bool { return within(b, t.b, sameGround) }) {
-				found = append(found, t.b)
-			}
-		}
-	}
-	whole, otherwise := settled[:rows], settled[rows:]
-	take(whole, mostGrounds)
-	take(otherwise, len(found)+moreGrounds)
-	a.grounds = found
+	found = withGrounds(found, rows, mostGrounds)
+	a.grounds = withGrounds(found, otherwise, len(found)+moreGrounds)
 }
 
-// sameGround is within how many microtesla one background leads where another does.
+// settleGround are the backgrounds that suit the shares of a guess in a lane, from what was known
+// before and from the middle of what was read.
+func (a *aligner) settleGround(l int, g guess, middle [3]float64) (out []tried) {
+	for _, g.b = range [2][3]float64{a.ground, middle} {
+		for range rounds {
+			g.b = a.improve(l, g, false).b
+		}
+		out = append(out, tried{g, a.logOf(l, g, false)})
+	}
+	return out
+}
+
+// withGrounds adds the backgrounds of the likeliest guesses, up to so many in all.
+func withGrounds(found [][3]float64, from []tried, most int) [][3]float64 {
+	slices.SortStableFunc(from, likelierTried)
+	for _, t := range from {
+		if t.log < from[0].log-hopelessLane || len(found) >= most {
+			break
+		}
+		if !slices.ContainsFunc(found, func(b [3]float64) bool { return within(b, t.b, sameGround) }) {
+			found = append(found, t.b)
+		}
+	}
+	return found
+}
+
+// middle is the median of what was read, each axis by itself.
+func (a *aligner) middle() (m [3]float64) {
+	for r := range m {
+		var along []float64
+		for i := range a.ticks {
+			if !a.ticks[i].blank {
+				along = append(along, a.ticks[i].pull[r])
+			}
+		}
+		m[r] = readings.Median(along)
+	}
+	return m
+}
+
+// sameGround is how many microtesla apart two backgrounds lead to the same place.
 const sameGround = 8
 
-// within tells whether two backgrounds differ by less than so many microtesla, each axis.
+// within tells whether two backgrounds differ by less than so many microtesla on every axis.
 func within(a, b [3]float64, ut float64) bool {
 	return math.Abs(a[0]-b[0]) < ut && math.Abs(a[1]-b[1]) < ut && math.Abs(a[2]-b[2]) < ut
 }
@@ -237,7 +239,7 @@ func (a *aligner) turned() guess {
 	return g
 }
 
-// everyFew are a few lanes all over those there are.
+// everyFew is every fourth lane; of a narrow pass, the middle one.
 func (a *aligner) everyFew() []int {
 	if a.narrow() {
 		return []int{len(a.sides) / 2}
@@ -249,14 +251,14 @@ func (a *aligner) everyFew() []int {
 	return lanes
 }
 
-// fit is how likely a pass is in a lane at best.
-type fit struct {
-	at  int
-	log float64
+// laneFit is a lane, and how likely a pass is in it at best.
+type laneFit struct {
+	lane int
+	log  float64
 }
 
-// narrow tells whether what is found in the middle lane leads to what there is in
-// the others.
+// narrow tells whether the lanes lie so close together that what is found in the middle one leads
+// to what there is in the others.
 func (a *aligner) narrow() bool {
 	return a.sides[len(a.sides)-1]-a.sides[0] < 0.06
 }
@@ -266,45 +268,15 @@ func (a *aligner) beginnings(l int, bases []*hypothesis) []tried {
 	return append(a.patterns(l), a.likely(l, bases)...)
 }
 
-// settleAll are what beginnings lead to, the beginnings themselves and the plan
-// among them, but for those that would not make the pass likelier than least. Warm,
-// they begin with samples that count for little, and reach what they are held from by
-// a few that lie wrong.
-func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []guess {
-	var found []guess
-	keep := func(g guess) {
-		if !slices.ContainsFunc(found, func(o guess) bool { return o.like(g) }) {
-			found = append(found, g)
-		}
-	}
-	if warm {
-		full := a.share
-		var came [len(warmth)][]guess
-	beginnings:
-		for _, t := range begin {
-			g := t.guess
-			for i, w := range warmth {
-				a.share = w * full
-				g = a.settle(l, g)
-				same := slices.ContainsFunc(came[i], func(o guess) bool { return o.like(g) && within(o.b, g.b, 1) })
-				behind := !same && math.IsInf(a.logAbove(l, g, w*least-warmSlack), -1)
-				a.share = full
-				if same || behind { // it leads where another did, or nowhere
-					continue beginnings
-				}
-				came[i] = append(came[i], g)
-			}
-			if g, ok := a.settleAbove(l, g, 2*rounds, least); ok {
-				keep(g)
-			}
-		}
-		return found
-	}
-	keep(a.asPlanned())
+// settleCold are the guesses that beginnings lead to, without those that would not make the pass
+// likelier than least. The beginnings themselves and the plan are among them: what lies near the
+// plan has to be judged by how well it fits as it is.
+func (a *aligner) settleCold(l int, begin []tried, least float64) []guess {
+	found := []guess{a.asPlanned()}
 	both := func(g guess) {
-		keep(g)
-		if g, ok := a.settleAbove(l, g, 2*rounds, least); ok {
-			keep(g)
+		found = withNew(found, g)
+		if end, ok := a.settleAbove(l, g, 2*rounds, least); ok {
+			found = withNew(found, end)
 		}
 	}
 	for _, t := range begin {
@@ -314,34 +286,69 @@ func (a *aligner) settleAll(l int, begin []tried, warm bool, least float64) []gu
 	return found
 }
 
-// anchor adds ways to understand the pass that begin from given ampere-turns, in
-// the lanes that are in play, the likeliest first. It reports whether it had anything
-// to add. What is only a guess is left where the likeliest lane says that it is hopeless.
+// settleWarm are the guesses that beginnings lead to if samples count for little at first, so
+// that a few that lie wrong do not hold a climb back; without those that would not make the pass
+// likelier than least.
+func (a *aligner) settleWarm(l int, begin []tried, least float64) (found []guess) {
+	full := a.eachCounts
+	var came [len(warmth)][]guess
+beginnings:
+	for _, t := range begin {
+		g := t.guess
+		for i, w := range warmth {
+			a.eachCounts = w * full
+			g = a.settle(l, g)
+			same := slices.ContainsFunc(came[i], func(o guess) bool { return o.like(g) && within(o.b, g.b, 1) })
+			behind := !same && math.IsInf(a.logAbove(l, g, w*least-warmSlack), -1)
+			a.eachCounts = full
+			if same || behind {
+				continue beginnings // it leads where another did, or nowhere
+			}
+			came[i] = append(came[i], g)
+		}
+		if g, ok := a.settleAbove(l, g, 2*rounds, least); ok {
+			found = withNew(found, g)
+		}
+	}
+	return found
+}
+
+// withNew is a list with one guess more, unless one like it is there.
+func withNew(list []guess, g guess) []guess {
+	if slices.ContainsFunc(list, func(o guess) bool { return o.like(g) }) {
+		return list
+	}
+	return append(list, g)
+}
+
+// anchor aligns to given ampere-turns as well: it adds ways to understand the pass that begin from
+// them, in the lanes in play, the likeliest first. It reports whether it added any. Ampere-turns
+// that are only guessed are dropped where the likeliest lane shows them to be hopeless.
 func (a *aligner) anchor(turns []float64, guessed bool) (added bool) {
 	g := a.guessOf(turns)
 	if slices.ContainsFunc(a.anchors, func(o guess) bool { return o.like(g) }) {
 		return false
 	}
 	a.anchors = append(a.anchors, g)
-	var lanes []fit
+	var lanes []laneFit
 	best := math.Inf(-1)
 	for l := range a.lanes {
 		if top := a.lanes[l].top(); !math.IsInf(top, -1) {
-			lanes = append(lanes, fit{l, top})
+			lanes = append(lanes, laneFit{l, top})
 			best = max(best, top)
 		}
 	}
-	slices.SortStableFunc(lanes, func(p, q fit) int { return cmp.Compare(q.log, p.log) })
+	slices.SortStableFunc(lanes, func(p, q laneFit) int { return cmp.Compare(q.log, p.log) })
 	grounds := a.grounds
 	for i, l := range lanes {
 		if l.log <= best-laneInPlay {
 			break
 		}
-		under := a.under(l.at, g, grounds)
+		under := a.under(l.lane, g, grounds)
 		if i == 0 && guessed && under[0].log < best-hopelessWay {
 			return false
 		}
-		added = a.add(l.at, under[0].guess) || added
+		added = a.add(l.lane, under[0].guess) || added
 		grounds = nil // in the other lanes it goes on from what it came to here
 		for _, t := range under {
 			if t.log > under[0].log-hopelessWay {
@@ -352,8 +359,8 @@ func (a *aligner) anchor(turns []float64, guessed bool) (added bool) {
 	return added
 }
 
-// under is the guess of some shares under the backgrounds that those to begin from lead
-// to, and how likely they make the pass under about these, the likeliest first.
+// under is a guess' ampere-turns under the backgrounds that some to begin from lead to, each with
+// about how likely that makes the pass, the likeliest first.
 func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
 	same := func(b [3]float64) bool {
 		return slices.ContainsFunc(out, func(t tried) bool { return within(b, t.b, 1) })
@@ -374,16 +381,16 @@ func (a *aligner) under(l int, g guess, grounds [][3]float64) (out []tried) {
 			out = append(out, tried{at, log})
 		}
 	}
-	slices.SortStableFunc(out, likelier)
+	slices.SortStableFunc(out, likelierTried)
 	return out
 }
 
-// likely are those of some hypotheses that a pass fits best: of whole strings, and
-// so of coils beside the row too.
+// likely are the bases that the pass fits best, as guesses: their faults are of whole strings,
+// and so of coils beside the row too.
 func (a *aligner) likely(l int, bases []*hypothesis) []tried {
 	var all []tried
 	for _, h := range bases {
-		g := a.guessOf(h.at())
+		g := a.guessOf(h.ampTurns())
 		best := tried{log: math.Inf(-1)}
 		for _, g.b = range a.grounds {
 			if log := a.logOf(l, g, false); log > best.log {
@@ -401,11 +408,12 @@ type tried struct {
 	log float64
 }
 
-func likelier(p, q tried) int { return cmp.Compare(q.log, p.log) }
+// likelierTried compares for sorting, the likelier first.
+func likelierTried(p, q tried) int { return cmp.Compare(q.log, p.log) }
 
 // bestOf are the best few guesses, as long as they are not hopeless.
 func bestOf(all []tried, most int) (out []tried) {
-	slices.SortStableFunc(all, likelier)
+	slices.SortStableFunc(all, likelierTried)
 	for _, p := range all[:min(most, len(all))] {
 		if p.log > all[0].log-hopelessWay {
 			out = append(out, p)
@@ -414,24 +422,23 @@ func bestOf(all []tried, most int) (out []tried) {
 	return out
 }
 
-// patterns are the likeliest ways for the coils of the row to face: as planned,
-// the other way, or not at all. Expectation and maximisation alone does not get
-// from one to the other; and a row seen half a coil too far on fits a pattern of
-// its own, so the best alone will not do. Sought by changing one coil at a time
-// in the best found so far.
+// patterns are the likeliest ways for the coils of the row to face: as planned, the other way, or
+// dead. Expectation and maximisation does not get from one to another, and the best alone will
+// not do, since a row seen half a coil too far on fits a pattern of its own.
 func (a *aligner) patterns(l int) (out []tried) {
 	for _, b := range a.grounds {
 		out = append(out, a.patternsOver(l, b)...)
 	}
-	slices.SortStableFunc(out, likelier)
+	slices.SortStableFunc(out, likelierTried)
 	return out
 }
 
-// patternsOver are those under one background.
+// patternsOver are the patterns under one background, found by changing one coil at a time in the
+// best found so far.
 func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 	var all []tried
 	seen := map[string]bool{}
-	var highest []float64 // so many of their logs: what is below them is not asked for
+	var highest []float64 // the logs of the best, ascending: one that is below these need not be known
 	try := func(share []float64) {
 		if key := fmt.Sprint(share); !seen[key] {
 			seen[key] = true
@@ -463,7 +470,7 @@ func (a *aligner) patternsOver(l int, b [3]float64) []tried {
 				}
 			}
 		}
-		slices.SortStableFunc(all, likelier)
+		slices.SortStableFunc(all, likelierTried)
 	}
 	return bestOf(all, mostPatterns)
 }

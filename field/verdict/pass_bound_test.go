@@ -8,7 +8,7 @@ import "testing"
 func TestPassPromises(t *testing.T) {
 	found := way{log: -200, most: 0, top: -20, h: []float64{50}, hh: []float64{0.1}, best: []float64{0}, lack: 180}
 	p := &passFactor{
-		passDigest: &passDigest{near: []int32{0}, weight: 1, xs: make([]sample, 12), lanes: []lane{{ways: []way{found}}}, aligner: &aligner{planned: []float64{0}}},
+		passDigest: &passDigest{near: []int32{0}, weight: 1, samples: make([]sample, 12), lanes: []lane{{ways: []way{found}}}, aligner: &aligner{planned: []float64{0}}},
 		ph:         &phone{grid: &grid{}, view: view{cells: []int{0}}},
 		known:      &likes{said: map[likeKey]*said{}, most: mostLikes},
 		sides:      []int{0},

@@ -2,9 +2,8 @@ package verdict
 
 import "math"
 
-// In a pass under pulses nothing tells a coil without field from one that went by
-// between two pulses but when the pulses were. Their rate is known, so one phase
-// says it for every sample of the pass.
+// In a pass under pulses, only when the pulses were tells a coil without field from one that went
+// by between two pulses. Their rate is known, so one phase tells it for every sample of the pass.
 
 const (
 	passPhases = 48 // of a period that are tried
@@ -13,8 +12,8 @@ const (
 	surest = 0.99
 )
 
-// findPhase says of every sample how likely the pulse was on. The coils may face
-// either way or be without field for that.
+// findPhase finds how likely the pulse was on at every sample. For that, coils may face either
+// way or be dead.
 func (a *aligner) findPhase() {
 	if !a.pulsed {
 		return

@@ -7,8 +7,8 @@ import (
 	"polewise/layout"
 )
 
-// A pass is aligned before anything is known of the pad. What is found then is aligned
-// to as well, so that each explanation is judged by how well it fits at its best.
+// A pass is aligned before anything is known of the pad. Explanations found later are aligned to as
+// well, so that each is judged by how well it fits at its best.
 
 // Bounds on how often passes are aligned anew to what was found.
 const (
@@ -17,9 +17,7 @@ const (
 	realignNear  = 9.0 // log units behind the best
 )
 
-// realign aligns the passes to the best hypotheses found, so that each of them
-// is judged by how well it fits at its best. It reports whether that added
-// anything.
+// realign aligns the passes to the best hypotheses found. It reports whether that added anything.
 func (e *engine) realign() bool {
 	if len(e.ev.passes) == 0 {
 		return false
@@ -31,7 +29,7 @@ func (e *engine) realign() bool {
 			continue
 		}
 		for k := range e.ev.passes {
-			if e.ev.passes[k].aligner.anchor(s.hyp.at(), false) {
+			if e.ev.passes[k].aligner.anchor(s.hyp.ampTurns(), false) {
 				added = true
 			}
 		}
@@ -45,9 +43,8 @@ func (e *engine) realign() bool {
 	return e.anchorRows(top[0].hyp) || added
 }
 
-// rebase takes the best that was found for what the search starts from once more, with
-// passes understood as they are by now. What explained nothing new before, and has not
-// gained since, is not grown from.
+// rebase begins the search anew from the best that was found, with passes understood as they are by
+// now. What explained nothing new before, and has not gained since, is no base.
 func (e *engine) rebase() {
 	found := e.ranked()
 	e.seen, e.first, e.best = map[uint64]*scored{}, nil, math.Inf(-1)
@@ -68,9 +65,9 @@ func (e *engine) rebase() {
 	}
 }
 
-// anchorShort aligns to a hypothesis the one pass that stands most against it, if
-// without that it would be among the best: the pass may have been aligned to its
-// rivals alone. It reports whether that added anything.
+// anchorShort aligns to a hypothesis the one pass that speaks most against it, if without that
+// pass it would be among the best: the pass may have been aligned to its rivals alone. It reports
+// whether that added anything.
 func (e *engine) anchorShort(s *scored) bool {
 	n := e.evaluate(&scored{hyp: s.hyp})
 	worst := -1
@@ -82,23 +79,22 @@ func (e *engine) anchorShort(s *scored) bool {
 	if worst < 0 || n.log+n.short[worst] < e.best-realignNear {
 		return false
 	}
-	return e.factors[worst].(*passFactor).aligner.anchor(n.at, false)
+	return e.factors[worst].(*passFactor).aligner.anchor(n.ampTurns, false)
 }
 
-// How many log units the passes over a coil must say for a fault of it, and those beside it
-// against it, before these are aligned to it.
+// Log units that the passes over a coil must say for a fault of it, and the passes beside it
+// against it, for those beside to be aligned to it.
 const ownSays, besideSays = 1.0, 3.0
 
-// anchorBeside aligns passes to faults of coils that they do not go over, but near, where the
-// passes over the coil speak for the fault and they against it: they took the coil for what
-// the plan has, and their places along the row go with that. It reports whether that added
-// anything.
+// anchorBeside aligns passes to faults of coils that they go near, but not over, where the passes
+// over the coil speak for the fault and these against it. They may only do so since they were
+// aligned with the coil as planned. It reports whether that added anything.
 func (e *engine) anchorBeside(h *hypothesis) bool {
 	n := e.evaluate(&scored{hyp: h})
-	type passThere struct { // a pass, where the sensor likeliest is
+	type passThere struct {
 		*passFactor
-		sum  int     // of its sums
-		said float64 // of h
+		sum  int     // where in its sums the sensor's likeliest place stands
+		said float64 // what the pass says of h there
 	}
 	var passes []passThere
 	for k, f := range e.factors {
@@ -111,8 +107,8 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 	added := false
 	for i := range e.singles {
 		s := &e.singles[i]
-		j := e.m.plan.CoilIndex(s.fault.ID)
-		if j < 0 || s.kind != layout.CoilReversed && s.kind != layout.CoilShorted {
+		j := e.m.plan.CoilIndex(s.ID)
+		if j < 0 || s.Kind != layout.CoilReversed && s.Kind != layout.CoilShorted {
 			continue
 		}
 		o := h.with(*s)
@@ -125,7 +121,7 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 			if !slices.Contains(p.near, int32(j)) {
 				continue
 			}
-			gain := p.sums(o.at(), &n.sc).at(p.sum) - p.said
+			gain := p.sums(o.ampTurns(), &n.sc).at(p.sum) - p.said
 			switch {
 			case slices.Contains(p.coils, j):
 				own += gain
@@ -138,17 +134,16 @@ func (e *engine) anchorBeside(h *hypothesis) bool {
 			continue
 		}
 		for _, p := range against {
-			added = p.aligner.anchor(o.at(), false) || added
+			added = p.aligner.anchor(o.ampTurns(), false) || added
 		}
 	}
 	e.slim(n)
 	return added
 }
 
-// anchorRows aligns every pass that nothing fits well to a hypothesis without what it
-// says of the coils of that row, and to each of those coils turned in it: what was
-// found there may only be the best that a wrong alignment leaves. It reports whether
-// that added anything.
+// anchorRows aligns every pass that nothing fits well to a hypothesis without its faults of the
+// coils of that row, and with each of these coils turned besides: what was found of them may only
+// be the best that a wrong alignment leaves. It reports whether that added anything.
 func (e *engine) anchorRows(h *hypothesis) bool {
 	added := false
 	for _, f := range e.factors {
@@ -164,19 +159,19 @@ func (e *engine) anchorRows(h *hypothesis) bool {
 		if base == nil {
 			continue
 		}
-		added = p.aligner.anchor(base.at(), false) || added
+		added = p.aligner.anchor(base.ampTurns(), false) || added
 		for _, s := range e.singles {
-			if s.kind != layout.CoilReversed || !inRow(s.fault.ID) {
+			if s.Kind != layout.CoilReversed || !inRow(s.ID) {
 				continue
 			}
 			if o := base.with(s); o != nil {
-				added = p.aligner.anchor(o.at(), true) || added
+				added = p.aligner.anchor(o.ampTurns(), true) || added
 			}
 		}
 	}
 	return added
 }
 
-// poorLack is by how much the best that is known of a pass may fall short of samples
-// that fit, in log units, before it is aligned to more than the best hypotheses.
+// poorLack is by how many log units the best way to understand a pass must fall short of samples
+// that fit, for the pass to be aligned to more than the best hypotheses.
 const poorLack = 0

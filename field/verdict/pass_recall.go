@@ -2,44 +2,49 @@ package verdict
 
 import "math"
 
-// Many beginnings of an alignment lead to the same places, and explanations found
-// later, or in the next verdict, to some that were seen. What a guess came to is
-// remembered, and a climb that crosses the path of another ends where that one did.
+// Many beginnings of an alignment lead to the same guesses, and explanations found later, or in the
+// next verdict, to some that were seen before. What a guess came to is remembered, and a climb that
+// crosses the path of another ends where that one did.
 
 // recall is what is remembered of aligning a pass.
 type recall struct {
 	outcomes map[key]*outcome
-	crossed  map[key][]crossing // by lane, and by what samples counted for
+	crossed  map[key][]crossing // by lane, and by the weight of samples
 }
 
-// outcome is what a guess came to in a lane.
+// outcome is what a guess came to in a lane. What was not asked for yet is NaN or nil.
 type outcome struct {
-	log    float64 // NaN: not asked
-	below  float64 // where it was not worked out: it is less than this
-	lack   float64 // likewise
-	better *guess  // nil: likewise
-	way    *way    // nil: likewise, or there is none
-	asked  bool    // for the way
+	log      float64 // log likelihood of the pass
+	below    float64 // where log is not known: it is less than this
+	lack     float64 // as way.lack
+	better   *guess  // one round of improving it
+	way      *way    // nil too where it makes none
+	wayAsked bool
 }
 
 // crossing is a guess that a climb came by, and where the climb ended.
 type crossing struct {
 	by, end guess
-	rounds  int // that the climb had, at most
+	rounds  int // that the climb was allowed
 }
 
-// crossingWithin is how near the path of another a climb has to come to end as it did:
-// of guesses up to three times as far apart one is kept in the end.
-const crossingWithin = 0.03
+// Moves of a guess (see moved).
+const (
+	// So near the path of another climb, one ends as that did. Of guesses up to three times as far
+	// apart one is kept in the end.
+	crossingWithin = 0.03
+	settled        = 0.003 // so little is not worth another round
+)
 
-// stageOf names a lane, and what samples count for.
+// stageOf names a lane and the weight of samples.
 func (a *aligner) stageOf(l int) key {
 	k := newKey()
 	k.mix(float64(l))
-	k.mix(a.share)
+	k.mix(a.eachCounts)
 	return k
 }
 
+// outcome is the entry of a guess in a lane, made if there is none.
 func (a *aligner) outcome(l int, g guess, eitherWay bool) *outcome {
 	k := a.stageOf(l)
 	for _, x := range g.share {
@@ -62,7 +67,7 @@ func (a *aligner) outcome(l int, g guess, eitherWay bool) *outcome {
 	return o
 }
 
-// logOf is how likely a guess makes the pass in a lane.
+// logOf is the log likelihood of the pass in a lane under a guess.
 func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
 	o := a.outcome(l, g, eitherWay)
 	if math.IsNaN(o.log) {
@@ -71,8 +76,8 @@ func (a *aligner) logOf(l int, g guess, eitherWay bool) float64 {
 	return o.log
 }
 
-// logAbove is logOf for a guess that is of no use unless it makes the pass likelier
-// than least: of another it may say that it is hopeless.
+// logAbove is logOf for a guess that is of no use unless that is more than least; -Inf where it
+// is less.
 func (a *aligner) logAbove(l int, g guess, least float64) float64 {
 	o := a.outcome(l, g, false)
 	if math.IsNaN(o.log) {
@@ -89,8 +94,7 @@ func (a *aligner) logAbove(l int, g guess, least float64) float64 {
 	return o.log
 }
 
-// fitted is what a guess came to, and by how much it falls short of what samples that
-// fit come to.
+// fitted is what a guess came to, with log and lack worked out.
 func (a *aligner) fitted(l int, g guess) *outcome {
 	o := a.outcome(l, g, false)
 	if math.IsNaN(o.lack) {
@@ -100,7 +104,7 @@ func (a *aligner) fitted(l int, g guess) *outcome {
 	return o
 }
 
-// improve makes a better guess from where a guess puts the samples.
+// improve makes a better guess from where a guess puts the samples: one round of climbing.
 func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
 	o := a.outcome(l, g, eitherWay)
 	if o.better == nil {
@@ -114,24 +118,24 @@ func (a *aligner) improve(l int, g guess, eitherWay bool) guess {
 // wayOf is a guess in a lane as a way to understand the pass; nil where it makes none.
 func (a *aligner) wayOf(l int, g guess) *way {
 	o := a.outcome(l, g, false)
-	if !o.asked {
-		o.asked, o.way = true, a.newWay(l, g)
+	if !o.wayAsked {
+		o.wayAsked, o.way = true, a.newWay(l, g)
 	}
 	return o.way
 }
 
-// settle improves a guess until it stands, or for as many rounds as one carried on gets.
+// settle climbs from a guess that is carried on, to where it stands or for a few rounds.
 func (a *aligner) settle(l int, g guess) guess {
 	g, _ = a.settleAbove(l, g, carried, math.Inf(-1))
 	return g
 }
 
-// stillGained is how many times what a round of improving gained the rounds after it
-// may gain, about.
+// stillGained is how many times as much as one round of improving gained the rounds after it may
+// still gain, about.
 const stillGained = 10
 
-// settleAbove is settle for a guess that is of no use unless it comes to make the pass
-// likelier than least: ok is false as soon as it looks as if it would not.
+// settleAbove climbs from a guess for so many rounds at most. A guess is of no use unless it
+// comes to make the pass likelier than least: not ok as soon as it looks as if it would not.
 func (a *aligner) settleAbove(l int, g guess, most int, least float64) (end guess, ok bool) {
 	var came []guess
 	at := a.stageOf(l)
@@ -163,7 +167,7 @@ climb:
 	return g, true
 }
 
-// aligners are those of the passes of the last verdicts.
+// aligners are those of the passes of the last verdicts, by passDigest.id.
 type aligners struct {
 	of map[key]*aligner
 }
@@ -175,10 +179,11 @@ const (
 	mostOutcomes = 1 << 14
 )
 
+// keep remembers an aligner, and forgets all others when they hold too much.
 func (l *aligners) keep(id key, a *aligner) {
 	held := 0 // fields
 	for _, o := range l.of {
-		for _, lane := range o.g {
+		for _, lane := range o.perCoil {
 			held += len(lane)
 		}
 	}
@@ -194,7 +199,7 @@ func (d *passDigest) identity(src *sourceInfo, bg *background) key {
 	k := newKey()
 	for _, v := range [][]float64{
 		src.offset[:], src.sd[:], src.sigma[:], bg.b[:], bg.variance[:], d.up[:],
-		d.ofCurrent, {float64(d.source), d.from, d.to, d.topDeg, d.hz, d.duty, d.overrun, float64(len(d.xs))},
+		d.ofCurrent, {float64(d.source), d.from, d.to, d.topDeg, d.hz, d.duty, d.overrun, float64(len(d.samples))},
 	} {
 		for _, x := range v {
 			k.add(x)
@@ -205,8 +210,8 @@ func (d *passDigest) identity(src *sourceInfo, bg *background) key {
 		k.add(d.path[i].X)
 		k.add(d.path[i].Y)
 	}
-	for i := range d.xs {
-		x := &d.xs[i]
+	for i := range d.samples {
+		x := &d.samples[i]
 		for _, v := range [...]float64{x.t, x.s, x.u[0], x.u[1], x.u[2]} {
 			k.mix(v)
 		}

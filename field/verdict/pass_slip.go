@@ -9,16 +9,16 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// A hand that draws a phone along a row slips to the side and lifts the phone, slowly: over
-// one coil all samples are off by about the same. Near the copper that makes more than
-// anything else, and looks like another current in that coil and its neighbours. So a slip
-// aside and one in height at each coil of the row are unknowns of a pass as its background
-// is, and are summed out with it.
+// A hand that draws a phone along a row slowly slips to the side and lifts the phone: over one
+// coil all samples are off by about the same. Near the copper that makes more of a difference
+// than anything else, and looks like another current in that coil and its neighbours. So a slip
+// aside and one in height at each coil of the row are unknowns of a pass, as its background is,
+// and are summed out.
 
 const (
-	slipSD = 0.004 // aside, at one coil against the pass on the whole, metres
-	// woundSD is by which share of its field a coil may seem stronger or weaker than it is,
-	// for want of the exact shape it was wound to (an estimate, no source).
+	slipSD = 0.004 // metres aside, at one coil against the pass on the whole
+	// woundSD is the share by which a coil may seem stronger or weaker for want of the exact
+	// shape it was wound to (an estimate, no source).
 	woundSD = 0.03
 	slips   = 2 // unknowns at each coil of the row: aside, and in height
 )
@@ -30,7 +30,7 @@ type spot struct {
 	come float64
 }
 
-// betweenCoils is that of points so far apart, the first so far before the first coil.
+// betweenCoils are the spots of points a step apart, the first of them slack before the first coil.
 func (d *passDigest) betweenCoils(count int, step, slack float64) []spot {
 	ends := make([]float64, len(d.path)) // how far along the way each coil lies
 	for i := 1; i < len(ends); i++ {
@@ -50,8 +50,8 @@ func (d *passDigest) betweenCoils(count int, step, slack float64) []spot {
 	return out
 }
 
-// slip puts what the slips at each coil of the row do to the field at a point, per metre,
-// where the field is f. It tells which of them do anything there.
+// slip writes what the slips at each coil of the row do to the field at point k, per metre, where
+// the field is f. It tells which of them do anything there: from one to before another.
 func (a *aligner) slip(out [][3]float64, k int, f *nine) (from, to int) {
 	_, left := a.directions()
 	yx, yy, yz := f.slopeY()
@@ -72,9 +72,9 @@ func (a *aligner) slip(out [][3]float64, k int, f *nine) (from, to int) {
 	return from, to
 }
 
-// sumOut sums slips and background out of normal equations for shares, slips and
-// background: what it leaves is for the shares alone. It tells by how much the pass gets
-// likelier under a guess for what they explain; ok is false where the equations make none.
+// sumOut sums slips and background out of normal equations for shares, slips and background, and
+// leaves equations for the shares alone. gain is how many log units the pass gains under a guess
+// by what slips and background explain. It is not ok where the equations have no solution.
 func (a *aligner) sumOut(full *mat.SymDense, v *mat.VecDense, g guess) (h *mat.SymDense, hv *mat.VecDense, gain float64, ok bool) {
 	near, size := len(a.near), v.Len()
 	rest, ground := size-near, size-3
@@ -120,7 +120,7 @@ func (a *aligner) sumOut(full *mat.SymDense, v *mat.VecDense, g guess) (h *mat.S
 	return h, hv, gain, true
 }
 
-// soften allows for each coil seeming stronger or weaker than it is.
+// soften makes equations for shares allow for each coil seeming stronger or weaker by woundSD.
 func soften(h *mat.SymDense, v *mat.VecDense) {
 	n := v.Len()
 	sum := mat.NewSymDense(n, nil)

@@ -26,7 +26,7 @@ type PassAccount struct {
 // A pass is drawn by laying its samples along the row once more, apart from the
 // judging: the likeliest walk forward past the field expected.
 const (
-	traceSamples = 300   // at most; more are thinned
+	traceSamples = 300   // that are laid; more are thinned
 	traceEnd     = 0.015 // metres by which a hand misses either end, one sd
 	traceShare   = 0.12  // of the field: what placement and height leave open
 	traceFloor   = 5.0   // uT
@@ -36,6 +36,7 @@ const (
 
 var traceLanes = []float64{-0.012, -0.006, 0, 0.006, 0.012} // metres beside where the sensor is believed to go
 
+// trace is the account of a pass, the i-th factor.
 func (e *engine) trace(best, rival *node, i int, p *passFactor) PassAccount {
 	out := PassAccount{Capture: p.source, T: p.from, Read: [][2]float64{}}
 	length := 0.0
@@ -60,13 +61,15 @@ func (e *engine) trace(best, rival *node, i int, p *passFactor) PassAccount {
 
 // walked is a pass laid along its row.
 type walked struct {
-	slack float64      // metres of the way before the first centre
-	field [][3]float64 // expected at every step of the way, pad axes
-	read  [][3]float64 // the samples' pull
-	at    []int        // each sample's step
-	cost  float64
+	slack  float64      // metres of the way before the first centre
+	length float64      // metres from the first centre to the last
+	field  [][3]float64 // expected at every step of the way, pad axes
+	read   [][3]float64 // the samples' pull
+	at     []int        // each sample's step
+	cost   float64      // minus the log likelihood of the walk, up to a constant
 }
 
+// curve is the field expected across the pad, along the row.
 func (w *walked) curve() [][2]float64 {
 	out := make([][2]float64, len(w.field))
 	for k := range w.field {
@@ -81,40 +84,28 @@ func (e *engine) walk(n *node, i int, p *passFactor) *walked {
 	offset := toPad(p.ph.offset(p.ph.middle(p.ph.cells[cell])), p.topDeg)
 	rot := rotation(p.topDeg, p.up)
 	xs := make([]sample, 0, traceSamples)
-	step := 1 + len(p.xs)/traceSamples
-	for k := 0; k < len(p.xs); k += step {
-		if p.xs[k].s > 0 {
-			xs = append(xs, p.xs[k])
+	step := 1 + len(p.samples)/traceSamples
+	for k := 0; k < len(p.samples); k += step {
+		if p.samples[k].s > 0 {
+			xs = append(xs, p.samples[k])
 		}
 	}
 	slack := 0.03 + p.overrun
 	points := waypoints(p.path, slack, pathStep)
 	var found *walked
 	for _, side := range traceLanes {
-		w := &walked{slack: slack, field: e.along(n, p, points, offset, side, n.sc.s[m])}
+		w := &walked{slack: slack, length: p.pathLength, field: e.along(n, p, points, offset, side, n.sc.s[m])}
 		bg := n.bg[i].b
 		for a := range bg {
 			bg[a] /= p.ofCurrent[0]
 		}
 		for range traceRounds {
-			w.lay(xs, rot, bg, p.pathLength)
-			// What is left over on the whole is background.
-			for a := range bg {
-				var left []float64
-				for k := range xs {
-					q := 0.0
-					for r := range 3 {
-						q += rot[r][a] * (w.read[k][r] - xs[k].s*w.field[w.at[k]][r])
-					}
-					left = append(left, q)
-				}
-				if len(left) > 0 {
-					slices.Sort(left)
-					bg[a] += left[len(left)/2]
-				}
+			w.lay(xs, rot, bg)
+			for a, left := range w.leftOver(xs, rot) {
+				bg[a] += left
 			}
 		}
-		w.lay(xs, rot, bg, p.pathLength)
+		w.lay(xs, rot, bg)
 		w.cost += side * side / (2 * handSD * handSD)
 		if found == nil || w.cost < found.cost {
 			found = w
@@ -123,29 +114,52 @@ func (e *engine) walk(n *node, i int, p *passFactor) *walked {
 	return found
 }
 
-// along is the field at every step of the way.
+// along is the field that a node expects at every step of the way, so many metres beside where
+// the sensor is believed to go.
 func (e *engine) along(n *node, p *passFactor, points []waypoint, offset r2.Vec, side, scale float64) [][3]float64 {
-	places := make([]r3.Vec, len(points))
+	out := make([][3]float64, len(points))
 	for k, w := range points {
 		at := r2.Add(r2.Add(w.at, offset), r2.Scale(side, r2.Vec{X: -w.dir.Y, Y: w.dir.X}))
-		z, near := 0.0, math.Inf(1)
-		for _, j := range p.coils {
-			if q := r2.Norm2(r2.Sub(w.at, e.m.plan.Coils[j].At)); q < near {
-				near, z = q, e.m.plan.SensorHeight(j)
-			}
-		}
-		places[k] = r3.Vec{X: at.X, Y: at.Y, Z: z}
-	}
-	out := make([][3]float64, len(places))
-	for k, at := range places {
-		b := e.m.pad.At(n.at, at)
+		b := e.m.pad.At(n.ampTurns, r3.Vec{X: at.X, Y: at.Y, Z: p.heightAt(e.m.plan, w.at)})
 		out[k] = [3]float64{scale * b.X * 1e6, scale * b.Y * 1e6, scale * b.Z * 1e6}
 	}
 	return out
 }
 
+// leftOver is what samples read beyond the field expected where they were laid, in the middle of
+// all, in the phone's axes: it is background.
+func (w *walked) leftOver(xs []sample, rot [3][3]float64) (out [3]float64) {
+	if len(xs) == 0 {
+		return out
+	}
+	for a := range out {
+		left := make([]float64, len(xs))
+		for k := range xs {
+			for r := range 3 {
+				left[k] += rot[r][a] * (w.read[k][r] - xs[k].s*w.field[w.at[k]][r])
+			}
+		}
+		slices.Sort(left)
+		out[a] = left[len(left)/2]
+	}
+	return out
+}
+
+// odd is what it costs to lay a sample at a step of the way.
+func (w *walked) odd(x *sample, read *[3]float64, at int) float64 {
+	f := &w.field[at]
+	var q, strong float64
+	for r := range 3 {
+		d := read[r] - x.s*f[r]
+		q += d * d
+		strong += f[r] * f[r]
+	}
+	v := traceFloor*traceFloor + traceShare*traceShare*strong
+	return math.Min(q/(2*v), traceOdd) + 1.5*math.Log(v)
+}
+
 // lay finds the likeliest walk: forward, at a speed that wavers about its mean.
-func (w *walked) lay(xs []sample, rot [3][3]float64, bg [3]float64, length float64) {
+func (w *walked) lay(xs []sample, rot [3][3]float64, bg [3]float64) {
 	n := len(w.field)
 	w.read, w.at, w.cost = make([][3]float64, len(xs)), make([]int, len(xs)), 0
 	if len(xs) == 0 || n == 0 {
@@ -158,27 +172,16 @@ func (w *walked) lay(xs []sample, rot [3][3]float64, bg [3]float64, length float
 			}
 		}
 	}
-	odd := func(k, at int) float64 {
-		f := &w.field[at]
-		var q, strong float64
-		for r := range 3 {
-			d := w.read[k][r] - xs[k].s*f[r]
-			q += d * d
-			strong += f[r] * f[r]
-		}
-		v := traceFloor*traceFloor + traceShare*traceShare*strong
-		return math.Min(q/(2*v), traceOdd) + 1.5*math.Log(v)
-	}
-	steps := length / pathStep / math.Max(1, float64(len(xs)-1)) // of the way, per sample
+	steps := w.length / pathStep / math.Max(1, float64(len(xs)-1)) // of the way, per sample
 	most := int(math.Ceil(4*steps)) + 3
 	usual := 0.7*steps + 0.5
 	cost, next := make([]float64, n), make([]float64, n)
 	from := make([][]int32, len(xs))
-	first, last := w.slack/pathStep, (w.slack+length)/pathStep
+	first, last := w.slack/pathStep, (w.slack+w.length)/pathStep
 	end := traceEnd / pathStep
 	for at := range cost {
 		d := (float64(at) - first) / end
-		cost[at] = d*d/2 + odd(0, at)
+		cost[at] = d*d/2 + w.odd(&xs[0], &w.read[0], at)
 	}
 	for k := 1; k < len(xs); k++ {
 		from[k] = make([]int32, n)
@@ -190,7 +193,7 @@ func (w *walked) lay(xs []sample, rot [3][3]float64, bg [3]float64, length float
 					least, way = c, b
 				}
 			}
-			next[at], from[k][at] = least+odd(k, at), int32(way)
+			next[at], from[k][at] = least+w.odd(&xs[k], &w.read[k], at), int32(way)
 		}
 		cost, next = next, cost
 	}

@@ -17,15 +17,15 @@ const (
 	trailBase  = 0.08 // seconds between the samples of which the change is taken; from closer ones it is noise
 )
 
-// trailing is a pass as read with one time constant or another.
+// trailing is what is known of a pass under one time constant or another.
 type trailing struct {
-	facing map[float64]float64 // by time constant: how likely it is whatever way its coils face
-	tau    float64             // the one that its ticks, and what is remembered of it, are for
-	laid   bool                // they are
+	facing map[float64]float64 // by time constant: facingAny
+	tau    float64             // that ticks, grounds and recall are for,
+	laid   bool                // if they are for any
 }
 
-// catchUp finds how slowly a phone follows, from all its passes together, and makes of
-// their samples what it would have read without.
+// catchUp finds how slowly a phone follows, from all its passes together, and turns their samples
+// into what a sensor that follows at once would have read.
 func catchUp(passes []*passDigest) {
 	best, found := math.Inf(-1), 0.0
 	for i, tau := range trails {
@@ -46,7 +46,7 @@ func catchUp(passes []*passDigest) {
 	}
 	for _, d := range passes {
 		d.aligner.follow(found)
-		d.xs = caughtUp(d.xs, found)
+		d.samples = caughtUp(d.samples, found)
 	}
 }
 
@@ -54,8 +54,8 @@ func catchUp(passes []*passDigest) {
 func (a *aligner) facingWith(tau float64) float64 {
 	log, ok := a.facing[tau]
 	if !ok {
-		a.read(caughtUp(a.xs, tau))
-		a.grounds = [][3]float64{a.b0}
+		a.read(caughtUp(a.samples, tau))
+		a.grounds = [][3]float64{a.ground}
 		a.laid = false
 		log = a.facingAny()
 		if a.facing == nil {
@@ -75,15 +75,15 @@ func (a *aligner) follow(tau float64) {
 	if a.tau != tau {
 		a.recall = recall{}
 	}
-	a.read(caughtUp(a.xs, tau))
-	a.grounds = [][3]float64{a.b0}
+	a.read(caughtUp(a.samples, tau))
+	a.grounds = [][3]float64{a.ground}
 	a.findPhase()
 	a.findGrounds()
 	a.tau, a.laid = tau, true
 }
 
-// facingAny is how likely a pass is if every sample may have been read over coils that
-// face either way, in the lane that suits it best.
+// facingAny is the log likelihood of a pass if each sample may have been read over coils that face
+// either way, in the lane that suits it best.
 func (a *aligner) facingAny() float64 {
 	best := math.Inf(-1)
 	for _, l := range a.everyFew() {

@@ -8,35 +8,38 @@ import (
 	"polewise/field/readings"
 )
 
+// Where along a lane the phone was: all walks forward along it are summed, as a hidden Markov
+// model is, forward for how likely the pass is, and backward for where each sample was taken.
+
 const (
-	// yieldSD is by which share of it a coil's field may be off anywhere on the way: twice as
-	// much as in a hold, placeless (an estimate, no source).
+	// yieldSD is the share by which a coil's field may be off anywhere on the way: twice as much
+	// as in a hold, which is placeless (an estimate, no source).
 	yieldSD = 0.04
-	// strayLog is what a sample that fits nothing has: it spreads by 1000 uT, whose log is 6.9,
-	// in each of three axes, twice as far as a hold that is not what it claims to be, outlierSD
-	// (an estimate, no source).
+	// strayLog is the log density of a sample that fits nothing: it spreads by 1000 uT, whose log
+	// is 6.9, in each of three axes, twice as far as an outlier among holds, outlierSD (an
+	// estimate, no source).
 	strayLog = -3*6.9 - 1.5*log2pi
 
 	wanderSD   = 0.004 // sideways drift within a coil's width, and from coil to coil, metres
-	strayShare = 0.001 // samples that fit nothing
+	strayShare = 0.001 // of samples that fit nothing
 	maxStride  = 32    // points of the way from tick to tick, at most
-	// A place is left that is so much less likely than the likeliest, in log units: by
-	// what a sample that fits it badly may cost, and by no less than leastFar.
+	// A place is given up that is so many log units less likely than the likeliest: what a sample
+	// that fits badly there may cost, farBehind times its weight, and no less than leastFar.
 	farBehind, leastFar = 23, 14
-	// leftBehind is the share of all that set out that never gets lost.
+	// leftBehind is the share of all walks that stays at the end of the way when all have run
+	// past it.
 	leftBehind = 1e-100
-	// faintWeight is the share of a tick below which a place at either end is left in
-	// the end.
+	// faintWeight is the share of a tick below which places at either end do not count in the end.
 	faintWeight = 1e-6
 	// leastChange is the field, microtesla, that a coil must make more or less than
 	// planned to be followed.
 	leastChange = 0.02
 )
 
-// leastLog is how unlikely a sample may be: one that fits nothing is a stray.
+// leastLog is the least log density of a sample: one that fits worse is a stray.
 var leastLog = strayLog + math.Log(strayShare)
 
-// seen is where along the way the phone may have been at each tick, and what
+// seen is what a walk comes to: where along the way the phone may have been at each tick, and what
 // there is to see in the lane. It stands until the next walk.
 type seen struct {
 	b       [3]float64  // background
@@ -44,10 +47,10 @@ type seen struct {
 	spreads []sym3      // of a sample there
 	dets    []float64   // log determinants of their factors
 	from    []int       // per tick: first point
-	weight  [][]float64 // per tick, from there
+	weight  [][]float64 // per tick, at that point and those after it: how likely the phone was there
 	stray   [][]bool    // likewise: the sample fits nothing there
-	log     float64
-	fits    float64 // log likelihood of the samples alone, each where it was taken
+	log     float64     // log likelihood of the pass
+	fits    float64     // log likelihood of the samples alone, each where it was taken
 }
 
 // walk sums all walks in a lane and tells where each sample was taken.
@@ -59,8 +62,8 @@ func (a *aligner) walk(l int, g guess, eitherWay bool) *seen {
 	return &w.seen
 }
 
-// sum is how likely a guess makes the pass in a lane. With eitherWay every sample
-// may have been read over coils that face either way.
+// sum is the log likelihood of the pass in a lane under a guess. With eitherWay each sample may
+// have been read over coils that face either way, or are dead.
 func (a *aligner) sum(l int, g guess, eitherWay bool) float64 {
 	w := a.walker
 	w.begin(a, l, g, eitherWay)
@@ -68,8 +71,8 @@ func (a *aligner) sum(l int, g guess, eitherWay bool) float64 {
 	return w.log
 }
 
-// sumAbove is sum for a guess that is of no use unless it makes the pass likelier than
-// least: ok is false as soon as it is known not to.
+// sumAbove is sum for a guess that is of no use unless that is more than least: not ok, and given
+// up, as soon as it is known to be less.
 func (a *aligner) sumAbove(l int, g guess, least float64) (log float64, ok bool) {
 	w := a.walker
 	w.begin(a, l, g, false)
@@ -83,7 +86,7 @@ type walker struct {
 	seen
 	g         guess
 	lane      int
-	looked    int // points of it that were looked at
+	looked    int // points of it for which rows, spreads and so on are worked out
 	eitherWay bool
 	off       chol3 // spread of a sample with the supply off
 	offDet    float64
@@ -113,12 +116,12 @@ func (w *walker) begin(a *aligner, l int, g guess, eitherWay bool) {
 	ticks := len(w.ticks)
 	w.lo, w.hi, w.from = sized(w.lo, ticks), sized(w.hi, ticks), sized(w.from, ticks)
 	w.likes, w.stray, w.weight, w.ahead = sized(w.likes, ticks), sized(w.stray, ticks), sized(w.weight, ticks), sized(w.ahead, ticks)
-	w.nowhere = math.Exp(-max(leastFar, farBehind*w.share))
+	w.nowhere = math.Exp(-max(leastFar, farBehind*w.eachCounts))
 	w.best = -w.offDet - 1.5*log2pi
 	if eitherWay {
 		w.best += math.Log(2 + math.Exp(-2))
 	}
-	w.strayed = math.Exp(w.share * (leastLog - w.best))
+	w.strayed = math.Exp(w.eachCounts * (leastLog - w.best))
 	for v := range paces {
 		w.now[v], w.next[v] = sized(w.now[v], w.n), sized(w.next[v], w.n)
 	}
@@ -132,7 +135,7 @@ func (w *walker) begin(a *aligner, l int, g guess, eitherWay bool) {
 	w.lane, w.looked = l, 0
 }
 
-// sized is a list of so many, the old one if it has room; what it holds is anything.
+// sized is a list of so many, the old one if it has room; it is not emptied.
 func sized[T any](list []T, n int) []T {
 	if n > cap(list) {
 		return append(list[:cap(list)], make([]T, n-cap(list))...)
@@ -140,8 +143,8 @@ func sized[T any](list []T, n int) []T {
 	return list[:n]
 }
 
-// look works out what there is to see at the points of the lane before one, as far as
-// that is not done yet: many walks are given up before they come to the end.
+// look works out what there is to see at the points of the lane up to before one, as far as that is
+// not done yet: many walks are given up before they come to the end.
 func (w *walker) look(before int) {
 	if w.looked >= before {
 		return
@@ -177,16 +180,16 @@ func (w *walker) look(before int) {
 	}
 }
 
-// gauss is a log density, given the factor of its spread and that one's log
-// determinant.
+// gauss is the log density of a normal distribution at x, y, z from its mean, given the factor of
+// its covariance and the factor's log determinant.
 func gauss(c *chol3, det, x, y, z float64) float64 {
 	x, y, z = c.solve(x, y, z)
 	return -0.5*(x*x+y*y+z*z) - det - 1.5*log2pi
 }
 
-// see weighs those who got to a tick by how likely its sample is there, relative to the
-// likeliest that one can be, and tells how many that leaves. If it is to be kept, so is
-// what it comes to at each place, and where the sample fits nothing.
+// see weighs the walks that came to a tick, at points from lo to hi, by how likely its sample is
+// there, relative to the likeliest that one can be. It returns the sum of what is left, and
+// keeps, if asked to, the likelihood at each point and where the sample is a stray.
 func (w *walker) see(i, lo, hi int, keep bool) (sum float64) {
 	x := &w.ticks[i]
 	a, b, c := w.now[0][lo:hi+1], w.now[1][lo:hi+1], w.now[2][lo:hi+1]
@@ -209,7 +212,7 @@ func (w *walker) see(i, lo, hi int, keep bool) (sum float64) {
 	if x.blank || x.s == 0 { // it is as likely anywhere
 		all := 1.0
 		if !x.blank {
-			all = expDown(w.share * (max(dark, leastLog) - w.best))
+			all = expDown(w.eachCounts * (max(dark, leastLog) - w.best))
 		}
 		for k := range a {
 			if keep {
@@ -235,7 +238,7 @@ func (w *walker) see(i, lo, hi int, keep bool) (sum float64) {
 		}
 		m := w.strayed
 		if l >= leastLog {
-			m = expDown(w.share * (l - w.best))
+			m = expDown(w.eachCounts * (l - w.best))
 		}
 		if keep {
 			like[k], stray[k] = m, l < leastLog
@@ -248,7 +251,7 @@ func (w *walker) see(i, lo, hi int, keep bool) (sum float64) {
 	return sum
 }
 
-// piece is a list of so many from the walk's room, which is not emptied.
+// piece is a list of so many cut from the walk's room; it is not emptied.
 func (w *walker) piece(n int) []float64 {
 	at := len(w.room)
 	if at+n > cap(w.room) {
@@ -258,8 +261,8 @@ func (w *walker) piece(n int) []float64 {
 	return w.room[at : at+n : at+n]
 }
 
-// litLike is how likely a sample is that may have seen the supply on, given how
-// likely it is in the dark.
+// litLike is the log density at point k of a sample that may have seen the supply on, given that
+// of it with the supply off.
 func (w *walker) litLike(x *tick, u *[3]float64, k int, dark float64) float64 {
 	f, c, det := &w.rows[k], &w.chols[k], w.dets[k]
 	l := gauss(c, det, u[0]-f[0], u[1]-f[1], u[2]-f[2])
@@ -273,16 +276,15 @@ func (w *walker) litLike(x *tick, u *[3]float64, k int, dark float64) float64 {
 	return l
 }
 
-// at is the weight of all that came to a point.
+// at is the weight of all walks that came to a point.
 func (w *walker) at(k int) float64 { return w.now[0][k] + w.now[1][k] + w.now[2][k] }
 
-// forward sums what came before each tick, with weights relative to the likeliest
-// place of its sample. At each place the phone may go at one of several paces. It
-// reports false, and does not go to the end, where the pass cannot be likelier than
-// least any more.
+// forward sums the walks from tick to tick, at each of several paces, and sets log. It reports
+// false, and does not go to the end, where the pass cannot be likelier than least any more. If
+// asked to, it keeps what back needs.
 func (w *walker) forward(keep bool, least float64) bool {
 	hope := 0.0 // what samples not looked at yet add at most, each where it fits fully
-	fits := w.share * (-w.offDet - 1.5*log2pi)
+	fits := w.eachCounts * (-w.offDet - 1.5*log2pi)
 	for i := range w.ticks {
 		if !w.ticks[i].blank {
 			hope += fits
@@ -310,7 +312,7 @@ func (w *walker) forward(keep bool, least float64) bool {
 		}
 		w.log += math.Log(sum * mixed)
 		if !w.ticks[i].blank {
-			w.log += w.share * w.best
+			w.log += w.eachCounts * w.best
 			hope -= fits
 		}
 		if w.log+hope < least {
@@ -341,14 +343,14 @@ func (w *walker) forward(keep bool, least float64) bool {
 	return true
 }
 
-// cut is so many of a list from one on, moved to its front: so its room stays whole.
+// cut is count of a list from one on, moved to its front, so that the list keeps its room.
 func cut[T any](list []T, from, count int) []T {
 	copy(list, list[from:from+count])
 	return list[:count]
 }
 
-// goOn takes all that stand from lo to hi to where they may be at a tick, and tells
-// the last of these points. Stride by stride, so that the lists added are long.
+// goOn takes all walks that stand from lo to hi to where they may be at a tick, and returns the
+// last of these points. It goes stride by stride, so that the lists added are long.
 func (w *walker) goOn(tick, lo, hi int) (to int) {
 	to = hi
 	for v := range paces {
@@ -389,7 +391,7 @@ func (w *walker) back() {
 		first, count := counting(weight)
 		w.from[i] = w.lo[i] + first
 		if !w.ticks[i].blank {
-			w.fits += w.share*w.best + meanLog(w.likes[i], weight, math.Log(w.strayed))
+			w.fits += w.eachCounts*w.best + meanLog(w.likes[i], weight, math.Log(w.strayed))
 		}
 		w.weight[i], w.stray[i] = cut(weight, first, count), cut(w.stray[i], first, count)
 		if i > 0 {
@@ -398,8 +400,8 @@ func (w *walker) back() {
 	}
 }
 
-// meanLog is the mean of the logs of some numbers, over those that count; none where nothing
-// does, which happens to a walk that got lost.
+// meanLog is the weighted mean of the logs of numbers, of those whose weight counts; none where no
+// weight does, which happens to a walk that got lost.
 func meanLog(of, weight []float64, none float64) float64 {
 	var sum, all float64
 	for k, w := range weight {
@@ -414,7 +416,7 @@ func meanLog(of, weight []float64, none float64) float64 {
 	return sum / all
 }
 
-// counting tells where in a list of weights those begin that count, and how many they are.
+// counting finds the part of a list of weights that counts: without faint ones at either end.
 func counting(weight []float64) (first, count int) {
 	last := len(weight) - 1
 	for first < last && weight[first] < faintWeight {
@@ -426,7 +428,7 @@ func counting(weight []float64) (first, count int) {
 	return first, last + 1 - first
 }
 
-// earlier takes the weight of what comes later than a tick to the tick before.
+// earlier takes the weight of what comes later, from a tick to the one before.
 func (w *walker) earlier(i int) {
 	count := w.hi[i-1] - w.lo[i-1] + 1
 	shift := w.lo[i] - w.lo[i-1]
@@ -461,7 +463,7 @@ const (
 
 var paceOf = [paces]float64{0.62, 1, 1.6}
 
-// mixPaces lets the phone change its pace, and makes all so many times as many.
+// mixPaces lets the phone change its pace, and multiplies all weights.
 func mixPaces(a *[paces][]float64, lo, hi int, times float64) {
 	x, y, z := a[0][lo:hi+1], a[1][lo:hi+1], a[2][lo:hi+1]
 	y, z = y[:len(x)], z[:len(x)]
@@ -474,15 +476,15 @@ func mixPaces(a *[paces][]float64, lo, hi int, times float64) {
 	}
 }
 
-// stride is how likely the phone went on by 0, 1, ... most points in a sample.
+// stride is how likely the phone goes on by 0, 1, ... most points from one tick to the next.
 type stride struct {
 	w    [maxStride + 1]float64
 	most int
 }
 
-// strideOf makes strides of a mean of so many points: a speed that scatters by
-// paceSD, each parted between the two whole numbers beside it, so that the mean
-// stands however short a tick is.
+// strideOf is the stride with a mean of so many points, at a speed that scatters by paceSD. Each
+// speed is parted between the two whole numbers of points beside it, which keeps the mean however
+// short a tick is.
 func strideOf(mean float64) (out stride) {
 	mean = min(max(mean, 0.02), 0.8*maxStride)
 	const step = 0.1
@@ -504,11 +506,11 @@ func strideOf(mean float64) (out stride) {
 	return out
 }
 
-// lacks is by how much the samples of a walk, each where it was taken, fall short of what
+// lacks is how many log units the samples of a walk, each where it was taken, fall short of what
 // samples that fit come to.
 func (a *aligner) lacks(s *seen) float64 { return a.usual(s) - s.fits }
 
-// usual is the log likelihood of samples that all fit.
+// usual is the log likelihood of samples that all fit as well as usual.
 func (a *aligner) usual(s *seen) float64 {
 	c := a.noise.chol()
 	dark := c.logDet()
@@ -525,7 +527,7 @@ func (a *aligner) usual(s *seen) float64 {
 			}
 		}
 		const misfit = 1.5 // half a squared deviation in each of three axes
-		sum -= a.share * (det + 1.5*log2pi + misfit)
+		sum -= a.eachCounts * (det + 1.5*log2pi + misfit)
 	}
 	return sum
 }

@@ -10,7 +10,7 @@ import (
 func TestWalkPastTheEnd(t *testing.T) {
 	const points, ticks = 20, 8
 	a := &aligner{
-		passDigest: &passDigest{}, n: points, share: 1, walker: &walker{},
+		passDigest: &passDigest{}, n: points, eachCounts: 1, walker: &walker{},
 		ticks: make([]tick, ticks), strides: make([][paces]stride, ticks),
 		start: make([]float64, points), finish: make([]float64, points), wander: make([]float64, points),
 		noise: sym3{xx: 1, yy: 1, zz: 1}, whole: [][]nine{make([]nine, points)},

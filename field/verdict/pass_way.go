@@ -11,22 +11,21 @@ import (
 	"polewise/field/readings"
 )
 
+// What is kept of an aligned pass: how likely it is as a function of the ampere-turns.
+
 const (
-	freeSD = 2.0 // ampere-turns before any reading, in shares of the planned ones
-	// fitsBetter is by how much samples may fit better than they usually do.
-	fitsBetter = 6
-	// settled is a move of a guess that is not worth another round.
-	settled = 0.003
+	freeSD     = 2.0 // of the ampere-turns before any reading, as a share of the planned ones
+	fitsBetter = 6   // log units by which samples may fit better than they usually do
 )
 
-// lane is a pass seen at one sideways place of the sensor.
+// lane is a pass with the sensor at one distance beside the line.
 type lane struct {
 	side  float64 // metres to the left of the line
 	ways  []way
-	begun bool // its ways were sought in it, and not carried over from beside it alone
+	begun bool // ways were begun in it, and not only carried over from the lanes beside it
 }
 
-// top is how likely the pass is in a lane at best.
+// top is the log likelihood of the pass in a lane at best.
 func (l *lane) top() float64 {
 	top := math.Inf(-1)
 	for i := range l.ways {
@@ -35,22 +34,22 @@ func (l *lane) top() float64 {
 	return top
 }
 
-// way is one way to understand a pass in a lane: log likelihood as a function of
-// ampere-turns a is log - a'Ha/2 + h'a.
+// way is one way to understand a pass in a lane: the log likelihood as a function of the near
+// coils' ampere-turns a is log - a'Ha/2 + h'a.
 type way struct {
 	log  float64
 	h    []float64
 	hh   []float64 // H, row by row
-	most float64   // the greatest value of h'a - a'Ha/2
-	best []float64
-	lack float64 // by how much log falls short of what samples that fit have
-	top  float64 // no ampere-turns make the pass likelier, whatever the forms say far from best
+	best []float64 // the ampere-turns that it was found with
+	most float64   // h'a - a'Ha/2 of these
+	lack float64   // log units by which its samples fall short of what samples that fit come to
+	top  float64   // the most that is believed of any ampere-turns: the forms promise too much far from best
 }
 
-// atBest is how likely it makes the pass with the ampere-turns that suit it best.
+// atBest is the log likelihood with the ampere-turns that it was found with.
 func (w *way) atBest() float64 { return w.log + w.most }
 
-// better makes a better guess from where a walk puts the samples.
+// better makes a better guess from where a walk puts the samples, by least squares.
 func (a *aligner) better(l int, g guess, s *seen) guess {
 	h, v := a.normal(l, s, true)
 	n := len(a.near)
@@ -90,28 +89,28 @@ func (g guess) moved(from guess) float64 {
 	return d
 }
 
-// addPrior adds what was known of the background.
+// addPrior adds what was known of the background to normal equations.
 func (a *aligner) addPrior(h *mat.SymDense, v *mat.VecDense) {
 	n := v.Len() - 3
-	p := a.pb.rows()
+	p := a.groundPrec.rows()
 	for r := range p {
 		for q := range p {
 			if q >= r {
 				h.SetSym(n+r, n+q, h.At(n+r, n+q)+p[r][q])
 			}
-			v.SetVec(n+r, v.AtVec(n+r)+p[r][q]*a.b0[q])
+			v.SetVec(n+r, v.AtVec(n+r)+p[r][q]*a.ground[q])
 		}
 	}
 }
 
-// tells is what samples tell of the field at one point: the sum of their precisions,
-// and that times what each would have it be.
+// tells is what samples tell of the field at one point: the sum of their precisions, and the sum of
+// each one's precision times what it reads.
 type tells struct {
 	r sym3
 	v [3]float64
 }
 
-// add adds what a sample tells that reads u with a spread of precision r.
+// add adds a sample that reads u with precision r.
 func (t *tells) add(r *sym3, u *[3]float64, weight float64) {
 	t.r.addSym(r, weight)
 	for q, x := range r.times(u) {
@@ -119,14 +118,13 @@ func (t *tells) add(r *sym3, u *[3]float64, weight float64) {
 	}
 }
 
-// leastWeight is how likely a sample has to be taken at a point to count there.
+// leastWeight is how likely a sample must have been taken at a point to count there.
 const leastWeight = 1e-3
 
-// normal are the normal equations for shares and background, given where the
-// samples were taken. Samples that fit nothing there pull at a guess, for climbing; in what
-// is kept of it they have no say, as they have none in how likely it is, and slips are
-// unknowns as well. What samples tell is summed for each point first: the coils' fields
-// there are the same to all.
+// normal are the normal equations for shares and background, given where the samples were taken.
+// For climbing, strays pull at the guess as well. Else they have no say, as they have none in how
+// likely the pass is, and slips are unknowns too. What samples tell is summed for each point
+// first, since the coils' fields there are the same to all.
 func (a *aligner) normal(l int, s *seen, climbing bool) (*mat.SymDense, *mat.VecDense) {
 	lit := sized(a.walker.lit, a.n)
 	clear(lit)
@@ -152,14 +150,14 @@ func (a *aligner) normal(l int, s *seen, climbing bool) (*mat.SymDense, *mat.Vec
 			r := c.inverse()
 			sees := s.seesPulse(now, &r, at)
 			if share := 1 - sees; share >= leastWeight {
-				dark.add(&r, &now.pull, weight*share*a.share)
+				dark.add(&r, &now.pull, weight*share*a.eachCounts)
 			}
 			if sees >= leastWeight {
 				u := now.pull
 				for x, o := range others[at][:3] {
 					u[x] -= o
 				}
-				lit[at].add(&r, &u, weight*sees*a.share)
+				lit[at].add(&r, &u, weight*sees*a.eachCounts)
 			}
 		}
 	}
@@ -169,8 +167,8 @@ func (a *aligner) normal(l int, s *seen, climbing bool) (*mat.SymDense, *mat.Vec
 	return a.equations(l, lit, &dark, s.rows)
 }
 
-// open is what the places of a tick leave open of the field it saw: it counts as
-// noise.
+// open is the covariance of the field that a tick saw, for want of knowing where it was: it
+// counts as noise.
 func (s *seen) open(tick int, on bool) (open sym3) {
 	if !on {
 		return open
@@ -188,8 +186,7 @@ func (s *seen) open(tick int, on bool) (open sym3) {
 	return open
 }
 
-// seesPulse is how likely a sample that was taken at a point, with such a precision, saw
-// the supply on.
+// seesPulse is how likely a sample with precision r saw the supply on if it was taken at a point.
 func (s *seen) seesPulse(now *tick, r *sym3, at int) float64 {
 	if now.s == 0 || now.s == 1 {
 		return now.s
@@ -205,9 +202,9 @@ func (s *seen) seesPulse(now *tick, r *sym3, at int) float64 {
 	return lit / (lit + dark + 1e-300)
 }
 
-// equations are the normal equations of what samples tell with the supply on, at each
-// point of a lane, and off: for shares and background, and for slips in between where the
-// fields that these change are given. They stand until the next.
+// equations are the normal equations of what samples tell with the supply on, at each point of a
+// lane, and with it off. The unknowns are shares, slips if the fields that these change are
+// given, and background, in that order. They stand until the next are made.
 func (a *aligner) equations(l int, lit []tells, dark *tells, fields []nine) (*mat.SymDense, *mat.VecDense) {
 	near := len(a.near)
 	ground := near // the first of the background
@@ -269,8 +266,8 @@ func (a *aligner) equations(l int, lit []tells, dark *tells, fields []nine) (*ma
 	return h, v
 }
 
-// add turns a guess in a lane into a way to understand the pass, unless there is one
-// like it; it tells whether it did.
+// add adds a guess in a lane to the ways to understand the pass, unless one like it is there. It
+// reports whether it did.
 func (a *aligner) add(l int, g guess) bool {
 	w := a.wayOf(l, g)
 	if w == nil || slices.ContainsFunc(a.lanes[l].ways, func(o way) bool { return a.alike(w, &o) }) {
@@ -294,9 +291,9 @@ func (a *aligner) newWay(l int, g guess) *way {
 	w := way{log: s.log + gain, lack: a.lacks(s), h: make([]float64, n), hh: make([]float64, n*n)}
 	var db [3]float64
 	for r := range db {
-		db[r] = g.b[r] - a.b0[r]
+		db[r] = g.b[r] - a.ground[r]
 	}
-	w.log -= 0.5 * (a.pb.xx*db[0]*db[0] + a.pb.yy*db[1]*db[1] + a.pb.zz*db[2]*db[2] + 2*(a.pb.xy*db[0]*db[1]+a.pb.xz*db[0]*db[2]+a.pb.yz*db[1]*db[2]))
+	w.log -= 0.5 * (a.groundPrec.xx*db[0]*db[0] + a.groundPrec.yy*db[1]*db[1] + a.groundPrec.zz*db[2]*db[2] + 2*(a.groundPrec.xy*db[0]*db[1]+a.groundPrec.xz*db[0]*db[2]+a.groundPrec.yz*db[1]*db[2]))
 	// From shares to ampere-turns; the guess itself keeps its likelihood.
 	var quad, lin float64
 	for i := range n {

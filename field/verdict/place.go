@@ -8,10 +8,10 @@ import (
 	"polewise/field/readings"
 )
 
-// The sensor's place in the phone is a grid of cells common to all holds of one
-// phone; the place over a hold is the cell the offset falls in, moved by a few
-// cells more for the placement of the mark. Within a cell the field is taken as
-// linear, so that each cell stands for a small Gaussian.
+// Where the sensor sits in the phone is one of a grid of offset cells, the same one in all holds of
+// the phone. Where it was over a coil in one hold is a place cell: that offset, moved by a few
+// cells more since the mark was not laid exactly. Each cell stands for a small Gaussian, within
+// which the field is taken as linear.
 
 // resolution is how finely places and scales are told apart.
 type resolution struct {
@@ -34,22 +34,23 @@ const maxScales = 10
 // grid is the cells of one phone.
 type grid struct {
 	resolution
-	x0, y0 float64   // offset of place cell (0,0), metres, phone frame
-	nx, ny int       // cells of place
-	ox, oy int       // cells of offset: the inner part, from (margin, margin) on
+	x0, y0 float64   // sensor offset of place cell (0,0), metres, phone frame
+	nx, ny int       // place cells, each way
+	ox, oy int       // offset cells, each way: the inner part of the place cells, from (margin, margin) on
 	prior  []float64 // log prior of each offset cell, ox*oy
-	// Weights of a placement by -margin..margin cells. A phone turned a little
-	// about its mark carries the sensor along, the more the further it sits: the
-	// weights across depend on how far up the sensor is, and the other way round.
-	across [][]float64 // per column of offset cells (y): along x
-	up     [][]float64 // per row (x): along y
+	// How likely the mark was laid off by -margin..margin cells. A phone turned a little about its
+	// mark carries the sensor along, the more the further away it sits: so the weights along x
+	// depend on the sensor's y, and those along y on its x.
+	across [][]float64 // along x, per y of the offset cells
+	up     [][]float64 // along y, per x
 }
 
-// unknownReachSD is how many standard deviations to each side of the middle an unknown
-// place is looked for. Phones that nobody measured are of many makes: one whose place
-// is left out would fit best where it is not.
+// unknownReachSD is how many standard deviations to each side of the middle an unknown place is
+// looked for. Phones that nobody measured are of many makes, and one whose place is left out
+// would fit best at a wrong one.
 const unknownReachSD = 2.8
 
+// newGrid lays the cells of a phone.
 func newGrid(s sourceInfo, r resolution) *grid {
 	g := &grid{resolution: r}
 	reach := 2.4 // standard deviations each side of the middle
@@ -90,8 +91,8 @@ func newGrid(s sourceInfo, r resolution) *grid {
 	return g
 }
 
-// placement is how likely a placement is off by -margin..margin cells, for a
-// sensor that sits lever metres away at a right angle.
+// placement is how likely the sensor is off by -margin..margin cells along one axis, if it sits
+// lever metres from the mark along the other.
 func (g *grid) placement(lever float64) []float64 {
 	rest := math.Max(placeSD*placeSD+yawSD*yawSD*lever*lever-g.sd*g.sd, 1e-9)
 	k := make([]float64, 2*g.margin+1)
@@ -107,15 +108,18 @@ func (g *grid) placement(lever float64) []float64 {
 	return k
 }
 
-func (g *grid) size() int    { return g.nx * g.ny }
+// size is how many place cells there are.
+func (g *grid) size() int { return g.nx * g.ny }
+
+// offsets is how many offset cells there are.
 func (g *grid) offsets() int { return g.ox * g.oy }
 
-// offset returns the sensor offset of place cell k, metres, phone frame.
+// offset is the sensor offset at place cell k, metres, phone frame.
 func (g *grid) offset(k int) r2.Vec {
 	return r2.Vec{X: g.x0 + float64(k/g.ny)*g.step, Y: g.y0 + float64(k%g.ny)*g.step}
 }
 
-// middle returns the place cell in the middle of an offset cell.
+// middle is the place cell of an offset cell with the mark laid exactly.
 func (g *grid) middle(cell int) int {
 	return (cell/g.oy+g.margin)*g.ny + cell%g.oy + g.margin
 }
@@ -130,22 +134,22 @@ func (g *grid) near(o r2.Vec, reach float64, set map[int]bool) {
 	}
 }
 
-// phone is a source's offset grid and the part of it in play.
+// phone is a phone's grid and the cells of it in play.
 type phone struct {
 	*grid
 	view
 }
 
-// view is a set of offset cells with the place cells those can reach. What is
-// worked out at places is kept in their order.
+// view is a set of offset cells, with the place cells that the sensor may be in if it sits in one
+// of them. What is worked out at places is kept in the order of places.
 type view struct {
 	cells  []int
 	places []int
-	slot   []int32 // per place cell: where it stands among the places, if it does
-	key    key     // of the cells
+	slot   []int32 // per place cell: its position in places, if it is one of them
+	key    key     // equal for equal cells
 }
 
-// viewOf lists the places that a set of offset cells can reach.
+// viewOf is the view of a set of offset cells.
 func (g *grid) viewOf(cells []int) view {
 	in := make([]bool, g.size())
 	for _, c := range cells {
@@ -187,6 +191,7 @@ func (g *grid) peakPlaces() (out []int) {
 	return out
 }
 
+// allCells are all offset cells.
 func (g *grid) allCells() []int {
 	all := make([]int, g.offsets())
 	for i := range all {
@@ -195,9 +200,9 @@ func (g *grid) allCells() []int {
 	return all
 }
 
-// blur sums place scores (plain, relative to ref) to log likelihoods of offset
-// cells: the mark was placed within a few cells of where it should be. A share
-// of outliers is added to every cell.
+// blur turns likelihoods at places (plain numbers, relative to exp(ref)) into log likelihoods of a
+// view's offset cells, by summing over where the mark may have been laid. To each cell that of an
+// outlier, whose logarithm is given, is added.
 func (g *grid) blur(out, score []float64, in *view, nodes int, ref, outlier float64) {
 	low := math.Exp(math.Max(outlier-ref, -700))
 	var sum [maxScales]float64

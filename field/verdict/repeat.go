@@ -19,7 +19,7 @@ func (m *Model) RepeatSD(j int, offset [2]float64, topDeg float64, ownRest bool,
 	o := toPad(r2.Vec{X: offset[0], Y: offset[1]}, topDeg)
 	at := r3.Add(m.sensorOver(j), r3.Vec{X: o.X, Y: o.Y})
 	bz := func(x, y, z float64) float64 {
-		return m.pad.At(m.planned.at(), r3.Add(at, r3.Vec{X: x, Y: y, Z: z})).Z * 1e6
+		return m.pad.At(m.planned.ampTurns(), r3.Add(at, r3.Vec{X: x, Y: y, Z: z})).Z * 1e6
 	}
 	here := bz(0, 0, 0)
 	var place float64

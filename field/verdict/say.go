@@ -70,6 +70,7 @@ func sayFaults(plan *layout.Plan, h *hypothesis) string {
 	return strings.Join(what, " ")
 }
 
+// sayMend words what is to be done.
 func sayMend(plan *layout.Plan, h *hypothesis, mend []Mend) []string {
 	var out, flips []string
 	for _, m := range mend {
@@ -132,13 +133,9 @@ func joinedAt(h *hypothesis, id string) layout.Fault {
 	return layout.Fault{}
 }
 
+// shorted tells whether a coil is shorted under a hypothesis.
 func shorted(h *hypothesis, id string) bool {
-	for _, f := range h.faults {
-		if f.Kind == layout.CoilShorted && f.ID == id {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(h.faults, func(f layout.Fault) bool { return f.Kind == layout.CoilShorted && f.ID == id })
 }
 
 // and joins names as a person would say them.
@@ -156,12 +153,12 @@ func and(names []string) string {
 func shortDoes(plan *layout.Plan, h *hypothesis, coil string) string {
 	string_ := &plan.Strings[plan.StringOf(plan.CoilIndex(coil))]
 	if len(string_.Coils) > 1 {
-		if i := plan.StringOf(plan.CoilIndex(coil)); math.Abs(h.cur().StringAmps[i]) < 1.02*plannedAmps(plan, i) {
+		if i := plan.StringOf(plan.CoilIndex(coil)); math.Abs(h.currents().StringAmps[i]) < 1.02*plannedAmps(plan, i) {
 			return "the rest of its string works as before"
 		}
 		return "the rest of its string carries more current"
 	}
-	if plan.Supply.Volts == 0 || h.cur().PadVolts < starved*plan.Supply.Volts {
+	if plan.Supply.Volts == 0 || h.currents().PadVolts < starved*plan.Supply.Volts {
 		return fmt.Sprintf("string %s, which has no other coil, takes the current that the others should have", string_.ID)
 	}
 	return fmt.Sprintf("string %s, which has no other coil, carries far too much current", string_.ID)

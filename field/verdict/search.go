@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 
@@ -14,57 +15,55 @@ import (
 const (
 	maxFaults     = 6
 	maxExpansions = 14
-	baseWithin    = 25.0 // log units below the best within which a hypothesis that a search starts from is grown from: what lies far apart is not reached fault by fault
-	refineBest    = 8    // neighbours of each expanded hypothesis that get a full score
-	expandWithin  = 5.5  // log units below the best that are still worth growing from
+	expandWithin  = 5.5  // log units below the best that are still worth growing from,
+	baseWithin    = 25.0 // and for a base: what lies far apart is not reached fault by fault
 	coarseWithin  = 20.0 // log units below the best that stay in play after the coarse look
 )
 
-// search scores hypotheses and returns them best first.
+// search scores hypotheses and returns them best first. It may go on with another engine's work,
+// which has more places in play, and then becomes that engine.
 func (e *engine) search() []*scored {
 	if !e.wide() {
 		return e.grown()
 	}
 	e.narrow()
 	out := e.grown()
-	if e.ratio {
-		if all := e.elsewhere(out); all != nil {
-			*e = *all
+	if e.onlyBearings {
+		if wider := e.elsewhere(out); wider != nil {
+			*e = *wider
 			out = e.grown()
 		}
-	} else if all, anew := e.anywhere(out); all != nil {
-		*e = *all
+	} else if wider, anew := e.anywhere(out); wider != nil {
+		*e = *wider
 		out = anew
 	}
 	return out
 }
 
-// anywhere is an engine with every place in play and what it grew, where that explains
-// the readings better; nil where it does not. The coarse look goes by the faults that
-// change most, one after the other: where two others together are what is wrong, it
-// leaves out the place where the sensor is, and what it leaves explains the readings
-// badly.
+// anywhere is an engine with every place in play and what it grew, if that explains the
+// readings better than the list, which explains them badly; nil otherwise. The coarse look
+// climbs by the faults that change most. Where two other faults together are what is wrong, it
+// may have left out the place where the sensor is.
 func (e *engine) anywhere(list []*scored) (*engine, []*scored) {
 	if len(list) == 0 || len(e.ev.passes) > 0 || len(e.factors) > coarseKept || !e.astray(e.evaluate(&scored{hyp: list[0].hyp})) {
 		return nil, nil
 	}
-	all := e.m.newEngine(e.ev, e.res)
-	all.reach = anywhereReach
-	if anew := all.grown(); all.best > e.best+1 {
-		return all, anew
+	wider := e.m.newEngine(e.ev, e.res)
+	wider.misfitReach = anywhereReach
+	if anew := wider.grown(); wider.best > e.best+1 {
+		return wider, anew
 	}
 	return nil, nil
 }
 
-// anywhereReach is by how many times its usual reach the search then looks for the way
-// to what explains more.
+// anywhereReach is the misfitReach of a search with every place in play; the usual one is 1.
 const anywhereReach = 3
 
-// elsewhere is an engine with more places in play, where the coarse look left out the one
-// where the sensor is; nil where it did not. Headings tell the current only by its ratio to
-// the earth's field, and a pad turned over as a whole fits nearly as well with the sensor
-// elsewhere: the best explanations, and what they come to the other way round, are looked
-// at coarsely, and held against each place that is likely then.
+// elsewhere is an engine with more places in play, where the coarse look of headings left out
+// the one where the sensor is; nil where it did not. Headings tell the current only by its
+// ratio to the earth's field, and a pad turned over as a whole fits nearly as well with the
+// sensor elsewhere. So the best explanations, and each of them with the pad turned over, are
+// looked at coarsely once more, and the places that are likely then come into play too.
 func (e *engine) elsewhere(list []*scored) *engine {
 	var held []*hypothesis
 	for _, s := range list[:min(len(list), 3)] {
@@ -82,32 +81,30 @@ func (e *engine) elsewhere(list []*scored) *engine {
 		nodes = append(nodes, e.coarse.bare(h))
 	}
 	in := e.coarse.likelyCells(nodes, e)
-	wider := false
+	anyNew := false
 	for p, ph := range e.phones {
-		likely := len(in[p])
+		before := len(ph.cells)
 		for _, cell := range ph.cells {
-			if in[p][cell] {
-				likely--
-			}
 			in[p][cell] = true
 		}
-		wider = wider || likely > 0
+		anyNew = anyNew || len(in[p]) > before
 	}
-	if !wider {
+	if !anyNew {
 		return nil
 	}
-	all := e.m.newEngine(e.ev, e.res)
-	all.earths, all.coarse = e.earths, e.coarse
-	all.leave(in)
+	more := e.m.newEngine(e.ev, e.res)
+	more.earths, more.coarse = e.earths, e.coarse
+	more.leave(in)
 	for _, h := range held {
-		if all.nodeOf(&scored{hyp: h}).log > e.best+1 {
-			return all
+		if more.nodeOf(&scored{hyp: h}).log > e.best+1 {
+			return more
 		}
 	}
 	return nil
 }
 
-// grown are the hypotheses grown from the best, best first.
+// grown does all of a search over the places in play: it grows hypotheses, does over what may
+// have been judged unfairly, and returns those that count, best first.
 func (e *engine) grown() []*scored {
 	e.grow()
 	for range realignments {
@@ -117,7 +114,7 @@ func (e *engine) grown() []*scored {
 		e.rebase()
 		e.grow()
 	}
-	if e.settles() || e.ratio {
+	if e.fitsBackgrounds() || e.onlyBearings {
 		e.scoreAnew()
 	}
 	e.exchangeCoils()
@@ -127,7 +124,7 @@ func (e *engine) grown() []*scored {
 	e.simplify()
 	out := e.ranked()
 	for k, s := range out {
-		if s.log <= e.best-bail {
+		if s.log <= e.best-usualGiveUp {
 			out = out[:k]
 			break
 		}
@@ -142,7 +139,7 @@ func (e *engine) grown() []*scored {
 	return e.overHeights(out)
 }
 
-// highest is the score of the best hypothesis seen.
+// highest is the log posterior of the best hypothesis seen.
 func (e *engine) highest() float64 {
 	best := math.Inf(-1)
 	for _, s := range e.seen {
@@ -153,7 +150,8 @@ func (e *engine) highest() float64 {
 	return best
 }
 
-// put records a hypothesis unless an equal one is known.
+// put records a hypothesis and its score. Where an equal one is known that one stays, as the set
+// of faults that is likelier before any reading.
 func (e *engine) put(h *hypothesis, log float64) *scored {
 	if s := e.seen[h.key]; s != nil {
 		if h.logPrior > s.hyp.logPrior {
@@ -167,45 +165,42 @@ func (e *engine) put(h *hypothesis, log float64) *scored {
 	return s
 }
 
-// grow grows hypotheses from the best until none worth growing is left.
+// grow scores the hypotheses that a search begins from, and grows from the best of them.
 func (e *engine) grow() {
 	for _, h := range e.bases() {
-		if len(h.faults) == 0 || !e.idle[h.key] {
+		if len(h.faults) == 0 || !e.hopelessBases[h.key] {
 			e.put(h, math.Inf(-1)).base = true
 		}
 	}
-	first := make([]*scored, 0, len(e.seen))
-	for _, s := range e.seen {
-		first = append(first, s)
-	}
-	slices.SortFunc(first, func(a, b *scored) int { return cmp.Compare(a.hyp.key, b.hyp.key) })
+	begin := slices.SortedFunc(maps.Values(e.seen), func(a, b *scored) int { return cmp.Compare(a.hyp.key, b.hyp.key) })
 	var beginnings []*node
-	for _, s := range first {
+	for _, s := range begin {
 		n := e.nodeOf(s)
 		e.slim(n)
 		e.best = math.Max(e.best, s.log)
 		beginnings = append(beginnings, n)
 	}
 	ground := e.best
-	if e.ratio {
+	if e.onlyBearings {
 		e.narrowEarths(beginnings)
 	}
-	if e.settles() {
-		e.pairBases(first)
-	} else if !e.ratio && len(e.m.plan.Coils) <= largePad { // by headings they are not hopeless
+	if e.fitsBackgrounds() {
+		e.pairBases(begin)
+	} else if !e.onlyBearings && len(e.m.plan.Coils) <= largePad { // by headings they are not hopeless
 		e.begins(e.joins(e.m.planned, mostJoins))
 	}
 	e.growOn(ground)
-	// Else the coarse look has climbed; by passes alone it costs little to climb once more.
+	// Where there was a coarse look, that has climbed; by passes alone it costs little to do it
+	// again.
 	if (!e.wide() || len(e.factors) == len(e.ev.passes)) && e.dubious() {
 		e.climbAnew()
 		e.growOn(ground)
 	}
 }
 
-// growOn goes on growing from the best of what was seen, and from beginnings that were near
-// the best of those, which had a log posterior of ground: what grew from that may be
-// patched up, and the fault that goes with another one not found yet.
+// growOn goes on growing from the best of what was seen. A base that is near the best base, whose
+// log posterior ground is, is grown from however far ahead others are: what grew from these may
+// be patched up, and the fault that goes with the base not found yet.
 func (e *engine) growOn(ground float64) {
 	work := e.newWorkspace()
 	e.within = expandWithin
@@ -214,27 +209,12 @@ func (e *engine) growOn(ground float64) {
 		if round >= maxExpansions && e.within == expandWithin {
 			return
 		}
-		late := round >= maxExpansions/2
-		var next *scored
-		for _, s := range e.seen {
-			if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-e.within && !s.wanted(math.Min(ground, e.best)-max(baseWithin, e.within)) {
-				continue
-			}
-			if s.hyp.fine() && len(s.hyp.faults) > 0 {
-				continue // a coil that lost a few turns changes nothing worth following up
-			}
-			if !e.puzzled() && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain && s.log < e.best {
-				continue // possible, as over a coil nobody read yet, but nothing speaks for it
-			}
-			if next == nil || s.promise(e.within, late) > next.promise(e.within, late) || s.promise(e.within, late) == next.promise(e.within, late) && s.hyp.key < next.hyp.key {
-				next = s
-			}
-		}
+		next := e.nextToGrow(ground, round >= maxExpansions/2)
 		if next == nil {
 			return
 		}
 		next.expanded = true
-		if name := faultNames(next.hyp.faults); !grown[name] {
+		if name := nameOfFaults(next.hyp.faults); !grown[name] {
 			grown[name] = true
 		} else if next.log < e.best-nearBest && !e.puzzled() {
 			continue // the same coils with more or fewer turns lost: what goes with them was seen
@@ -243,12 +223,12 @@ func (e *engine) growOn(ground float64) {
 		led := next.log >= e.best-1e-9
 		n := e.expand(next, work)
 		if led {
-			e.best = e.highest() // seen from what it was grown from it may have looked better
+			e.best = e.highest() // its own score may have come down: it was seen from what it was grown from
 		}
 		// As long as nothing explains the readings well, the way to what does
 		// may lead over something that explains them worse.
 		if n.log >= e.best-1e-9 {
-			e.within = expandWithin + math.Min(e.reach*n.misfit(), 60)
+			e.within = expandWithin + math.Min(e.misfitReach*n.misfit(), 60)
 		} else if e.bestFits() {
 			e.within = expandWithin
 		}
@@ -258,13 +238,35 @@ func (e *engine) growOn(ground float64) {
 	}
 }
 
-// tellingGain is the least that a fault must explain, in log units, for others to
-// be looked for beside it; unless the readings are so puzzling, by what the best of all
-// falls short, in log units: so much at least, and so much for each.
+// nextToGrow is the hypothesis whose turn it is to be grown from; nil where none is worth it.
+func (e *engine) nextToGrow(ground float64, late bool) (next *scored) {
+	for _, s := range e.seen {
+		if s == nil || s.expanded || len(s.hyp.faults) >= maxFaults || s.log < e.best-e.within && !s.wanted(math.Min(ground, e.best)-max(baseWithin, e.within)) {
+			continue
+		}
+		if s.hyp.fine() && len(s.hyp.faults) > 0 {
+			continue // a coil that lost a few turns changes nothing worth following up
+		}
+		if !e.puzzled() && len(s.hyp.faults) > 0 && !s.base && s.gain < tellingGain && s.log < e.best {
+			continue // possible, as over a coil nobody read yet, but nothing speaks for it
+		}
+		if next == nil {
+			next = s
+			continue
+		}
+		p, most := s.promise(e.within, late), next.promise(e.within, late)
+		if p > most || p == most && s.hyp.key < next.hyp.key {
+			next = s
+		}
+	}
+	return next
+}
+
+// Bounds on what others are looked for beside, log units.
 const (
-	tellingGain  = 0.7
-	puzzling     = 5.0
-	puzzlingEach = 0.03
+	tellingGain  = 0.7  // that a fault must explain, unless the search is puzzled:
+	puzzling     = 5.0  // by so much that the best leaves unexplained,
+	puzzlingEach = 0.03 // and by no less than so much for each reading
 )
 
 // puzzled tells whether nothing found so far explains the readings, so that the way to what
@@ -273,19 +275,20 @@ func (e *engine) puzzled() bool {
 	return e.within > expandWithin+math.Max(puzzling, puzzlingEach*float64(len(e.factors)))
 }
 
-// wanted tells whether a hypothesis is one to begin from: the plan itself always.
+// wanted tells whether a hypothesis is a base to be grown from, given the least log posterior of
+// those: the plan itself always is.
 func (s *scored) wanted(least float64) bool {
 	return s.base && (s.log > least || len(s.hyp.faults) == 0)
 }
 
-// crowdCost is what every fault of a hypothesis takes from its turn to be grown
-// from as long as nothing explains the readings: simple ones first, or the search
-// spends itself on patching up a wrong beginning.
+// crowdCost is how many log units each fault of a hypothesis takes from its promise, as long as
+// nothing explains the readings. Simple ones come first then, or the search would spend itself
+// on patching up a wrong beginning.
 const crowdCost = 25
 
-// promise orders hypotheses by whose turn it is to be grown from. The plan's comes before
-// it is too late for what grows from it: one fault alone is likelier than any other
-// explanation.
+// promise tells whose turn it is to be grown from: that of the greatest. The plan as it is comes
+// first where nothing explains the readings, and late in the search at the latest: one fault
+// alone is likelier than any other explanation.
 func (s *scored) promise(within float64, late bool) float64 {
 	if len(s.hyp.faults) == 0 && (late || within > expandWithin) {
 		return math.Inf(1)
@@ -298,7 +301,7 @@ func (s *scored) promise(within float64, late bool) float64 {
 
 // bestFits tells whether the best hypothesis explains every reading.
 func (e *engine) bestFits() bool {
-	n := e.bestAnew()
+	n := e.bestNode()
 	return n != nil && n.misfit() == 0
 }
 
@@ -312,10 +315,7 @@ func (e *engine) ranked() []*scored {
 		}
 	}
 	slices.SortFunc(all, func(a, b *scored) int {
-		if c := cmp.Compare(b.log, a.log); c != 0 {
-			return c
-		}
-		return cmp.Compare(a.hyp.key, b.hyp.key)
+		return cmp.Or(likelierFirst(a, b), cmp.Compare(a.hyp.key, b.hyp.key))
 	})
 	return all
 }

@@ -7,12 +7,19 @@ import (
 	"polewise/layout"
 )
 
-// What is listed was seen with the backgrounds of what it was grown from. Before anything is
-// told, the best are looked at with backgrounds of their own, and so is what is near them.
+// A hypothesis is first scored with the backgrounds of the one that it was grown from. Before
+// anything is told, the best are scored with backgrounds of their own, and so is what is near them.
 
-// scoreAnew scores the best hypotheses once more, each with backgrounds and scales
-// of its own: they were listed as seen from what they were grown from. What leads then is
-// held against what is near it, and grown from, if it was not.
+// Bounds on what is scored anew before it is told.
+const (
+	anewBest    = 20
+	anewWithin  = 8  // log units of the best
+	mostLeading = 3  // that come to lead, one after the other, and are grown from
+	mostNearby  = 60 // near the best by several faults
+)
+
+// scoreAnew scores the best hypotheses once more, each with backgrounds and scales of its own.
+// Whichever leads then is held against what is near it, and grown from if it was not yet.
 func (e *engine) scoreAnew() {
 	near := e.ownScores()
 	if len(near) == 0 {
@@ -39,7 +46,8 @@ func (e *engine) scoreAnew() {
 	e.ownScores()
 }
 
-// ownScores are the best hypotheses, each scored with backgrounds and scales of its own.
+// ownScores are the best hypotheses, scored with backgrounds and scales of their own if they were
+// not yet, best first.
 func (e *engine) ownScores() []*scored {
 	all := e.ranked()
 	e.best = math.Inf(-1)
@@ -55,41 +63,34 @@ func (e *engine) ownScores() []*scored {
 		near = append(near, s)
 	}
 	for _, s := range near {
-		if !s.own {
+		if !s.ownBackgrounds {
 			e.score(s)
 		}
 	}
-	slices.SortStableFunc(near, byLog)
+	slices.SortStableFunc(near, likelierFirst)
 	e.best = e.highest()
 	return near
 }
 
-// scoreOwn scores an explanation with backgrounds and scales of its own, and reports whether
-// that was not done yet.
+// scoreOwn scores an explanation with backgrounds and scales of its own, unless that was done
+// before. It reports whether it did.
 func (e *engine) scoreOwn(h *hypothesis) bool {
 	s := e.put(h, math.Inf(-1))
-	if s.own {
+	if s.ownBackgrounds {
 		return false
 	}
 	e.score(s)
 	return true
 }
 
-// mostLeading bounds the explanations that are looked at as they come to lead in the end.
-const mostLeading = 3
-
-// anewNearby scores what is near the best explanations by several faults: with one fault
-// less, of those with faults of strings or pad, and the best with another fault of the coil,
-// or of strings or pad, in the place of each; each with backgrounds of its own. Strings
-// in series and a string turned read, but for the backgrounds, nearly as those in series
-// in a pad that is turned over as a whole.
+// anewNearby scores what is near the best explanations of several faults, with backgrounds of its
+// own: each of them with one fault less, if one of a string, group or the pad is left, and the
+// best with each fault exchanged. Strings in series and a string turned, say, read nearly as
+// those in series in a pad turned over, but for the backgrounds.
 func (e *engine) anewNearby(list []*scored) {
 	more := mostNearby
 	try := func(h *hypothesis) {
-		if h == nil || more == 0 {
-			return
-		}
-		if e.scoreOwn(h) {
+		if h != nil && more > 0 && e.scoreOwn(h) {
 			more--
 		}
 	}
@@ -114,9 +115,9 @@ func (e *engine) anewNearby(list []*scored) {
 	}
 }
 
-// exchangeCoils scores the best explanations with two coils of a string in each other's
-// place: that one is joined into another string and the other lost turns reads as the other
-// way round does, and neither grows from the other by one fault.
+// exchangeCoils scores the best explanations with two coils of a string in each other's place. If
+// one is joined into another string and the other lost turns, that reads much as it does the
+// other way round, and no single fault leads from one to the other.
 func (e *engine) exchangeCoils() {
 	list := e.ranked()
 	for _, s := range list[:min(len(list), mostExchanged)] {
@@ -143,13 +144,10 @@ func (e *engine) exchangeCoils() {
 // mostExchanged bounds the explanations in which coils are exchanged.
 const mostExchanged = 6
 
-// mostNearby bounds the explanations scored so.
-const mostNearby = 60
-
-// loosely scores an explanation with one coil more turned or shorted, each with
-// backgrounds of its own, where a hold does not tell the background and the others leave
-// it wide open: with the background of an explanation in which that coil is otherwise its
-// hold speaks against that whatever it read.
+// loosely scores an explanation with one coil more turned or shorted, with backgrounds of its own,
+// where a hold on that coil does not tell its background and the others leave it wide open. With
+// the background fitted to the coil as it was thought to be, its hold speaks against every change
+// of it, whatever it read.
 func (e *engine) loosely(h *hypothesis) {
 	n := e.nodeOf(&scored{hyp: h})
 	least := looseSD
@@ -164,7 +162,7 @@ func (e *engine) loosely(h *hypothesis) {
 	}
 	e.slim(n)
 	for _, s := range e.singles {
-		if s.kind != layout.CoilReversed && s.kind != layout.CoilShorted || !loose[s.fault.ID] {
+		if s.Kind != layout.CoilReversed && s.Kind != layout.CoilShorted || !loose[s.ID] {
 			continue
 		}
 		if o := h.with(s); o != nil {
@@ -173,16 +171,10 @@ func (e *engine) loosely(h *hypothesis) {
 	}
 }
 
-// What a background must be open by, in microtesla, for loosely; less where so few holds
-// tell it that one of them bends it.
+// How open a background must be for loosely, microtesla, one standard deviation: less where there
+// are so few holds that a single one bends it.
 const (
 	looseSD      = 15.0
 	looseOfFewSD = 5.0
 	fewHolds     = 10
-)
-
-// Bounds on what is scored anew before it is told.
-const (
-	anewBest   = 20
-	anewWithin = 8 // log units of the best
 )

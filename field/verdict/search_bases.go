@@ -7,11 +7,11 @@ import (
 	"polewise/layout"
 )
 
-// Hypotheses that a search begins from lie far apart: one fault at a time does not lead from
-// one to the other, nor past what looks hopeless alone.
+// The hypotheses that a search begins from. They lie far apart: adding one fault at a time does not
+// lead from one to the other, nor past one that looks hopeless alone.
 
-// bases are the hypotheses a search starts from: far apart, so that a phone
-// whose sensor place is unknown is not settled by the first guess.
+// bases are the plan, and the plan with each of the faults that change many coils. So a phone
+// whose sensor sits nobody knows where is not settled by the first guess.
 func (e *engine) bases() []*hypothesis {
 	out := []*hypothesis{newHypothesis(e.m, nil, 0)}
 	for _, s := range e.singles {
@@ -25,16 +25,7 @@ func (e *engine) bases() []*hypothesis {
 	return out
 }
 
-// changesMany tells faults of whole strings, groups or the pad.
-func (s *single) changesMany() bool {
-	switch s.kind {
-	case layout.PadReversed, layout.StringReversed, layout.GroupReversed, layout.StringOpen:
-		return true
-	}
-	return false
-}
-
-// begins takes hypotheses for ones to begin from too; nil are none.
+// begins scores hypotheses as bases too, those that were not met yet; nil are none.
 func (e *engine) begins(list []*hypothesis) {
 	for _, h := range list {
 		if h != nil && !e.met(h) {
@@ -45,13 +36,12 @@ func (e *engine) begins(list []*hypothesis) {
 	}
 }
 
-// pairBases adds to the best beginnings each fault that changes many coils, and to the plan
-// and the best of them each pair of strings in series, with backgrounds of their own.
-// Against the background of one alone the two together look hopeless where readings do not
-// tell the background: a string without current then passes for a phone that re-zeroed
-// itself.
+// pairBases makes bases of pairs, for where readings do not tell the background: each of the best
+// bases with each fault that changes many coils, and the plan and the best base with each pair
+// of strings in series. With the background of one fault alone the two together look hopeless,
+// as a string without current then passes for a phone that re-zeroed itself.
 func (e *engine) pairBases(first []*scored) {
-	slices.SortStableFunc(first, byLog)
+	slices.SortStableFunc(first, likelierFirst)
 	var list []*hypothesis
 	for _, s := range e.singles {
 		if s.changesMany() {
@@ -69,10 +59,10 @@ func (e *engine) pairBases(first []*scored) {
 	e.begins(list)
 }
 
-// adopt takes nodes scored elsewhere for ones to begin from too.
+// adopt takes nodes scored by a climb for bases too.
 func (e *engine) adopt(nodes []*node) {
 	for _, n := range nodes {
-		if old := e.seen[n.hyp.key]; old == nil || !old.own {
+		if old := e.seen[n.hyp.key]; old == nil || !old.ownBackgrounds {
 			n.base = true
 			e.seen[n.hyp.key] = n.scored
 		}
@@ -80,10 +70,10 @@ func (e *engine) adopt(nodes []*node) {
 	e.best = e.highest()
 }
 
-// joins are a hypothesis with two strings in series, so many at most.
+// joins are a hypothesis with each pair of strings in series, so many at most.
 func (e *engine) joins(beside *hypothesis, most int) (out []*hypothesis) {
 	for _, s := range e.singles {
-		if s.kind == layout.StringsInSeries && len(out) < most {
+		if s.Kind == layout.StringsInSeries && len(out) < most {
 			if h := beside.with(s); h != nil {
 				out = append(out, h)
 			}
@@ -92,27 +82,24 @@ func (e *engine) joins(beside *hypothesis, most int) (out []*hypothesis) {
 	return out
 }
 
-// Bounds on the strings in series that are thought of so, beside nothing else and beside the
-// best beginning.
+// Bounds on pairBases.
 const (
-	mostJoins   = 45
-	joinsBeside = 15
+	mostJoins   = 45 // pairs of strings in series, beside nothing else,
+	joinsBeside = 15 // and beside the best base
+	pairsOf     = 2  // bases that other faults are added to
 )
 
-// pairsOf is how many beginnings are paired.
-const pairsOf = 2
-
-// pairs are the likeliest explanations by two faults of whole strings, groups or the
-// pad, or strings in series: either alone may look hopeless with the sensor where it is.
+// pairs are the likeliest explanations by two faults that change many coils, strings in series
+// among them. Either fault alone may look hopeless with the sensor where it is.
 func (e *engine) pairs() []*node {
 	var list []*node
 	of := map[*node]single{}
 	joins := 0
 	for _, s := range e.singles {
-		if s.kind == layout.StringsInSeries {
+		if s.Kind == layout.StringsInSeries {
 			joins++
 		}
-		if !s.changesMany() && (s.kind != layout.StringsInSeries || joins > mostJoins) {
+		if !s.changesMany() && (s.Kind != layout.StringsInSeries || joins > mostJoins) {
 			continue
 		}
 		if h := e.m.planned.with(s); h != nil {
@@ -121,7 +108,7 @@ func (e *engine) pairs() []*node {
 			list = append(list, n)
 		}
 	}
-	slices.SortStableFunc(list, nodesByLog)
+	slices.SortStableFunc(list, likelierNode)
 	var likely []single
 	for _, n := range list[:min(len(list), pairedFaults)] {
 		likely = append(likely, of[n])
@@ -129,7 +116,7 @@ func (e *engine) pairs() []*node {
 	return e.pairUp(likely)
 }
 
-// pairUp are the likeliest of all pairs of some faults.
+// pairUp is the likeliest few of all pairs of some faults.
 func (e *engine) pairUp(of []single) (out []*node) {
 	for i, s := range of {
 		h := e.m.planned.with(s)
@@ -142,22 +129,23 @@ func (e *engine) pairUp(of []single) (out []*node) {
 			}
 		}
 	}
-	slices.SortStableFunc(out, nodesByLog)
+	slices.SortStableFunc(out, likelierNode)
 	return out[:min(len(out), pairClimbs)]
 }
 
-// Bounds on pairs: the faults that are paired, and the pairs that are told.
+// Bounds on pairs: the faults that are paired, and the pairs that are climbed from.
 const (
 	pairedFaults = 24
 	pairClimbs   = 4
 )
 
-// allPairs are the best of all pairs of faults, where the pad is so small that they are
-// few: two coils of one string may be shorted, and either alone explain less than nothing.
+// allPairs is the likeliest few of all pairs of faults, where the pad is so small that there are
+// not many; else none. Two coils of one string may be shorted, and either fault alone explain less
+// than nothing.
 func (e *engine) allPairs() []*node {
 	var singles []single
 	for _, s := range e.singles {
-		if s.kind != layout.TurnsShorted {
+		if s.Kind != layout.TurnsShorted {
 			singles = append(singles, s)
 		}
 	}

@@ -7,105 +7,119 @@ import (
 	"polewise/layout"
 )
 
-// A climb goes by the fault that explains most, one after the other, from each beginning.
+// A climb adds the one fault that explains most, then the next such, from each base.
 
 // maxClimbs bounds the bases that are climbed from, the best first: in a pad of
 // many strings one more that is turned or open is found on the way from the plan.
 const maxClimbs = 12
 
-// tellingFault is what finding one fault explains, in log units, where none has been
-// found yet.
+// tellingFault is what one fault is taken to explain, in log units, before any has been found.
 const tellingFault = 25.0
 
-// climb improves the bases fault by fault and returns all nodes on the way, and the
-// bases. A base is left alone when faults as telling as the most telling one seen
-// would not bring it near the best, or when all it does is come nearer to what was
-// found from a far better one.
+// climber climbs from one base after the other.
+type climber struct {
+	*engine
+	work             *workspace
+	nodes            []*node         // all on the ways climbed
+	visited          map[uint64]bool // by hypothesis.key
+	leader, leadBase *node           // the best node on any way, and the base of that way
+	mostGained       float64         // by any one fault
+}
+
+// climb improves the bases fault by fault and returns all nodes on the way, and the bases.
 func (e *engine) climb() (nodes, bases []*node) {
-	work := e.newWorkspace()
-	visited := map[uint64]bool{}
 	begin := e.bases()
-	if e.settles() {
+	if e.fitsBackgrounds() {
 		begin = append(begin, e.joins(e.m.planned, mostJoins)...)
 	}
 	for _, h := range begin {
 		bases = append(bases, e.bare(h))
 	}
-	if e.ratio {
+	if e.onlyBearings {
 		e.narrowEarths(bases)
 	}
-	slices.SortStableFunc(bases, nodesByLog)
-	best, from, most := bases[0], bases[0], tellingFault
-	up := func(n *node) {
-		base := n
-		for left := maxFaults; left > 0; left-- {
-			if n.log > best.log {
-				best, from = n, base
-			}
-			if visited[n.hyp.key] || n.log+float64(left)*most < best.log-coarseWithin {
-				break
-			}
-			visited[n.hyp.key] = true
-			if n.said == nil {
-				n = e.evaluate(n.scored)
-			}
-			nodes = append(nodes, n)
-			e.best = n.log
-			var top *hypothesis
-			topLog := n.log
-			for _, s := range e.singles {
-				switch s.kind {
-				case layout.CoilReversed, layout.StringReversed, layout.StringOpen, layout.CoilShorted:
-				case layout.StringsInSeries:
-					if len(n.hyp.faults) > 0 {
-						continue // among the faults of the plan, and found beside others later
-					}
-				default:
-					continue
-				}
-				if h := n.hyp.with(s); h != nil {
-					if l := e.child(n, h, work); l > topLog {
-						top, topLog, e.best = h, l, l
-					}
-				}
-			}
-			if top == nil {
-				break
-			}
-			was := n
-			e.slim(n)
-			n = e.evaluate(&scored{hyp: top})
-			most = math.Max(most, n.log-was.log)
-			if base.log < from.log-coarseWithin && n.log < best.log-coarseWithin && apart(n.at, best.at) < apart(was.at, best.at) {
-				break
-			}
-		}
-		e.slim(n)
-	}
+	slices.SortStableFunc(bases, likelierNode)
+	c := climber{engine: e, work: e.newWorkspace(), visited: map[uint64]bool{}, leader: bases[0], leadBase: bases[0], mostGained: tellingFault}
 	for _, n := range bases[:min(len(bases), maxClimbs)] {
-		up(n)
+		c.up(n)
 	}
-	if e.astray(best) {
+	if e.astray(c.leader) {
 		for _, n := range e.pairs() {
-			up(n)
+			c.up(n)
 		}
 	}
-	return nodes, bases
+	return c.nodes, bases
 }
 
-// astray tells whether the likeliest explanation found explains the readings so badly
-// that another is to be looked for, with the sensor elsewhere.
+// up climbs from a base. It leaves off where faults as telling as the most telling one seen would
+// not bring the base near the best, or where all it does is come nearer to what was found from a
+// far better base.
+func (c *climber) up(base *node) {
+	n := base
+	defer func() { c.slim(n) }()
+	for left := maxFaults; left > 0; left-- {
+		if n.log > c.leader.log {
+			c.leader, c.leadBase = n, base
+		}
+		if c.visited[n.hyp.key] || n.log+float64(left)*c.mostGained < c.leader.log-coarseWithin {
+			return
+		}
+		c.visited[n.hyp.key] = true
+		if n.said == nil {
+			n = c.evaluate(n.scored)
+		}
+		c.nodes = append(c.nodes, n)
+		top := c.bestChild(n)
+		if top == nil {
+			return
+		}
+		was := n
+		c.slim(n)
+		n = c.evaluate(&scored{hyp: top})
+		c.mostGained = math.Max(c.mostGained, n.log-was.log)
+		if base.log < c.leadBase.log-coarseWithin && n.log < c.leader.log-coarseWithin && apart(n.ampTurns, c.leader.ampTurns) < apart(was.ampTurns, c.leader.ampTurns) {
+			return
+		}
+	}
+}
+
+// bestChild is the best hypothesis with one fault more than a node, of the kinds that change most;
+// nil where none is better than the node.
+func (c *climber) bestChild(n *node) (top *hypothesis) {
+	c.engine.best = n.log
+	for _, s := range c.singles {
+		switch s.Kind {
+		case layout.CoilReversed, layout.StringReversed, layout.StringOpen, layout.CoilShorted:
+		case layout.StringsInSeries:
+			if len(n.hyp.faults) > 0 {
+				continue // among the faults of the plan, and found beside others later
+			}
+		default:
+			continue
+		}
+		if h := n.hyp.with(s); h != nil {
+			if l := c.child(n, h, c.work); l > c.engine.best {
+				top, c.engine.best = h, l
+			}
+		}
+	}
+	return top
+}
+
+// astray tells whether a node, the likeliest found, explains the readings so badly that another
+// is to be looked for, with the sensor elsewhere.
 func (e *engine) astray(n *node) bool {
 	return n.misfit() > math.Max(leastAstray, astrayShare*float64(len(e.factors)))
 }
 
-// What readings may be short of, in log units, all together and each.
+// What readings may fall short by, in log units, before that is so: so much all together, and so
+// much for each.
 const (
 	leastAstray = 8
 	astrayShare = 1.0
 )
 
-// apart is how far two hypotheses' ampere-turns differ, all told.
+// apart is the sum of how far the ampere-turns of each coil differ.
 func apart(a, b []float64) (sum float64) {
 	for j := range a {
 		sum += math.Abs(a[j] - b[j])
@@ -117,26 +131,25 @@ func apart(a, b []float64) (sum float64) {
 // led to by patching up a wrong beginning: of many faults, or one that explains the readings
 // badly.
 func (e *engine) dubious() bool {
-	n := e.bestAnew()
+	n := e.bestNode()
 	return n != nil && (len(n.hyp.faults) >= manyFaults || e.astray(n))
 }
 
-// manyFaults at once are rare.
+// manyFaults are so many that they are rarely right.
 const manyFaults = 3
 
-// climbAnew goes from each beginning by the fault that explains most, and from there by the
-// next, whatever was found elsewhere: beside a pad that was patched up coil by coil the
-// half of what is wrong looks hopeless.
+// climbAnew climbs from each base once more, whatever was found elsewhere: beside a pad that was
+// patched up coil by coil, half of what really is wrong looks hopeless.
 func (e *engine) climbAnew() {
-	was := e.bail
-	e.bail = climbBail
+	was := e.giveUp
+	e.giveUp = climbGiveUp
 	nodes, _ := e.climb()
-	e.bail = was
+	e.giveUp = was
 	e.adopt(append(nodes, e.allPairs()...))
 }
 
-// bestAnew is the best hypothesis seen with backgrounds of its own; nil where there is none.
-func (e *engine) bestAnew() *node {
+// bestNode is the best hypothesis seen, with backgrounds of its own; nil where there is none.
+func (e *engine) bestNode() *node {
 	all := e.ranked()
 	if len(all) == 0 {
 		return nil

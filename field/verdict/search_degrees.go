@@ -7,21 +7,22 @@ import (
 	"polewise/layout"
 )
 
-// The shares of shorted turns that are looked at stand for all. Where the current of much of
-// the pad hangs on one coil's ohms, readings tell its share far better than those lie apart,
-// and the right fault with a share that is a little off explains them badly.
+// A coil may have lost any share of its turns; a few shares stand for all (lostShares). Where the
+// current of much of the pad depends on one coil's ohms, readings tell its share far better than
+// these lie apart, and the right fault with a share a little off explains them badly. Then shares
+// between are tried.
 
 const (
 	sharpShare  = 3.0  // log units by which a share must be better than its neighbours to be looked at closer
-	closerWorth = 1.0  // log units by which a share between must be better
-	mostClosest = 4    // times that the way to the next share is halved
+	closerWorth = 1.0  // log units by which a share between must be better to be taken
+	mostClosest = 4    // times that the step to the next share is halved
 	mostSharp   = 6    // explanations that are looked at
 	sharpWithin = 40.0 // log units of the best
 	mostLost    = 0.85 // of the turns: a coil that lost more is as good as shorted
 )
 
-// finerShares looks at shares of shorted turns between those that stand for all, for the best
-// explanations that depend on them. It reports whether one of them leads now.
+// finerShares tries shares of lost turns between those that stand for all, in the best explanations
+// that have such a fault. It reports whether that made one better than the best so far.
 func (e *engine) finerShares() (leads bool) {
 	best := e.highest()
 	seen := map[string]bool{}
@@ -29,7 +30,7 @@ func (e *engine) finerShares() (leads bool) {
 		if s.log < best-sharpWithin || len(seen) == mostSharp {
 			break
 		}
-		name := faultNames(s.hyp.faults)
+		name := nameOfFaults(s.hyp.faults)
 		if seen[name] || !slices.ContainsFunc(s.hyp.faults, func(f layout.Fault) bool { return f.Kind == layout.TurnsShorted }) {
 			continue
 		}
@@ -44,7 +45,8 @@ func (e *engine) finerShares() (leads bool) {
 	return e.best > best+closerWorth
 }
 
-// finer is an explanation with the share of one of its faults as near as readings tell it.
+// finer is an explanation with the share of one of its faults as close as readings tell it, found
+// by halving the step to the shares beside it.
 func (e *engine) finer(s *scored, fault int) *scored {
 	f := &s.hyp.faults[fault]
 	at := slices.Index(lostShares, f.Lost)
@@ -57,7 +59,7 @@ func (e *engine) finer(s *scored, fault int) *scored {
 	}
 	logP := e.priors[nameOf(f)]
 	for range mostClosest {
-		logP -= math.Ln2 // each stands for half as many
+		logP -= math.Ln2 // each share stands for half as many as before
 		top := s
 		for _, by := range [2]float64{-below, above} {
 			switch o := e.withShare(s, fault, s.hyp.faults[fault].Lost+by, logP); {
@@ -89,7 +91,7 @@ func (e *engine) withShare(s *scored, fault int, lost, logP float64) *scored {
 	return e.seen[h.key]
 }
 
-// sharpAt tells whether the next shares to both sides explain the readings far worse.
+// sharpAt tells whether the shares beside the one at lostShares[at] explain the readings far worse.
 func (e *engine) sharpAt(s *scored, fault, at int) bool {
 	logP := e.priors[nameOf(&s.hyp.faults[fault])]
 	for _, k := range [2]int{at - 1, at + 1} {

@@ -11,7 +11,8 @@ import (
 // Neighbours of a hypothesis are those with one fault more, and those with another fault
 // in the place of one.
 
-// expand scores a hypothesis with every single fault added.
+// expand grows from a hypothesis: it scores it with every single fault added, and with another
+// fault in the place of each of its own, and records what is not hopeless. It returns its node.
 func (e *engine) expand(s *scored, work *workspace) *node {
 	n := e.evaluate(s)
 	e.best = math.Max(e.best, n.log)
@@ -28,14 +29,14 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 		fresh = append(fresh, c)
 		e.best = math.Max(e.best, l)
 	}
-	more := together(len(n.hyp.faults)+1) - together(len(n.hyp.faults))
+	more := together(len(n.hyp.faults)+1) - together(len(n.hyp.faults)) // in the prior, besides the fault's own
 	for i := range e.singles {
 		f := &e.singles[i]
 		logP := f.logP + more
+		// A fault that reaches none of the readings in which this hypothesis differs from the first
+		// one gains here what it gained there.
 		apart := !first && e.first.apart(i, changed, flows)
-		// Far from what distinguishes this hypothesis from the first one a fault
-		// gains or loses what it did there.
-		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+logP < e.best-e.bail || n.log < e.best-nearBest) {
+		if apart && (math.IsInf(e.first.gain[i], -1) || n.log+e.first.gain[i]+logP < e.best-e.giveUp || n.log < e.best-nearBest) {
 			continue
 		}
 		h := n.hyp.with(*f)
@@ -43,14 +44,9 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 			continue
 		}
 		l := n.log + e.first.gain[i] + logP
-		// By headings hardly anything is hopeless. A coil that lost turns or went into another
-		// string, for which nothing spoke at first, and which would hardly count beside an
-		// explanation that is not among the best, is taken to lose what it did, and to gain
-		// nothing.
-		taken := e.ratio && !first && (f.kind == layout.TurnsShorted || f.kind == layout.CoilInWrongString) && n.log < e.best-nearBest && e.first.gain[i] < tellingGain && l < e.best-hardly && !math.IsInf(l, -1)
 		switch {
-		case taken:
-			l -= math.Max(0, e.first.gain[i])
+		case !first && e.notWorthScoring(n, f, e.first.gain[i], l):
+			l -= math.Max(0, e.first.gain[i]) // it is taken to lose what it lost there, and to gain nothing
 		case !apart:
 			l = e.child(n, h, work)
 		}
@@ -81,8 +77,17 @@ func (e *engine) expand(s *scored, work *workspace) *node {
 	return n
 }
 
-// met tells whether a hypothesis was scored before; where it is likelier by
-// itself than the equal one, it takes its place.
+// notWorthScoring tells whether a fault beside a node need not be scored, given what it gained
+// beside the first one and what it would come to here. By headings hardly anything is hopeless,
+// and most of the work would go into coils that lost turns or went into another string, for
+// which nothing spoke at first, beside explanations that are not among the best.
+func (e *engine) notWorthScoring(n *node, f *single, gain, log float64) bool {
+	return e.onlyBearings && (f.Kind == layout.TurnsShorted || f.Kind == layout.CoilInWrongString) &&
+		n.log < e.best-nearBest && gain < tellingGain && log < e.best-hardly && !math.IsInf(log, -1)
+}
+
+// met tells whether an equal hypothesis was scored before. It takes that one's place if its
+// faults are likelier before any reading.
 func (e *engine) met(h *hypothesis) bool {
 	old, ok := e.seen[h.key]
 	if old != nil && h.logPrior > old.hyp.logPrior {
@@ -91,16 +96,16 @@ func (e *engine) met(h *hypothesis) bool {
 	return ok
 }
 
-// instead lists a hypothesis with one of its faults exchanged for another at the
-// same coil, or for another of strings and pad: what the search came to by way of
-// the one may be the other all the time.
+// instead lists a hypothesis with one of its faults exchanged: one of a coil for another of the
+// same coil, one of strings, groups or the pad for another of these. The search may have come by
+// way of the one to what is really the other.
 func (e *engine) instead(h *hypothesis, fault int) (out []*hypothesis) {
 	f := h.faults[fault]
 	ofCoil := f.ID != "" && e.m.plan.CoilIndex(f.ID) >= 0
 	var rest *hypothesis
 	for i := range e.singles {
 		s := &e.singles[i]
-		if atCoil := e.m.plan.CoilIndex(s.fault.ID) >= 0; atCoil != ofCoil || atCoil && s.fault.ID != f.ID {
+		if atCoil := e.m.plan.CoilIndex(s.ID) >= 0; atCoil != ofCoil || atCoil && s.ID != f.ID {
 			continue
 		}
 		if rest == nil {
@@ -116,38 +121,38 @@ func (e *engine) instead(h *hypothesis, fault int) (out []*hypothesis) {
 	return out
 }
 
-// nearBest is how near the best a hypothesis must come for faults far away from
-// its own to be added to it as well, and for any where one that differs in degree
+// nearBest is how near the best, in log units, a hypothesis must come for faults far away from
+// its own to be added to it as well; and for any to be, where one that differs from it in degree
 // alone was grown from.
 const nearBest = 1.5
 
-// hardly is how far below the best, in log units, an explanation by headings counts for
-// so little that it need not be scored.
+// hardly is how many log units below the best an explanation by headings counts for so little
+// that it need not be scored.
 const hardly = 6.5
 
-// firstExpansion keeps what each single fault gained when added to the
-// hypothesis expanded first. A fault whose readings are none of those that
-// another hypothesis changes gains the same there, and need not be scored again:
-// that is what keeps large pads cheap.
+// firstExpansion keeps what each single fault gained when added to the hypothesis expanded
+// first. A fault that reaches none of the readings in which another hypothesis differs from
+// that one gains the same there, and need not be scored again. That keeps large pads cheap.
 type firstExpansion struct {
 	n       *node
-	gain    []float64 // log likelihood gained; NaN where the fault made no sense
-	touched []bitset  // factors that the fault reaches
-	turns   [][]int   // coils that a fault of reversal turns; nil for other faults
+	gain    []float64 // log likelihood gained; -Inf where the fault was given up
+	touched []bitset  // the factors that the fault reaches; nil where it was not scored
+	turns   [][]int   // the coils that a fault of reversal turns; nil for other faults
 }
 
+// newFirst makes room for what the single faults gain beside a node.
 func (e *engine) newFirst(n *node) *firstExpansion {
 	f := &firstExpansion{n: n, gain: make([]float64, len(e.singles)), touched: make([]bitset, len(e.singles)), turns: make([][]int, len(e.singles))}
 	for i := range e.singles {
-		f.turns[i] = flips(e.m.plan, &e.singles[i].fault)
+		f.turns[i] = flips(e.m.plan, &e.singles[i].Fault)
 	}
 	return f
 }
 
-// apart tells whether a fault reaches none of the changed factors, and reaches the
-// same ones as in the hypothesis expanded first. A reversal does where the coils it
-// turns carry about the same current; what changes currents may reach any string, and
-// does where all coils do.
+// apart tells whether a fault does beside another hypothesis what it did beside the first: it
+// reaches none of the factors changed between the two, and the currents are alike. For a reversal
+// those of the coils it turns are enough. Other faults may change the current of any string, and
+// all must be alike.
 func (f *firstExpansion) apart(single int, changed bitset, flows []bool) bool {
 	if changed == nil || f.touched[single] == nil || f.touched[single].meets(changed) {
 		return false
@@ -163,34 +168,35 @@ func (f *firstExpansion) apart(single int, changed bitset, flows []bool) bool {
 	return true
 }
 
-// flows tells of each coil whether it carries about the same current in a node as in
-// the one expanded first, either way round.
+// flows tells of each coil whether it carries about as much current in a node as in the one
+// expanded first, whichever way round.
 func (f *firstExpansion) flows(n *node) []bool {
-	out := make([]bool, len(n.at))
-	for j, amps := range n.hyp.cur().CoilAmps {
-		was := math.Abs(f.n.hyp.cur().CoilAmps[j])
+	out := make([]bool, len(n.ampTurns))
+	for j, amps := range n.hyp.currents().CoilAmps {
+		was := math.Abs(f.n.hyp.currents().CoilAmps[j])
 		out[j] = math.Abs(math.Abs(amps)-was) <= flowsAlike*was
 	}
 	return out
 }
 
-// flowsAlike is by which share of itself a current may differ.
+// flowsAlike is the share of itself that a current may differ by.
 const flowsAlike = 0.2
 
-// changedFrom lists the factors in which a node differs from the one expanded
-// first; nil where the two cannot be compared.
+// changedFrom is the factors in which a node differs from the one expanded first; nil where the
+// two cannot be compared.
 func (e *engine) changedFrom(n *node) bitset {
 	if e.first.n == n || !n.sc.equal(&e.first.n.sc) || len(e.ev.ohms) > 0 || len(e.ev.faces) > 0 {
 		return nil
 	}
 	work := e.newWorkspace()
-	e.affected(e.first.n, n.at, true, work)
+	e.affected(e.first.n, n.ampTurns, true, work)
 	return newBitset(len(e.factors), work.order)
 }
 
 // bitset is a set of factor numbers.
 type bitset []uint64
 
+// newBitset is the set of the factors listed, of so many that there are.
 func newBitset(size int, list []affectedFactor) bitset {
 	b := make(bitset, (size+63)/64)
 	for _, a := range list {
@@ -199,6 +205,7 @@ func newBitset(size int, list []affectedFactor) bitset {
 	return b
 }
 
+// meets tells whether two sets have a factor in common.
 func (b bitset) meets(o bitset) bool {
 	for i := range b {
 		if b[i]&o[i] != 0 {
@@ -208,14 +215,14 @@ func (b bitset) meets(o bitset) bool {
 	return false
 }
 
-// refine scores the best few of a node's neighbours anew with backgrounds of
-// their own: seen against their parent's they may look far worse than they are. Once
-// something explains the readings, those far behind are left as they are seen.
+// refine scores the best few of a node's fresh neighbours anew, with backgrounds of their own: with
+// the node's they may look far worse than they are. Once something explains the readings, those
+// far behind are left as they are.
 func (e *engine) refine(fresh []*scored) {
-	if !e.settles() {
+	if !e.fitsBackgrounds() {
 		return
 	}
-	slices.SortStableFunc(fresh, byLog)
+	slices.SortStableFunc(fresh, likelierFirst)
 	for _, s := range fresh[:min(len(fresh), refineBest)] {
 		if math.IsInf(s.log, -1) || !e.puzzled() && s.log < e.best-refineWithin {
 			return
@@ -224,18 +231,22 @@ func (e *engine) refine(fresh []*scored) {
 	}
 }
 
-// refineWithin is how far that is, in log units.
-const refineWithin = 10
+// Bounds on what is scored anew so.
+const (
+	refineBest   = 8
+	refineWithin = 10 // log units of the best
+)
 
-// refineHidden scores anew what turns or kills a coil over which a node has the phone re-zero
-// itself: the background fitted to such a coil makes the fault that it hides look hopeless.
+// refineHidden scores anew, with backgrounds of their own, the fresh neighbours that turn or kill a
+// coil over which the node has the phone re-zero itself. The background fitted to that hold may
+// hide such a fault, and make it look hopeless.
 func (e *engine) refineHidden(n *node, fresh []*scored) {
-	if !e.settles() || len(n.hyp.faults) > 1 {
+	if !e.fitsBackgrounds() || len(n.hyp.faults) > 1 {
 		return
 	}
 	hidden := e.coilsOffGround(n)
 	for _, s := range fresh {
-		if s.own || len(s.hyp.faults) != len(n.hyp.faults)+1 || math.IsInf(s.log, -1) {
+		if s.ownBackgrounds || len(s.hyp.faults) != len(n.hyp.faults)+1 || math.IsInf(s.log, -1) {
 			continue
 		}
 		if slices.ContainsFunc(s.hyp.faults, func(f layout.Fault) bool {
@@ -246,11 +257,11 @@ func (e *engine) refineHidden(n *node, fresh []*scored) {
 	}
 }
 
-// offGround is how far the background of a hold lies from the middle of its group's, uT on
-// any axis, for the phone to have re-zeroed itself rather than steel to have drawn it aside.
+// offGround is how far the background of a hold must lie from the middle of its group's, uT on any
+// axis, for the phone to have re-zeroed itself. Less may be steel nearby.
 const offGround = 2 * driftSD
 
-// coilsOffGround are the coils over which a node has the background so far off.
+// coilsOffGround are the coils over which a node has a hold's background that far off.
 func (e *engine) coilsOffGround(n *node) map[int]bool {
 	of := make([][3][]float64, len(e.groups))
 	for i, f := range e.factors {
@@ -271,7 +282,7 @@ func (e *engine) coilsOffGround(n *node) map[int]bool {
 		if !ok || h.toggled {
 			continue
 		}
-		for a, m := range middles[h.frame_.group] {
+		for a, m := range middles[h.fr.group] {
 			if math.Abs(n.bg[i].b[a]-m) > offGround {
 				out[h.coil] = true
 			}

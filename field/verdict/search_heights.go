@@ -8,23 +8,23 @@ import (
 	"polewise/field/readings"
 )
 
-// A case, or a plan that has the sensor a few millimetres off, moves it away from every
-// coil at once, or nearer to all. Coils under it then seem weaker and those beside it
-// stronger, or the other way, not all alike, which can look like a fault of whole
-// strings, or like weak coils besides the one that is wrong. So where a fault is about to
-// be told that the pad as planned, or fewer faults, would hardly explain less well, they
-// are held against the readings at other heights too.
+// Under a phone in a case, or with a plan that has the height a few millimetres off, the sensor
+// lies higher over every coil than thought, or lower. Coils under it then seem weaker and those
+// beside it stronger, or the other way, and not all alike. That can look like a fault of whole
+// strings, or like weak coils besides the one that is wrong. So where a fault is about to be told
+// that the pad as planned, or fewer faults, would explain hardly less well, all are held against
+// the readings at other heights too.
 
 const (
 	commonHeightSD = 0.002 // metres, over all holds of a check
 	contested      = 25.0  // log units by which the pad as planned may fall short
 	heightsWithin  = 14.0  // log units of the best that are looked at again
-	mostHeights    = 16    // hypotheses that are
-	manyHolds      = 60    // more than that outvote what a few have in common
+	mostHeights    = 16    // hypotheses that are looked at again
+	manyHolds      = 60    // more holds than that outvote what a few have in common
 )
 
-// heights are three that stand for all (Gauss and Hermite's), in standard deviations,
-// with the logs of their weights; the first is the planned one.
+// heights are the three that stand for all (Gauss-Hermite quadrature), in standard deviations, with
+// the logs of their weights; the first is the planned one.
 var heights = [...]struct{ sd, logP float64 }{
 	{0, math.Log(2. / 3)}, {-math.Sqrt(3), math.Log(1. / 6)}, {math.Sqrt(3), math.Log(1. / 6)},
 }
@@ -45,7 +45,38 @@ func (e *engine) overHeights(list []*scored) []*scored {
 	if !e.nearTheLine(list) && !e.heightMayTell(list, planned) {
 		return list
 	}
-	var there []*engine // at each of the other heights
+	there := e.atOtherHeights()
+	all := make([]*lifted, len(list))
+	for i, s := range list {
+		all[i] = &lifted{scored: s, level: s.log}
+	}
+	best, asPlanned := list[0].log, all[planned]
+	// First those that seem likely are looked at. What the heights do for them is put down to the
+	// others like them too, or these would fall behind for want of it. Then those are looked at
+	// that seem likely by that.
+	for range 2 {
+		for i, s := range all {
+			if s.looked || s != asPlanned && (i >= mostHeights || s.log < all[0].log-heightsWithin) {
+				continue
+			}
+			s.lookAt(there)
+		}
+		for _, s := range all {
+			if !s.looked {
+				s.log = s.level + s.like(all, best-heightsWithin)
+			}
+		}
+		slices.SortStableFunc(all, func(a, b *lifted) int { return likelierFirst(a.scored, b.scored) })
+	}
+	for i, s := range all {
+		list[i] = s.scored
+	}
+	e.best = list[0].log
+	return list
+}
+
+// atOtherHeights are engines for the same evidence with the sensor at each of the other heights.
+func (e *engine) atOtherHeights() (there []*engine) {
 	for _, h := range heights[1:] {
 		at := e.res
 		at.lift = h.sd * commonHeightSD
@@ -55,42 +86,10 @@ func (e *engine) overHeights(list []*scored) []*scored {
 		}
 		there = append(there, o)
 	}
-	all := make([]*lifted, len(list))
-	for i, s := range list {
-		all[i] = &lifted{scored: s, level: s.log}
-	}
-	best := list[0].log
-	was := all[planned]
-	// First those that seem likely; then those that do once what the heights do for the
-	// ones like them is put down to them too, since it must not be missing there.
-	for range 2 {
-		for i, s := range all {
-			if s.looked || s != was && (i >= mostHeights || s.log < all[0].log-heightsWithin) {
-				continue
-			}
-			s.looked = true
-			s.log = s.level + heights[0].logP
-			for k, o := range there {
-				t := &scored{hyp: s.hyp}
-				o.score(t)
-				s.log = readings.LogAdd(s.log, t.log+heights[1+k].logP)
-			}
-		}
-		for _, s := range all {
-			if !s.looked {
-				s.log = s.level + s.like(all, best-heightsWithin)
-			}
-		}
-		slices.SortStableFunc(all, func(a, b *lifted) int { return byLog(a.scored, b.scored) })
-	}
-	for i, s := range all {
-		list[i] = s.scored
-	}
-	e.best = list[0].log
-	return list
+	return there
 }
 
-// nearTheLine tells whether a coil is about to be claimed, or not to be, by so little that a
+// nearTheLine tells whether some coil is so near the line between claimed and not claimed that a
 // height may decide it.
 func (e *engine) nearTheLine(list []*scored) bool {
 	const from, to = 0.93, 0.998
@@ -106,12 +105,23 @@ func (e *engine) nearTheLine(list []*scored) bool {
 // lifted is a hypothesis that is held against other heights.
 type lifted struct {
 	*scored
-	level  float64 // its score at the planned height
-	looked bool
+	level  float64 // its log posterior at the planned height
+	looked bool    // at the others too
 }
 
-// like is what the heights did for the explanation most like this one, of those that were
-// looked at and are, at the planned height, no worse than least.
+// lookAt averages a hypothesis over the heights, given engines at the others.
+func (s *lifted) lookAt(there []*engine) {
+	s.looked = true
+	s.log = s.level + heights[0].logP
+	for k, o := range there {
+		t := &scored{hyp: s.hyp}
+		o.score(t)
+		s.log = readings.LogAdd(s.log, t.log+heights[1+k].logP)
+	}
+}
+
+// like is the log units that the heights gained for the explanation most like this one, of those
+// that were looked at and have no less than a least log posterior at the planned height.
 func (s *lifted) like(all []*lifted, least float64) (gain float64) {
 	nearest := math.MaxInt
 	for _, o := range all {
@@ -125,10 +135,9 @@ func (s *lifted) like(all []*lifted, least float64) (gain float64) {
 	return gain
 }
 
-// heightMayTell tells whether another height may make the pad as planned, or fewer
-// faults than the best explanation has, as likely as that one: what they fall short by
-// must lie in readings whose difference a height comes near. No height turns a coil
-// over.
+// heightMayTell tells whether another height may make the pad as planned, or an explanation with
+// fewer faults than the best, as likely as the best. What it falls short by must then lie in
+// readings where the two differ by no more than a height may do: no height turns a coil over.
 func (e *engine) heightMayTell(list []*scored, planned int) bool {
 	best := list[0]
 	var found *node
@@ -150,7 +159,8 @@ func (e *engine) heightMayTell(list []*scored, planned int) bool {
 	return false
 }
 
-// heightDoubt is the fewest log units that are worth no look at other heights.
+// heightDoubt is how many log units, besides what a height may explain, are worth no look at other
+// heights.
 const heightDoubt = 9.0
 
 // heightExplains is how many log units of what a node explains less well than another
@@ -165,12 +175,11 @@ func (e *engine) heightExplains(better, other *node) float64 {
 	for i, f := range e.factors {
 		src := f.frame().src
 		ph := e.phones[src]
-		cell, m := e.likeliest(better, src)
-		there, k := e.likeliest(other, src)
-		gain := better.said[i].at(cell*len(better.sc.s)+m) - other.said[i].at(there*len(other.sc.s)+k)
+		gain := e.logOf(better, i) - e.logOf(other, i)
 		if gain <= 0 {
 			continue
 		}
+		cell, _ := e.likeliest(better, src)
 		q := ph.slot[ph.middle(ph.cells[cell])]
 		a, b := e.fieldOf(better, i)[q], e.fieldOf(other, i)[q]
 		var gap, lift float64

@@ -6,11 +6,11 @@ import (
 	"slices"
 )
 
-// Where in the phone the sensor sits is looked for coarsely first: over few places far
-// apart, from beginnings that lie far apart too.
+// Where nobody knows in which place of the phone the sensor sits, a coarse look at all places comes
+// first. It goes by a coarser grid and by the faults that change most, and leaves in play the
+// cells where the sensor may be.
 
-// wide tells whether any phone's sensor may be in so many places that a coarse
-// look first is worth it.
+// wide tells whether any phone's sensor may be in so many cells that a coarse look is worth it.
 func (e *engine) wide() bool {
 	for _, ph := range e.phones {
 		if ph.offsets() > fewCells {
@@ -23,12 +23,11 @@ func (e *engine) wide() bool {
 // fewCells are the most that a sensor whose place was told may be in.
 const fewCells = 40
 
-// narrow looks over all sensor places coarsely with the faults that change most,
-// keeps the cells where any good hypothesis puts the sensor, and notes those
-// hypotheses as places to begin; and which bases are not worth beginning from.
+// narrow is the coarse look. It leaves the cells in play where any good hypothesis has the sensor,
+// records those hypotheses to be grown from, and notes which bases are not worth beginning from.
 func (e *engine) narrow() {
 	c := e.m.newEngine(e.ev.forCoarseLook(), coarseCells)
-	c.bail = climbBail
+	c.giveUp = climbGiveUp
 	nodes, bases := c.climb()
 	e.earths = c.earths
 	best := likeliestOf(nodes)
@@ -38,27 +37,27 @@ func (e *engine) narrow() {
 			e.put(n.hyp, math.Inf(-1)).gain = math.Inf(1)
 		}
 	}
-	if e.ratio {
+	if e.onlyBearings {
 		e.coarse = c
 	}
 	if len(c.factors) > coarseKept {
 		e.m.forgetCoarse()
 		c.dropRows()
 	}
-	e.idle = map[uint64]bool{}
+	e.hopelessBases = map[uint64]bool{}
 	for _, n := range bases {
 		if n.log < best-coarseWithin-baseWithin {
-			e.idle[n.hyp.key] = true
+			e.hopelessBases[n.hyp.key] = true
 		}
 	}
 }
 
-// enoughBearings are as many holds by compass as a coarse look goes by: where the sensor sits
-// a few dozen tell, and of a big pad all of them would take seconds.
+// enoughBearings is how many holds by compass a coarse look goes by: a few dozen tell where the
+// sensor sits, and all those of a big pad would take seconds.
 const enoughBearings = 100
 
-// forCoarseLook is the evidence with no more holds by compass than are enough, taken all over
-// the pad; itself where there are hardly more.
+// forCoarseLook is the evidence with as many holds by compass as are enough, taken all over the
+// pad; all of it where there are hardly more.
 func (ev *evidence) forCoarseLook() *evidence {
 	if len(ev.bearings) < 3*enoughBearings/2 || !ev.onlyBearings() {
 		return ev
@@ -94,7 +93,7 @@ func (e *engine) likelyCells(nodes []*node, fine *engine) []map[int]bool {
 	return out
 }
 
-// leave leaves only these cells of each phone in play; all where there are none.
+// leave leaves only some cells of each phone in play; of a phone without any, all.
 func (e *engine) leave(in []map[int]bool) {
 	for p, ph := range e.phones {
 		if len(in[p]) > 0 {
@@ -104,7 +103,7 @@ func (e *engine) leave(in []map[int]bool) {
 	}
 }
 
-// likeliestOf is the log posterior of the likeliest.
+// likeliestOf is the log posterior of the likeliest of some nodes.
 func likeliestOf(nodes []*node) float64 {
 	best := math.Inf(-1)
 	for _, n := range nodes {

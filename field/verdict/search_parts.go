@@ -7,31 +7,35 @@ import (
 	"polewise/field/readings"
 )
 
-// part is some of the cells of a phone that a node was scored over.
+// Neighbours of a node are scored over part of a phone's cells: those where the node may have the
+// sensor.
+
+// part is some of a phone's cells in play, with the places that belong to them.
 type part struct {
 	view
-	index []int   // of each cell, where it stands among the phone's
-	from  []int32 // of each place, likewise
+	index []int   // of each cell: its position among the phone's
+	from  []int32 // of each place: its position among the phone's
 }
 
-// large tells whether a glance at fewer cells, or remembering what was said in the
-// part, saves anything.
+// large tells whether a part is so large that a glance at fewer cells, or remembering what was
+// said in it, saves anything.
 func (p *part) large() bool { return len(p.places) > 2*glanceCells }
 
-// parts are one of each phone.
+// parts are one part of each phone.
 type parts []part
 
+// cells are those of a phone's part.
 func (ps parts) cells(phone int) []int { return ps[phone].cells }
 
 // Bounds on the parts that neighbours are looked at in.
 const (
-	likelyWithin = 16.0 // log units below the likeliest cell: less likely ones hardly count
-	likelySpare  = 4.0  // more, so that the same cells will do after the next reading
-	likelyWorth  = 0.5  // of all cells, at most, or sharing what all nodes know saves more
+	likelyWithin = 16.0 // log units below the likeliest cell: less likely ones hardly count,
+	likelySpare  = 4.0  // but so many more are taken, so that the same cells do after the next reading
+	likelyWorth  = 0.5  // of all cells, at most: else all are taken, and what is known of them is shared
 )
 
-// partsFor is where neighbours of a node are scored: with the sensor where the node
-// may have it, or anywhere if it may turn out to sit elsewhere.
+// partsFor is the cells in which neighbours of a node are scored: those where the node may have
+// the sensor, or anywhere if the neighbour may have it elsewhere.
 func (e *engine) partsFor(n *node, anywhere bool) parts {
 	if e.whole == nil {
 		for _, ph := range e.phones {
@@ -88,7 +92,8 @@ func (e *engine) glanceFor(n *node) (out parts) {
 	return out
 }
 
-// cellLogs are the log chances of a phone's cells under a node, up to a constant.
+// cellLogs are the logs of how likely the sensor sits in each of a phone's cells in play under a
+// node, up to a constant.
 func (e *engine) cellLogs(n *node, p int) []float64 {
 	ph := e.phones[p]
 	out := make([]float64, len(ph.cells))
@@ -102,7 +107,7 @@ func (e *engine) cellLogs(n *node, p int) []float64 {
 	return out
 }
 
-// part is a view as part of the cells in play.
+// part is a view of some of the phone's cells in play, with where these stand among all.
 func (ph *phone) part(v view) part {
 	p := part{view: v}
 	for at, c := range ph.cells {
@@ -122,7 +127,7 @@ func (ph *phone) inPlay(cell int) bool {
 	return ok
 }
 
-// pick appends a part of what there is, so many numbers a cell.
+// pick appends to a list what another holds for the part's cells, so many numbers a cell.
 func (p *part) pick(to, all []float64, nodes int) []float64 {
 	for _, c := range p.index {
 		to = append(to, all[c*nodes:(c+1)*nodes]...)
@@ -130,15 +135,15 @@ func (p *part) pick(to, all []float64, nodes int) []float64 {
 	return to
 }
 
-// exchangeIn puts what a factor says now in a part in the place of what it said of
-// all the cells.
+// exchangeIn is exchange in a sum over a part's cells: what the factor says now is given for these,
+// what it said before for all the phone's.
 func exchangeIn[Now float32 | float64](p *part, sum []float64, now []Now, was []float32, nodes int) {
 	for q, c := range p.index {
 		exchange(sum[q*nodes:(q+1)*nodes], now[q*nodes:(q+1)*nodes], was[c*nodes:(c+1)*nodes])
 	}
 }
 
-// pickFrom is pick from a part that has all of this one's cells.
+// pickFrom is pick from what a larger part, which has all of this one's cells, holds for its own.
 func (p *part) pickFrom(to []float64, larger *part, some []float64, nodes int) []float64 {
 	at := 0
 	for _, c := range p.index {

@@ -36,7 +36,7 @@ func TestNeighboursAreScoredWhereTheSensorMayBe(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	e.bail = math.Inf(1) // nothing is given up
+	e.giveUp = math.Inf(1) // nothing is given up
 	n := e.evaluate(&scored{hyp: m.planned})
 	work := e.newWorkspace()
 	if likely := e.partsFor(n, false)[0]; 2*len(likely.cells) >= len(e.phones[0].cells) {
@@ -45,15 +45,15 @@ func TestNeighboursAreScoredWhereTheSensorMayBe(t *testing.T) {
 	few, checked := n.likely, 0
 	for _, s := range e.singles {
 		h := n.hyp.with(s)
-		if h == nil || muchChanges(n.at, h.at()) {
+		if h == nil || muchChanges(n.ampTurns, h.ampTurns()) {
 			continue
 		}
-		n.likely, n.roughly = few, nil
+		n.likely, n.roughAtLikely = few, nil
 		got := e.child(n, h, work)
-		n.likely, n.roughly = e.whole, nil
+		n.likely, n.roughAtLikely = e.whole, nil
 		want := e.child(n, h, work)
 		// What is far behind may hide more elsewhere, and does not matter.
-		if math.Abs(got-want) > 0.01 && want > n.log-bail {
+		if math.Abs(got-want) > 0.01 && want > n.log-usualGiveUp {
 			t.Errorf("%v: %.3f where the sensor may be, %.3f over all places", h.faults, got, want)
 		}
 		checked++

@@ -4,10 +4,14 @@ import (
 	"math"
 	"slices"
 
+	"polewise/field/readings"
+
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// placeOf is where a phone's sensor sits as hypotheses together have it.
+// Where a phone's sensor sits, as all hypotheses together have it.
+
+// placeOf is the place of a phone's sensor by a list of hypotheses.
 func (e *engine) placeOf(src int, list []*scored) (out Place) {
 	p, _ := e.chances(src, list)
 	out.SD = [2]float64{math.Inf(1), math.Inf(1)}
@@ -19,8 +23,8 @@ func (e *engine) placeOf(src int, list []*scored) (out Place) {
 // to be read as of a phone whose place is known, metres.
 const passPlaceSD = 0.009
 
-// settlePlaces finds sensors' places from holds before passes are read, where
-// both came in: a pass of a phone whose place is known takes far less work.
+// settlePlaces finds the places of sensors from holds before passes are aligned, where a phone
+// read both and its place is not known: aligning then takes far less work.
 func (m *Model) settlePlaces(ev *evidence) {
 	unsure := func(src int) bool {
 		s := &ev.sources[src]
@@ -52,12 +56,11 @@ func (m *Model) settlePlaces(ev *evidence) {
 	m.leaveTurning(ev)
 }
 
-// By how much, of half a coil, the sensor may have gone beside a way that turns, for want of
-// its place over the mark, and still tell the coils apart, one standard deviation: over the
-// whole way, and on any leg where nobody told where the sensor sits.
+// How far beside a way that turns the sensor may have gone and still tell the coils apart, one
+// standard deviation, as a share of half a coil.
 const (
-	mostAside    = 0.35
-	mostAsideLeg = 0.25
+	mostAside    = 0.35 // over the whole way
+	mostAsideLeg = 0.25 // on any leg, where it is not known well where the sensor sits
 )
 
 // leaveTurning leaves out passes whose way turns so far that the sensor may have gone anywhere
@@ -81,4 +84,28 @@ func (m *Model) leaveTurning(ev *evidence) {
 		ev.note("The pass from %s turns, and where its sensor went is not known well enough for such coils. Draw the phone along straight rows.", d.label)
 		return true
 	})
+}
+
+// chances are how likely the sensor sits in each of a phone's cells in play, by all hypotheses
+// together; and the node of the best one.
+func (e *engine) chances(src int, list []*scored) (p []float64, first *node) {
+	weights := normalise(list)
+	p = make([]float64, len(e.phones[src].cells))
+	for i, s := range list[:min(len(list), maxLocated)] {
+		if weights[i] < locatedShare {
+			break
+		}
+		n := e.evaluate(&scored{hyp: s.hyp})
+		if first == nil {
+			first = n
+		}
+		logs, total := e.cellLogs(n, src), math.Inf(-1)
+		for _, l := range logs {
+			total = readings.LogAdd(total, l)
+		}
+		for c, l := range logs {
+			p[c] += weights[i] * math.Exp(l-total)
+		}
+	}
+	return p, first
 }

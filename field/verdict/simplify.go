@@ -3,18 +3,17 @@ package verdict
 import (
 	"math"
 	"slices"
-	"strings"
 
 	"polewise/layout"
 )
 
-// Different faults may come to the same currents. What is told is the likeliest
-// that does.
+// Different sets of faults may come to the same currents. What is told is the likeliest of them.
 
-// simplify exchanges every listed hypothesis for the likeliest with its currents.
+// simplify exchanges the faults of every hypothesis that counts for the likeliest that come to
+// the same currents.
 func (e *engine) simplify() {
 	for _, s := range e.seen {
-		if s == nil || s.log < e.best-bail {
+		if s == nil || s.log < e.best-usualGiveUp {
 			continue
 		}
 		before := s.hyp.logPrior
@@ -27,8 +26,8 @@ func (e *engine) simplify() {
 	e.best = math.Max(e.best, e.highest())
 }
 
-// exchange puts a hypothesis made of other faults in the place of one with the same
-// currents, where it is likelier by itself. It reports whether it was.
+// exchange makes a hypothesis of other faults, if these come to the same currents and are
+// likelier before any reading. It reports whether they do and are.
 func (e *engine) exchange(s *scored, faults []layout.Fault) bool {
 	logPrior := e.priorOf(faults...)
 	if logPrior <= s.hyp.logPrior+1e-9 {
@@ -55,10 +54,9 @@ func (e *engine) fewerFaults(s *scored) {
 // mostGroups bounds the groups that are thought of as reversed together.
 const mostGroups = 6
 
-// fewerReversals puts the likeliest reversals in the place of others that leave the
-// same coils turned about: a string of three with two coils reversed is the string
-// reversed and one coil of it right, and so on up to the pad. It reports whether others
-// were likelier.
+// fewerReversals exchanges reversals for the likeliest that leave the same coils turned: a string
+// of three with two coils reversed is the string reversed and one coil of it too, and so on up to
+// the pad. It reports whether others were likelier.
 func (e *engine) fewerReversals(s *scored) bool {
 	p := e.m.plan
 	var kept []layout.Fault
@@ -108,7 +106,7 @@ func (e *engine) fewerReversals(s *scored) bool {
 	return e.exchange(s, append(best, kept...))
 }
 
-// turnedIn lists the likeliest faults that turn just these coils of a string about.
+// turnedIn lists the likeliest faults that turn just these coils of a string.
 func (e *engine) turnedIn(s *layout.String, turned []bool) []layout.Fault {
 	var one []layout.Fault // coil by coil
 	other := []layout.Fault{{Kind: layout.StringReversed, ID: s.ID}}
@@ -124,29 +122,4 @@ func (e *engine) turnedIn(s *layout.String, turned []bool) []layout.Fault {
 		return other
 	}
 	return one
-}
-
-// priorOf is the log prior chance of faults that come together by coincidence.
-func (e *engine) priorOf(faults ...layout.Fault) (sum float64) {
-	for i := range faults {
-		sum += e.priors[nameOf(&faults[i])]
-	}
-	return sum + together(len(faults))
-}
-
-// faultName tells single faults apart.
-type faultName struct {
-	kind      layout.FaultKind
-	id, other string
-	degree    float64 // share of turns lost, or ohms left
-}
-
-func nameOf(f *layout.Fault) faultName {
-	return faultName{f.Kind, f.ID, f.String + strings.Join(f.IDs, " "), f.Lost + f.Ohms}
-}
-
-// anyDegree is the name of a fault whatever its degree.
-func (n faultName) anyDegree() faultName {
-	n.degree = 0
-	return n
 }

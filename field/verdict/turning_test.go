@@ -22,7 +22,7 @@ func drawnAlong(t *testing.T, m *Model, h *hypothesis, along []string, sensor st
 	rng := rand.New(rand.NewPCG(5, 6))
 	lines := []string{fmt.Sprintf(`{"type":"start","v":1,"route":"vector"%s}`, sensor), `{"type":"drive","t":0,"state":"off"}`}
 	read := func(now float64, at r3.Vec, on float64) {
-		b := r3.Scale(1e6*on, m.pad.At(h.at(), at))
+		b := r3.Scale(1e6*on, m.pad.At(h.ampTurns(), at))
 		lines = append(lines, fmt.Sprintf(`{"type":"b","t":%.2f,"uT":[%.2f,%.2f,%.2f]}`, now, 18+b.X+0.4*rng.NormFloat64(), -5+b.Y+0.4*rng.NormFloat64(), -42+b.Z+0.4*rng.NormFloat64()))
 	}
 	over := func(p r2.Vec) r3.Vec {

@@ -3,19 +3,22 @@
 //
 // Where what is:
 //
-//	all that was read, put together           evidence.go; after.go (a mend before), settings.go (the supply)
-//	a hold, a heading, a pass, by hand, ohms  hold.go, bearing.go, pass.go with pass_*.go, direct.go, ohms.go
-//	how likely a fault is, and errors         priors.go, and singles in hypothesis.go
+//	all that was read, put together           evidence.go; settings.go (the supply), after.go (before a mend)
+//	a hold, a heading, faces by hand, ohms    hold.go with hold_factor.go, bearing.go, faces.go, ohms.go
+//	a pass                                    pass.go with pass_*.go
+//	which faults there may be, how likely     singles.go, priors.go
 //	what a set of faults does to the coils    hypothesis.go
 //	which way a phone points, where it sits   frames.go, place.go, sensor_place.go, locate.go
-//	the field at those places                 place.go, change.go
-//	how well a hypothesis fits                engine.go, background.go; scales.go, earths.go; known.go (what is kept)
+//	the field at those places                 columns.go, change.go
+//	how well a hypothesis fits                model.go (laid out), engine.go; background.go, scales.go, earths.go
+//	what is kept for the next one             known.go, by the names of key.go
 //	how well one fits that is near it         neighbour.go, glance.go
 //	which hypotheses are looked at            search.go with search_*.go
 //	what is claimed, and what is not          conclude.go; odd.go, misread.go, told_amps.go, wrongcoil.go
 //	faults that come to the same              simplify.go, causes.go
 //	what to mend, in which words, and why     mend.go, say.go, why.go, account.go
-//	what to read next                         next.go, next_needle.go
+//	what to read next                         next.go, next_weigh.go, next_needle.go
+//	arithmetic                                sym3.go, exp.go
 //
 // What a phone's samples say of each hold is worked out before, in package readings. How it
 // all goes together is told in DEVELOPERS.md.

@@ -36,6 +36,7 @@ func (m *Model) Explain(captures ...*capture.Capture) (*Verdict, *Why, error) {
 	return v, e.why(list), nil
 }
 
+// why holds the best explanation against its likeliest rival, reading by reading.
 func (e *engine) why(list []*scored) *Why {
 	w := &Why{Carried: []Carried{}}
 	if len(list) == 0 {
@@ -51,10 +52,7 @@ func (e *engine) why(list []*scored) *Why {
 	a, b := e.evaluate(&scored{hyp: best}), e.evaluate(&scored{hyp: rival})
 	w.WorseBy = times(a.log - b.log)
 	for i, f := range e.factors {
-		ca, ma := e.likeliest(a, f.frame().src)
-		cb, mb := e.likeliest(b, f.frame().src)
-		d := a.said[i].at(ca*len(a.sc.s)+ma) - b.said[i].at(cb*len(b.sc.s)+mb)
-		w.Carried = append(w.Carried, Carried{Reading: f.name(), Times: d})
+		w.Carried = append(w.Carried, Carried{Reading: f.name(), Times: e.logOf(a, i) - e.logOf(b, i)})
 	}
 	for _, list := range e.faces {
 		var read []string
@@ -96,6 +94,7 @@ func times(log float64) float64 {
 	return round(math.Exp(math.Max(-30, math.Min(30, log))), 3)
 }
 
+// describe says an explanation in words.
 func (e *engine) describe(h *hypothesis) string {
 	if len(h.faults) == 0 {
 		return "Everything is as planned."

@@ -11,23 +11,23 @@ import (
 	"polewise/layout"
 )
 
-// Who is told A2 and lays the phone on A3 reads A3. Where coils differ that may look like a
-// coil that is weak or dead, which is dear to mend: before it is called so on one hold alone,
-// that hold is held against the coils beside it as well. Or it may look like one as planned
-// that was read poorly, and A2 was not read at all.
+// Who is asked for A2 and lays the phone on A3 reads A3. Where coils differ, A2 may then look
+// weak or dead, which is dear to mend. So before a coil is called that on one hold alone, the
+// hold is held against the coils beside it as well. Or A2 may look as planned but read poorly,
+// though it was not read at all.
 
 const (
 	pWrongCoil   = 0.004 // that a hold lay on a coil beside the one told (an estimate, no source)
-	besideCoils  = 8     // coils beside it that are thought of, the nearest
-	muchLikelier = 3.0   // log units by which one further away must explain more to be named instead
-	worthAsking  = 0.01  // of the likeliest explanation's chance, from which it is asked for again
-	// The same for a coil as planned, which is likely enough as such not to have been read, and
-	// by how much, in log units, its hold must fall short for that to come near.
-	maybeUnread, poorly = 0.2, 5.0
+	besideCoils  = 8     // nearest coils that are thought of
+	muchLikelier = 3.0   // log units by which one further away must explain more to be named instead of a nearer one
+	worthAsking  = 0.01  // of the likeliest explanation's chance, from which a coil called weak or dead is asked for again
+	maybeUnread  = 0.2   // the same for a coil called as planned,
+	poorly       = 5.0   // whose hold must fall short by so many log units
 )
 
-// readBeside are the coils called weak or dead by one hold alone that reads as a coil beside
-// them should, or as planned by one that reads so much better, and those coils.
+// readBeside are coils that were read by one hold alone which may have lain on a coil beside, each
+// with that coil: coils called weak or dead, and coils called as planned whose hold the other
+// explains far better.
 func (e *engine) readBeside(list []*scored, top *node) map[int]int {
 	if top == nil {
 		return nil
@@ -64,8 +64,8 @@ func (e *engine) readBeside(list []*scored, top *node) map[int]int {
 	return out
 }
 
-// likeliestBeside is the coil beside a hold's on which the phone likeliest lay instead under a
-// node, and the log posterior of that.
+// likeliestBeside is the coil beside a hold's own on which the phone most likely lay instead, under
+// a node, and the log posterior of that.
 func (e *engine) likeliestBeside(n *node, factor int, h *holdFactor) (coil int, log float64) {
 	log = math.Inf(-1)
 	src := &e.ev.sources[h.source]
@@ -73,10 +73,10 @@ func (e *engine) likeliestBeside(n *node, factor int, h *holdFactor) (coil int, 
 	for _, j := range e.nearestCoils(h.coil, besideCoils) {
 		there, d := *h, *h.digest
 		d.coil = j
-		there.digest, there.comps, there.buf, there.seen = &d, nil, nil, nil
+		there.digest, there.made, there.buf, there.weighed = &d, nil, nil, nil
 		field := e.fieldAt(n, h.ph, e.m.columnsFor(h.ph.grid, j, d.shift, d.topDeg, src.mended))
 		said := make([]float64, len(before))
-		there.like(said, n.at, field, &h.ph.view, &n.bg[factor], &n.sc)
+		there.like(said, n.ampTurns, field, &h.ph.view, &n.bg[factor], &n.sc)
 		tot := slices.Clone(n.tot)
 		tot[h.source] = slices.Clone(before)
 		exchange(tot[h.source], said, n.said[factor].log)
@@ -87,7 +87,7 @@ func (e *engine) likeliestBeside(n *node, factor int, h *holdFactor) (coil int, 
 	return coil, log + math.Log(pWrongCoil/besideCoils)
 }
 
-// nearestCoils are so many coils nearest to one, the nearest first.
+// nearestCoils are the coils nearest to one, so many at most, the nearest first.
 func (e *engine) nearestCoils(coil, most int) []int {
 	at := func(j int) float64 { return r2.Norm(r2.Sub(e.m.plan.Coils[j].At, e.m.plan.Coils[coil].At)) }
 	var all []int

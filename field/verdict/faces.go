@@ -7,6 +7,8 @@ import (
 	"polewise/field/capture"
 )
 
+// Faces read by hand: what a needle or a hand meter shows over a coil.
+
 const (
 	handWrong = 0.01 // a face read or tapped wrongly (common practice, no source)
 	deadNone  = 0.5  // a needle that follows the neighbours alone, and so weaker, is told as none at least so often
@@ -27,10 +29,9 @@ const (
 	rightFrom              = 0.3
 )
 
-// facesLike is the log likelihood of faces read by hand over one coil. What a needle shows
-// over a coil that its neighbours alone turn it over it shows every time: reading it again
-// takes out slips of the hand and of the eye, and what a needle makes of a faint field, and
-// tells no more of the coil.
+// facesLike is the log likelihood of the faces read over one coil. A needle shows the same every
+// time, even where only the coil's neighbours turn it. Reading it again takes out slips of hand
+// and eye, and guesses in a faint field, and tells no more of the coil than that.
 func (m *Model) facesLike(list []faceReading, h *hypothesis) float64 {
 	bz := m.topUnder(h, list[0].coil)
 	chance := m.faceShown(list[0].coil, bz, h)
@@ -51,11 +52,12 @@ func (m *Model) facesLike(list []faceReading, h *hypothesis) float64 {
 	return l + math.Log(math.Max(chance[0]+chance[1]+chance[2], 1e-12))
 }
 
-// shownFaces are what a needle may show.
+// shownFaces are what a needle may show, in the order of faceShown and faceRead.
 var shownFaces = [3]capture.Face{capture.North, capture.South, capture.None}
 
-// faceRead is how likely each of them is read where each is shown, in a field of bz up: a
-// small one no needle tells from the earth's pull, however much of the planned one it is.
+// faceRead is how likely each face (second index) is read where each is shown (first), in a field
+// of bz microtesla up. A small field no needle tells from the earth's pull, however much of the
+// planned one it is.
 func faceRead(bz float64) [3][3]float64 {
 	unfelt := 1 - min(1, max(0, (math.Abs(bz)-unfeltUT)/(feltUT-unfeltUT)))
 	found, right := 1-noneFound*unfelt, 1-0.5*unfelt // half of those who find one all the same are wrong
@@ -66,9 +68,8 @@ func faceRead(bz float64) [3][3]float64 {
 	}
 }
 
-// faceShown is how likely a needle shows each of them over the middle of a coil where the
-// field up is bz. It follows that; where the coil is dead, what its neighbours leave there
-// seldom turns it.
+// faceShown is how likely a needle shows each face over the middle of a coil where the field up is
+// bz. It follows the field; but what the neighbours of a dead coil leave there seldom turns it.
 func (m *Model) faceShown(coil int, bz float64, h *hypothesis) [3]float64 {
 	planned := math.Abs(m.tops[coil])
 	if planned == 0 {
@@ -76,7 +77,7 @@ func (m *Model) faceShown(coil int, bz float64, h *hypothesis) [3]float64 {
 	}
 	strength := math.Abs(bz) / planned
 	none := noneFound * min(1, max(0, (showsSurely-strength)/(showsSurely-showsNone)))
-	if h.at()[coil] == 0 {
+	if h.ampTurns()[coil] == 0 {
 		none = math.Max(none, deadNone) // whatever its neighbours leave there
 	}
 	// Of those that find a face, how many find the one that is there: half over a dead coil.
@@ -95,13 +96,14 @@ func (m *Model) topUnder(h *hypothesis, j int) float64 {
 	}
 	m.needTops()
 	var bz float64
-	for i := range h.at() {
-		bz += m.over[j][i] * h.at()[i]
+	for i := range h.ampTurns() {
+		bz += m.over[j][i] * h.ampTurns()[i]
 	}
 	return bz
 }
 
-// needTops tabulates Bz over every coil per ampere-turn of every other.
+// needTops works out Model.over, Bz over every coil per ampere-turn of every coil, if it is not
+// yet.
 func (m *Model) needTops() {
 	if m.over != nil {
 		return
@@ -114,4 +116,26 @@ func (m *Model) needTops() {
 			m.over[j][i] = m.pad.Column(i, at).Z * 1e6
 		}
 	}
+}
+
+// faceReading is one face read by hand.
+type faceReading struct {
+	coil int
+	face capture.Face
+	ut   float64 // size of the field, microtesla; NaN when not given
+	old  bool    // from before a mend
+}
+
+// facesByCoil are the faces read by hand, those over one coil together.
+func (ev *evidence) facesByCoil() (out [][]faceReading) {
+	at := map[int]int{}
+	for _, f := range ev.faces {
+		k, ok := at[f.coil]
+		if !ok {
+			k = len(out)
+			at[f.coil], out = k, append(out, nil)
+		}
+		out[k] = append(out[k], f)
+	}
+	return out
 }
