@@ -146,8 +146,8 @@ func (a *aligner) begun() (lanes []laneFit, reach int) {
 // findGrounds finds the backgrounds to begin from. What was known before may be nothing at all,
 // or a rest from before the phone re-zeroed itself, and under the wrong background a row fits
 // best facing the wrong way. So the backgrounds are those that suit the row as planned and the
-// row turned over; and besides, since it may be another altogether under which the row as
-// planned fits nothing, those that suit the row with one coil dead or turned.
+// row turned over. Without a rest it may be another altogether, under which the row as planned
+// fits nothing: then those that suit the row with one coil dead or turned are begun from besides.
 func (a *aligner) findGrounds() {
 	a.grounds = [][3]float64{a.ground}
 	if a.rested && !a.narrow() {
@@ -161,6 +161,10 @@ func (a *aligner) findGrounds() {
 		slices.SortStableFunc(asked, likelierTried)
 		rows, lanes = append(rows, asked...), append(lanes, laneFit{l, asked[0].log})
 	}
+	if a.rested {
+		a.grounds = withGrounds(a.grounds, rows, mostGrounds)
+		return
+	}
 	slices.SortStableFunc(lanes, func(p, q laneFit) int { return cmp.Compare(q.log, p.log) })
 	for _, l := range lanes[:min(len(lanes), otherwiseLanes)] {
 		for i := range a.near {
@@ -172,12 +176,8 @@ func (a *aligner) findGrounds() {
 			}
 		}
 	}
-	var found [][3]float64
-	if a.rested {
-		found = a.grounds
-	}
-	found = withGrounds(found, rows, mostGrounds)
-	a.grounds = withGrounds(found, otherwise, len(found)+moreGrounds)
+	a.grounds = withGrounds(nil, rows, mostGrounds)
+	a.grounds = withGrounds(a.grounds, otherwise, len(a.grounds)+moreGrounds)
 }
 
 // settleGround are the backgrounds that suit the shares of a guess in a lane, from what was known
