@@ -168,11 +168,13 @@ func (a *aligner) findGrounds() {
 	slices.SortStableFunc(lanes, func(p, q laneFit) int { return cmp.Compare(q.log, p.log) })
 	for _, l := range lanes[:min(len(lanes), otherwiseLanes)] {
 		for i := range a.near {
+			if !a.inRow[i] {
+				continue
+			}
 			for _, to := range [2]float64{0, -1} {
-				if g := a.asPlanned(); a.inRow[i] {
-					g.share[i] = to
-					otherwise = append(otherwise, a.settleGround(l.lane, g, middle)...)
-				}
+				g := a.asPlanned()
+				g.share[i] = to
+				otherwise = append(otherwise, a.settleGround(l.lane, g, middle)...)
 			}
 		}
 	}

@@ -14,14 +14,7 @@ func TestBigPadByCompass(t *testing.T) {
 	o := readings()["headings/offset-unknown"]
 	o.Seed = 5
 	o.Faults = []layout.Fault{{Kind: layout.StringReversed, ID: "S3"}, {Kind: layout.CoilReversed, ID: "S6C7"}}
-	m, err := verdict.Warm(p)
-	if err != nil {
-		t.Fatal(err)
-	}
-	v, err := m.Judge(capturesOf(p, o)...)
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := judgedOf(t, p, capturesOf(p, o)...)
 	decided := 0
 	for _, c := range v.Coils {
 		want := verdict.StateAsPlanned

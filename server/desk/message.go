@@ -71,12 +71,13 @@ func ParseMessage(raw []byte) (*Message, []capture.Line, error) {
 		return nil, nil, &ClientError{Code: "not-a-message", Say: fmt.Sprintf("This message is not JSON of the form {\"seq\":1,\"lines\":[…]}: %v", e), Hint: "Send one JSON object a message."}
 	}
 	if m.Undo != nil || m.Again != nil {
+		number := max(m.Seq, 0)
 		// Acknowledged together, the lines would be taken for stored.
 		if m.Lines != nil || m.Undo != nil && m.Again != nil {
-			return nil, nil, &ClientError{Code: "not-a-message", Seq: max(m.Seq, 0), Say: fmt.Sprintf("Message %d asks for more than one thing; expected one of \"lines\", \"undo\" and \"again\".", max(m.Seq, 0)), Hint: "Send each in a message of its own."}
+			return nil, nil, &ClientError{Code: "not-a-message", Seq: number, Say: fmt.Sprintf("Message %d asks for more than one thing; expected one of \"lines\", \"undo\" and \"again\".", number), Hint: "Send each in a message of its own."}
 		}
 		if m.Again != nil && m.Again.Check == "" {
-			return nil, nil, &ClientError{Code: "not-a-message", Seq: max(m.Seq, 0), Say: fmt.Sprintf("Message %d asks for another check without saying after which.", max(m.Seq, 0)), Hint: `Name the check that the greeting named, as in "again":{"check":"1f2e"}.`}
+			return nil, nil, &ClientError{Code: "not-a-message", Seq: number, Say: fmt.Sprintf("Message %d asks for another check without saying after which.", number), Hint: `Name the check that the greeting named, as in "again":{"check":"1f2e"}.`}
 		}
 		return &m, nil, nil
 	}

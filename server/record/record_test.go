@@ -37,11 +37,7 @@ func made(t *testing.T, demo string, seed uint64, change func(*rehearsal.Options
 	if err != nil {
 		t.Fatal(err)
 	}
-	var text bytes.Buffer
-	if err := m.Write(&text); err != nil {
-		t.Fatal(err)
-	}
-	c, err := capture.Read(&text)
+	c, err := capture.FromLines(m.Lines)
 	if err != nil {
 		t.Fatal(err)
 	}
